@@ -1,0 +1,166 @@
+"""Curve: complex values on a frequency grid, with unit, reference and evidence.
+
+A curve never invents values: outside the measured band it answers NaN (null in JSON).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xover.errors import InputError
+
+Float = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+class Evidence(StrEnum):
+    """What a value rests on, from best to worst."""
+
+    MEASURED = "measured"
+    DATASHEET = "datasheet"
+    ASSUMED = "assumed"
+
+
+class Unit(StrEnum):
+    """What a curve's complex value means.
+
+    OHM is an impedance. PASCAL_20U is a sound pressure over 20 uPa, so that 20 lg|value| is
+    the level in dB, for 2.83 V at the terminals and 1 m on the design axis. RATIO is a voltage ratio.
+    """
+
+    OHM = "ohm"
+    PASCAL_20U = "20 uPa at 2.83 V, 1 m"
+    RATIO = "V/V"
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """Complex values over frequency, e^{+jwt}, peak-free (ratios or rms phasors).
+
+    Attributes
+    ----------
+    frequency_hz : (n,) strictly rising, > 0.
+    value : (n,) complex. Without phase the values are real magnitudes.
+    unit : what the value means.
+    evidence : what it rests on.
+    has_phase : False where only the magnitude was measured.
+    source : file or words to name it in messages.
+    """
+
+    frequency_hz: Float
+    value: Complex
+    unit: Unit
+    evidence: Evidence = Evidence.MEASURED
+    has_phase: bool = True
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        f = np.array(self.frequency_hz, dtype=float)
+        v = np.array(self.value, dtype=complex)
+        if f.ndim != 1 or f.shape != v.shape or f.size < 2:
+            raise InputError(
+                "a curve needs two or more frequencies, each with one value", "check the table", self.source or None
+            )
+        if not (np.all(np.isfinite(f)) and np.all(np.isfinite(v))):
+            raise InputError("a curve holds a value that is not finite", "remove that row", self.source or None)
+        if f[0] <= 0 or np.any(np.diff(f) <= 0):
+            raise InputError(
+                "frequencies do not rise from above 0 Hz", "sort the rows by frequency", self.source or None
+            )
+        f.flags.writeable = False
+        v.flags.writeable = False
+        object.__setattr__(self, "frequency_hz", f)
+        object.__setattr__(self, "value", v)
+
+    @property
+    def lowest_hz(self) -> float:
+        """Lowest frequency that the curve holds."""
+        return float(self.frequency_hz[0])
+
+    @property
+    def highest_hz(self) -> float:
+        """Highest frequency that the curve holds."""
+        return float(self.frequency_hz[-1])
+
+    @property
+    def level_db(self) -> Float:
+        """(n,) 20 lg|value|, dB re 1 of the unit; -inf where the value is zero."""
+        with np.errstate(divide="ignore"):
+            return 20.0 * np.log10(np.abs(self.value))
+
+    @property
+    def phase_deg(self) -> Float:
+        """(n,) phase in degrees, unwrapped from row to row."""
+        return np.degrees(np.unwrap(np.angle(self.value)))
+
+    def at(self, frequency_hz: ArrayLike) -> Complex:
+        """Interpolate at other frequencies; NaN outside the band that was measured.
+
+        Monotone cubic (PCHIP, Fritsch & Carlson 1980) over ln f: of the real and the imaginary
+        part for an impedance, so that a passive sweep stays passive between its rows (no
+        overshoot); of the level in dB and the unwrapped phase for a response or ratio.
+
+        Parameters
+        ----------
+        frequency_hz : (m,) > 0.
+
+        Returns
+        -------
+        (m,) complex, NaN where the curve does not reach.
+        """
+        from scipy.interpolate import PchipInterpolator
+
+        wanted = np.asarray(frequency_hz, dtype=float)
+        if wanted.shape == self.frequency_hz.shape and np.array_equal(wanted, self.frequency_hz):
+            return self.value.copy()
+        u, w = np.log(self.frequency_hz), np.log(wanted)
+        if self.unit is Unit.OHM:
+            parts = np.column_stack([self.value.real, self.value.imag])
+            got = PchipInterpolator(u, parts, extrapolate=False)(w)
+            out = got[..., 0] + 1j * got[..., 1]
+        else:
+            tiny = np.finfo(float).tiny
+            log_magnitude = np.log(np.maximum(np.abs(self.value), tiny))
+            parts = np.column_stack([log_magnitude, np.unwrap(np.angle(self.value))])
+            got = PchipInterpolator(u, parts, extrapolate=False)(w)
+            out = np.exp(got[..., 0] + 1j * got[..., 1])
+        return np.asarray(out, dtype=complex)
+
+    def interpolation_error(self) -> float:
+        """Estimate the largest relative error of `at` between rows, from the data alone.
+
+        Every second row is left out, interpolated from the others and compared. The rows kept
+        stand twice as far apart as in use, so for a smooth curve the true error is smaller (at
+        least four times, as the method is of second order or better); on a noisy curve the
+        figure is the noise. Returns NaN below five rows.
+        """
+        if self.frequency_hz.size < 5:
+            return float("nan")
+        coarse = replace(self, frequency_hz=self.frequency_hz[::2], value=self.value[::2])
+        left_out = self.frequency_hz[1::2]
+        guess = coarse.at(left_out)
+        known = np.isfinite(guess)
+        scale = np.abs(self.value[1::2][known])
+        return float(np.max(np.abs(guess[known] - self.value[1::2][known]) / scale)) if known.any() else float("nan")
+
+    def covers(self, lowest_hz: float, highest_hz: float) -> bool:
+        """Say whether the curve reaches over the whole of a band."""
+        return self.lowest_hz <= lowest_hz and self.highest_hz >= highest_hz
+
+
+def log_grid(from_hz: float, to_hz: float, per_octave: float) -> Float:
+    """Frequencies evenly spaced in log, both ends included.
+
+    Parameters
+    ----------
+    from_hz, to_hz : ends, 0 < from < to.
+    per_octave : least number of points in an octave; the spacing is rounded down so that both ends are met.
+    """
+    steps = max(1, int(np.ceil(np.log2(to_hz / from_hz) * per_octave - 1e-9)))
+    grid = from_hz * (to_hz / from_hz) ** (np.arange(steps + 1) / steps)
+    grid[-1] = to_hz
+    return np.asarray(grid, dtype=float)

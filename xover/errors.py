@@ -1,0 +1,76 @@
+"""Every error that xover raises on purpose, in one tree.
+
+    XoverError
+    ├── InputError       a file that the user wrote or measured is at fault
+    ├── OptionError      an argument on the command line is at fault
+    └── NoSolutionError  the network has no unique solution
+
+The branch says who must act. All of them end a command with exit status 2 and one line.
+Anything else that escapes is a fault of xover itself.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class XoverError(Exception):
+    """Root of the errors that are meant for the user."""
+
+
+def _one_line(text: str) -> str:
+    """Fold control characters, so that a hostile name cannot break the one-line promise."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+class InputError(XoverError):
+    """A fault in a file: where it is, what is wrong, what would be right.
+
+    Parameters
+    ----------
+    problem : what is wrong, in one sentence part without a full stop.
+    remedy : what would be right, or what to do next.
+    path : the file, or None when the text did not come from a file.
+    line : line number in that file, from 1, or None when the whole file is meant.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        remedy: str,
+        path: Path | str | None = None,
+        line: int | None = None,
+    ) -> None:
+        self.problem = problem
+        self.remedy = remedy
+        self.path = None if path is None else Path(path)
+        self.line = line
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        where = "" if self.path is None else f"{self.path}:"
+        where += "" if self.line is None else f"{self.line}:"
+        text = f"{where} {self.problem}; {self.remedy}" if where else f"{self.problem}; {self.remedy}"
+        return _one_line(text)
+
+    def at(self, path: Path | str | None, line: int | None) -> InputError:
+        """Give the same fault with its place filled in, keeping what is already known."""
+        return type(self)(self.problem, self.remedy, self.path or path, self.line or line)
+
+
+class OptionError(XoverError):
+    """A fault in what was typed on the command line: what is wrong and what would be right."""
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        self.problem = problem
+        self.remedy = remedy
+        super().__init__(_one_line(f"{problem}; {remedy}"))
+
+
+class NoSolutionError(XoverError):
+    """The network has no unique solution: which node or part, and what would mend it."""
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        self.problem = problem
+        self.remedy = remedy
+        super().__init__(_one_line(f"{problem}; {remedy}"))

@@ -1,0 +1,301 @@
+"""Netlist files: SPICE3 cards in, cards out. What the cards mean is the network layer's business."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from xover.errors import InputError
+from xover.files.arithmetic import compute
+from xover.files.atomic import read_text
+
+LETTERS = "RLCKXV"
+MOST_CARDS = 400
+LONGEST_NAME = 64
+
+_ASSIGN = re.compile(r"\s*=\s*")
+_TOKEN = re.compile(r"(?:\{[^{}]*\}|[^\s{}])+")
+_NAME = re.compile(r"[\w.+\-/#]+")
+_FIRST_PART = re.compile(r"[RLCKXVrlckxv]\d")
+_PARAM_NAME = re.compile(r"[A-Za-z_]\w*")
+
+
+@dataclass(frozen=True)
+class Card:
+    """One line of the netlist, split but not yet understood.
+
+    Attributes
+    ----------
+    name : as written, such as "Xlow"; its first letter says what it is.
+    nodes : lower case, ground is "0"; for a K card the two coils' names as written.
+    value : text of the value, braces already computed; for an X card the driver's name; "" if none.
+    fields : `key=value` texts, keys in lower case, braces already computed.
+    line : line number in the file, from 1.
+    """
+
+    name: str
+    nodes: tuple[str, ...]
+    value: str
+    fields: Mapping[str, str]
+    line: int
+
+    @property
+    def letter(self) -> str:
+        """R, L, C, K, X or V."""
+        return self.name[0].upper()
+
+
+@dataclass(frozen=True)
+class Netlist:
+    """A netlist as read: its title, notes (comment lines) and cards."""
+
+    title: str
+    notes: tuple[str, ...]
+    cards: tuple[Card, ...]
+    path: Path | None = None
+
+
+@dataclass(frozen=True)
+class _Line:
+    number: int
+    text: str
+
+
+def read_netlist(path: Path | str) -> Netlist:
+    """Read a `.cir` file. Raises InputError with file and line."""
+    return parse_netlist(read_text(Path(path)), Path(path))
+
+
+def parse_netlist(text: str, path: Path | None = None) -> Netlist:
+    """Split the text of a netlist into cards.
+
+    The first line is a title unless it is a part: a simulator would swallow it, we read it.
+    Raises InputError with `path` and the line.
+    """
+    try:
+        title, notes, lines = _logical_lines(text)
+        if lines and not title and not _is_part(lines[0], lines[1:]):
+            title = lines.pop(0).text
+        return _assemble(title, notes, lines, path)
+    except InputError as error:
+        raise error.at(path, None) from None
+
+
+def _logical_lines(text: str) -> tuple[str, list[str], list[_Line]]:
+    """Drop comments, join `+` continuations, stop at `.end`; the first comment is the title."""
+    title = ""
+    notes: list[str] = []
+    lines: list[_Line] = []
+    for number, raw in enumerate(text.splitlines(), start=1):
+        stripped = raw.split(";", 1)[0].strip() if not raw.lstrip().startswith("*") else raw.strip()
+        if not stripped:
+            continue
+        if stripped.startswith("*"):
+            words = stripped.lstrip("*").strip()
+            if not title and not lines and not notes:
+                title = words
+            elif words:
+                notes.append(words)
+        elif stripped.startswith("+"):
+            if not lines:
+                raise InputError("'+' continues a line, but there is none before it", "remove the '+'", line=number)
+            lines[-1] = _Line(lines[-1].number, lines[-1].text + " " + stripped[1:].strip())
+        elif stripped.lower() == ".end":
+            break
+        else:
+            lines.append(_Line(number, stripped))
+    return title, notes, lines
+
+
+def _is_part(first: _Line, others: list[_Line]) -> bool:
+    """Tell a part from a title on the first line."""
+    tokens = first.text.split()
+    if first.text.startswith("."):
+        return True
+    if tokens[0][0].upper() not in LETTERS or len(tokens) < (3 if tokens[0][0].upper() == "V" else 4):
+        return False
+    if _FIRST_PART.match(tokens[0]):
+        return True
+    if tokens[0][0].upper() == "K":
+        return any(line.text.split()[0].lower() == tokens[1].lower() for line in others)
+    known = {"0", "in"} | {t.lower() for line in others for t in line.text.split()[1:3]}
+    return tokens[1].lower() in known and tokens[2].lower() in known
+
+
+def _assemble(title: str, notes: list[str], lines: list[_Line], path: Path | None) -> Netlist:
+    params = _Params()
+    cards: list[tuple[_Line, list[str]]] = []
+    for line in lines:
+        tokens = _tokens(line)
+        if tokens[0].startswith("."):
+            if tokens[0].lower() != ".param":
+                raise InputError(
+                    f"'{_short(tokens[0])}' is not understood", "use only part cards, .param and .end", line=line.number
+                )
+            params.add(line)
+        else:
+            cards.append((line, tokens))
+    if not cards:
+        raise InputError("the netlist holds no part", "add a card such as 'C1 in t 4.7uF'", path, None)
+    if len(cards) > MOST_CARDS:
+        raise InputError(
+            f"the netlist holds more than {MOST_CARDS} cards", "split it", path, cards[MOST_CARDS][0].number
+        )
+    built: list[Card] = []
+    seen: dict[str, int] = {}
+    for line, tokens in cards:
+        try:
+            card = _card(line, tokens, params)
+        except InputError as error:
+            raise error.at(None, line.number) from None
+        twin = seen.setdefault(card.name.lower(), line.number)
+        if twin != line.number:
+            raise InputError(
+                f"the name {card.name} stands already on line {twin}",
+                "give each part a name of its own",
+                line=line.number,
+            )
+        built.append(card)
+    params.check_all()
+    return Netlist(title, tuple(notes), tuple(built), path)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _tokens(line: _Line) -> list[str]:
+    """Blank-separated words; blanks round '=' and inside braces do not separate."""
+    text = _ASSIGN.sub("=", line.text)
+    tokens = _TOKEN.findall(text)
+    if sum(text.count(c) for c in "{}") != sum(t.count(c) for t in tokens for c in "{}"):
+        raise InputError("a brace is not closed", "write {expression} with both braces on one line", line=line.number)
+    return tokens
+
+
+class _Params:
+    """`.param` values, computed on first use so that their order does not matter."""
+
+    def __init__(self) -> None:
+        self._text: dict[str, tuple[str, int]] = {}
+        self._busy: list[str] = []
+
+    def add(self, line: _Line) -> None:
+        body = _ASSIGN.sub("=", line.text.split(None, 1)[1] if len(line.text.split(None, 1)) > 1 else "")
+        pieces = re.split(r"(?:^|\s+)([A-Za-z_]\w*)=", body)
+        if len(pieces) < 3 or pieces[0].strip():
+            raise InputError("a .param line names no value", "write .param name=value", line=line.number)
+        for name, value in zip(pieces[1::2], pieces[2::2], strict=True):
+            if name.lower() in self._text or name.lower() == "pi":
+                raise InputError(f"the parameter {name} is set twice", "keep one of the two", line=line.number)
+            inner = value.strip()
+            if inner.startswith("{") and inner.endswith("}"):
+                inner = inner[1:-1]
+            self._text[name.lower()] = (inner, line.number)
+
+    def __contains__(self, name: str) -> bool:
+        return name.lower() in self._text
+
+    def value(self, name: str) -> float:
+        low = name.lower()
+        if low not in self._text:
+            raise InputError(
+                f"the parameter '{_short(name)}' is not defined", f"add a line .param {_short(name)}=value"
+            )
+        if low in self._busy or len(self._busy) > 30:
+            raise InputError(f"the parameter {name} is defined by way of itself", "break the circle")
+        text, line = self._text[low]
+        self._busy.append(low)
+        try:
+            return compute(text, self.value)
+        except InputError as error:
+            raise error.at(None, line) from None
+        finally:
+            self._busy.pop()
+
+    def check_all(self) -> None:
+        for name in self._text:
+            self.value(name)
+
+    def fill(self, text: str) -> str:
+        """Compute a {brace} or a bare parameter name; anything else stays as it is."""
+        if text.startswith("{") and text.endswith("}"):
+            return repr(compute(text[1:-1], self.value))
+        if "{" in text:
+            return re.sub(r"\{([^{}]*)\}", lambda m: repr(compute(m[1], self.value)), text)
+        if _PARAM_NAME.fullmatch(text) and text in self:
+            return repr(self.value(text))
+        return text
+
+
+# How many nodes stand before the value, and what the shape is called in a message.
+_SHAPE = {
+    "R": (2, "R1 node node 2.2"),
+    "L": (2, "L1 node node 0.33mH"),
+    "C": (2, "C1 node node 4.7uF"),
+    "K": (2, "K1 L1 L2 0.02"),
+    "X": (2, "Xhigh plus minus tweeter"),
+    "V": (2, "Vbass plus minus"),
+}
+
+
+def _card(line: _Line, tokens: list[str], params: _Params) -> Card:
+    name = tokens[0]
+    letter = name[0].upper()
+    if letter not in LETTERS:
+        raise InputError(
+            f"'{_short(name)}' begins no known part", "begin with R, L, C, K (coupling), X (driver) or V (channel)"
+        )
+    if not _NAME.fullmatch(name) or len(name) > LONGEST_NAME:
+        raise InputError(
+            f"'{_short(name)}' is not a usable name", f"use up to {LONGEST_NAME} letters, digits and _ . + - / #"
+        )
+    plain = [t for t in tokens[1:] if "=" not in t]
+    fields = _fields(tokens[1:], params)
+    count, shape = _SHAPE[letter]
+    if len(plain) < count:
+        raise InputError(f"{name} has too few nodes", f"write it as '{shape}'")
+    for node in plain[:count]:
+        if not _NAME.fullmatch(node) or len(node) > LONGEST_NAME:
+            raise InputError(f"'{_short(node)}' is not a usable node name", "use letters, digits and _ . + - / #")
+    nodes = tuple(plain[:count]) if letter == "K" else tuple(_node(n) for n in plain[:count])
+    rest = plain[count:]
+    if letter == "V":
+        _check_channel(name, rest)
+        return Card(name, nodes, "", fields, line.number)
+    if len(rest) > 1:
+        joined = rest[0] + rest[1]
+        raise InputError(
+            f"{name} has the extra word '{_short(rest[1])}'",
+            f"write it as '{shape}', a value without a blank ({_short(joined)})",
+        )
+    value = rest[0] if rest else ""
+    return Card(name, nodes, value if letter == "X" else params.fill(value), fields, line.number)
+
+
+def _node(text: str) -> str:
+    low = text.lower()
+    return "0" if low == "gnd" else low
+
+
+def _fields(tokens: list[str], params: _Params) -> dict[str, str]:
+    fields: dict[str, str] = {}
+    for token in tokens:
+        if "=" not in token:
+            continue
+        key, _, value = token.partition("=")
+        if not key or not value:
+            raise InputError(f"'{_short(token)}' is half an assignment", "write key=value without blanks in the value")
+        if key.lower() in fields:
+            raise InputError(f"'{_short(key)}' is given twice", "keep one of the two")
+        fields[key.lower()] = params.fill(value)
+    return fields
+
+
+def _check_channel(name: str, rest: list[str]) -> None:
+    """A channel is one volt by definition; a simulator's `AC 1` may stand there, another size not."""
+    words = [w.lower() for w in rest]
+    if words not in ([], ["ac", "1"], ["1"], ["dc", "0", "ac", "1"]):
+        raise InputError(f"{name} has the value '{_short(' '.join(rest))}'", "leave it out, or write 'AC 1'")

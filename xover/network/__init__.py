@@ -1,0 +1,23 @@
+"""Parts, network, sections and the numeric solve."""
+
+from xover.network.build import build_network
+from xover.network.network import Network
+from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
+from xover.network.sections import Section, find_sections
+from xover.network.solve import Solution, solve
+
+__all__ = [
+    "Capacitor",
+    "Channel",
+    "Coupling",
+    "DriverCard",
+    "Inductor",
+    "Network",
+    "Part",
+    "Resistor",
+    "Section",
+    "Solution",
+    "build_network",
+    "find_sections",
+    "solve",
+]

@@ -1,0 +1,168 @@
+"""Faults that leave a network without one solution, each named with the card at fault and the remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from xover.network.network import GROUND, Groups, Network, reached_nodes
+from xover.network.parts import Resistor
+
+
+@dataclass(frozen=True)
+class TopologyFault:
+    """One fault: the card's name and line, what is wrong and what would be right."""
+
+    card: str
+    line: int | None
+    problem: str
+    remedy: str
+
+
+def topology_faults(network: Network) -> Iterator[TopologyFault]:
+    """Go through everything that would make the equations singular or the names ambiguous."""
+    yield from _same_node(network)
+    yield from _channels(network)
+    yield from _unconnected(network)
+    yield from _zero_ohm(network)
+    yield from _couplings(network)
+    yield from _keys(network)
+
+
+def _same_node(network: Network) -> Iterator[TopologyFault]:
+    for element in (*network.parts, *network.drivers):
+        if element.a == element.b:
+            yield TopologyFault(
+                element.name,
+                element.line,
+                f"{element.name} has both ends on node {element.a}",
+                "give its two ends different nodes, or remove it",
+            )
+
+
+def _channels(network: Network) -> Iterator[TopologyFault]:
+    pluses: dict[str, str] = {}
+    minuses = {c.minus for c in network.channels}
+    touched = {n for e in (*network.parts, *network.drivers) for n in (e.a, e.b)}
+    for channel in network.channels:
+        if channel.plus == channel.minus:
+            yield TopologyFault(
+                channel.name,
+                channel.line,
+                f"channel {channel.name} is shorted by its own nodes",
+                "name its plus and its minus",
+            )
+        elif channel.plus in pluses:
+            yield TopologyFault(
+                channel.name,
+                channel.line,
+                f"channels {pluses[channel.plus]} and {channel.name} share the plus node {channel.plus}",
+                "two amplifier outputs must never be joined: give each channel a node of its own",
+            )
+        elif channel.plus in minuses or channel.plus == GROUND:
+            yield TopologyFault(
+                channel.name,
+                channel.line,
+                f"the plus of channel {channel.name} is the minus of a channel or ground",
+                "swap its nodes, or give it a node of its own",
+            )
+        elif channel.plus not in touched:
+            yield TopologyFault(
+                channel.name,
+                channel.line,
+                f"nothing is connected to node {channel.plus}, the plus of channel {channel.name}",
+                f"begin a part at node {channel.plus}, or name the amplifier's plus with a card such as 'Vmain node 0'",
+            )
+        pluses.setdefault(channel.plus, channel.name)
+
+
+def _unconnected(network: Network) -> Iterator[TopologyFault]:
+    reached = reached_nodes(network)
+    for element in (*network.parts, *network.drivers):
+        if element.a not in reached:
+            yield TopologyFault(
+                element.name,
+                element.line,
+                f"{element.name} is unconnected: node {element.a} floats, no path leads to the amplifier",
+                "check the node names on that line, or join the part to the network",
+            )
+            return
+
+
+def _zero_ohm(network: Network) -> Iterator[TopologyFault]:
+    """Wires (0 ohm) that short a channel, join two channels, or close a loop in which any current could flow."""
+    wires = Groups()
+    sources = Groups()
+    for channel in network.channels:
+        sources.join(channel.plus, channel.minus)
+    ends = [n for c in network.channels for n in (c.plus, c.minus)]
+    for part in network.parts:
+        if not (isinstance(part, Resistor) and part.ohm == 0):
+            continue
+        if not wires.join(part.a, part.b):
+            yield TopologyFault(
+                part.name,
+                part.line,
+                f"{part.name} (0 ohm) lies parallel to other 0 ohm links, so its current is not defined",
+                "keep one of the links",
+            )
+        for channel in network.channels:
+            if wires.find(channel.plus) == wires.find(channel.minus):
+                yield TopologyFault(
+                    part.name,
+                    part.line,
+                    f"channel {channel.name} is shorted by {part.name} (0 ohm)",
+                    "remove that link, or name the nodes that it really joins",
+                )
+                return
+            for end in ends:
+                if end not in (channel.plus, channel.minus) and wires.find(end) == wires.find(channel.plus):
+                    yield TopologyFault(
+                        part.name,
+                        part.line,
+                        f"{part.name} (0 ohm) joins channel {channel.name} to another channel",
+                        "remove that link: two amplifier outputs must never be joined",
+                    )
+                    return
+
+
+def _couplings(network: Network) -> Iterator[TopologyFault]:
+    pairs: dict[frozenset[str], str] = {}
+    coils = {c.name.lower(): c for c in network.coils}
+    for coupling in network.couplings:
+        pair = frozenset((coupling.first.lower(), coupling.second.lower()))
+        if pair in pairs:
+            yield TopologyFault(
+                coupling.name,
+                coupling.line,
+                f"{coupling.name} couples the coils of {pairs[pair]} again",
+                "keep one of the two",
+            )
+        for name in (coupling.first, coupling.second):
+            if name.lower() not in coils:
+                known = ", ".join(c.name for c in network.coils) or "no coil"
+                yield TopologyFault(
+                    coupling.name,
+                    coupling.line,
+                    f"{coupling.name} names the coil {name}, which is not there",
+                    f"the network has {known}",
+                )
+        if len(pair) == 1:
+            yield TopologyFault(
+                coupling.name, coupling.line, f"{coupling.name} couples a coil with itself", "name two coils"
+            )
+        pairs[pair] = coupling.name
+
+
+def _keys(network: Network) -> Iterator[TopologyFault]:
+    """Results are keyed by driver: two cards may not claim the same key."""
+    taken: dict[str, str] = {}
+    for card in network.drivers:
+        if card.key in taken:
+            yield TopologyFault(
+                card.name,
+                card.line,
+                f"{card.name} and {taken[card.key]} bind a driver twice under the name {card.key}",
+                "rename one of the cards",
+            )
+        taken[card.key] = card.name

@@ -1,0 +1,133 @@
+"""The parts of a network. Values in SI units; each part knows its own impedance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from xover.curve import Complex, Float
+
+
+@dataclass(frozen=True)
+class _TwoNode:
+    """What every two-terminal part has: its name, its nodes, and what was said of it.
+
+    `fields` keeps what the card said beyond the value (kind, tol, volts, watts, core, evidence...).
+    """
+
+    name: str
+    a: str
+    b: str
+    line: int | None = field(default=None, kw_only=True, compare=False)
+    fields: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)
+
+    def said(self, key: str) -> str | None:
+        """What the card says under a key, or None."""
+        return dict(self.fields).get(key)
+
+
+@dataclass(frozen=True)
+class Resistor(_TwoNode):
+    """A resistor, or a lamp or resettable fuse at rest (cold)."""
+
+    ohm: float
+    is_lamp: bool = False
+    hot_ohm: float | None = None
+
+    def impedance_ohm(self, omega: Float, ohm: ArrayLike | None = None) -> Complex:
+        """(..., n) impedance; `ohm` (k, 1) overrides the value."""
+        value = self.ohm if ohm is None else np.asarray(ohm)
+        return np.asarray(value + 0.0 * omega, dtype=complex)
+
+
+@dataclass(frozen=True)
+class Inductor(_TwoNode):
+    """A coil with its DC resistance in series."""
+
+    henry: float
+    dcr_ohm: float = 0.0
+
+    def impedance_ohm(self, omega: Float, henry: ArrayLike | None = None, dcr_ohm: ArrayLike | None = None) -> Complex:
+        """(..., n) dcr + j w L, without coupling."""
+        inductance = self.henry if henry is None else np.asarray(henry)
+        resistance = self.dcr_ohm if dcr_ohm is None else np.asarray(dcr_ohm)
+        return np.asarray(resistance + 1j * omega * inductance, dtype=complex)
+
+
+@dataclass(frozen=True)
+class Capacitor(_TwoNode):
+    """A capacitor with its losses in series.
+
+    Attributes
+    ----------
+    esr_ohm : fixed series resistance.
+    dissipation_factor : constant loss angle, tan(delta): series resistance df/(2 pi f C), falling as 1/f.
+    """
+
+    farad: float
+    esr_ohm: float = 0.0
+    dissipation_factor: float = 0.0
+
+    def impedance_ohm(
+        self,
+        omega: Float,
+        farad: ArrayLike | None = None,
+        esr_ohm: ArrayLike | None = None,
+        dissipation_factor: ArrayLike | None = None,
+    ) -> Complex:
+        """(..., n) esr + df/(w C) + 1/(j w C)."""
+        capacitance = self.farad if farad is None else np.asarray(farad)
+        resistance = self.esr_ohm if esr_ohm is None else np.asarray(esr_ohm)
+        loss = self.dissipation_factor if dissipation_factor is None else np.asarray(dissipation_factor)
+        return np.asarray(resistance + (loss - 1j) / (omega * capacitance), dtype=complex)
+
+
+Part = Resistor | Inductor | Capacitor
+
+
+@dataclass(frozen=True)
+class Coupling:
+    """Mutual inductance of two coils: M = k sqrt(L1 L2), dots at each coil's first node."""
+
+    name: str
+    first: str
+    second: str
+    k: float
+    line: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True)
+class DriverCard:
+    """A driver's place in the network.
+
+    `key` names it in results: the driver's name where it stands once, else the card's.
+    """
+
+    name: str
+    plus: str
+    minus: str
+    driver: str
+    key: str
+    line: int | None = field(default=None, compare=False)
+
+    @property
+    def a(self) -> str:
+        """The plus node."""
+        return self.plus
+
+    @property
+    def b(self) -> str:
+        """The minus node."""
+        return self.minus
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One amplifier channel: an ideal source of one volt between plus and minus."""
+
+    name: str
+    plus: str
+    minus: str
+    line: int | None = field(default=None, compare=False)

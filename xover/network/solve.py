@@ -1,0 +1,298 @@
+"""The numeric solve: modified nodal analysis over frequency and over candidates in one batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xover.curve import Complex, Float
+from xover.errors import NoSolutionError, OptionError
+from xover.network.elimination import solve_stack
+from xover.network.faults import topology_faults
+from xover.network.network import Network
+from xover.network.parts import Capacitor, Inductor, Resistor
+from xover.network.sections import find_sections
+from xover.network.stamps import Block, known_voltages, make_block, needs_current
+
+# Systems worked on at a time: small enough for the matrices to stay in the processor's cache.
+_CHUNK = 2048
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """A block with its values: unknowns (size, c, k, n), admittances (e, k, n)."""
+
+    block: Block
+    unknown: Complex
+    admittance: Complex
+
+    def voltage(self, row: int) -> Complex:
+        """(c, k, n) voltage across an element for each channel at one volt."""
+        volts: Complex = np.zeros(self.unknown.shape[1:], dtype=complex) + self.block.known[row][:, None, None]
+        for node in np.flatnonzero(self.block.incidence[row]):
+            volts += self.block.incidence[row, node] * self.unknown[node]
+        return volts
+
+    def current(self, row: int) -> Complex:
+        """(c, k, n) current through an element from its first node to its second."""
+        elements = len(self.block.names)
+        if row < elements:
+            return np.asarray(self.voltage(row) * self.admittance[row], dtype=complex)
+        return np.asarray(self.unknown[len(self.block.nodes) + row - elements], dtype=complex)
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """The network solved at every frequency, and for every candidate where values were given as arrays.
+
+    Arrays have the shape (n,) over frequency, or (k, n) with k candidates.
+
+    Attributes
+    ----------
+    drive : voltage at each driver (plus minus minus) over the amplifier's, by key; with several channels all
+        of them carry the same one volt.
+    impedance_ohm : what each channel sees, the other channels silent (held at zero volts).
+    residual : largest |A x - b| relative to |A| |x| + |b| over everything solved.
+    by_section : whether sections were solved apart.
+    """
+
+    network: Network
+    frequency_hz: Float
+    drive: Mapping[str, Complex]
+    impedance_ohm: Mapping[str, Complex]
+    residual: float
+    by_section: bool
+    _solved: tuple[_Solved, ...]
+    _shape: tuple[int, ...]
+
+    def voltage(self, name: str) -> Complex:
+        """Voltage across a part or driver card, first node minus second, per volt at the amplifier."""
+        solved, row = self._find(name)
+        return self._shaped(solved.voltage(row).sum(axis=0))
+
+    def current(self, name: str) -> Complex:
+        """Current through a part or driver card from its first node to its second, amperes per volt."""
+        solved, row = self._find(name)
+        return self._shaped(solved.current(row).sum(axis=0))
+
+    def input_current(self, channel: str) -> Complex:
+        """Current out of a channel's plus with all channels at one volt, amperes per volt."""
+        return self._shaped(_channel_current(self.network, self._solved, channel).sum(axis=0))
+
+    def transfer(self, key: str, channel: str) -> Complex:
+        """Voltage at a driver over one channel's voltage, the other channels silent."""
+        solved, row = self._find(self.network.driver_card(key).name)
+        index = [c.name for c in self.network.channels].index(channel)
+        return self._shaped(solved.voltage(row)[index])
+
+    def _find(self, name: str) -> tuple[_Solved, int]:
+        for solved in self._solved:
+            for row, element in enumerate((*solved.block.names, *solved.block.branches)):
+                if element.lower() == name.lower():
+                    return solved, row
+        raise OptionError(f"the network has no part {name}", "name a part or driver card of the netlist")
+
+    def _shaped(self, values: Complex) -> Complex:
+        shaped = np.broadcast_to(values, self._shape) if len(self._shape) == 2 else values.reshape(self._shape)
+        return np.asarray(shaped, dtype=complex)
+
+
+def solve(
+    network: Network,
+    frequency_hz: ArrayLike,
+    driver_impedance_ohm: Mapping[str, ArrayLike],
+    values: Mapping[str, ArrayLike] | None = None,
+    *,
+    by_section: bool = True,
+) -> Solution:
+    """Solve a network.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) > 0.
+    driver_impedance_ohm : (n,) complex by driver's name; NaN where it is not known, and NaN comes out there.
+    values : candidates, (k,) arrays or numbers by part name: ohm, henry, farad; `NAME_dcr`, `NAME_esr`,
+        `NAME_df` for the losses; a K card's name for its coupling. All arrays have the same k.
+    by_section : solve sections apart where that is exact (False: one system, for checking).
+
+    Raises
+    ------
+    NoSolutionError
+        The network has no unique solution; names the node or part.
+    OptionError
+        A driver without impedance, or a value for a part that is not there.
+    """
+    frequency = np.asarray(frequency_hz, dtype=float)
+    given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}
+    count = _candidates(network, given)
+    blocks, split = _blocks(network, frozenset(given), by_section)
+    impedance = _element_impedances(network, frequency, driver_impedance_ohm, given)
+    solved: list[_Solved] = []
+    worst = 0.0
+    for block in blocks:
+        one, residual = _solve_block(network, block, impedance, frequency, given)
+        solved.append(one)
+        worst = max(worst, residual)
+    shape = (count, frequency.size) if count else (frequency.size,)
+    parts = tuple(solved)
+    draft = Solution(network, frequency, {}, {}, worst, split, parts, shape)
+    drive = {d.key: draft.voltage(d.name) for d in network.drivers}
+    loads = {}
+    for index, channel in enumerate(network.channels):
+        amps = draft._shaped(_channel_current(network, parts, channel.name)[index])
+        loads[channel.name] = np.divide(1.0, amps, out=np.full_like(amps, np.inf), where=amps != 0)
+    return Solution(network, frequency, drive, loads, worst, split, parts, shape)
+
+
+def _candidates(network: Network, given: Mapping[str, Float]) -> int:
+    """Number of candidates, 0 without any; checks the names."""
+    known = {p.name for p in network.parts} | {c.name for c in network.couplings}
+    known |= {f"{p.name}_dcr" for p in network.coils}
+    known |= {f"{p.name}_{loss}" for p in network.capacitors for loss in ("esr", "df")}
+    sizes = {v.size for v in given.values()}
+    for name in given:
+        if name not in known:
+            raise OptionError(f"there is no value {name} in the network", "use one of " + ", ".join(sorted(known)))
+    if len(sizes - {1}) > 1:
+        raise OptionError("the candidates differ in number", "give every part as many values as the others, or one")
+    return max(sizes, default=0)
+
+
+@lru_cache(maxsize=256)
+def _blocks(network: Network, batched: frozenset[str], by_section: bool) -> tuple[tuple[Block, ...], bool]:
+    """The equations; they depend on the wiring alone, so they are kept for the next solve."""
+    fault = next(topology_faults(network), None)
+    if fault is not None:
+        raise NoSolutionError(fault.problem, fault.remedy)
+    known, floating = known_voltages(network)
+    in_current_form = needs_current(network, batched)
+    if by_section and not floating:
+        members = [frozenset(s.elements) for s in find_sections(network)]
+    else:
+        members = [frozenset(e.name for e in (*network.parts, *network.drivers))]
+    blocks = tuple(make_block(network, m, known, floating, in_current_form) for m in members)
+    return blocks, by_section and not floating
+
+
+def _element_impedances(
+    network: Network, frequency: Float, drivers: Mapping[str, ArrayLike], given: Mapping[str, Float]
+) -> dict[str, Complex]:
+    """(k or 1, n) impedance of every element, without coupling."""
+    omega = (2.0 * np.pi * frequency)[None, :]
+    out: dict[str, Complex] = {}
+
+    def candidate(name: str) -> Float | None:
+        return given[name][:, None] if name in given else None
+
+    for part in network.parts:
+        name = part.name
+        if isinstance(part, Resistor):
+            out[name] = part.impedance_ohm(omega, candidate(name))
+        elif isinstance(part, Inductor):
+            out[name] = part.impedance_ohm(omega, candidate(name), candidate(f"{name}_dcr"))
+        elif isinstance(part, Capacitor):
+            out[name] = part.impedance_ohm(omega, candidate(name), candidate(f"{name}_esr"), candidate(f"{name}_df"))
+    for card in network.drivers:
+        if card.driver not in drivers:
+            raise OptionError(f"no impedance is known for the driver {card.driver}", f"add [drivers.{card.driver}]")
+        z = np.asarray(drivers[card.driver], dtype=complex)
+        if z.shape[-1:] != frequency.shape:
+            raise OptionError(
+                f"the impedance of {card.driver} has another length than the frequencies", "interpolate it first"
+            )
+        out[card.name] = z.reshape(-1, frequency.size)
+    return out
+
+
+def _solve_block(
+    network: Network, block: Block, impedance: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
+) -> tuple[_Solved, float]:
+    elements, count, size = len(block.names), frequency.size, block.size
+    coils = {p.name.lower(): p for p in network.coils}
+    relevant = [impedance[n] for n in (*block.names, *block.branches) if n in impedance]
+    couplings = [
+        c
+        for c in network.couplings
+        if coils[c.first.lower()].name in block.branches and coils[c.second.lower()].name in block.branches
+    ]
+    mutual = {c.name: _mutual_henry(network, c.first, c.second, c.k, given, c.name) for c in couplings}
+    batch = max([z.shape[0] for z in relevant] + [m.size for m in mutual.values()], default=1)
+    admittance = np.empty((elements, batch, count), dtype=complex)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for row, name in enumerate(block.names):
+            admittance[row] = 1.0 / impedance[name]
+    branch = {
+        len(block.nodes) + row: np.broadcast_to(impedance[name], (batch, count)).reshape(-1)
+        for row, name in enumerate(block.branches)
+        if name in impedance
+    }
+    channels = block.fixed_source.shape[1]
+    if size == 0:
+        return _Solved(block, np.zeros((0, channels, batch, count), dtype=complex), admittance), 0.0
+    flat = admittance.reshape(elements, -1)
+    # A driver that is not known at a frequency must not poison the whole stack.
+    unknown = ~np.isfinite(flat.sum(axis=0) + sum(branch.values()))
+    if unknown.any():
+        flat = np.where(unknown, 1.0, flat)
+        branch = {row: np.where(unknown, 1.0, z) for row, z in branch.items()}
+    coupled = [
+        (
+            len(block.nodes) + block.branches.index(coils[c.first.lower()].name),
+            len(block.nodes) + block.branches.index(coils[c.second.lower()].name),
+            np.broadcast_to(2.0 * np.pi * frequency * mutual[c.name][:, None], (batch, count)).reshape(-1),
+        )
+        for c in couplings
+    ]
+    x = np.empty((size, channels, batch * count), dtype=complex)
+    worst = 0.0
+    for start in range(0, batch * count, _CHUNK):
+        part = slice(start, start + _CHUNK)
+        matrix, source = block.assemble(flat[:, part])
+        for row, z in branch.items():
+            matrix[row, row] -= z[part]
+        for i, j, reactance in coupled:
+            matrix[i, j] -= 1j * reactance[part]
+            matrix[j, i] -= 1j * reactance[part]
+        x[:, :, part], residual = solve_stack(matrix, source)
+        worst = max(worst, residual)
+    if not np.isfinite(x.sum()):
+        bad = int(np.argmax(~np.isfinite(x.sum(axis=(0, 1)))))
+        raise NoSolutionError(
+            f"no unique solution at {frequency[bad % count]:g} Hz round {(*block.nodes, *block.branches)[0]}",
+            "give the coils and capacitors there their losses (dcr=, esr=)",
+        )
+    x[:, :, unknown] = np.nan
+    return _Solved(block, x.reshape(size, channels, batch, count), admittance), worst
+
+
+def _mutual_henry(network: Network, first: str, second: str, k: float, given: Mapping[str, Float], name: str) -> Float:
+    """(k or 1,) M = k sqrt(L1 L2)."""
+
+    def henry(coil: str) -> NDArray[np.float64]:
+        part = network.part(coil)
+        assert isinstance(part, Inductor)  # the topology check has seen to it
+        return given.get(part.name, np.array([part.henry]))
+
+    return np.asarray(given.get(name, np.array([k])) * np.sqrt(henry(first) * henry(second)), dtype=float)
+
+
+def _channel_current(network: Network, solved: tuple[_Solved, ...], channel: str) -> Complex:
+    """(c, k, n) current out of one channel's plus, for each channel alone at one volt."""
+    wanted = next(c for c in network.channels if c.name == channel)
+    total: Complex | None = None
+    ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
+    for one in solved:
+        for row, name in enumerate((*one.block.names, *one.block.branches)):
+            if name not in ends:
+                continue
+            a, b = ends[name]
+            if wanted.plus in (a, b):
+                amps = one.current(row) * (1.0 if a == wanted.plus else -1.0)
+                total = amps if total is None else total + amps
+    if total is None:
+        raise NoSolutionError(f"nothing is connected to channel {channel}", f"begin a part at node {wanted.plus}")
+    return total

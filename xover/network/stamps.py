@@ -1,0 +1,156 @@
+"""Modified nodal equations of one block, as matrices that are linear in the parts.
+
+Unknowns are the inner nodes' voltages, then the currents of those elements that have no admittance:
+coupled coils (up to k = 1 their inductance matrix has no inverse), 0 ohm links, floating channels.
+With y the admittances and z the branch impedances of a frequency,
+A = sum_e y_e S_e + fixed + sum z N,  B = sum_e y_e T_e + fixed,  A x = B,
+one column of B for each channel at one volt (the others held at zero).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from xover.curve import Complex, Float
+from xover.network.network import GROUND, Groups, Network
+from xover.network.parts import Channel, DriverCard, Inductor, Part, Resistor
+
+Element = Part | DriverCard
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """Equations of one section (or of the whole network), ready to be filled with values.
+
+    Attributes
+    ----------
+    names : elements in admittance form, (e,).
+    incidence : (e + b, n) +1 at the first node, -1 at the second, of admittance elements then branches.
+    known : (e + b, c) what the fixed nodes add to an element's voltage, for each channel at one volt.
+    branches : elements in current form, (b,), floating channels last.
+    stamps : for each admittance element its entries (row, column, sign) in A.
+    source_stamps : for each admittance element its entries (row, channel, factor) in B.
+    fixed_matrix : (size, size); fixed_source : (size, c).
+    """
+
+    names: tuple[str, ...]
+    branches: tuple[str, ...]
+    nodes: tuple[str, ...]
+    incidence: Float
+    known: Float
+    stamps: tuple[tuple[tuple[int, int, float], ...], ...]
+    source_stamps: tuple[tuple[tuple[int, int, float], ...], ...]
+    fixed_matrix: Float
+    fixed_source: Float
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return len(self.nodes) + len(self.branches)
+
+    def assemble(self, admittance: Complex) -> tuple[Complex, Complex]:
+        """Matrices (size, size, s) and sources (size, c, s) for admittances (e, s), branches not yet in."""
+        stack = admittance.shape[1]
+        matrix = np.repeat(self.fixed_matrix[:, :, None], stack, axis=2).astype(complex)
+        source = np.repeat(self.fixed_source[:, :, None], stack, axis=2).astype(complex)
+        for y, entries, sources in zip(admittance, self.stamps, self.source_stamps, strict=True):
+            for row, column, sign in entries:
+                matrix[row, column] += y if sign > 0 else -y
+            for row, channel, factor in sources:
+                source[row, channel] += factor * y
+        return matrix, source
+
+
+def known_voltages(network: Network) -> tuple[dict[str, Float], tuple[Channel, ...]]:
+    """Voltages that are given, per channel at one volt, and the channels whose minus is not given.
+
+    Ground is zero; a piece of the network without ground takes its first channel's minus as zero.
+    """
+    count = len(network.channels)
+    known = {GROUND: np.zeros(count)}
+    touched = _components(network)
+    floating: list[Channel] = []
+    for index, channel in enumerate(network.channels):
+        if channel.minus not in known and not any(n in known for n in touched[channel.minus]):
+            known[channel.minus] = np.zeros(count)
+        if channel.minus in known:
+            known[channel.plus] = known[channel.minus] + np.eye(count)[index]
+        else:
+            floating.append(channel)
+    return known, tuple(floating)
+
+
+def _components(network: Network) -> dict[str, set[str]]:
+    """For each node, all nodes that parts, drivers or channels join it to."""
+    groups = Groups([GROUND])
+    for element in (*network.parts, *network.drivers):
+        groups.join(element.a, element.b)
+    for channel in network.channels:
+        groups.join(channel.plus, channel.minus)
+    nodes = {n for e in (*network.parts, *network.drivers) for n in (e.a, e.b)}
+    nodes |= {n for c in network.channels for n in (c.plus, c.minus)} | {GROUND}
+    return {n: {m for m in nodes if groups.find(m) == groups.find(n)} for n in nodes}
+
+
+def needs_current(network: Network, batched: frozenset[str]) -> frozenset[str]:
+    """Names of the elements that have no admittance: coupled coils and resistors that are (or may become) 0 ohm."""
+    coupled = {n.lower() for c in network.couplings for n in (c.first, c.second)}
+    return frozenset(
+        p.name
+        for p in network.parts
+        if (isinstance(p, Inductor) and p.name.lower() in coupled)
+        or (isinstance(p, Resistor) and (p.ohm == 0 or p.name in batched))
+    )
+
+
+def make_block(
+    network: Network,
+    members: frozenset[str],
+    known: dict[str, Float],
+    floating: tuple[Channel, ...],
+    in_current_form: frozenset[str],
+) -> Block:
+    """Write the equations of the named elements."""
+    elements: list[Element] = [x for x in (*network.parts, *network.drivers) if x.name in members]
+    ordered = sorted(elements, key=lambda element: element.name in in_current_form)
+    e = sum(1 for x in elements if x.name not in in_current_form)
+    nodes = tuple(dict.fromkeys(n for x in ordered for n in (x.a, x.b) if n not in known))
+    index = {n: i for i, n in enumerate(nodes)}
+    count = len(network.channels)
+    pairs = [(x.a, x.b) for x in ordered] + [(c.plus, c.minus) for c in floating]
+    incidence = np.zeros((len(pairs), len(nodes)))
+    given = np.zeros((len(pairs), count))
+    for row, ends in enumerate(pairs):
+        for node, sign in zip(ends, (1.0, -1.0), strict=True):
+            if node in index:
+                incidence[row, index[node]] += sign
+            else:
+                given[row] += sign * known[node]
+    n, b = len(nodes), len(pairs) - e
+    size = n + b
+    matrix = np.zeros((size, size))
+    source = np.zeros((size, count))
+    matrix[:n, n:] = incidence[e:].T
+    matrix[n:, :n] = incidence[e:]
+    source[n:] = -given[e:]
+    for row, channel in enumerate(floating):
+        source[size - len(floating) + row, network.channels.index(channel)] += 1.0
+    branches = tuple(x.name for x in ordered[e:]) + tuple(c.name for c in floating)
+    return Block(
+        tuple(x.name for x in ordered[:e]),
+        branches,
+        nodes,
+        incidence,
+        given,
+        tuple(_entries(np.outer(row, row)) for row in incidence[:e]),
+        tuple(_entries(np.outer(-row, known)) for row, known in zip(incidence[:e], given[:e], strict=True)),
+        matrix,
+        source,
+    )
+
+
+def _entries(matrix: Float) -> tuple[tuple[int, int, float], ...]:
+    """The entries that are not zero."""
+    return tuple((int(i), int(j), float(matrix[i, j])) for i, j in np.argwhere(matrix != 0))

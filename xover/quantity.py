@@ -1,0 +1,230 @@
+"""Values as people write them, and back: "4.7uF" <-> 4.7e-6.
+
+Three spellings are read. SPICE scale factors (case-insensitive: M is milli, MEG is 1e6), IEC 60062
+codes with the letter in place of the decimal point (4u7, 2R2), and a decimal comma (4,7uF). A
+spelling that a person and a simulator would read differently is refused with the plain spelling.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from enum import Enum
+from typing import NoReturn
+
+from xover.errors import InputError
+
+
+class Kind(Enum):
+    """What a value is, with the unit's own spellings (lower case) and the unit that is written back."""
+
+    RESISTANCE = ("resistance", "ohm", ("ohm", "ohms", "o", "Ω", "ω"))
+    CAPACITANCE = ("capacitance", "F", ("f", "fd", "farad", "farads"))
+    INDUCTANCE = ("inductance", "H", ("h", "hy", "henry", "henries", "henrys"))
+    FREQUENCY = ("frequency", "Hz", ("hz", "hertz", "c/s"))
+    VOLTAGE = ("voltage", "V", ("v", "volt", "volts"))
+    POWER = ("power", "W", ("w", "watt", "watts"))
+    LENGTH = ("length", "m", ())
+    PLAIN = ("number", "", ())
+
+    def __init__(self, word: str, unit: str, spellings: tuple[str, ...]) -> None:
+        self.word = word
+        self.unit = unit
+        self.spellings = spellings
+
+    @property
+    def a_word(self) -> str:
+        """The word with its article."""
+        return ("an " if self.word[0] in "aeiou" else "a ") + self.word
+
+
+# Powers of ten. MEG stands first: it must be tried before M.
+SCALE = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
+# In an IEC 60062 code the letter stands at the decimal point; R is ohm itself.
+CODE_SCALE = {"r": 0, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "h": 0, "f": 0}
+
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_CODE = re.compile(r"([+-]?)(\d*)([a-zA-Z])(\d+)\s*(.*)")
+_PLAIN = re.compile(rf"({_NUMBER})\s*(.*)")
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")
+
+
+def _letters(text: str) -> str:
+    """One spelling for the micro and ohm signs that Unicode holds twice."""
+    return text.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u2126", "Ω")
+
+
+def _refuse(text: str, why: str, remedy: str) -> NoReturn:
+    shown = text if len(text) <= 40 else text[:37] + "..."
+    raise InputError(f"'{shown}' {why}", remedy)
+
+
+def _decimal_point(text: str) -> str:
+    """Turn a decimal comma into a point; refuse what could be a thousands separator."""
+    if "," not in text:
+        return text
+    if "." in text or text.count(",") > 1:
+        _refuse(text, "mixes commas and points", "write the number with one decimal point and no thousands separator")
+    if _THOUSANDS.match(text):
+        plain = text.replace(",", "")
+        _refuse(text, "may be a thousand or a decimal comma", f"write {plain} or {text.replace(',', '.')}")
+    return text.replace(",", ".")
+
+
+def parse_quantity(text: str, kind: Kind) -> float:
+    """Read a value with its scale and unit.
+
+    Parameters
+    ----------
+    text : such as "4.7uF", "4u7", "0,33 mH", "2R2", "1k", "1.8m", "50".
+    kind : what the value must be; a unit of another kind is an error.
+
+    Returns
+    -------
+    The value in SI units.
+
+    Raises
+    ------
+    InputError
+        Not a number, a unit that contradicts the kind, or a trap: `10mF` and `10MFD` (old marks
+        for microfarad), `10F` on a capacitor (SPICE reads femto), `1MHz` and `2M2` (SPICE reads milli).
+
+    Sources: SPICE3 scale factors; IEC 60062 letter codes.
+    """
+    stripped = _letters(text.strip())
+    if not stripped:
+        _refuse(text, f"is empty where {kind.a_word} belongs", "write a value such as " + _example(kind))
+    number, rest, code = _split(stripped, text, kind)
+    if code is not None:
+        return _read_code(text, number, code, rest, kind)
+    return _scaled(number, _read_scale(text, number, rest, kind))
+
+
+def _scaled(number: float, power: int) -> float:
+    """Shift the decimal point without a rounding error: 2.2n is 2.2e-9 to the last bit."""
+    return float(Decimal(repr(number)).scaleb(power))
+
+
+def _split(stripped: str, text: str, kind: Kind) -> tuple[float, str, str | None]:
+    """Split into number, letters after it, and the code letter when it stands for the point."""
+    code = _CODE.fullmatch(stripped)
+    if code and (code[2] or code[3].lower() in "rm") and not (code[3].lower() == "e" and code[2]):
+        return float(f"{code[1]}{code[2] or '0'}.{code[4]}"), code[5].strip(), code[3]
+    plain = _PLAIN.fullmatch(_decimal_point(stripped))
+    if plain is None:
+        _refuse(text, f"is not {kind.a_word}", "write a number with its unit, such as " + _example(kind))
+    number = float(plain[1])
+    if number in (float("inf"), float("-inf")):
+        _refuse(text, "is too large for a number", "write a value such as " + _example(kind))
+    return number, plain[2].strip(), None
+
+
+def _read_code(text: str, number: float, letter: str, unit: str, kind: Kind) -> float:
+    low = letter.lower()
+    if low not in CODE_SCALE:
+        _refuse(text, f"has the unknown code letter '{letter}'", "write it with a point, such as " + _example(kind))
+    if low == "r" and kind is not Kind.RESISTANCE:
+        _refuse(text, f"is a resistance where {kind.a_word} belongs", "write a value such as " + _example(kind))
+    if low in "hf" and low not in kind.spellings:
+        _refuse(text, f"does not fit {kind.a_word}", "write a value such as " + _example(kind))
+    if letter == "M":
+        _refuse(text, "has an M: 1e6 in the IEC code, 1e-3 in SPICE", "write MEG, or a small m")
+    if unit and unit.lower() not in kind.spellings:
+        _refuse(text, f"has the unit '{unit}' where {kind.a_word} belongs", "write a value such as " + _example(kind))
+    if kind is Kind.CAPACITANCE and low == "m":
+        _microfarad_trap(text, number)
+    return _scaled(number, CODE_SCALE[low])
+
+
+def _read_scale(text: str, number: float, rest: str, kind: Kind) -> int:
+    low = rest.lower()
+    if kind is Kind.CAPACITANCE:
+        if low in ("mf", "mfd", "m", "mfarad") or low.startswith("mfd"):
+            _microfarad_trap(text, number)
+        if low in ("f", "fd", "farad", "farads") and number != 0:
+            shown = f"{number:g}"
+            _refuse(text, "would be femtofarad in SPICE, and no crossover holds farads", f"write {shown}uF")
+        if low in ("mmf", "mmfd"):
+            _refuse(text, "is an old mark for picofarad", f"write {number:g}pF")
+    if kind is Kind.FREQUENCY and low.startswith("m") and not low.startswith("meg"):
+        _refuse(text, "is milli in SPICE", f"write {number:g}MEG or {number * 1000:g}k")
+    if low == "" or low in kind.spellings:
+        return 0
+    for suffix in SCALE:
+        if low.startswith(suffix) and (low[len(suffix) :].strip() in ("", *kind.spellings)):
+            return SCALE[suffix]
+    other = next((k for k in Kind if k is not kind and _unit_of(low) in k.spellings), None)
+    if other is not None:
+        _refuse(text, f"is {other.a_word} where {kind.a_word} belongs", "write a value such as " + _example(kind))
+    _refuse(text, f"has the unknown unit '{rest}'", "write a value such as " + _example(kind))
+
+
+def _microfarad_trap(text: str, number: float) -> NoReturn:
+    _refuse(
+        text,
+        "reads as millifarad; old parts are marked MF and MFD for microfarad",
+        f"write {number:g}uF (or {number * 1000:g}uF if it truly is that large)",
+    )
+
+
+def _unit_of(low: str) -> str:
+    """The unit that remains once a scale factor is taken off."""
+    for suffix in ("meg", "t", "g", "k", "m", "u", "n", "p"):
+        if low.startswith(suffix) and len(low) > len(suffix):
+            return low[len(suffix) :].strip()
+    return low
+
+
+def _example(kind: Kind) -> str:
+    return {
+        Kind.RESISTANCE: "2.2 or 2R2",
+        Kind.CAPACITANCE: "4.7uF or 4u7",
+        Kind.INDUCTANCE: "0.33mH",
+        Kind.FREQUENCY: "3kHz",
+        Kind.VOLTAGE: "50V",
+        Kind.POWER: "10W",
+        Kind.LENGTH: "25mm",
+        Kind.PLAIN: "0.05",
+    }[kind]
+
+
+def parse_fraction(text: str) -> float:
+    """Read a fraction given in per cent or plain: "10%" and "0.1" are both 0.1. Raises InputError."""
+    stripped = text.strip()
+    if stripped.endswith("%"):
+        return parse_quantity(stripped[:-1], Kind.PLAIN) / 100.0
+    return parse_quantity(stripped, Kind.PLAIN)
+
+
+# The units a parts shop prints: largest first, each with the value from which it is used.
+_SHOP_UNITS: dict[Kind, tuple[tuple[float, float, str], ...]] = {
+    Kind.CAPACITANCE: ((1e-8, 1e-6, "uF"), (1e-9, 1e-9, "nF"), (0.0, 1e-12, "pF")),
+    Kind.INDUCTANCE: ((1e-5, 1e-3, "mH"), (0.0, 1e-6, "uH")),
+    Kind.RESISTANCE: ((1e6, 1e6, "Mohm"), (1e3, 1e3, "kohm"), (0.0, 1.0, "ohm")),
+    Kind.FREQUENCY: ((1e3, 1e3, "kHz"), (0.0, 1.0, "Hz")),
+    Kind.VOLTAGE: ((0.0, 1.0, "V"),),
+    Kind.POWER: ((0.0, 1.0, "W"),),
+    Kind.LENGTH: ((1.0, 1.0, "m"), (0.0, 1e-3, "mm")),
+    Kind.PLAIN: ((0.0, 1.0, ""),),
+}
+
+
+def format_quantity(value: float, kind: Kind, digits: int = 3) -> str:
+    """Write a value as a shop prints it: 4.7 uF, 0.33 mH, 2.2 ohm.
+
+    Parameters
+    ----------
+    value : SI value, finite.
+    digits : significant digits; zeros at the end are dropped.
+    """
+    rounded = abs(value) * (1 + 10.0**-digits / 2)
+    unit, name = next((unit, name) for least, unit, name in _SHOP_UNITS[kind] if rounded >= least)
+    number = f"{float(f'{value / unit:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
+    if number in ("0", "-0") and value != 0:
+        number = f"{value / unit:.{digits}g}"
+    return f"{number} {name}".rstrip()
+
+
+def spice_value(value: float) -> str:
+    """Write a value so that any SPICE and `parse_quantity` read the same float back (no suffix)."""
+    return repr(float(value))
