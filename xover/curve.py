@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
+from xover.pchip import pchip
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -112,23 +113,22 @@ class Curve:
         -------
         (m,) complex, NaN where the curve does not reach.
         """
-        from scipy.interpolate import PchipInterpolator
-
         wanted = np.asarray(frequency_hz, dtype=float)
         if wanted.shape == self.frequency_hz.shape and np.array_equal(wanted, self.frequency_hz):
             return self.value.copy()
-        u, w = np.log(self.frequency_hz), np.log(wanted)
+        # The logarithm of the same number is the same number, so the ends stay inside.
+        u, w = np.log(self.frequency_hz), np.log(np.atleast_1d(wanted))
         if self.unit is Unit.OHM:
             parts = np.column_stack([self.value.real, self.value.imag])
-            got = PchipInterpolator(u, parts, extrapolate=False)(w)
+            got = pchip(u, parts, w)
             out = got[..., 0] + 1j * got[..., 1]
         else:
             tiny = np.finfo(float).tiny
             log_magnitude = np.log(np.maximum(np.abs(self.value), tiny))
             parts = np.column_stack([log_magnitude, np.unwrap(np.angle(self.value))])
-            got = PchipInterpolator(u, parts, extrapolate=False)(w)
+            got = pchip(u, parts, w)
             out = np.exp(got[..., 0] + 1j * got[..., 1])
-        return np.asarray(out, dtype=complex)
+        return np.asarray(out, dtype=complex).reshape(wanted.shape)
 
     def interpolation_error(self) -> float:
         """Estimate the largest relative error of `at` between rows, from the data alone.

@@ -1,0 +1,72 @@
+"""xover check: is what I typed and measured sound?"""
+
+from __future__ import annotations
+
+import math
+
+from xover.cli.options import Json, SpeakerPath, Strict
+from xover.cli.show import show_heading, show_item, show_json, show_table, show_text
+from xover.speaker import open_speaker
+from xover.studies.check import CheckStudy, study_check
+from xover.studies.findings import Severity
+
+
+def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -> int:
+    """Is what I typed and measured sound?
+
+    Reads every file of the folder and lists what is wrong or doubtful, the gravest first. With --strict the
+    exit status is 1 if something forbids switching on.
+
+    Example: xover check examples/attic-two-way/left
+    """
+    result = study_check(open_speaker(speaker))
+    if as_json:
+        show_json(result)
+    else:
+        _show(result)
+    return 1 if strict and result.stops else 0
+
+
+_WORDS = {
+    Severity.STOP: "STOP: mend this before you switch anything on",
+    Severity.WARNING: "Warnings: a result is wrong or doubtful until this is mended or explained",
+    Severity.NOTE: "Notes",
+}
+
+
+def _show(result: CheckStudy) -> None:
+    show_heading(f"{result.title}: {len(result.fits)} drivers, networks {', '.join(result.networks) or 'none'}")
+    rows = []
+    for name, fit in result.fits.items():
+        if fit is None:
+            rows.append([name, "-", "-", "-", "-", "-", "no sweep"])
+            continue
+        rows.append(
+            [
+                name,
+                f"{fit.model.re_ohm:.2f}",
+                *(f"{v:.0f}" if k == "fs" else f"{v:.2f}" if math.isfinite(v) else "-" for k, v in _values(fit)),
+                f"{100 * fit.relative_rms:.1f} %",
+            ]
+        )
+    show_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+    measured = [f for f in result.fits.values() if f is not None]
+    if measured:
+        show_text(measured[0].mounting_note + ".")
+    if not result.findings:
+        show_heading("Nothing to report: files, drivers, networks and amplifier agree.")
+    for severity in Severity:
+        found = [f for f in result.findings if f.severity is severity]
+        if not found:
+            continue
+        show_heading(_WORDS[severity])
+        for finding in found:
+            show_item(finding.where, finding.text, 14)
+            show_item("", f"-> {finding.remedy}", 14)
+
+
+def _values(fit: object) -> list[tuple[str, float]]:
+    from xover.driver.fit import DriverFit
+
+    assert isinstance(fit, DriverFit)
+    return [("fs", fit.fs_hz), ("qms", fit.qms), ("qes", fit.qes), ("qts", fit.qts)]

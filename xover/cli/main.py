@@ -1,0 +1,92 @@
+"""The `xover` command: the commands in the order of the job, and the one place where errors end.
+
+Exit status: 0 done; 1 done, and a limit of the user's is broken (only with --strict); 2 bad input;
+3 a fault of xover itself. Data goes to standard output, everything else to standard error.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated, NoReturn
+
+import typer
+
+from xover import __version__
+from xover.cli.check import check
+from xover.cli.load import load
+from xover.cli.new import new
+from xover.cli.predict import predict
+from xover.errors import XoverError
+
+app = typer.Typer(
+    name="xover",
+    help="What the passive network of an old loudspeaker does with its drivers, and what the amplifier sees.",
+    epilog="First steps: 'xover new my-speaker', edit the files, 'xover check my-speaker', 'xover predict my-speaker'.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"xover {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    """Models a loudspeaker's passive network against measured drivers."""
+    del version
+
+
+for command in (new, check, predict, load):
+    app.command()(command)
+
+
+def run() -> NoReturn:
+    """Run the command line; every error becomes one line on standard error."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(arguments: list[str]) -> int:
+    """Run one command and give its exit status."""
+    try:
+        status = app(arguments or ["--help"], standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except typer.Exit as stop:
+        return stop.exit_code
+    except typer.Abort:
+        return _fail("stopped", 130)
+    except typer.TyperException as error:
+        return _fail(f"{_flat(error.format_message())} See 'xover --help'.", 2)
+    except XoverError as error:
+        return _fail(str(error), 2)
+    except BrokenPipeError:
+        # The reader of our output has gone, as with `| head`; there is nobody left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return _fail("stopped", 130)
+    except Exception as error:
+        if os.environ.get("XOVER_DEBUG"):
+            raise
+        kind = f"{type(error).__name__}: {error}"
+        return _fail(
+            f"a fault of xover itself, not of your files: {_flat(kind)[:300]}; set XOVER_DEBUG=1 and report it", 3
+        )
+
+
+def _fail(text: str, status: int) -> int:
+    typer.echo(f"error: {text}", err=True)
+    return status
+
+
+def _flat(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

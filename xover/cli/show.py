@@ -1,0 +1,117 @@
+"""Show results: JSON, tables of 80 columns, and warnings on standard error."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import typer
+
+from xover.plain import to_plain
+from xover.quantity import Kind, format_quantity
+
+WIDTH = 80
+
+
+def show_json(result: Any) -> None:
+    """Write one JSON object, and nothing else, to standard output."""
+    typer.echo(json.dumps(to_plain(result), allow_nan=False, ensure_ascii=False))
+
+
+def show_heading(text: str) -> None:
+    """A line that begins a part of the output."""
+    typer.echo()
+    typer.secho(clean(text), bold=True)
+
+
+def show_text(text: str, indent: str = "  ") -> None:
+    """A sentence, wrapped."""
+    typer.echo(
+        textwrap.fill(clean(text), WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+    )
+
+
+def show_item(label: str, text: str, width: int = 19) -> None:
+    """A label and what belongs to it, wrapped behind the label."""
+    first = f"  {clean(label):<{width}} "
+    typer.echo(
+        textwrap.fill(
+            clean(text), WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+        )
+    )
+
+
+def show_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Right-aligned columns under their heads, as plain text that pipes well.
+
+    A table wider than the page goes on below, its first column repeated.
+    """
+    lines = [[clean(c) for c in header], *[[clean(c) for c in row] for row in rows]]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(header))]
+    for number, columns in enumerate(_pages(widths)):
+        if number:
+            typer.echo()
+        for row, line in enumerate(lines):
+            typer.echo("  " + "  ".join(f"{line[i]:>{widths[i]}}" for i in columns).rstrip())
+            if row == 0:
+                typer.echo("  " + "  ".join("-" * widths[i] for i in columns))
+
+
+def _pages(widths: Sequence[int]) -> list[list[int]]:
+    """Columns that fit on the page together, the first on every page."""
+    pages = [[0]]
+    used = 2 + widths[0]
+    for column in range(1, len(widths)):
+        if used + 2 + widths[column] > WIDTH and len(pages[-1]) > 1:
+            pages.append([0])
+            used = 2 + widths[0]
+        pages[-1].append(column)
+        used += 2 + widths[column]
+    return pages
+
+
+def show_warnings(warnings: Iterable[str]) -> None:
+    """Warnings on standard error, so that a pipe gets the data alone."""
+    sys.stdout.flush()
+    for text in warnings:
+        typer.echo(textwrap.fill(f"note: {clean(text)}", WIDTH, subsequent_indent="      "), err=True)
+
+
+def clean(text: str) -> str:
+    """Names come from files: control characters must not reach the terminal."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def db(value: float | None, digits: int = 1, signed: bool = False) -> str:
+    """A level, or a dash where it is not known."""
+    if value is None or math.isnan(value):
+        return "-"
+    if math.isinf(value):
+        return "-inf" if value < 0 else "inf"
+    rounded = round(value, digits) + 0.0  # no minus zero
+    return f"{rounded:+.{digits}f}" if signed else f"{rounded:.{digits}f}"
+
+
+def hertz(value: float | None) -> str:
+    """A frequency as people say it, or a dash."""
+    return "-" if value is None or not math.isfinite(value) else format_quantity(value, Kind.FREQUENCY)
+
+
+def ohm(value: float | None, digits: int = 1) -> str:
+    """A resistance for a column, or a dash."""
+    return "-" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
+
+
+def degrees(value: float | None) -> str:
+    """An angle for a column, or a dash."""
+    return "-" if value is None or not math.isfinite(value) else f"{round(value) + 0:d}"
+
+
+def octave_centres(low_hz: float, high_hz: float) -> list[float]:
+    """Octave band centres (IEC 61260-1 nominal values) inside a band, as rows for a table."""
+    nominal = [16.0, 31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0]
+    return [f for f in nominal if low_hz <= f <= high_hz]

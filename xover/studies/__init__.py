@@ -1,0 +1,1 @@
+"""The questions that a person asks, one module each."""

@@ -1,0 +1,278 @@
+"""What reaches each driver, and what is the sum?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from xover.acoustic.branch import Branch, make_branch
+from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.acoustic.geometry import delay_factor, delay_s
+from xover.acoustic.level import BandLevel, Sensitivity, band_level, sensitivity
+from xover.acoustic.limits import Corner, EffectiveRange, effective_range, read_corners
+from xover.acoustic.off_axis import OffAxis, VerticalNulls, off_axis, vertical_nulls
+from xover.acoustic.summing import AcousticSum, sum_branches
+from xover.acoustic.time import StepResponse, group_delay_s, step_response
+from xover.amplifier.epdr import epdr
+from xover.curve import Complex, Float
+from xover.network import Network, Solution, solve
+from xover.speaker import PhaseSource, Speaker
+
+RESPONSE_DISTANCE_M: Final = 1.0
+"""Distance at which the responses of a speaker folder are taken."""
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """The drive of each driver, the acoustic sum and the load of one network.
+
+    Attributes
+    ----------
+    network : its name in the speaker folder.
+    frequency_hz : (n,).
+    drive : (n,) complex by driver's key: voltage at the driver over the amplifier's, polarity included.
+    branches : the sound of each driver card at 1 m on the design axis, 2.83 V at the amplifier.
+    total : the sum, the reversed sum and the envelope.
+    impedance_ohm : (n,) complex by channel.
+    timing_reason : why the sum is one curve, or why only its envelope is sure.
+    band : level and deviation of the sum in a stated band.
+    corners : where the sum leaves that band's mean by 3 and 10 dB.
+    off_axis, nulls : vertical sums and lobes; None where no positions are given.
+    output_ohm : amplifier's output resistance that the sound is computed with; the drive is always
+        that of an ideal source.
+    residual : of the solve.
+    warnings : what a reader must know.
+    """
+
+    title: str
+    network: str
+    frequency_hz: Float
+    drive: Mapping[str, Complex]
+    branches: tuple[Branch, ...]
+    total: AcousticSum
+    impedance_ohm: Mapping[str, Complex]
+    evidence: Mapping[str, Mapping[str, str]]
+    timing_reason: str
+    crossovers: tuple[CrossoverReading, ...]
+    band: BandLevel
+    sensitivity: Sensitivity
+    corners: tuple[Corner, ...]
+    effective_range: EffectiveRange
+    off_axis: OffAxis | None
+    nulls: tuple[VerticalNulls, ...]
+    group_delay_s: Float
+    step: StepResponse | None
+    output_ohm: float
+    residual: float
+    warnings: tuple[str, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """The shape that the blueprint fixes, with the figures read from the curves under `summary`."""
+        total = self.total
+        acoustic: dict[str, Any] = {
+            b.key: {"level_db": b.level_db, "phase_deg": _phase_deg(b.pressure)} for b in self.branches
+        }
+        acoustic["sum"] = {
+            "level_db": total.level_db,
+            "phase_deg": _phase_deg(total.pressure),
+            "best_level_db": total.best_level_db,
+            "worst_level_db": total.worst_level_db,
+            "group_delay_s": self.group_delay_s,
+        }
+        acoustic["reversed_sum"] = {
+            "level_db": total.reversed_level_db,
+            "phase_deg": _phase_deg(total.reversed_pressure),
+            "reversed": total.reversed_keys,
+        }
+        return {
+            "title": self.title,
+            "network": self.network,
+            "frequency_hz": self.frequency_hz,
+            "drive": {
+                key: {"magnitude_db": _db(value), "phase_deg": _phase_deg(value)} for key, value in self.drive.items()
+            },
+            "acoustic": acoustic,
+            "load": plain_load(self.impedance_ohm),
+            "summary": {
+                "coherent": total.coherent,
+                "timing": self.timing_reason,
+                "evidence": self.evidence,
+                "band": self.band,
+                "sensitivity": self.sensitivity,
+                "corners": self.corners,
+                "effective_range": self.effective_range,
+                "crossovers": self.crossovers,
+                "off_axis": self.off_axis,
+                "vertical_nulls": self.nulls,
+                "step": self.step,
+                "output_ohm": self.output_ohm,
+                "solve_residual": self.residual,
+            },
+            "warnings": self.warnings,
+        }
+
+
+def plain_load(impedance_ohm: Mapping[str, Complex]) -> dict[str, Any]:
+    """The load by the blueprint: flat with one channel, else one object for each channel's name."""
+    loads = {
+        name: {
+            "impedance_ohm": np.abs(z),
+            "phase_deg": _phase_deg(z),
+            "epdr_ohm": epdr(z),
+        }
+        for name, z in impedance_ohm.items()
+    }
+    return next(iter(loads.values())) if len(loads) == 1 else dict(loads)
+
+
+def _db(value: Complex) -> Float:
+    with np.errstate(divide="ignore"):
+        return np.asarray(20.0 * np.log10(np.abs(value)), dtype=float)
+
+
+def _phase_deg(value: Complex) -> Float:
+    """(n,) -180..180, NaN where the value is."""
+    return np.where(np.isfinite(value), np.degrees(np.angle(value)), np.nan)
+
+
+def predict(
+    speaker: Speaker,
+    network_name: str,
+    frequency_hz: Float,
+    *,
+    band_hz: tuple[float, float] | None = None,
+    output_ohm: float = 0.0,
+) -> Prediction:
+    """Predict one network of a speaker.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising.
+    band_hz : band for level and deviation; by default 200 Hz..15 kHz as far as it is known.
+    output_ohm : amplifier's output resistance to compute the sound with.
+
+    Raises
+    ------
+    InputError, OptionError, NoSolutionError.
+    """
+    network = speaker.network(network_name)
+    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    known, reason = speaker.timing_is_known(network)
+    branches = make_branches(speaker, network, solution, known, output_ohm)
+    total = sum_branches(frequency_hz, branches, coherent=known)
+    level = total.level_db
+    crossovers = read_crossovers(frequency_hz, branches, known)
+    wanted = band_hz or (max(200.0, float(frequency_hz[0])), min(15_000.0, float(frequency_hz[-1])))
+    if not wanted[0] < wanted[1]:
+        wanted = (float(frequency_hz[0]), float(frequency_hz[-1]))
+    band = band_level(frequency_hz, level, *wanted)
+    angles, nulls = _lobes(speaker, frequency_hz, branches, crossovers, known)
+    rated = speaker.amplifier.rated_load_ohm if speaker.amplifier else None
+    return Prediction(
+        title=speaker.title,
+        network=network_name,
+        frequency_hz=frequency_hz,
+        drive=solution.drive,
+        branches=branches,
+        total=total,
+        impedance_ohm=solution.impedance_ohm,
+        evidence={
+            name: {
+                "impedance": str(speaker.drivers[name].impedance_evidence),
+                "response": str(speaker.drivers[name].response_evidence),
+            }
+            for name in network.driver_names
+        },
+        timing_reason=reason,
+        crossovers=crossovers,
+        band=band,
+        sensitivity=sensitivity(frequency_hz, level, resistance_ohm=rated),
+        corners=read_corners(frequency_hz, level, band.mean_db, *wanted),
+        effective_range=effective_range(frequency_hz, level),
+        off_axis=angles,
+        nulls=nulls,
+        group_delay_s=group_delay_s(frequency_hz, total.pressure),
+        step=step_response(frequency_hz, total.pressure) if known else None,
+        output_ohm=output_ohm,
+        residual=solution.residual,
+        warnings=_warnings(speaker, network, total, reason),
+    )
+
+
+def make_branches(
+    speaker: Speaker, network: Network, solution: Solution, timing_known: bool, output_ohm: float = 0.0
+) -> tuple[Branch, ...]:
+    """The sound of each driver card. A rebuilt phase gets the delay of the card's place; a measured one has it."""
+    frequency = solution.frequency_hz
+    branches = []
+    for card in network.drivers:
+        driver = speaker.drivers[card.driver]
+        place = driver.place_mm(card.name[1:])
+        response = driver.pressure(frequency)
+        if driver.phase_source is PhaseSource.MINIMUM and place is not None:
+            response = response * delay_factor(frequency, delay_s(place, RESPONSE_DISTANCE_M))
+        branches.append(
+            make_branch(
+                card.key,
+                _behind_output(network, solution, card.key, output_ohm),
+                response,
+                timing_known=timing_known,
+                position_mm=place,
+                diameter_mm=driver.diameter_mm,
+                group=card.driver,
+            )
+        )
+    return tuple(branches)
+
+
+def _behind_output(network: Network, solution: Solution, key: str, output_ohm: float) -> Complex:
+    """Drive of a driver behind the amplifier's output resistance.
+
+    Each channel divides by Z/(Z + Ro). Exact for a driver fed by one channel, which every driver is unless it
+    hangs between two.
+    """
+    if output_ohm == 0.0:
+        return solution.drive[key]
+    total = np.zeros(solution.frequency_hz.shape, dtype=complex)
+    for channel in network.channels:
+        z = solution.impedance_ohm[channel.name]
+        share = np.where(np.isinf(z), 1.0, z / (z + output_ohm))
+        total = total + solution.transfer(key, channel.name) * share
+    return total
+
+
+def _lobes(
+    speaker: Speaker,
+    frequency_hz: Float,
+    branches: tuple[Branch, ...],
+    crossovers: tuple[CrossoverReading, ...],
+    known: bool,
+) -> tuple[OffAxis | None, tuple[VerticalNulls, ...]]:
+    if not known or any(b.position_mm is None for b in branches):
+        return None, ()
+    listening = speaker.listening
+    distance = listening.distance_m if listening is not None and listening.distance_m else RESPONSE_DISTANCE_M
+    angles = off_axis(frequency_hz, branches, distance_m=distance, measured_at_m=RESPONSE_DISTANCE_M)
+    at = [c.frequency_hz for c in crossovers if c.frequency_hz is not None]
+    return angles, vertical_nulls(frequency_hz, branches, at, distance, RESPONSE_DISTANCE_M)
+
+
+def _warnings(speaker: Speaker, network: Network, total: AcousticSum, reason: str) -> tuple[str, ...]:
+    said = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    if not total.coherent:
+        said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
+    said += total.notes
+    if len(network.channels) > 1:
+        said.append(
+            "several channels, all driven full range with the same voltage: no electronic crossover is in these curves"
+        )
+    said += [
+        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): true at low level only, "
+        "it limits when it warms up"
+        for part in network.resistors
+        if part.is_lamp
+    ]
+    return tuple(dict.fromkeys(said))

@@ -1,0 +1,118 @@
+"""Start a speaker folder from a ready topology."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from xover.errors import InputError
+from xover.files.atomic import read_text, write_text
+from xover.files.circuits import read_circuit
+from xover.network import Network, build_network
+
+# Placeholders of the usual size, to be replaced; common practice, no published source.
+_PLACEHOLDERS = {
+    "woofer": "re_ohm = 6.0\nfs_hz = 55\nqms = 4.0\nqes = 0.6\nle_mh = 0.6\nsensitivity_db = 88",
+    "mid": "re_ohm = 6.2\nfs_hz = 180\nqms = 3.0\nqes = 0.9\nle_mh = 0.25\nsensitivity_db = 89",
+    "horn": "re_ohm = 6.4\nfs_hz = 550\nqms = 2.5\nqes = 0.8\nle_mh = 0.1\nsensitivity_db = 102",
+    "tweeter": "re_ohm = 5.4\nfs_hz = 1000\nqms = 2.2\nqes = 1.1\nle_mh = 0.03\nsensitivity_db = 90",
+}
+
+_HEAD = """\
+# A speaker folder. Put your own values in, then run: xover check .
+title = "{title}"
+timing = "unknown"             # "common" once all responses share one time reference
+
+[amplifier]                    # what drives it now
+minimum_load_ohm = 4
+output_ohm = 0.05
+rated_power_w = 50
+rated_load_ohm = 8
+
+[listening]
+level_db = 85
+distance_m = 2.5
+headroom_db = 12
+"""
+
+_DRIVER = """
+[drivers.{name}]
+# impedance = "{name}-impedance.csv"   # Hz, ohm, degrees; measured in the cabinet
+# response = "{name}-response.csv"     # Hz, dB, degrees; 2.83 V, 1 m, on the design axis
+# position_mm = [0, 0, 0]              # right, up, forward of the design axis' foot on the baffle
+# diameter_mm = 165                    # effective piston diameter
+# re_ohm = 5.8                         # DC resistance, read with a meter
+
+[drivers.{name}.datasheet]     # placeholders, not your driver: replace them, or give the tables above
+{values}
+"""
+
+_NETWORKS = """
+[networks.found]               # values as you measure them on the board
+circuit = "found.cir"
+
+[networks.original]            # values as marked on the parts
+circuit = "original.cir"
+"""
+
+
+@dataclass(frozen=True)
+class StartedFolder:
+    """A folder that was started: its files, in the order to look at them."""
+
+    folder: Path
+    circuit: str
+    files: tuple[Path, ...]
+
+
+def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFolder:
+    """Write speaker.toml, found.cir and original.cir; all of them or none.
+
+    Raises
+    ------
+    OptionError : no such circuit. InputError : a file is there already and `force` is not set, or the
+        folder cannot be made.
+    """
+    netlist = read_circuit(circuit)
+    network = build_network(netlist)
+    board = read_text(netlist.path) if netlist.path is not None else ""
+    contents = {"speaker.toml": _speaker_toml(network), "found.cir": board, "original.cir": board}
+    paths = {name: folder / name for name in contents}
+    if folder.exists() and not folder.is_dir():
+        raise InputError("is a file, not a folder", "name a new folder", folder)
+    for path in paths.values():
+        if path.exists() and not force:
+            raise InputError("is there already", "name another folder, or overwrite it with --force", path)
+    made = not folder.exists()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be made ({error.strerror})", "name a folder that you may write to", folder) from None
+    written: list[Path] = []
+    try:
+        for name, text in contents.items():
+            write_text(paths[name], text, force)
+            written.append(paths[name])
+    except InputError:
+        if made:
+            for path in written:
+                path.unlink(missing_ok=True)
+            folder.rmdir()
+        raise
+    return StartedFolder(folder, circuit, tuple(paths.values()))
+
+
+def _speaker_toml(network: Network) -> str:
+    title = network.title.replace("\\", " ").replace('"', "'")
+    text = _HEAD.format(title=title)
+    for name in network.driver_names:
+        text += _DRIVER.format(name=name, values=_PLACEHOLDERS.get(name, _PLACEHOLDERS["woofer"]))
+    text += _NETWORKS
+    if len(network.channels) > 1:
+        text += (
+            '\n[bypass]                       # the electronic crossover at hand\nfrequency_hz = 3000\nslope = "LR4"\n'
+        )
+        for name in network.driver_names:
+            text += f"\n[bypass.channels.{name}]\nminimum_load_ohm = 4\nrated_power_w = 50\nrated_load_ohm = 8\n"
+            text += "# bridged = false              # true for a bridged (BTL) amplifier: its minus is live\n"
+    return text
