@@ -1,0 +1,1 @@
+"""What the amplifier sees: load, ratings, power, faults."""

@@ -1,0 +1,229 @@
+"""What the amplifier sees: lowest and highest impedance, phase, EPDR, and the rating they allow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.amplifier.epdr import epdr
+from xover.amplifier.extremum import Extremum, highest, lowest
+from xover.errors import InputError
+from xover.quantity import Kind, format_quantity
+
+Float = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+AUDIO_BAND_HZ: Final = (20.0, 20000.0)
+# IEC 60268-5:2003+A1:2007, 16.1: the lowest |Z| in the rated frequency range is not less than
+# 80 % of the rated impedance (as reported second-hand; the standard itself was not read).
+IEC_LEAST_SHARE: Final = 0.8
+# Figures that are printed on loudspeakers. Common practice, no published source.
+USUAL_RATINGS_OHM: Final = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0)
+# Room for the rounding of 0.8 x 8 against a computed 6.4.
+ROUNDING: Final = 1e-9
+
+DC_NOTE: Final = (
+    "the resistance that an ohmmeter reads at the terminals is not seen here: it is neither the lowest impedance "
+    "nor the rating"
+)
+GRID_NOTE: Final = "the extremes are taken from the grid's own points: between them the load may be lower"
+
+
+@dataclass(frozen=True, eq=False)
+class LoadReading:
+    """The load over frequency and the numbers that decide, all taken within `band_hz`.
+
+    Attributes
+    ----------
+    frequency_hz : (n,) as given.
+    impedance_ohm : (n,) modulus.
+    phase_deg : (n,) -180..180, positive inductive.
+    epdr_ohm : (n,) equivalent peak dissipation resistance, NaN where the load is not passive.
+    band_hz : the band that is judged.
+    covered_hz : lowest and highest frequency in it where the load is known; NaN if none.
+    minimum_ohm, minimum_at_hz : lowest modulus.
+    maximum_ohm, maximum_at_hz : highest modulus.
+    most_capacitive_deg, most_capacitive_at_hz : lowest phase (above 0 if it is never capacitive).
+    most_inductive_deg, most_inductive_at_hz : highest phase (below 0 if it is never inductive).
+    lowest_epdr_ohm, lowest_epdr_at_hz : lowest EPDR.
+    highest_conductance_s, highest_conductance_at_hz : highest Re(1/Z), siemens: most true power.
+    refined : whether extremes were followed between the points of the grid.
+    largest_rating_ohm : highest rated impedance that IEC 60268-5 16.1 allows, minimum/0.8.
+    usual_rating_ohm : largest figure of USUAL_RATINGS_OHM within that, or None.
+    notes : what the numbers do not cover, one sentence each.
+    """
+
+    frequency_hz: Float
+    impedance_ohm: Float
+    phase_deg: Float
+    epdr_ohm: Float
+    band_hz: tuple[float, float]
+    covered_hz: tuple[float, float]
+    minimum_ohm: float
+    minimum_at_hz: float
+    maximum_ohm: float
+    maximum_at_hz: float
+    most_capacitive_deg: float
+    most_capacitive_at_hz: float
+    most_inductive_deg: float
+    most_inductive_at_hz: float
+    lowest_epdr_ohm: float
+    lowest_epdr_at_hz: float
+    highest_conductance_s: float
+    highest_conductance_at_hz: float
+    refined: bool
+    largest_rating_ohm: float
+    usual_rating_ohm: float | None
+    notes: tuple[str, ...]
+
+
+def read_load(
+    frequency_hz: Float,
+    impedance_ohm: Complex,
+    refine: Callable[[Float], Complex] | None = None,
+    band_hz: tuple[float, float] = AUDIO_BAND_HZ,
+) -> LoadReading:
+    """Read the load that an amplifier sees.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) Hz, rising, above 0.
+    impedance_ohm : (n,) complex ohm; NaN where it is not known, infinite where no current flows.
+    refine : gives the impedance at other frequencies, (m,) -> (m,) complex. With it every extreme
+        is followed between the points of the grid until it is good to 1e-6; without it the
+        reading says that it was taken from the grid.
+    band_hz : band in which extremes are sought, both ends included.
+
+    Raises
+    ------
+    InputError : the two arrays do not match, or the frequencies do not rise from above 0 Hz.
+    """
+    f = np.asarray(frequency_hz, dtype=float)
+    z = np.asarray(impedance_ohm, dtype=complex)
+    check_grid(f, z)
+    inside = (f >= band_hz[0]) & (f <= band_hz[1])
+    fb, zb = f[inside], z[inside]
+
+    def seek(
+        find: Callable[[Float, Float, Callable[[Float], Float] | None, float], Extremum],
+        quantity: Callable[[Complex], Float],
+        scale: float = 0.0,
+    ) -> Extremum:
+        return find(fb, quantity(zb), None if refine is None else lambda x: quantity(refine(x)), scale)
+
+    least = seek(lowest, np.abs)
+    most = seek(highest, np.abs)
+    capacitive = seek(lowest, _phase_deg, 90.0)
+    inductive = seek(highest, _phase_deg, 90.0)
+    dissipation = seek(lowest, epdr)
+    conductance = seek(highest, _conductance)
+    known = fb[np.isfinite(zb)]
+    covered = (float(known[0]), float(known[-1])) if known.size else (float("nan"), float("nan"))
+    return LoadReading(
+        frequency_hz=f,
+        impedance_ohm=np.abs(z),
+        phase_deg=_phase_deg(z),
+        epdr_ohm=epdr(z),
+        band_hz=band_hz,
+        covered_hz=covered,
+        minimum_ohm=least.value,
+        minimum_at_hz=least.at_hz,
+        maximum_ohm=most.value,
+        maximum_at_hz=most.at_hz,
+        most_capacitive_deg=capacitive.value,
+        most_capacitive_at_hz=capacitive.at_hz,
+        most_inductive_deg=inductive.value,
+        most_inductive_at_hz=inductive.at_hz,
+        lowest_epdr_ohm=dissipation.value,
+        lowest_epdr_at_hz=dissipation.at_hz,
+        highest_conductance_s=conductance.value,
+        highest_conductance_at_hz=conductance.at_hz,
+        refined=refine is not None,
+        largest_rating_ohm=largest_rating(least.value),
+        usual_rating_ohm=usual_rating(least.value),
+        notes=_notes(zb, band_hz, covered, refine is not None),
+    )
+
+
+def largest_rating(minimum_ohm: float) -> float:
+    """Highest rated impedance, ohm, whose 80 % the minimum still reaches (IEC 60268-5 16.1)."""
+    return minimum_ohm / IEC_LEAST_SHARE
+
+
+def usual_rating(minimum_ohm: float) -> float | None:
+    """Largest usual rating that IEC 60268-5 16.1 allows for a lowest impedance, or None."""
+    allowed = [r for r in USUAL_RATINGS_OHM if IEC_LEAST_SHARE * r <= minimum_ohm * (1.0 + ROUNDING)]
+    return allowed[-1] if allowed else None
+
+
+def covers(covered_hz: tuple[float, float], band_hz: tuple[float, float]) -> bool:
+    """Say whether a known stretch reaches over the whole of a band, within rounding."""
+    return covered_hz[0] <= band_hz[0] * (1.0 + ROUNDING) and covered_hz[1] >= band_hz[1] * (1.0 - ROUNDING)
+
+
+def hertz(value: float) -> str:
+    """Write a finite frequency for a sentence: 252 Hz, 20 kHz."""
+    return format_quantity(value, Kind.FREQUENCY)
+
+
+def ohms(value: float) -> str:
+    """Write a finite resistance for a sentence: 3.31 ohm."""
+    return format_quantity(value, Kind.RESISTANCE)
+
+
+def check_grid(frequency_hz: Float, value: Complex) -> None:
+    """Refuse a grid that no sweep can have. Raises InputError."""
+    if frequency_hz.ndim != 1 or frequency_hz.size == 0 or frequency_hz.shape != value.shape:
+        raise InputError(
+            f"the load has {value.size} values for {frequency_hz.size} frequencies", "give one value for each frequency"
+        )
+    if not np.all(np.isfinite(frequency_hz)) or frequency_hz[0] <= 0 or np.any(np.diff(frequency_hz) <= 0):
+        raise InputError("the load's frequencies do not rise from above 0 Hz", "sort them, each frequency once")
+
+
+def _phase_deg(impedance_ohm: Complex) -> Float:
+    return np.degrees(np.angle(impedance_ohm))
+
+
+def _conductance(impedance_ohm: Complex) -> Float:
+    """Re(1/Z), siemens; NaN at 0 ohm and where Z is not finite."""
+    squared = np.abs(impedance_ohm) ** 2
+    usable = np.isfinite(squared) & (squared > 0)
+    return np.asarray(np.divide(impedance_ohm.real, squared, out=np.full(squared.shape, np.nan), where=usable))
+
+
+def _notes(
+    impedance_ohm: Complex, band_hz: tuple[float, float], covered_hz: tuple[float, float], refined: bool
+) -> tuple[str, ...]:
+    notes = [DC_NOTE]
+    band = f"{hertz(band_hz[0])} to {hertz(band_hz[1])}"
+    known = np.isfinite(impedance_ohm)
+    idle = int(np.count_nonzero(np.isinf(impedance_ohm)))
+    if idle:
+        notes.append(f"no current flows at {idle} frequencies: nothing there closes the circuit")
+    if not known.any() and not idle:
+        notes.insert(0, f"the load is not known anywhere from {band}")
+    if not known.any():
+        return tuple(notes)
+    if not covers(covered_hz, band_hz):
+        notes.append(
+            f"the load is known from {hertz(covered_hz[0])} to {hertz(covered_hz[1])} only, of {band}: "
+            "outside that it may be lower"
+        )
+    rows = np.flatnonzero(known)
+    gaps = int(rows[-1] - rows[0] + 1 - rows.size)
+    if gaps:
+        notes.append(f"the load is not known at {gaps} frequencies in between")
+    active = int(np.count_nonzero(known & np.isnan(epdr(impedance_ohm))))
+    if active:
+        notes.append(
+            f"the phase passes 90 degrees at {active} frequencies: no passive load does that, so check the sweep; "
+            "EPDR is left out there"
+        )
+    if not refined:
+        notes.append(GRID_NOTE)
+    return tuple(notes)
