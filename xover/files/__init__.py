@@ -1,0 +1,1 @@
+"""Everything that is read from or written to disk."""

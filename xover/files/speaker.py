@@ -1,0 +1,273 @@
+"""speaker.toml: what is known of a loudspeaker, checked key by key.
+
+The only module that imports pydantic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic_core import PydanticCustomError
+
+from xover.curve import Evidence
+from xover.errors import InputError
+from xover.files.atomic import read_text
+from xover.files.faults import combined
+from xover.files.speaker_faults import LONGEST_NAME, dotted, finding_to_fault, nearest
+from xover.files.speaker_paths import find_file, resolve_inside
+from xover.files.toml_lines import KeyLines, KeyPath, read_toml
+
+FILE_NAME = "speaker.toml"
+
+
+def _name(text: Any) -> Any:
+    if isinstance(text, str) and not (text.strip() and text.isprintable() and len(text) <= LONGEST_NAME):
+        raise PydanticCustomError("name", "is no name: it needs 1 to 64 printable characters")
+    return text
+
+
+def _title(text: Any) -> Any:
+    if isinstance(text, str) and not (text.isprintable() and len(text) <= 200):
+        raise PydanticCustomError("title", "must be one line of at most 200 printable characters")
+    return text
+
+
+def _as_tuple(value: Any) -> Any:
+    """TOML arrays become tuples; one number becomes a tuple of one."""
+    if isinstance(value, list):
+        return tuple(value)
+    return (value,) if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
+def _array(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _number(gt: float | None = None, ge: float | None = None, le: float | None = None) -> Any:
+    return Field(gt=gt, ge=ge, le=le, allow_inf_nan=False)
+
+
+Name = Annotated[str, BeforeValidator(_name)]
+Ohm = Annotated[float, _number(gt=0.0, le=10_000.0)]
+Watt = Annotated[float, _number(gt=0.0, le=100_000.0)]
+Millimetre = Annotated[float, _number(ge=-20_000.0, le=20_000.0)]
+Position = Annotated[tuple[Millimetre, Millimetre, Millimetre], BeforeValidator(_array)]
+EvidenceWord = Annotated[Evidence, Field(strict=False)]
+CornerFrequency = Annotated[float, _number(ge=10.0, le=40_000.0)]
+Slope = Annotated[str, StringConstraints(pattern=r"^(LR[2468]|B[1-8])$")]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Datasheet(_Table):
+    """A driver's datasheet parameters, used where no impedance table is given."""
+
+    re_ohm: Ohm
+    fs_hz: Annotated[float, _number(ge=1.0, le=50_000.0)]
+    qms: Annotated[float, _number(gt=0.0, le=1_000.0)]
+    qes: Annotated[float, _number(gt=0.0, le=1_000.0)]
+    le_mh: Annotated[float, _number(ge=0.0, le=1_000.0)] | None = None
+    sensitivity_db: Annotated[float, _number(ge=50.0, le=130.0)] | None = None
+
+
+class Driver(_Table):
+    """One driver: its measured files or datasheet, and where it stands.
+
+    Attributes
+    ----------
+    impedance, response : file names as written, relative to the speaker folder.
+    phase : "measured", or "minimum" to rebuild it from the magnitude; None where nothing is said.
+    position_mm : right, up, forward of the design axis' foot on the baffle; None where nothing is said.
+    positions_mm : the same for each netlist card of a driver that stands on several.
+    diameter_mm : effective piston diameter.
+    re_ohm : DC resistance as read with a meter.
+    """
+
+    impedance: str | None = None
+    response: str | None = None
+    phase: Literal["measured", "minimum"] | None = None
+    position_mm: Position | None = None
+    positions_mm: dict[Name, Position] | None = None
+    diameter_mm: Annotated[float, _number(gt=0.0, le=2_000.0)] | None = None
+    impedance_evidence: EvidenceWord = Evidence.MEASURED
+    response_evidence: EvidenceWord = Evidence.MEASURED
+    re_ohm: Ohm | None = None
+    datasheet: Datasheet | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Driver:
+        if self.impedance is None and self.datasheet is None:
+            raise PydanticCustomError("impedance", "has neither an impedance file nor a datasheet")
+        if self.position_mm is not None and self.positions_mm is not None:
+            raise PydanticCustomError("position", "has both position_mm and positions_mm")
+        return self
+
+
+class Amplifier(_Table):
+    """What an amplifier, or one channel of it, can do; None where nothing is said."""
+
+    minimum_load_ohm: Ohm | None = None
+    output_ohm: Annotated[float, _number(ge=0.0, le=10_000.0)] | None = None
+    rated_power_w: Watt | None = None
+    rated_load_ohm: Ohm | None = None
+    bridged: bool | None = None
+
+
+class Listening(_Table):
+    """How loud and how far away; None where nothing is said."""
+
+    level_db: Annotated[float, _number(ge=30.0, le=140.0)] | None = None
+    distance_m: Annotated[float, _number(gt=0.0, le=100.0)] | None = None
+    headroom_db: Annotated[float, _number(ge=0.0, le=60.0)] | None = None
+
+
+class NetworkFile(_Table):
+    """A named network: its netlist file as written, relative to the speaker folder."""
+
+    circuit: str
+
+
+class Bypass(_Table):
+    """The electronic crossover at hand.
+
+    Attributes
+    ----------
+    frequency_hz : (n,) rising corner frequencies: one for a two-way, two for a three-way.
+    slope : "LR4" is Linkwitz-Riley of the fourth order, "B3" Butterworth of the third.
+    channels : driver's name -> its amplifier channel.
+    """
+
+    frequency_hz: Annotated[tuple[CornerFrequency, ...], BeforeValidator(_as_tuple)] = Field(min_length=1, max_length=4)
+    slope: Slope = "LR4"
+    channels: dict[Name, Amplifier] = {}
+
+    @model_validator(mode="after")
+    def _rising(self) -> Bypass:
+        f = self.frequency_hz
+        if any(b <= a for a, b in pairwise(f)):
+            raise PydanticCustomError("rising", "has corner frequencies that do not rise")
+        return self
+
+
+class Speaker(_Table):
+    """The whole of speaker.toml.
+
+    timing : "common" where all responses share one time reference.
+    """
+
+    title: Annotated[str, BeforeValidator(_title)] = ""
+    timing: Literal["common", "unknown"] = "unknown"
+    amplifier: Amplifier | None = None
+    listening: Listening | None = None
+    drivers: dict[Name, Driver] = Field(min_length=1)
+    networks: dict[Name, NetworkFile] = {}
+    bypass: Bypass | None = None
+
+
+@dataclass(frozen=True)
+class SpeakerFile:
+    """A speaker file as read: every file that it names is there.
+
+    Attributes
+    ----------
+    path : the speaker file.
+    folder : the folder that holds it; relative paths start there.
+    speaker : its contents.
+    """
+
+    path: Path
+    folder: Path
+    speaker: Speaker
+    _lines: KeyLines = field(repr=False, compare=False)
+
+    def file(self, name: str) -> Path:
+        """Whole path of a file as named in the speaker file. Raises InputError if it lies too far away."""
+        try:
+            return resolve_inside(self.folder, name)
+        except InputError as error:
+            raise error.at(self.path, None) from None
+
+    def line(self, *keys: str) -> int | None:
+        """Line of a key such as line("drivers", "woofer", "impedance"), or of the table around it."""
+        return self._lines[keys]
+
+
+def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
+    """Read a speaker file, given by its own name or by its folder.
+
+    Raises
+    ------
+    InputError
+        With file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
+        missing key, a value of the wrong kind or out of range, a driver with neither impedance nor
+        datasheet, a file that is missing or outside the parent of the speaker folder, a channel
+        without a driver.
+    """
+    path = Path(path_or_folder)
+    path = path / FILE_NAME if path.is_dir() else path
+    if path.name == FILE_NAME and path.parent.is_dir() and not path.exists():
+        raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
+    data, lines = read_toml(read_text(path), path)
+    folder = path.parent.resolve()
+    faults = [*_file_faults(data, folder, lines, path), *_channel_faults(data, lines, path)]
+    try:
+        speaker = Speaker.model_validate(data)
+    except ValidationError as error:
+        findings = error.errors(include_url=False)
+        raise combined([*(finding_to_fault(f, _known_keys, lines, path) for f in findings), *faults]) from None
+    if faults:
+        raise combined(faults)
+    return SpeakerFile(path, folder, speaker, lines)
+
+
+def _file_faults(data: Mapping[str, Any], folder: Path, lines: KeyLines, path: Path) -> Iterator[InputError]:
+    """Look for every file that the raw data names, even where other keys are at fault."""
+    for table, keys in (("drivers", ("impedance", "response")), ("networks", ("circuit",))):
+        for name, entry in _tables_of(data, table):
+            for key in keys:
+                if isinstance(entry.get(key), str):
+                    try:
+                        find_file(folder, entry[key])
+                    except InputError as error:
+                        problem = f"{dotted((table, name, key))} {error.problem}"
+                        yield InputError(problem, error.remedy, path, lines[table, name, key])
+
+
+def _channel_faults(data: Mapping[str, Any], lines: KeyLines, path: Path) -> Iterator[InputError]:
+    drivers = [name for name, _ in _tables_of(data, "drivers")]
+    bypass = data.get("bypass")
+    for name, _ in _tables_of(bypass if isinstance(bypass, dict) else {}, "channels"):
+        if name not in drivers:
+            problem = f"[bypass.channels.{name[:LONGEST_NAME]}] names no driver"
+            yield InputError(problem, nearest(name, drivers, "drivers"), path, lines["bypass", "channels", name])
+
+
+def _tables_of(data: Mapping[str, Any], key: str) -> list[tuple[str, dict[str, Any]]]:
+    table = data.get(key)
+    return [(n, t) for n, t in table.items() if isinstance(t, dict)] if isinstance(table, dict) else []
+
+
+_KNOWN: tuple[tuple[KeyPath, type[_Table]], ...] = (
+    ((), Speaker),
+    (("amplifier",), Amplifier),
+    (("listening",), Listening),
+    (("drivers", "*"), Driver),
+    (("drivers", "*", "datasheet"), Datasheet),
+    (("networks", "*"), NetworkFile),
+    (("bypass",), Bypass),
+    (("bypass", "channels", "*"), Amplifier),
+)
+
+
+def _known_keys(table: KeyPath) -> list[str]:
+    for pattern, model in _KNOWN:
+        if len(pattern) == len(table) and all(p in ("*", t) for p, t in zip(pattern, table, strict=True)):
+            return list(model.model_fields)
+    return []

@@ -1,0 +1,286 @@
+"""The header of a measurement table: which column is which, and in which unit.
+
+A header that names units is believed. Sentences that only happen to hold a unit are not headers.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Literal
+
+from xover.errors import InputError
+from xover.files.table_dialect import Line, RawTable
+
+Quantity = Literal["ohm", "dB"]
+
+
+class Role(Enum):
+    """What a column holds."""
+
+    FREQUENCY = "frequency"
+    MAGNITUDE = "magnitude"
+    PHASE = "phase"
+    CARTESIAN = "real or imaginary part"
+    OTHER = "other"
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What one heading says: a role, a unit if it names one, else the quantity that its word implies."""
+
+    role: Role
+    unit: str | None
+    text: str
+    implies: str | None = None
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where the three quantities stand and how to bring them to Hz, ohm or dB, and degrees.
+
+    Attributes
+    ----------
+    frequency, magnitude, phase : column numbers from 0; phase is None where there is none.
+    frequency_scale, magnitude_scale, phase_scale : factors to Hz, ohm (1 for dB) and degrees.
+    frequency_declared, phase_declared : the header named the unit.
+    named : the header named every one of the three columns.
+    warnings : what was taken on trust.
+    """
+
+    frequency: int
+    magnitude: int
+    phase: int | None
+    frequency_scale: float = 1.0
+    magnitude_scale: float = 1.0
+    phase_scale: float = 1.0
+    frequency_declared: bool = False
+    phase_declared: bool = False
+    named: bool = False
+    warnings: tuple[str, ...] = ()
+
+
+_FREQUENCY_SCALE = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "rad/s": 1.0 / (2.0 * math.pi)}
+_OHM_SCALE = {"ohm": 1.0, "kohm": 1e3}
+_PHASE_SCALE = {"deg": 1.0, "rad": 180.0 / math.pi}
+
+# A number before a unit makes it a value in a sentence ("at 1 kHz"), not the unit of a column.
+_NO_VALUE = r"(?<![0-9])(?<![0-9]\s)(?<![a-z])"
+_UNITS = (
+    (Role.FREQUENCY, re.compile(_NO_VALUE + r"(?P<unit>[km]?\s?hz|rad(?:ians?)?\s?(?:/|per)\s?s(?:ec)?)(?![a-z])")),
+    (Role.PHASE, re.compile(_NO_VALUE + r"(?P<unit>deg(?:rees?|s)?|rad(?:ians?)?)(?![a-z/])")),
+    (
+        Role.MAGNITUDE,
+        re.compile(_NO_VALUE + r"(?P<unit>(?:k|m|meg|mega|kilo|kil|milli)?\s?ohms?|db(?:spl|[a-z])?)(?![a-z])"),
+    ),
+    (Role.MAGNITUDE, re.compile(r"[(\[]\s*(?P<unit>m?v|m?pa|v/v|pa/v|%)\s*[)\]]")),
+)
+_CARTESIAN = re.compile(r"(?:re|im|real|imag\w*|resistance|reactance)\b(?!\s*20)")
+_WORDS = (
+    (Role.PHASE, re.compile(r"ph|phas[eo]?|fas[eo]?|faz[ae]|angle|arg"), None),
+    (Role.MAGNITUDE, re.compile(r"\|?z\|?|imp[eé]d.*"), "ohm"),
+    (Role.MAGNITUDE, re.compile(r"spl"), "dB"),
+    (Role.MAGNITUDE, re.compile(r"mag.*|ampl.*|level|gain|betrag|abs|mod.*|pegel"), None),
+    (Role.FREQUENCY, re.compile(r"f|fr[eé]q.*"), None),
+)
+_MOST_WORDS = 3  # more of them are a sentence
+_COMMENT_MARKS = " \t*#!;/%\"'"
+
+
+def read_header(raw: RawTable, quantity: Quantity) -> Columns:
+    """Work out the columns of a table from its header, or from the usual order without one.
+
+    Raises
+    ------
+    InputError
+        Without path, with the header's line: a unit that contradicts the wanted quantity, real and
+        imaginary parts, no magnitude or several that could be meant; columns without a header that
+        can be read in two ways.
+    """
+    found = _headings(raw)
+    if found is None:
+        return _usual_order(raw)
+    line, headings = found
+    try:
+        return _columns(headings, raw, quantity)
+    except InputError as error:
+        raise error.at(None, line) from None
+
+
+def _usual_order(raw: RawTable) -> Columns:
+    """Frequency, magnitude, phase; whole numbers between commas are looked at twice."""
+    warnings: tuple[str, ...] = ()
+    if raw.separator == "," and raw.only_whole and raw.columns >= 4 and raw.columns % 2 == 0:
+        raise InputError(
+            "the commas may separate columns or mark decimals: no number has a decimal point",
+            "write decimal points, or head the columns 'Hz,ohm,deg' or 'Hz,dB,deg'",
+            line=raw.lines[0],
+        )
+    if raw.separator == "," and raw.only_whole and raw.columns == 3 and all(row[2] >= 0 for row in raw.rows):
+        warnings = ("no number has a decimal point: each comma was read as the end of a column",)
+    return Columns(0, 1, 2 if raw.columns > 2 else None, warnings=warnings)
+
+
+def _headings(raw: RawTable) -> tuple[int, tuple[Heading | None, ...]] | None:
+    """Merge the header lines (names in one, units in the next); None where there is no header."""
+    merged: list[Heading | None] = [None] * raw.columns
+    last = 0
+    for line in raw.preamble:
+        headings = _line_headings(line, raw)
+        if headings is None:
+            continue
+        last = line.number
+        for i, new in enumerate(headings[: raw.columns]):
+            merged[i] = _better(merged[i], new)
+    known = [h.role for h in merged if h is not None]
+    return (last, tuple(merged)) if Role.FREQUENCY in known else None
+
+
+def _better(old: Heading | None, new: Heading | None) -> Heading | None:
+    """Of two headings over one column keep the one that says more; the lower line wins a draw."""
+    if old is None or new is None:
+        return new or old
+    if new.unit or (not old.unit and new.role is not Role.OTHER):
+        return new
+    return old
+
+
+def _line_headings(line: Line, raw: RawTable) -> list[Heading | None] | None:
+    """Headings of one line, one per column, or None where the line is a mere comment."""
+    text = line.text.strip(_COMMENT_MARKS)
+    fields = _split(text, raw)
+    if fields is not None:
+        headings = [read_heading(field) for field in fields]
+        known = [h for h in headings if h is not None and h.role is not Role.OTHER]
+        begins = bool(known) and known[0].role is Role.FREQUENCY and headings[0] is known[0]
+        if len(known) == raw.columns or (len(known) >= 2 and (begins or any(h.unit for h in known))):
+            return headings
+    units = _units_in_order(_plain(text))
+    roles = [unit.role for unit in units]
+    if len(roles) >= 2 and roles == [Role.FREQUENCY, Role.MAGNITUDE, Role.PHASE][: len(roles)]:
+        return list(units)
+    return None
+
+
+def _split(text: str, raw: RawTable) -> list[str] | None:
+    """Split a header line into as many fields as there are columns, or None."""
+    tries = [text.split(mark) for mark in (raw.separator, ";", "\t", ",") if mark != " " and mark in text]
+    tries += [re.split(r"\s{2,}|\t", text), re.sub(r"\s+([(\[/])\s*", r"\1", text).split()]
+    for fields in tries:
+        if len(fields) == raw.columns:
+            return [field.strip(" \t\"'") for field in fields]
+    return None
+
+
+def _plain(text: str) -> str:
+    """Lower case, with the signs for ohm and degree written out."""
+    for sign, word in (("\u2126", "ohm"), ("\u03a9", "ohm"), ("\u00b0", " deg"), ("\u00ba", " deg")):
+        text = text.replace(sign, word)
+    return text.lower().replace("_", " ")
+
+
+def read_heading(field: str) -> Heading | None:
+    """Read one heading such as "Z (kohm)"; None where it is empty."""
+    text = _plain(field).strip(_COMMENT_MARKS)
+    if not text:
+        return None
+    if _CARTESIAN.match(text):
+        return Heading(Role.CARTESIAN, None, field)
+    for role, pattern in _UNITS:
+        match = pattern.search(text)
+        if match:
+            return Heading(role, _unit_name(match["unit"]), field)
+    words = re.sub(r"[(\[].*", "", text).split()
+    for role, pattern, implies in _WORDS:
+        if len(words) <= _MOST_WORDS and any(pattern.fullmatch(word) for word in words):
+            return Heading(role, None, field, implies)
+    return Heading(Role.OTHER, None, field)
+
+
+def _units_in_order(text: str) -> list[Heading]:
+    hits = [(m.start(), role, m["unit"]) for role, pattern in _UNITS[:3] for m in pattern.finditer(text)]
+    return [Heading(role, _unit_name(unit), unit) for _, role, unit in sorted(hits, key=lambda hit: hit[0])]
+
+
+def _unit_name(text: str) -> str:
+    """One spelling of a unit."""
+    text = re.sub(r"\s", "", text)
+    if text.startswith("rad"):
+        return "rad" if "/" not in text and "per" not in text else "rad/s"
+    if text.startswith("deg"):
+        return "deg"
+    if text.startswith("db"):
+        return "dB"
+    if "ohm" in text:
+        text = text.removesuffix("s")
+        return {"kiloohm": "kohm", "kilohm": "kohm"}.get(text, text)
+    return text
+
+
+def _columns(headings: Sequence[Heading | None], raw: RawTable, quantity: Quantity) -> Columns:
+    frequency, magnitude, phase = _places(headings, raw)
+    warnings: list[str] = []
+    f, m, p = headings[frequency], headings[magnitude], None if phase is None else headings[phase]
+    magnitude_scale = _magnitude_scale(m, magnitude, quantity)
+    if p is not None and p.role is Role.OTHER:
+        if re.search(r"[(\[]", p.text):
+            raise InputError(
+                f"column 3 is headed '{p.text[:40]}' where phase in degrees belongs",
+                "name it 'phase (deg)' or remove it",
+            )
+        warnings.append(f"column {(phase or 0) + 1} is headed '{p.text[:40]}' and was read as phase in degrees")
+    f_unit, p_unit = f.unit if f else None, p.unit if p else None
+    return Columns(
+        frequency,
+        magnitude,
+        phase,
+        frequency_scale=_FREQUENCY_SCALE[f_unit] if f_unit else 1.0,
+        magnitude_scale=magnitude_scale,
+        phase_scale=_PHASE_SCALE[p_unit] if p_unit else 1.0,
+        frequency_declared=f_unit is not None,
+        phase_declared=p_unit is not None,
+        named=p is not None and p.role is Role.PHASE and m is not None and m.role is Role.MAGNITUDE,
+        warnings=tuple(warnings),
+    )
+
+
+def _places(headings: Sequence[Heading | None], raw: RawTable) -> tuple[int, int, int | None]:
+    """Column numbers: the usual order where the header allows it, else the order that it names."""
+    cartesian = next((h for h in headings if h is not None and h.role is Role.CARTESIAN), None)
+    usual = (Role.FREQUENCY, Role.MAGNITUDE, Role.PHASE)[: raw.columns]
+    fits = all(h is None or h.role in (role, Role.OTHER) for role, h in zip(usual, headings, strict=False))
+    named_first = headings[0] is None or headings[0].role is Role.FREQUENCY
+    elsewhere = any(h is not None and h.role in usual[1:] for h in headings[3:])
+    third = headings[2] if raw.columns > 2 else None
+    if fits and named_first and not (elsewhere and third is not None and third.role is Role.OTHER):
+        return 0, 1, 2 if raw.columns > 2 else None
+    if cartesian is not None:
+        raise InputError(
+            f"the header names real or imaginary parts ('{cartesian.text[:40]}')",
+            "export magnitude and phase, or a Touchstone file",
+        )
+    places = {role: [i for i, h in enumerate(headings) if h is not None and h.role is role] for role in usual}
+    for role in (Role.FREQUENCY, Role.MAGNITUDE):
+        if len(places.get(role, [])) != 1:
+            count = "no column" if not places.get(role) else "several columns"
+            raise InputError(f"the header names {count} as {role.value}", "keep frequency, magnitude and phase only")
+    phases = places.get(Role.PHASE, [])
+    if len(phases) > 1:
+        raise InputError("the header names several columns as phase", "keep frequency, magnitude and phase only")
+    return places[Role.FREQUENCY][0], places[Role.MAGNITUDE][0], phases[0] if phases else None
+
+
+def _magnitude_scale(heading: Heading | None, column: int, quantity: Quantity) -> float:
+    unit = None if heading is None else heading.unit or heading.implies
+    if heading is None or unit is None or unit == quantity:
+        return 1.0
+    if quantity == "ohm" and unit in _OHM_SCALE:
+        return _OHM_SCALE[unit]
+    wanted = "an impedance in ohm" if quantity == "ohm" else "a level in dB"
+    raise InputError(
+        f"column {column + 1} is headed '{heading.text[:40]}', where {wanted} is wanted",
+        "check that the right file is named" if unit in ("dB", *_OHM_SCALE) else f"export the magnitude in {quantity}",
+    )

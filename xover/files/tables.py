@@ -1,0 +1,162 @@
+"""Measurement tables: rows of frequency, magnitude and phase; and either kind of sweep as a Curve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from xover.curve import Complex, Curve, Evidence, Float, Unit
+from xover.errors import InputError
+from xover.files.atomic import read_text
+from xover.files.table_checks import Sweep, check_sweep
+from xover.files.table_dialect import RawTable, split_table
+from xover.files.table_header import Columns, Quantity, read_header
+from xover.files.touchstone import read_touchstone
+
+TOUCHSTONE_SUFFIXES = (".s1p", ".z1p", ".y1p")
+
+
+@dataclass(frozen=True, eq=False)
+class MeasurementTable:
+    """A sweep as the file gives it, in Hz, ohm or dB, and degrees.
+
+    Attributes
+    ----------
+    frequency_hz : (n,) rising, > 0; n >= 8.
+    magnitude : (n,) in `quantity`.
+    phase_deg : (n,) as in the file, unwrapped or not; None where it was not measured.
+    quantity : "ohm" or "dB".
+    warnings : what was mended or looks odd, one sentence each.
+    """
+
+    path: Path
+    frequency_hz: Float
+    magnitude: Float
+    phase_deg: Float | None
+    quantity: Quantity
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for array in (self.frequency_hz, self.magnitude, self.phase_deg):
+            if array is not None:
+                array.flags.writeable = False
+
+
+def read_table(path: Path | str, quantity: Quantity) -> MeasurementTable:
+    """Read a measurement table.
+
+    Parameters
+    ----------
+    path : text file; separators blank, tab, comma or semicolon; decimal comma where the separator
+        is not a comma; lines that do not begin with a number are comments or a header.
+    quantity : "ohm" where the magnitude must be an impedance, "dB" where it must be a level.
+
+    Raises
+    ------
+    InputError
+        With file and line; see split_table, read_header and check_sweep for the rules.
+    """
+    return parse_table(read_text(path), Path(path), quantity)
+
+
+def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
+    """Read the text of a measurement table; `path` serves messages only."""
+    try:
+        raw = split_table(text)
+        columns = read_header(raw, quantity)
+    except InputError as error:
+        raise error.at(path, None) from None
+    rows = np.array(raw.rows, dtype=float)
+    with np.errstate(over="ignore"):  # what becomes infinite is refused below
+        frequency_hz = rows[:, columns.frequency] * columns.frequency_scale
+        magnitude = rows[:, columns.magnitude] * columns.magnitude_scale
+        phase = None if columns.phase is None else rows[:, columns.phase] * columns.phase_scale
+    sweep = Sweep(
+        frequency_hz=frequency_hz,
+        magnitude=magnitude,
+        phase=phase,
+        line=np.array(raw.lines, dtype=np.int64),
+        quantity=quantity,
+        path=path,
+        frequency_declared=columns.frequency_declared,
+        phase_declared=columns.phase_declared,
+    )
+    sweep, found = check_sweep(sweep)
+    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *found)
+    return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, warnings)
+
+
+def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
+    if raw.columns <= 3 or columns.named:
+        return ()
+    which = "column 4 is" if raw.columns == 4 else f"columns 4 to {raw.columns} are"
+    return (f"{which} ignored: frequency, magnitude and phase were read from the first three",)
+
+
+def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:
+    """Read an impedance sweep from a table or, by its extension, from a one-port Touchstone file.
+
+    Returns
+    -------
+    The curve in ohm, and the warnings. Without a phase column its values are real magnitudes and
+    has_phase is False.
+
+    Raises
+    ------
+    InputError
+        As read_table and read_touchstone.
+    """
+    path = Path(path)
+    if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
+        frequency_hz, impedance_ohm, warnings = _touchstone(path)
+        return Curve(frequency_hz, impedance_ohm, Unit.OHM, evidence, True, str(path)), warnings
+    table = read_table(path, "ohm")
+    return _curve(table, table.magnitude, Unit.OHM, evidence), table.warnings
+
+
+def read_response(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:
+    """Read a driver's response: dB re 20 uPa at 2.83 V and 1 m, or relative, and phase in degrees.
+
+    Returns
+    -------
+    The curve with value 10^(dB/20) e^{j phase}, and the warnings.
+
+    Raises
+    ------
+    InputError
+        As read_table; also for a Touchstone file, which holds no sound pressure.
+    """
+    path = Path(path)
+    if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
+        raise InputError(
+            "a Touchstone file holds an impedance, not a response", "name a table in Hz, dB, degrees", path
+        )
+    table = read_table(path, "dB")
+    return _curve(table, 10.0 ** (table.magnitude / 20.0), Unit.PASCAL_20U, evidence), table.warnings
+
+
+def _curve(table: MeasurementTable, magnitude: Float, unit: Unit, evidence: Evidence) -> Curve:
+    value: Complex = magnitude.astype(complex)
+    if table.phase_deg is not None:
+        value = value * np.exp(1j * np.radians(table.phase_deg))
+    return Curve(table.frequency_hz, value, unit, evidence, table.phase_deg is not None, str(table.path))
+
+
+def _touchstone(path: Path) -> tuple[Float, Complex, tuple[str, ...]]:
+    """A Touchstone sweep under the same rules as a table; zero ohm is refused, as phase needs a magnitude."""
+    data = read_touchstone(path)
+    sweep = Sweep(
+        frequency_hz=data.frequency_hz,
+        magnitude=np.abs(data.impedance_ohm),
+        phase=np.degrees(np.angle(data.impedance_ohm)),
+        line=data.line,
+        quantity="ohm",
+        path=path,
+        frequency_declared=True,
+        phase_declared=True,
+    )
+    kept, warnings = check_sweep(sweep)
+    rows = np.isin(data.line, kept.line)
+    return kept.frequency_hz, data.impedance_ohm[rows], warnings
