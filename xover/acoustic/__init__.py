@@ -1,0 +1,1 @@
+"""Drive times response: the acoustic sum and what is read from it."""

@@ -1,0 +1,220 @@
+"""Add the branches: the sum, the sum with reversed drivers, and the envelope of what is possible.
+
+Where a driver has no data, it must neither wipe out the sum nor count as zero unsaid. The rule:
+its part is bounded by its level at the nearest measured frequency plus the change of its drive
+since (`missing_bound`). If all that is missing stays 30 dB or more below the sum of the others, it
+counts as absent (the sum is then off by at most 0.28 dB) and the band is stated in `gaps` and
+`notes`. Else the sum is NaN there. The rule holds for each curve by itself: where a null is deep,
+less is needed to matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.acoustic.branch import Branch, missing_bound
+from xover.acoustic.decibel import level_db, phase_deg, ratio
+from xover.acoustic.ways import order_ways
+from xover.errors import InputError
+from xover.quantity import Kind, format_quantity
+
+Float = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+ABSENT_DB: Final = 30.0
+"""What is missing counts as absent if it stays this far below the rest."""
+
+
+@dataclass(frozen=True)
+class DataGap:
+    """A band in which a driver has no data.
+
+    Attributes
+    ----------
+    key : the driver's key.
+    from_hz, to_hz : first and last frequency of the band.
+    counted_absent : True: it cannot matter there, and the sum is given without it. False: no sum.
+    """
+
+    key: str
+    from_hz: float
+    to_hz: float
+    counted_absent: bool
+
+    @property
+    def note(self) -> str:
+        """The gap in one sentence."""
+        band = f"{self.key} is not known from {_hz(self.from_hz)} to {_hz(self.to_hz)}"
+        if self.counted_absent:
+            return f"{band}: left out there, as its drive keeps it {ABSENT_DB:g} dB or more below the rest"
+        return f"{band} and may matter there: no sum"
+
+
+@dataclass(frozen=True, eq=False)
+class AcousticSum:
+    """The sound of all drivers together, on the design axis at 1 m for 2.83 V.
+
+    Attributes
+    ----------
+    frequency_hz : (n,).
+    pressure : (n,) complex sum, re 20 uPa; NaN where a driver that may matter has no data.
+    reversed_pressure : (n,) the same with every other way reversed; equal to it with one way.
+    reversed_keys : the drivers that are reversed there.
+    best_level_db, worst_level_db : (n,) what any timing between the groups could give at most and at
+        least; -inf where they could cancel. They hold what is missing at its bound.
+    coherent : False where the drivers' timing is unknown: then `pressure` is one case among many, and
+        only the envelope is sure.
+    gaps : bands without data.
+    notes : what a reader must know, in sentences.
+    """
+
+    frequency_hz: Float
+    pressure: Complex
+    reversed_pressure: Complex
+    reversed_keys: tuple[str, ...]
+    best_level_db: Float
+    worst_level_db: Float
+    coherent: bool
+    gaps: tuple[DataGap, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def level_db(self) -> Float:
+        """(n,) level of the sum, dB re 20 uPa."""
+        return level_db(self.pressure)
+
+    @property
+    def reversed_level_db(self) -> Float:
+        """(n,) level of the reversed sum, dB re 20 uPa."""
+        return level_db(self.reversed_pressure)
+
+    def plain(self) -> dict[str, Any]:
+        """Level and phase in place of complex numbers."""
+        return {
+            "sum": {"level_db": self.level_db, "phase_deg": phase_deg(self.pressure)},
+            "reversed_sum": {"level_db": self.reversed_level_db, "phase_deg": phase_deg(self.reversed_pressure)},
+            "reversed_keys": self.reversed_keys,
+            "best_level_db": self.best_level_db,
+            "worst_level_db": self.worst_level_db,
+            "coherent": self.coherent,
+            "gaps": self.gaps,
+            "notes": self.notes,
+        }
+
+
+def known_sum(pressure: Complex, bound: Float) -> Complex:
+    """Add what is known; NaN where what is missing may matter.
+
+    Parameters
+    ----------
+    pressure : (b, ...) complex, NaN where missing.
+    bound : (b, ...) magnitude that a missing value cannot exceed, NaN where nothing bounds it; not
+        looked at where the pressure is known.
+
+    Returns
+    -------
+    (...) complex. NaN where nothing is known, or where the missing ones together are not 30 dB below
+    the magnitude of the sum.
+    """
+    known = np.isfinite(pressure)
+    total = np.where(known, pressure, 0.0).sum(axis=0)
+    missing = np.where(known, 0.0, bound).sum(axis=0)
+    given = known.any(axis=0) & (missing <= np.abs(total) * ratio(-ABSENT_DB))
+    return np.where(given, total, complex(np.nan, np.nan))
+
+
+def sum_branches(frequency_hz: Float, branches: Sequence[Branch], coherent: bool) -> AcousticSum:
+    """Add the branches of all drivers.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising.
+    branches : each (n,).
+    coherent : the responses share one time reference. It counts only if every branch says so itself;
+        branches of one group are always coherent among themselves.
+
+    Raises
+    ------
+    InputError : there is no branch.
+
+    Notes
+    -----
+    Reversed are the second, fourth, .. way in order of the centroid of |p|^2 over log frequency
+    (two-way: the upper one; three-way: the middle one), so that every crossover shows its null.
+    """
+    if not branches:
+        raise InputError("no driver has a response", "give response = or a datasheet sensitivity_db in speaker.toml")
+    f = np.asarray(frequency_hz, dtype=float)
+    for branch in branches:
+        if branch.pressure.shape != f.shape:
+            raise ValueError(f"{branch.key} has {branch.pressure.shape}, frequencies {f.shape}")
+    pressure = np.stack([b.pressure for b in branches])
+    bound = np.stack([missing_bound(f, b) for b in branches])
+    total = known_sum(pressure, bound)
+    reversed_rows = sorted(r for way in order_ways(f, branches)[1::2] for r in way.rows)
+    flip = np.ones((len(branches), 1))
+    flip[reversed_rows] = -1.0
+    best, worst = _envelope(pressure, bound, [b.group for b in branches])
+    sure = len({b.group for b in branches}) == 1 or (coherent and all(b.timing_known for b in branches))
+    gaps = _gaps(f, branches, np.isfinite(total))
+    notes = [gap.note for gap in gaps]
+    if not sure:
+        notes.insert(
+            0,
+            "the drivers' timing against each other is unknown: the sum is one case among many, "
+            "the truth lies between the worst and the best level",
+        )
+    return AcousticSum(
+        frequency_hz=f,
+        pressure=total,
+        reversed_pressure=known_sum(flip * pressure, bound),
+        reversed_keys=tuple(branches[r].key for r in reversed_rows),
+        best_level_db=level_db(best),
+        worst_level_db=level_db(worst),
+        coherent=sure,
+        gaps=gaps,
+        notes=tuple(notes),
+    )
+
+
+def _envelope(pressure: Complex, bound: Float, groups: Sequence[str]) -> tuple[Float, Float]:
+    """Highest and lowest magnitude that any phases between the groups allow.
+
+    Highest: all add. Lowest: all others against the largest. What is missing counts at its bound,
+    on the far side each time; where it is not 30 dB below the highest, both are NaN.
+    """
+    known = np.isfinite(pressure)
+    filled = np.where(known, pressure, 0.0)
+    names = sorted(set(groups))
+    size = np.abs([filled[[g == name for g in groups]].sum(axis=0) for name in names])
+    whole, largest = size.sum(axis=0), size.max(axis=0)
+    missing = np.where(known, 0.0, bound).sum(axis=0)
+    given = known.any(axis=0) & (missing <= whole * ratio(-ABSENT_DB))
+    best = np.where(given, whole + missing, np.nan)
+    # largest - (whole - largest), in an order that is exactly 0 for two equal groups
+    worst = np.where(given, np.maximum(largest - (whole - largest) - missing, 0.0), np.nan)
+    return best, worst
+
+
+def _gaps(frequency_hz: Float, branches: Sequence[Branch], given: NDArray[np.bool_]) -> tuple[DataGap, ...]:
+    """Bands in which a branch has no data, split where the sum begins or ends to be given."""
+    gaps = []
+    for branch in branches:
+        # 0 known, 1 missing and the sum is given, 2 missing and it is not
+        state = np.where(np.isfinite(branch.pressure), 0, np.where(given, 1, 2))
+        edges = [0, *(np.flatnonzero(np.diff(state)) + 1), state.size]
+        for start, stop in pairwise(edges):
+            if state[start]:
+                low, high = float(frequency_hz[start]), float(frequency_hz[stop - 1])
+                gaps.append(DataGap(branch.key, low, high, bool(state[start] == 1)))
+    return tuple(gaps)
+
+
+def _hz(frequency_hz: float) -> str:
+    return format_quantity(frequency_hz, Kind.FREQUENCY)
