@@ -57,7 +57,7 @@ def spice_text(network):
         w = 2 * np.pi * fs
         lines += [f"Rd{n} {d.plus} x{n} {re}", f"Ld{n} x{n} y{n} {le}", f"Rp{n} y{n} {d.minus} {res}"]
         lines += [f"Cp{n} y{n} {d.minus} {q / (w * res)!r}", f"Lp{n} y{n} {d.minus} {res / (w * q)!r}"]
-    lines += [".ac dec 80 20 20000", ".control", "run", "print v(w)", ".endc", ".end"]
+    lines += [".control", "ac dec 80 20 20000", "print v(w)", "quit 0", ".endc", ".end"]
     return "\n".join(lines) + "\n"
 
 

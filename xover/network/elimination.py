@@ -70,12 +70,8 @@ def _with_pivoting(matrix: Complex, source: Complex) -> Complex:
 
 def backward_error(matrix: Complex, x: Complex, source: Complex) -> Float:
     """(s,) normwise relative backward error of each system, the worst of its right-hand sides; NaN if x is."""
-    product = np.zeros_like(source)
-    for column in range(matrix.shape[1]):
-        product += matrix[:, column, None] * x[None, column]
-    miss = np.abs(product - source).max(axis=0)
+    miss = np.abs(np.einsum("ijs,jcs->ics", matrix, x) - source).max(axis=0)
     row_sum = np.abs(matrix).sum(axis=1).max(axis=0)
     reach = row_sum * np.abs(x).max(axis=0) + np.abs(source).max(axis=0)
-    with np.errstate(invalid="ignore"):
-        ratio = np.where(reach > 0, miss / np.where(reach > 0, reach, 1.0), np.where(np.isnan(reach), np.nan, 0.0))
+    ratio = np.divide(miss, reach, out=np.zeros_like(miss), where=reach != 0)
     return np.asarray(ratio.max(axis=0), dtype=float)

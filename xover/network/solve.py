@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
@@ -130,11 +130,11 @@ def solve(
     given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}
     count = _candidates(network, given)
     blocks, split = _blocks(network, frozenset(given), by_section)
-    impedance = _element_impedances(network, frequency, driver_impedance_ohm, given)
+    changed = _changed_impedances(network, frequency, driver_impedance_ohm, given)
     solved: list[_Solved] = []
     worst = 0.0
     for block in blocks:
-        one, residual = _solve_block(network, block, impedance, frequency, given)
+        one, residual = _solve_block(network, block, changed, frequency, given)
         solved.append(one)
         worst = max(worst, residual)
     shape = (count, frequency.size) if count else (frequency.size,)
@@ -144,7 +144,8 @@ def solve(
     loads = {}
     for index, channel in enumerate(network.channels):
         amps = draft._shaped(_channel_current(network, parts, channel.name)[index])
-        loads[channel.name] = np.divide(1.0, amps, out=np.full_like(amps, np.inf), where=amps != 0)
+        with np.errstate(divide="ignore", invalid="ignore"):  # no current: infinite; not known: NaN
+            loads[channel.name] = np.where(amps == 0, np.inf, 1.0 / amps)
     return Solution(network, frequency, drive, loads, worst, split, parts, shape)
 
 
@@ -178,18 +179,18 @@ def _blocks(network: Network, batched: frozenset[str], by_section: bool) -> tupl
     return blocks, by_section and not floating
 
 
-def _element_impedances(
+def _changed_impedances(
     network: Network, frequency: Float, drivers: Mapping[str, ArrayLike], given: Mapping[str, Float]
 ) -> dict[str, Complex]:
-    """(k or 1, n) impedance of every element, without coupling."""
+    """(k or 1, n) impedance of the drivers, and of each part that has candidates."""
     omega = (2.0 * np.pi * frequency)[None, :]
     out: dict[str, Complex] = {}
 
     def candidate(name: str) -> Float | None:
         return given[name][:, None] if name in given else None
 
-    for part in network.parts:
-        name = part.name
+    for name in dict.fromkeys(key.removesuffix(loss) for key in given for loss in ("", "_dcr", "_esr", "_df")):
+        part = next((p for p in network.parts if p.name == name), None)
         if isinstance(part, Resistor):
             out[name] = part.impedance_ohm(omega, candidate(name))
         elif isinstance(part, Inductor):
@@ -209,54 +210,45 @@ def _element_impedances(
 
 
 def _solve_block(
-    network: Network, block: Block, impedance: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
+    network: Network, block: Block, changed: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
 ) -> tuple[_Solved, float]:
     elements, count, size = len(block.names), frequency.size, block.size
-    coils = {p.name.lower(): p for p in network.coils}
-    relevant = [impedance[n] for n in (*block.names, *block.branches) if n in impedance]
-    couplings = [
-        c
-        for c in network.couplings
-        if coils[c.first.lower()].name in block.branches and coils[c.second.lower()].name in block.branches
-    ]
-    mutual = {c.name: _mutual_henry(network, c.first, c.second, c.k, given, c.name) for c in couplings}
-    batch = max([z.shape[0] for z in relevant] + [m.size for m in mutual.values()], default=1)
-    admittance = np.empty((elements, batch, count), dtype=complex)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for row, name in enumerate(block.names):
-            admittance[row] = 1.0 / impedance[name]
-    branch = {
-        len(block.nodes) + row: np.broadcast_to(impedance[name], (batch, count)).reshape(-1)
-        for row, name in enumerate(block.branches)
-        if name in impedance
-    }
+    omega = 2.0 * np.pi * frequency
+    couplings = _couplings(network, block, given)
+    names = (*block.names, *block.branches)
+    rows = {row: changed[name] for row, name in enumerate(names) if name in changed}
+    batch = max([z.shape[0] for z in rows.values()] + [henry.size for _, _, henry in couplings], default=1)
+    nominal = block.nominal_impedance_ohm(omega)
+    impedance = np.repeat(nominal[elements:, None, :], batch, axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):  # drivers come below
+        admittance = np.repeat((1.0 / nominal[:elements])[:, None, :], batch, axis=1)
+        for row, z in rows.items():
+            if row < elements:
+                admittance[row] = 1.0 / z
+            else:
+                impedance[row - elements] = z
+    branch = impedance.reshape(len(block.branches), batch * count)
     channels = block.fixed_source.shape[1]
     if size == 0:
         return _Solved(block, np.zeros((0, channels, batch, count), dtype=complex), admittance), 0.0
-    flat = admittance.reshape(elements, -1)
+    flat = admittance.reshape(elements, batch * count)
     # A driver that is not known at a frequency must not poison the whole stack.
-    unknown = ~np.isfinite(flat.sum(axis=0) + sum(branch.values()))
+    unknown = ~np.isfinite(flat.sum(axis=0) + branch.sum(axis=0))
     if unknown.any():
-        flat = np.where(unknown, 1.0, flat)
-        branch = {row: np.where(unknown, 1.0, z) for row, z in branch.items()}
-    coupled = [
-        (
-            len(block.nodes) + block.branches.index(coils[c.first.lower()].name),
-            len(block.nodes) + block.branches.index(coils[c.second.lower()].name),
-            np.broadcast_to(2.0 * np.pi * frequency * mutual[c.name][:, None], (batch, count)).reshape(-1),
-        )
-        for c in couplings
-    ]
+        flat, branch = np.where(unknown, 1.0, flat), np.where(unknown, 1.0, branch)
+    first = len(block.nodes)
+    coupled = [(i, j, 1j * (henry[:, None] * omega)) for i, j, henry in couplings]
+    coupled = [(i, j, np.broadcast_to(term, (batch, count)).reshape(-1)) for i, j, term in coupled]
     x = np.empty((size, channels, batch * count), dtype=complex)
     worst = 0.0
     for start in range(0, batch * count, _CHUNK):
         part = slice(start, start + _CHUNK)
         matrix, source = block.assemble(flat[:, part])
-        for row, z in branch.items():
-            matrix[row, row] -= z[part]
-        for i, j, reactance in coupled:
-            matrix[i, j] -= 1j * reactance[part]
-            matrix[j, i] -= 1j * reactance[part]
+        for row, own in enumerate(branch, start=first):
+            matrix[row, row] -= own[part]
+        for i, j, term in coupled:
+            matrix[i, j] -= term[part]
+            matrix[j, i] -= term[part]
         x[:, :, part], residual = solve_stack(matrix, source)
         worst = max(worst, residual)
     if not np.isfinite(x.sum()):
@@ -265,19 +257,25 @@ def _solve_block(
             f"no unique solution at {frequency[bad % count]:g} Hz round {(*block.nodes, *block.branches)[0]}",
             "give the coils and capacitors there their losses (dcr=, esr=)",
         )
-    x[:, :, unknown] = np.nan
+    if unknown.any():
+        x[:, :, unknown] = np.nan
     return _Solved(block, x.reshape(size, channels, batch, count), admittance), worst
 
 
-def _mutual_henry(network: Network, first: str, second: str, k: float, given: Mapping[str, Float], name: str) -> Float:
-    """(k or 1,) M = k sqrt(L1 L2)."""
-
-    def henry(coil: str) -> NDArray[np.float64]:
-        part = network.part(coil)
-        assert isinstance(part, Inductor)  # the topology check has seen to it
-        return given.get(part.name, np.array([part.henry]))
-
-    return np.asarray(given.get(name, np.array([k])) * np.sqrt(henry(first) * henry(second)), dtype=float)
+def _couplings(network: Network, block: Block, given: Mapping[str, Float]) -> list[tuple[int, int, Float]]:
+    """Rows of the two coils and (k or 1,) mutual inductance M = k sqrt(L1 L2), for each coupling of a block."""
+    found = []
+    for coupling in network.couplings:
+        one, other = network.part(coupling.first), network.part(coupling.second)
+        if one.name not in block.branches or other.name not in block.branches:
+            continue
+        if not (isinstance(one, Inductor) and isinstance(other, Inductor)):
+            continue  # cannot be: the topology check has seen to it
+        k = given.get(coupling.name, np.array([coupling.k]))
+        product = given.get(one.name, np.array([one.henry])) * given.get(other.name, np.array([other.henry]))
+        row, column = (len(block.nodes) + block.branches.index(p.name) for p in (one, other))
+        found.append((row, column, np.asarray(k * np.sqrt(product), dtype=float)))
+    return found
 
 
 def _channel_current(network: Network, solved: tuple[_Solved, ...], channel: str) -> Complex:

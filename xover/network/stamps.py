@@ -15,7 +15,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.network.network import GROUND, Groups, Network
-from xover.network.parts import Channel, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Channel, DriverCard, Inductor, Part, Resistor
 
 Element = Part | DriverCard
 
@@ -33,6 +33,7 @@ class Block:
     stamps : for each admittance element its entries (row, column, sign) in A.
     source_stamps : for each admittance element its entries (row, channel, factor) in B.
     fixed_matrix : (size, size); fixed_source : (size, c).
+    series : (4, e + b) ohm, henry, 1/farad and dissipation factor of each element; zero for drivers.
     """
 
     names: tuple[str, ...]
@@ -44,11 +45,18 @@ class Block:
     source_stamps: tuple[tuple[tuple[int, int, float], ...], ...]
     fixed_matrix: Float
     fixed_source: Float
+    series: Float
 
     @property
     def size(self) -> int:
         """Number of unknowns."""
         return len(self.nodes) + len(self.branches)
+
+    def nominal_impedance_ohm(self, omega: Float) -> Complex:
+        """(e + b, n) impedance of every part at its own value, all at once; zero for drivers."""
+        ohm, henry, elastance, factor = self.series[:, :, None]
+        reactance = elastance / omega
+        return np.asarray(ohm + factor * reactance + 1j * (henry * omega - reactance), dtype=complex)
 
     def assemble(self, admittance: Complex) -> tuple[Complex, Complex]:
         """Matrices (size, size, s) and sources (size, c, s) for admittances (e, s), branches not yet in."""
@@ -148,7 +156,19 @@ def make_block(
         tuple(_entries(np.outer(-row, known)) for row, known in zip(incidence[:e], given[:e], strict=True)),
         matrix,
         source,
+        np.array([_series(x) for x in ordered] + [(0.0, 0.0, 0.0, 0.0)] * len(floating)).reshape(-1, 4).T.copy(),
     )
+
+
+def _series(element: Element) -> tuple[float, float, float, float]:
+    """Every part is ohm + j w henry + (factor - j) elastance / w; so all of a block are computed in one go."""
+    if isinstance(element, Resistor):
+        return element.ohm, 0.0, 0.0, 0.0
+    if isinstance(element, Inductor):
+        return element.dcr_ohm, element.henry, 0.0, 0.0
+    if isinstance(element, Capacitor):
+        return element.esr_ohm, 0.0, 1.0 / element.farad, element.dissipation_factor
+    return 0.0, 0.0, 0.0, 0.0
 
 
 def _entries(matrix: Float) -> tuple[tuple[int, int, float], ...]:

@@ -264,7 +264,7 @@ def _warnings(speaker: Speaker, network: Network, total: AcousticSum, reason: st
     said = [note for name in network.driver_names for note in speaker.drivers[name].notes]
     if not total.coherent:
         said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
-    said += total.notes
+    said += [gap.note for gap in total.gaps]
     if len(network.channels) > 1:
         said.append(
             "several channels, all driven full range with the same voltage: no electronic crossover is in these curves"
