@@ -21,6 +21,8 @@ from xover.studies.predict import Prediction, predict
 TWEETER_FS_HZ = 300.0
 # So slow that every capacitor is open and every coil its DCR.
 _DC_HZ = 1e-3
+# Less than this between the polarities is a matter of taste (common practice, no published source).
+_POLARITY_DB = 2.0
 _TWEETER_WORDS = ("tweet", "treble", "high", "horn", "dome", "ribbon", "super")
 _WOOFER_WORDS = ("woof", "bass", "low")
 
@@ -146,6 +148,14 @@ def _parts(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
             )
 
 
+def _gain_if_reversed(prediction: Prediction, crossover_hz: float) -> float:
+    """How much louder the reversed sum is, on average over the octave round a crossover; NaN if not known."""
+    near = np.abs(np.log2(prediction.frequency_hz / crossover_hz)) <= 0.5
+    change = prediction.total.reversed_level_db[near] - prediction.total.level_db[near]
+    known = change[np.isfinite(change)]
+    return float(known.mean()) if known.size else math.nan
+
+
 def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Finding]:
     if not prediction.total.coherent:
         yield warning(name, f"the sum is an envelope only: {prediction.timing_reason}", "see timing in speaker.toml")
@@ -155,14 +165,16 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
             yield warning(
                 name, f"{pair} never cross: {crossover.reason}", "check the netlist and the responses' levels"
             )
-        elif crossover.null_depth_db is not None and crossover.null_depth_db < -3.0:
-            yield warning(
-                name,
-                f"polarity: round {crossover.frequency_hz:.0f} Hz {pair} add up better with one of them reversed "
-                f"(by {-crossover.null_depth_db:.1f} dB)",
-                "check each driver's polarity on the board before changing it: some makers meant the dip, and some "
-                "mark plus the other way round",
-            )
+        elif prediction.total.coherent:
+            gain = _gain_if_reversed(prediction, crossover.frequency_hz)
+            if gain > _POLARITY_DB:
+                yield warning(
+                    name,
+                    f"polarity: round {crossover.frequency_hz:.0f} Hz {pair} add up better with one of them reversed "
+                    f"(by {gain:.1f} dB)",
+                    "check each driver's polarity on the board before changing it: some makers meant the dip, and some "
+                    "mark plus the other way round",
+                )
     reversed_cards = [d.key for d in network.drivers if d.plus == "0"]
     if reversed_cards:
         yield note(

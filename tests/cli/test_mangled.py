@@ -1,0 +1,136 @@
+"""2,000 mangled speaker folders: each command ends with status 0, or status 2 and one line; no file is touched."""
+
+import hashlib
+import random
+import shutil
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+CHUNKS, PER_CHUNK = 40, 50
+HOSTILE = [
+    b"nan",
+    b"inf",
+    b"-1",
+    b"0",
+    b"1e999",
+    b"1e-999",
+    b"\x00",
+    b"\xff\xfe",
+    b"\xef\xbb\xbf",
+    b"9" * 400,
+    b"((((",
+    b"{1/0}",
+    b"__import__('os').system('id')",
+    b"10mF",
+    b"10MFD",
+    b"1,000.5",
+    b"\xc3\xa9",
+    b"\xe2\x80\xae",
+    b"\r",
+    b"\n\n",
+    b"=",
+    b"[",
+    b"]]",
+    b'"',
+    b"'''",
+    b"K1 L1 L2 1",
+    b"R9 in 0 0",
+    b"Vx w 0",
+    b"Vy in 0",
+    b".param a={a}",
+    b"+ +",
+    b"* ;",
+    b"X" * 300,
+    b"tweeter",
+    b"../../../../etc/passwd",
+    b"found.cir",
+    b"minimum",
+    b"common",
+    b"true",
+    b"1979-05-27",
+    b"L1 in w 1.8mH",
+]
+
+
+def mangle(data: bytes, rng: random.Random) -> bytes:
+    """Damage a file in one of the ways that editors, spreadsheets, transfers and people do."""
+    lines = data.split(b"\n")
+    pick = rng.randrange(len(lines))
+    how = rng.randrange(12)
+    if how == 0:
+        return data[: rng.randrange(len(data) + 1)]
+    if how == 1:
+        spot = rng.randrange(len(data) + 1)
+        return data[:spot] + rng.choice(HOSTILE) + data[spot:]
+    if how == 2:
+        damaged = bytearray(data)
+        for _ in range(rng.randint(1, 20)):
+            damaged[rng.randrange(len(damaged))] = rng.randrange(256)
+        return bytes(damaged)
+    if how == 3:
+        del lines[pick]
+    elif how == 4:
+        lines.insert(pick, lines[rng.randrange(len(lines))])
+    elif how == 5:
+        rng.shuffle(lines)
+    elif how == 6:
+        words = lines[pick].split(b" ")
+        words[rng.randrange(len(words))] = rng.choice(HOSTILE)
+        lines[pick] = b" ".join(words)
+    elif how == 7:
+        return data.replace(b".", b",")
+    elif how == 8:
+        return data.decode("latin-1").encode(rng.choice(["utf-16", "utf-16-le", "utf-8-sig", "utf-32"]))
+    elif how == 9:
+        return data.replace(
+            rng.choice([b",", b"=", b'"', b" ", b"0", b"in", b"["]), rng.choice([b"", b";", b"\t", b"9"])
+        )
+    elif how == 10:
+        return rng.choice([b"", b"\n", b"\x00" * 50, rng.randbytes(300), data * 2])
+    else:
+        start = rng.randrange(len(lines))
+        del lines[start : start + rng.randint(1, 30)]
+    return b"\n".join(lines)
+
+
+def snapshot(folder: Path) -> dict[str, str]:
+    return {
+        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(folder.rglob("*"))
+        if p.is_file()
+    }
+
+
+@pytest.mark.parametrize("chunk", range(CHUNKS))
+def test_mangled_input(run, tmp_path, chunk):
+    rng = random.Random(20260 + chunk)
+    source = ROOT / "examples" / rng.choice(["attic-two-way", "attic-two-way", "hall-horn-two-way", "studio-three-way"])
+    base = tmp_path / "speaker"
+    shutil.copytree(source, base)
+    speaker = base / "left" if (base / "left").is_dir() else base
+    kinds = {".toml", ".cir", ".csv", ".txt", ".z1p"}
+    victims = sorted(p for p in base.rglob("*") if p.suffix in kinds and speaker in p.parents)
+    weights = [6 if p.suffix in {".toml", ".cir"} else 2 for p in victims]
+    statuses = {0: 0, 2: 0}
+    for _ in range(PER_CHUNK):
+        victim = rng.choices(victims, weights)[0]
+        whole = victim.read_bytes()
+        victim.write_bytes(mangle(whole, rng))
+        before = snapshot(base)
+        arguments = [rng.choice(["predict", "predict", "load"]), speaker, "--per-octave", "3"]
+        arguments += rng.choice([[], ["--json"], ["--network", "original"]])
+        done = run(*arguments)
+        story = f"{victim.name} {arguments[0]}: status {done.status}\n{done.err}"
+        assert done.status in statuses, story
+        assert "Traceback" not in done.err + done.out, story
+        if done.status == 2:
+            assert done.out == "", story
+            assert done.err.startswith("error: "), story
+            assert done.err.count("\n") == 1, story
+        assert snapshot(base) == before, story
+        statuses[done.status] += 1
+        victim.write_bytes(whole)
+    assert statuses[2] > PER_CHUNK // 10  # the mangling does break things
+    assert sum(statuses.values()) == PER_CHUNK
