@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from xover.network.network import GROUND, Groups, Network, reached_nodes
 from xover.network.parts import Resistor
 
@@ -152,6 +154,27 @@ def _couplings(network: Network) -> Iterator[TopologyFault]:
                 coupling.name, coupling.line, f"{coupling.name} couples a coil with itself", "name two coils"
             )
         pairs[pair] = coupling.name
+    yield from _energy(network)
+
+
+def _energy(network: Network) -> Iterator[TopologyFault]:
+    """Couplings of three or more coils must leave no current with negative magnetic energy."""
+    coils = [c.name.lower() for c in network.coils]
+    known = [c for c in network.couplings if {c.first.lower(), c.second.lower()} <= set(coils)]
+    if len(known) < 2:
+        return
+    matrix = np.eye(len(coils))
+    for coupling in known:
+        i, j = coils.index(coupling.first.lower()), coils.index(coupling.second.lower())
+        matrix[i, j] = matrix[j, i] = coupling.k
+        if np.linalg.eigvalsh(matrix)[0] < -1e-9:
+            yield TopologyFault(
+                coupling.name,
+                coupling.line,
+                f"{coupling.name} = {coupling.k:g} cannot be together with the couplings above it",
+                "check the signs (dots at each coil's first node) and the sizes: no set of coils has such energy",
+            )
+            return
 
 
 def _keys(network: Network) -> Iterator[TopologyFault]:

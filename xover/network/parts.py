@@ -10,6 +10,15 @@ from numpy.typing import ArrayLike
 from xover.curve import Complex, Float
 
 
+def series_impedance_ohm(
+    omega: Float, ohm: ArrayLike = 0.0, henry: ArrayLike = 0.0, elastance: ArrayLike = 0.0, factor: ArrayLike = 0.0
+) -> Complex:
+    """What every part is: ohm + j w henry + (factor - j) elastance / w, broadcast over parts, candidates, frequency."""
+    reactance = np.asarray(elastance) / omega
+    real = np.asarray(ohm) + np.asarray(factor) * reactance
+    return np.asarray(real + 1j * (np.asarray(henry) * omega - reactance), dtype=complex)
+
+
 @dataclass(frozen=True)
 class _TwoNode:
     """What every two-terminal part has: its name, its nodes, and what was said of it.
@@ -38,8 +47,7 @@ class Resistor(_TwoNode):
 
     def impedance_ohm(self, omega: Float, ohm: ArrayLike | None = None) -> Complex:
         """(..., n) impedance; `ohm` (k, 1) overrides the value."""
-        value = self.ohm if ohm is None else np.asarray(ohm)
-        return np.asarray(value + 0.0 * omega, dtype=complex)
+        return series_impedance_ohm(omega, self.ohm if ohm is None else ohm)
 
 
 @dataclass(frozen=True)
@@ -51,9 +59,8 @@ class Inductor(_TwoNode):
 
     def impedance_ohm(self, omega: Float, henry: ArrayLike | None = None, dcr_ohm: ArrayLike | None = None) -> Complex:
         """(..., n) dcr + j w L, without coupling."""
-        inductance = self.henry if henry is None else np.asarray(henry)
-        resistance = self.dcr_ohm if dcr_ohm is None else np.asarray(dcr_ohm)
-        return np.asarray(resistance + 1j * omega * inductance, dtype=complex)
+        inductance = self.henry if henry is None else henry
+        return series_impedance_ohm(omega, self.dcr_ohm if dcr_ohm is None else dcr_ohm, inductance)
 
 
 @dataclass(frozen=True)
@@ -78,10 +85,10 @@ class Capacitor(_TwoNode):
         dissipation_factor: ArrayLike | None = None,
     ) -> Complex:
         """(..., n) esr + df/(w C) + 1/(j w C)."""
-        capacitance = self.farad if farad is None else np.asarray(farad)
-        resistance = self.esr_ohm if esr_ohm is None else np.asarray(esr_ohm)
-        loss = self.dissipation_factor if dissipation_factor is None else np.asarray(dissipation_factor)
-        return np.asarray(resistance + (loss - 1j) / (omega * capacitance), dtype=complex)
+        elastance = 1.0 / np.asarray(self.farad if farad is None else farad)
+        resistance = self.esr_ohm if esr_ohm is None else esr_ohm
+        loss = self.dissipation_factor if dissipation_factor is None else dissipation_factor
+        return series_impedance_ohm(omega, resistance, 0.0, elastance, loss)
 
 
 Part = Resistor | Inductor | Capacitor

@@ -15,7 +15,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.network.network import GROUND, Groups, Network
-from xover.network.parts import Capacitor, Channel, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Channel, DriverCard, Inductor, Part, Resistor, series_impedance_ohm
 
 Element = Part | DriverCard
 
@@ -54,9 +54,7 @@ class Block:
 
     def nominal_impedance_ohm(self, omega: Float) -> Complex:
         """(e + b, n) impedance of every part at its own value, all at once; zero for drivers."""
-        ohm, henry, elastance, factor = self.series[:, :, None]
-        reactance = elastance / omega
-        return np.asarray(ohm + factor * reactance + 1j * (henry * omega - reactance), dtype=complex)
+        return series_impedance_ohm(omega, *self.series[:, :, None])
 
     def assemble(self, admittance: Complex) -> tuple[Complex, Complex]:
         """Matrices (size, size, s) and sources (size, c, s) for admittances (e, s), branches not yet in."""
@@ -161,7 +159,7 @@ def make_block(
 
 
 def _series(element: Element) -> tuple[float, float, float, float]:
-    """Every part is ohm + j w henry + (factor - j) elastance / w; so all of a block are computed in one go."""
+    """What `series_impedance_ohm` takes, so that all parts of a block are computed in one go."""
     if isinstance(element, Resistor):
         return element.ohm, 0.0, 0.0, 0.0
     if isinstance(element, Inductor):
