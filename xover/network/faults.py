@@ -167,14 +167,14 @@ def _energy(network: Network) -> Iterator[TopologyFault]:
     for coupling in known:
         i, j = coils.index(coupling.first.lower()), coils.index(coupling.second.lower())
         matrix[i, j] = matrix[j, i] = coupling.k
-        if np.linalg.eigvalsh(matrix)[0] < -1e-9:
-            yield TopologyFault(
-                coupling.name,
-                coupling.line,
-                f"{coupling.name} = {coupling.k:g} cannot be together with the couplings above it",
-                "check the signs (dots at each coil's first node) and the sizes: no set of coils has such energy",
-            )
-            return
+    if np.linalg.eigvalsh(matrix)[0] < -1e-9:
+        last = known[-1]
+        yield TopologyFault(
+            last.name,
+            last.line,
+            f"the couplings {', '.join(c.name for c in known)} cannot all be: some currents would have negative energy",
+            "check their signs (dots at each coil's first node) and add what is missing (a K card for each pair)",
+        )
 
 
 def _keys(network: Network) -> Iterator[TopologyFault]:
