@@ -40,17 +40,17 @@ def solve_stack(matrix: Complex, source: Complex) -> tuple[Complex, float]:
 
 def _eliminate(matrix: Complex, source: Complex) -> Complex:
     """Gauss without pivoting on copies; singular pivots give NaN or infinity, which the residual shows."""
-    a, b = matrix.copy(), source.copy()
-    size = a.shape[0]
+    both = np.concatenate([matrix, source], axis=1)
+    size = matrix.shape[0]
     for k in range(size - 1):
-        factor = a[k + 1 :, k] / a[k, k]
-        a[k + 1 :, k + 1 :] -= factor[:, None] * a[None, k, k + 1 :]
-        b[k + 1 :] -= factor[:, None] * b[None, k]
+        factor = both[k + 1 :, k] / both[k, k]
+        both[k + 1 :, k + 1 :] -= factor[:, None] * both[k, k + 1 :]
+    x = both[:, size:]
     for k in range(size - 1, -1, -1):
         if k + 1 < size:
-            b[k] -= (a[k, k + 1 :, None] * b[k + 1 :]).sum(axis=0)
-        b[k] /= a[k, k]
-    return b
+            x[k] -= np.einsum("js,jcs->cs", both[k, k + 1 : size], x[k + 1 :])
+        x[k] /= both[k, k]
+    return x
 
 
 def _with_pivoting(matrix: Complex, source: Complex) -> Complex:

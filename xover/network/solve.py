@@ -151,6 +151,8 @@ def solve(
 
 def _candidates(network: Network, given: Mapping[str, Float]) -> int:
     """Number of candidates, 0 without any; checks the names."""
+    if not given:
+        return 0
     known = {p.name for p in network.parts} | {c.name for c in network.couplings}
     known |= {f"{p.name}_dcr" for p in network.coils}
     known |= {f"{p.name}_{loss}" for p in network.capacitors for loss in ("esr", "df")}

@@ -59,11 +59,16 @@ class Block:
     def assemble(self, admittance: Complex) -> tuple[Complex, Complex]:
         """Matrices (size, size, s) and sources (size, c, s) for admittances (e, s), branches not yet in."""
         stack = admittance.shape[1]
-        matrix = np.repeat(self.fixed_matrix[:, :, None], stack, axis=2).astype(complex)
-        source = np.repeat(self.fixed_source[:, :, None], stack, axis=2).astype(complex)
+        matrix = np.empty((*self.fixed_matrix.shape, stack), dtype=complex)
+        source = np.empty((*self.fixed_source.shape, stack), dtype=complex)
+        matrix[...] = self.fixed_matrix[:, :, None]
+        source[...] = self.fixed_source[:, :, None]
         for y, entries, sources in zip(admittance, self.stamps, self.source_stamps, strict=True):
             for row, column, sign in entries:
-                matrix[row, column] += y if sign > 0 else -y
+                if sign > 0:
+                    matrix[row, column] += y
+                else:
+                    matrix[row, column] -= y
             for row, channel, factor in sources:
                 source[row, channel] += factor * y
         return matrix, source
