@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
-from xover.pchip import pchip
+from xover.pchip import Pchip
 
 
 @settings(max_examples=100, deadline=None)
@@ -19,14 +19,14 @@ def test_equals_scipy(rows, seed, with_plateaus):
         y = np.round(y)
     at = np.concatenate([rng.uniform(x[0] - 1, x[-1] + 1, 50), x])
     theirs = PchipInterpolator(x, y, extrapolate=False)(at)
-    np.testing.assert_allclose(pchip(x, y, at), theirs, rtol=1e-12, atol=1e-13)
+    np.testing.assert_allclose(Pchip(x, y)(at), theirs, rtol=1e-12, atol=1e-13)
 
 
 def test_nan_outside_and_no_overshoot():
     x = np.array([0.0, 1.0, 2.0, 3.0])
     y = np.array([[0.0], [0.0], [1.0], [1.0]])
     at = np.linspace(-0.5, 3.5, 401)
-    out = pchip(x, y, at)[:, 0]
+    out = Pchip(x, y)(at)[:, 0]
     inside = (at >= 0) & (at <= 3)
     assert np.isnan(out[~inside]).all()
     assert out[inside].min() == 0.0

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
-from xover.pchip import pchip
+from xover.pchip import Pchip
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -117,18 +118,20 @@ class Curve:
         if wanted.shape == self.frequency_hz.shape and np.array_equal(wanted, self.frequency_hz):
             return self.value.copy()
         # The logarithm of the same number is the same number, so the ends stay inside.
-        u, w = np.log(self.frequency_hz), np.log(np.atleast_1d(wanted))
+        got = self._interpolant(np.log(np.atleast_1d(wanted)))
+        out = got[..., 0] + 1j * got[..., 1]
+        out = out if self.unit is Unit.OHM else np.exp(out)
+        return np.asarray(out, dtype=complex).reshape(wanted.shape)
+
+    @cached_property
+    def _interpolant(self) -> Pchip:
+        """Columns over ln f: real and imaginary part in ohm, else ln|value| and unwrapped phase."""
         if self.unit is Unit.OHM:
-            parts = np.column_stack([self.value.real, self.value.imag])
-            got = pchip(u, parts, w)
-            out = got[..., 0] + 1j * got[..., 1]
+            columns = [self.value.real, self.value.imag]
         else:
             tiny = np.finfo(float).tiny
-            log_magnitude = np.log(np.maximum(np.abs(self.value), tiny))
-            parts = np.column_stack([log_magnitude, np.unwrap(np.angle(self.value))])
-            got = pchip(u, parts, w)
-            out = np.exp(got[..., 0] + 1j * got[..., 1])
-        return np.asarray(out, dtype=complex).reshape(wanted.shape)
+            columns = [np.log(np.maximum(np.abs(self.value), tiny)), np.unwrap(np.angle(self.value))]
+        return Pchip(np.log(self.frequency_hz), np.column_stack(columns))
 
     def interpolation_error(self) -> float:
         """Estimate the largest relative error of `at` between rows, from the data alone.

@@ -12,35 +12,39 @@ from numpy.typing import NDArray
 Float = NDArray[np.float64]
 
 
-def pchip(x: Float, y: Float, at: Float) -> Float:
-    """Interpolate the columns of y.
+class Pchip:
+    """Interpolant of the columns of y over x; the slopes are worked out once.
 
     Parameters
     ----------
-    x : (n,) strictly rising, n >= 2; y : (n, c); at : (m,).
-
-    Returns
-    -------
-    (m, c), NaN outside x[0]..x[-1]. Between two rows a column never leaves the range of the two.
+    x : (n,) strictly rising, n >= 2; y : (n, c).
 
     Source: F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246, with the weighted
     harmonic mean of Fritsch and Butland (1984) for the slopes; from memory.
     """
-    step = np.diff(x)[:, None]
-    secant = np.diff(y, axis=0) / step
-    slope = _slopes(step, secant)
-    left = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
-    width = step[left]
-    t = (at - x[left])[:, None] / width
-    value = (
-        (1 + 2 * t) * (1 - t) ** 2 * y[left]
-        + t * (1 - t) ** 2 * width * slope[left]
-        + t**2 * (3 - 2 * t) * y[left + 1]
-        + t**2 * (t - 1) * width * slope[left + 1]
-    )
-    outside = (at < x[0]) | (at > x[-1]) | np.isnan(at)
-    value[outside] = np.nan
-    return np.asarray(value, dtype=float)
+
+    def __init__(self, x: Float, y: Float) -> None:
+        step = np.diff(x)[:, None]
+        self._x, self._y = x, y
+        self._slope = _slopes(step, np.diff(y, axis=0) / step)
+
+    def __call__(self, at: Float) -> Float:
+        """(m, c) values at (m,) places, NaN outside x[0]..x[-1].
+
+        Between two rows a column never leaves the range of the two.
+        """
+        x, y, slope = self._x, self._y, self._slope
+        left = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
+        width = (x[left + 1] - x[left])[:, None]
+        t = (at - x[left])[:, None] / width
+        value = (
+            (1 + 2 * t) * (1 - t) ** 2 * y[left]
+            + t * (1 - t) ** 2 * width * slope[left]
+            + t**2 * (3 - 2 * t) * y[left + 1]
+            + t**2 * (t - 1) * width * slope[left + 1]
+        )
+        value[(at < x[0]) | (at > x[-1]) | np.isnan(at)] = np.nan
+        return np.asarray(value, dtype=float)
 
 
 def _slopes(step: Float, secant: Float) -> Float:

@@ -16,6 +16,8 @@ Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 LONGEST_DELAY_S: Final = 0.05
+# Trial delays times rows that are worked on at once, to bound the memory of a long sweep.
+_BLOCK: Final = 200_000
 """Common delays are looked for up to this, to both sides: 17 m of air."""
 END_OCTAVES: Final = 0.5
 """Width of the smooth ends that a band is given before it becomes a step response."""
@@ -166,7 +168,12 @@ def step_response(
 
 def _agreement(width_hz: Float, turn: Complex, trial_s: Float) -> Float:
     """How well each trial delay explains the turns between rows."""
-    return np.array([float(np.sum(np.conj(delay_factor(width_hz, t)) * turn).real) for t in trial_s])
+    rows = max(1, _BLOCK // width_hz.size)
+    pieces = [
+        (np.conj(delay_factor(width_hz, trial_s[start : start + rows, None])) @ turn).real
+        for start in range(0, trial_s.size, rows)
+    ]
+    return np.concatenate(pieces)
 
 
 def _turns(pressure: Complex) -> tuple[Complex, NDArray[np.bool_]]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import Demand, rated_voltage, read_demand
 from xover.amplifier.faults import FaultCase, fault_cases
 from xover.amplifier.listening import ListeningNeed, read_listening
@@ -17,7 +18,7 @@ from xover.curve import Complex, Float
 from xover.files.speaker import Amplifier
 from xover.network import Network, find_sections, solve
 from xover.speaker import Speaker
-from xover.studies.predict import plain_load, predict
+from xover.studies.predict import plain_load, sound_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,8 +195,8 @@ def _listening(
     wish = speaker.listening
     if wish is None or wish.level_db is None or len(channels) != 1:
         return None
-    prediction = predict(speaker, network_name, frequency_hz)
-    level = prediction.sensitivity.level_db
+    sound = sound_of(speaker, network_name, frequency_hz)
+    level = sensitivity(frequency_hz, sound.total.level_db).level_db
     if math.isnan(level):  # the sum is not known over an octave
         return None
     amplifier = speaker.amplifier

@@ -158,11 +158,9 @@ def predict(
     ------
     InputError, OptionError, NoSolutionError.
     """
-    network = speaker.network(network_name)
-    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
-    known, reason = speaker.timing_is_known(network)
-    branches = make_branches(speaker, network, solution, known, output_ohm)
-    total = sum_branches(frequency_hz, branches, coherent=known)
+    sound = sound_of(speaker, network_name, frequency_hz, output_ohm=output_ohm)
+    network, solution, branches, total = sound.network, sound.solution, sound.branches, sound.total
+    known, reason = total.coherent, sound.timing_reason
     level = total.level_db
     crossovers = read_crossovers(frequency_hz, branches, known)
     wanted = band_hz or (max(200.0, float(frequency_hz[0])), min(15_000.0, float(frequency_hz[-1])))
@@ -200,6 +198,27 @@ def predict(
         residual=solution.residual,
         warnings=_warnings(speaker, network, total, reason),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Sound:
+    """A network solved and its branches added: what every reading of the sound starts from."""
+
+    network: Network
+    solution: Solution
+    branches: tuple[Branch, ...]
+    total: AcousticSum
+    timing_reason: str
+
+
+def sound_of(speaker: Speaker, network_name: str, frequency_hz: Float, *, output_ohm: float = 0.0) -> Sound:
+    """Solve one network of a speaker and add up its drivers; arguments and errors as for `predict`."""
+    network = speaker.network(network_name)
+    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    known, reason = speaker.timing_is_known(network)
+    branches = make_branches(speaker, network, solution, known, output_ohm)
+    total = sum_branches(frequency_hz, branches, coherent=known)
+    return Sound(network, solution, branches, total, reason)
 
 
 def make_branches(
