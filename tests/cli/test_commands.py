@@ -180,9 +180,9 @@ def test_help_has_an_example(run, command):
 
 
 def test_a_fault_of_our_own_is_one_line_and_not_status_2(run, attic, monkeypatch):
-    import xover.cli.predict as module
+    import xover.speaker
 
-    monkeypatch.setattr(module, "open_speaker", lambda _: 1 / 0)
+    monkeypatch.setattr(xover.speaker, "open_speaker", lambda _: 1 / 0)
     done = run("predict", attic)
     assert done.status == 3
     assert done.err.startswith("error: a fault of xover itself")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from xover.cli.options import Json, SpeakerPath, Strict
 from xover.cli.show import show_heading, show_item, show_json, show_table, show_text
-from xover.speaker import open_speaker
-from xover.studies.check import CheckStudy, study_check
-from xover.studies.findings import Severity
+
+if TYPE_CHECKING:
+    from xover.driver.fit import DriverFit
+    from xover.studies.check import CheckStudy
 
 
 def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -> int:
@@ -19,6 +21,9 @@ def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -
 
     Example: xover check examples/attic-two-way/left
     """
+    from xover.speaker import open_speaker
+    from xover.studies.check import study_check
+
     result = study_check(open_speaker(speaker))
     if as_json:
         show_json(result)
@@ -28,9 +33,9 @@ def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -
 
 
 _WORDS = {
-    Severity.STOP: "STOP: mend this before you switch anything on",
-    Severity.WARNING: "Warnings: a result is wrong or doubtful until this is mended or explained",
-    Severity.NOTE: "Notes",
+    "stop": "STOP: mend this before you switch anything on",
+    "warning": "Warnings: a result is wrong or doubtful until this is mended or explained",
+    "note": "Notes",
 }
 
 
@@ -55,8 +60,8 @@ def _show(result: CheckStudy) -> None:
         show_text(measured[0].mounting_note + ".")
     if not result.findings:
         show_heading("Nothing to report: files, drivers, networks and amplifier agree.")
-    for severity in Severity:
-        found = [f for f in result.findings if f.severity is severity]
+    for severity in _WORDS:
+        found = [f for f in result.findings if f.severity == severity]
         if not found:
             continue
         show_heading(_WORDS[severity])
@@ -65,8 +70,5 @@ def _show(result: CheckStudy) -> None:
             show_item("", f"-> {finding.remedy}", 14)
 
 
-def _values(fit: object) -> list[tuple[str, float]]:
-    from xover.driver.fit import DriverFit
-
-    assert isinstance(fit, DriverFit)
+def _values(fit: DriverFit) -> list[tuple[str, float]]:
     return [("fs", fit.fs_hz), ("qms", fit.qms), ("qes", fit.qes), ("qts", fit.qts)]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from typing import TYPE_CHECKING
+
 import numpy as np
 import typer
 
@@ -33,8 +36,10 @@ from xover.cli.show import (
     show_text,
     show_warnings,
 )
-from xover.speaker import open_speaker
-from xover.studies.load import ChannelLoad, LoadStudy, study_load
+
+if TYPE_CHECKING:
+    from xover.amplifier.faults import CapacitorStress
+    from xover.studies.load import ChannelLoad, LoadStudy
 
 
 def load(
@@ -53,6 +58,9 @@ def load(
 
     Example: xover load examples/attic-two-way/left --network found --strict
     """
+    from xover.speaker import open_speaker
+    from xover.studies.load import study_load
+
     opened = open_speaker(speaker)
     name = chosen_network(opened, network)
     source = resistance(output_ohm, "--output-ohm") if output_ohm is not None else None
@@ -90,7 +98,7 @@ def _show(study: LoadStudy) -> None:
     ]
     show_table(["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"], rows)
     show_text(
-        "x drive: highest voltage on the capacitor over the amplifier's; V peak: at its rated power; ! over the rating. "
+        "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
         "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
         "never play loud with a driver disconnected, and switch off before you unplug one."
     )
@@ -106,10 +114,8 @@ def _show(study: LoadStudy) -> None:
         show_text(f"Assumed: {need.assumption}.")
 
 
-def _worst(capacitors: tuple[object, ...]) -> list[str]:
-    from xover.amplifier.faults import CapacitorStress
-
-    known = [c for c in capacitors if isinstance(c, CapacitorStress) and c.magnification == c.magnification]
+def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str]:
+    known = [c for c in capacitors if not math.isnan(c.magnification)]
     if not known:
         return ["-", "-", "-", "-"]
     worst = max(known, key=lambda c: c.magnification)

@@ -10,8 +10,6 @@ import typer
 from xover.cli.options import Force, Json
 from xover.cli.show import show_heading, show_item, show_json, show_text
 from xover.errors import OptionError
-from xover.files.circuits import circuit_names, read_circuit
-from xover.studies.start import start_folder
 
 
 def new(
@@ -27,6 +25,9 @@ def new(
 
     Example: xover new my-speaker --circuit two-way-second-order
     """
+    from xover.files.circuits import circuit_names, read_circuit
+    from xover.studies.start import start_folder
+
     if list_all:
         netlists = {name: read_circuit(name) for name in circuit_names()}
         if as_json:

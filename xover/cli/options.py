@@ -1,17 +1,23 @@
-"""Arguments that several commands share."""
+"""Arguments that several commands share.
+
+The command modules load the studies inside the commands: help and faults in what was typed come at once,
+and no command waits for what another one needs.
+"""
 
 from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from xover.curve import Float, log_grid
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_quantity
-from xover.speaker import Speaker
+
+if TYPE_CHECKING:
+    from xover.curve import Float
+    from xover.speaker import Speaker
 
 SpeakerPath = Annotated[Path, typer.Argument(metavar="SPEAKER", help="Speaker folder, or its speaker.toml.")]
 NetworkName = Annotated[
@@ -33,6 +39,8 @@ OutputOhm = Annotated[
 
 def grid(from_hz: str, to_hz: str, per_octave: int) -> Float:
     """Frequencies from the three options. Raises OptionError."""
+    from xover.curve import log_grid
+
     low, high = frequency(from_hz, "--from"), frequency(to_hz, "--to")
     if not low < high:
         raise OptionError(f"--from {from_hz} is not below --to {to_hz}", "swap them")
@@ -58,8 +66,6 @@ def resistance(text: str, option: str) -> float:
 
 
 def _parse(text: str, kind: Kind, option: str) -> float:
-    from xover.errors import InputError
-
     try:
         return parse_quantity(text, kind)
     except InputError as error:

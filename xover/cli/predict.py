@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 import typer
@@ -36,9 +36,9 @@ from xover.cli.show import (
     show_warnings,
 )
 from xover.errors import OptionError
-from xover.speaker import open_speaker
-from xover.studies.predict import Prediction
-from xover.studies.predict import predict as study
+
+if TYPE_CHECKING:
+    from xover.studies.predict import Prediction
 
 
 def predict(
@@ -59,6 +59,9 @@ def predict(
 
     Example: xover predict examples/attic-two-way/left --network found --plot sum.png
     """
+    from xover.speaker import open_speaker
+    from xover.studies.predict import predict as study
+
     opened = open_speaker(speaker)
     name = chosen_network(opened, network)
     source = resistance(output_ohm, "--output-ohm") if output_ohm is not None else 0.0
@@ -165,8 +168,9 @@ def _show_sum(p: Prediction) -> None:
         words = f"{pair} at {hertz(c.frequency_hz)}"
         if c.level_re_sum_db is not None:
             words += f", each {db(c.level_re_sum_db, signed=True)} dB re sum"
-        if c.lower_slope_db_per_octave is not None and c.upper_slope_db_per_octave is not None:
-            words += f", slopes {db(c.lower_slope_db_per_octave, 0)} and {db(c.upper_slope_db_per_octave, 0, True)} dB/octave"
+        fall, rise = c.lower_slope_db_per_octave, c.upper_slope_db_per_octave
+        if fall is not None and rise is not None:
+            words += f", slopes {db(fall, 0)} and {db(rise, 0, True)} dB/octave"
         if c.phase_difference_deg is not None:
             words += f", phases {degrees(c.phase_difference_deg)} deg apart"
         if c.null_depth_db is not None:
