@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 
 def to_plain(value: Any) -> Any:
@@ -19,6 +21,8 @@ def to_plain(value: Any) -> Any:
     value that was not measured is null. Complex numbers are never written: a result turns them
     into magnitude and phase first, so one that reaches here raises TypeError.
     """
+    if isinstance(value, float):  # first, as most values are
+        return value if math.isfinite(value) else None
     if hasattr(value, "plain") and not isinstance(value, type):
         return to_plain(value.plain())
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -26,17 +30,25 @@ def to_plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {str(k): to_plain(v) for k, v in value.items()}
     if isinstance(value, np.ndarray):
-        return [to_plain(v) for v in value.tolist()]
+        return _array(value)
     if isinstance(value, list | tuple | set | frozenset):
         return [to_plain(v) for v in value]
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, Path):
         return str(value)
-    if isinstance(value, bool) or value is None or isinstance(value, str | int):
+    if value is None or isinstance(value, bool | str | int):
         return value
     if isinstance(value, np.generic):
         return to_plain(value.item())
-    if isinstance(value, float):
-        return value if np.isfinite(value) else None
     raise TypeError(f"no JSON for {type(value).__name__}")
+
+
+def _array(value: NDArray[Any]) -> list[Any]:
+    """A numeric array at once; anything else item by item."""
+    if value.dtype.kind == "f" and value.ndim == 1:
+        listed = value.tolist()
+        for row in np.flatnonzero(~np.isfinite(value)):
+            listed[row] = None
+        return listed
+    return [to_plain(v) for v in (value if value.ndim > 1 else value.tolist())]
