@@ -55,7 +55,7 @@ def test_fit(path: Path, phase: bool) -> None:
 def test_held_rows_are_merged_and_said(path: Path) -> None:
     fit = fit_driver(sweep(path))
     assert fit.rows == 344 - 74
-    assert any("74 rows repeat the row before" in words for words in fit.warnings)
+    assert any(words.startswith("74 rows repeat the row before") for words in fit.warnings)
 
 
 @pytest.mark.parametrize("path", SWEEPS, ids=lambda path: path.stem)

@@ -1,0 +1,1 @@
+"""A driver: measured curves, fitted electrical model, minimum phase, piston directivity."""

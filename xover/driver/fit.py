@@ -1,0 +1,306 @@
+"""Fit the electrical model of a driver to its measured impedance, and say how far it can be trusted."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xover.curve import Curve
+from xover.driver.fit_refine import Refined, pack, refine
+from xover.driver.fit_rows import FitRows, rows_to_fit
+from xover.driver.fit_start import StartSearch, overlap
+from xover.driver.fit_warnings import fit_warnings
+from xover.driver.model import DriverModel, Resonance
+
+Complex = NDArray[np.complex128]
+Float = NDArray[np.float64]
+
+MOST_RESONANCES: Final = 2
+MOST_LOSSY: Final = 4
+# A size is tried only where each of its parameters has this many real numbers behind it.
+OBSERVATIONS_PER_PARAMETER: Final = 2
+# A relative standard error over this means that the data do not show the parameter.
+SEEN_SHARE: Final = 0.5
+# No sweep is better than this; a residual under it is not worth another part.
+FLOOR: Final = 1e-4
+# Le is tried without where it adds less than this to |Z|.
+IDLE_SHARE: Final = 1e-4
+# A model with a parameter that is not seen is preferred only where the others miss the data by more than
+# this and it halves that: then the smallest that comes near enough.
+UNSEEN_RESIDUAL: Final = 0.01
+UNSEEN_GAIN: Final = 0.5
+UNSEEN_FLOOR: Final = 1e-3
+FINAL_TOLERANCE: Final = 1e-12
+# The only resonance may lie this far above the data, where its flank shows.
+MOST_ABOVE: Final = 2.0
+# Beside a flank below the data, a peak of less than this share of Re is not taken for the driver's own.
+OWN_SHARE: Final = 0.5
+# Duller than this a resonance does not swing, and may be a bent coil.
+SWINGING_Q: Final = 0.5
+LEAST_Q: Final = 0.25
+
+MOUNTING_NOTE: Final = (
+    "fs and Q are those of the driver as it was measured: in its cabinet and through its leads, not in free air"
+)
+
+
+@dataclass(frozen=True)
+class FittedParameter:
+    """One value of the model and its uncertainty.
+
+    Attributes
+    ----------
+    name : what it is, with its unit.
+    value : in that unit.
+    relative_se : standard error over value; infinite where the data say nothing.
+    seen : False where `relative_se` is over 50 %: the value is then a placeholder, not a finding.
+    """
+
+    name: str
+    value: float
+    relative_se: float
+    seen: bool
+
+
+@dataclass(frozen=True)
+class TriedModel:
+    """A model size that was tried: its number of parts, residual and information criterion (BIC, lower is better)."""
+
+    resonances: int
+    lossy: int
+    has_le: bool
+    relative_rms: float
+    criterion: float
+    all_seen: bool
+
+
+@dataclass(frozen=True)
+class DriverFit:
+    """A driver's electrical model with its evidence.
+
+    Attributes
+    ----------
+    model : the equivalent circuit; its first resonance is the driver's own.
+    parameters : its values with standard errors, those of Qes and Qts last.
+    fs_hz, qms, qes, qts : of the first resonance, as mounted; NaN where the data do not
+        determine them or do not reach it.
+    band_hz : lowest and highest frequency that was fitted.
+    rows : rows that were fitted, after merging.
+    phase_used : False if only the magnitude was fitted.
+    relative_rms : root mean square of |model - data|/|data|.
+    worst_residual, worst_at_hz : largest |model - data|/|data| and its frequency.
+    tried : every model size that was compared, best criterion first.
+    mounting_note : what fs and Q stand for.
+    warnings : what is doubtful, one sentence each.
+    """
+
+    model: DriverModel
+    parameters: tuple[FittedParameter, ...]
+    fs_hz: float
+    qms: float
+    qes: float
+    qts: float
+    band_hz: tuple[float, float]
+    rows: int
+    phase_used: bool
+    relative_rms: float
+    worst_residual: float
+    worst_at_hz: float
+    tried: tuple[TriedModel, ...]
+    mounting_note: str
+    warnings: tuple[str, ...]
+
+    def impedance_ohm(self, frequency_hz: ArrayLike) -> Complex:
+        """(n,) complex ohm of the model inside the band that was fitted; NaN outside."""
+        f = np.asarray(frequency_hz, dtype=float)
+        inside = (f >= self.band_hz[0]) & (f <= self.band_hz[1])
+        return np.where(inside, self.model.impedance_ohm(f), complex(math.nan, math.nan))
+
+    def parameter(self, name: str) -> FittedParameter:
+        """One parameter by its name. Raises KeyError."""
+        for found in self.parameters:
+            if found.name == name:
+                return found
+        raise KeyError(name)
+
+
+def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None) -> DriverFit:
+    """Fit a driver model to an impedance sweep.
+
+    Models with 0 to 2 resonances and 0 to 4 lossy cells are fitted to the relative residual, and the
+    one with the lowest Bayesian information criterion is kept (Schwarz 1978, from memory), unless it
+    holds a parameter that the data do not show. Start values come from a coarse search, so that no
+    guess of the caller is needed. Without measured phase the magnitude alone is fitted.
+
+    Parameters
+    ----------
+    curve : impedance, ohm.
+    band_hz : lowest and highest frequency to use; the whole sweep if None.
+
+    Raises
+    ------
+    InputError : not an impedance, or fewer than 8 rows in the band.
+    """
+    rows = rows_to_fit(curve, band_hz)
+    low, high = float(rows.frequency_hz[0]), float(rows.frequency_hz[-1])
+    candidates = _candidates(rows)
+    tried = sorted(candidates, key=_criterion)
+    chosen = refine(rows, _in_order(rows, _choose(tried).model), tolerance=FINAL_TOLERANCE)
+    model = chosen.model
+    error = np.abs(model.impedance_ohm(rows.frequency_hz) / rows.impedance_ohm - 1.0)
+    if not rows.has_phase:
+        error = np.abs(np.abs(model.impedance_ohm(rows.frequency_hz) / rows.impedance_ohm) - 1.0)
+    worst = int(np.argmax(error))
+    parameters = _parameters(chosen)
+    shown = low <= model.fs_hz <= high
+    known = {p.name: p.value for p in parameters if p.seen and shown}
+    fit = DriverFit(
+        model=model,
+        parameters=parameters,
+        fs_hz=known.get("resonance_1_f_hz", math.nan),
+        qms=known.get("resonance_1_q", math.nan),
+        qes=known.get("qes", math.nan),
+        qts=known.get("qts", math.nan),
+        band_hz=(low, high),
+        rows=rows.frequency_hz.size,
+        phase_used=rows.has_phase,
+        relative_rms=float(np.sqrt(np.mean(error**2))),
+        worst_residual=float(error[worst]),
+        worst_at_hz=float(rows.frequency_hz[worst]),
+        tried=tuple(
+            TriedModel(c.size.resonances, c.size.lossy, c.size.has_le, c.relative_rms, _criterion(c), _all_seen(c))
+            for c in tried
+        ),
+        mounting_note=MOUNTING_NOTE,
+        warnings=(),
+    )
+    doubts = {p.name: p.relative_se for p in fit.parameters}
+    return replace(
+        fit, warnings=fit_warnings(rows, model, fit.relative_rms, fit.worst_residual, fit.worst_at_hz, doubts)
+    )
+
+
+def _candidates(rows: FitRows) -> list[Refined]:
+    """Fit the sizes in turn; more lossy cells are tried only as long as the last one was worth it."""
+    search = StartSearch(rows)
+    found = []
+    for count in range(MOST_RESONANCES + 1):
+        resonances = search.resonances(count)
+        best = math.inf
+        for lossy in range(MOST_LOSSY + 1):
+            start = search.model(resonances, lossy)
+            if rows.observations < OBSERVATIONS_PER_PARAMETER * pack(start)[0].parameters:
+                break
+            fitted = refine(rows, start)
+            if _le_is_idle(fitted, rows):
+                fitted = min(fitted, refine(rows, replace(fitted.model, le_h=0.0)), key=_criterion)
+            if not _plausible(fitted, rows):
+                continue
+            found.append(fitted)
+            if _criterion(fitted) > best:
+                break
+            best = _criterion(fitted)
+    return found
+
+
+def _criterion(fitted: Refined, floor: float = FLOOR) -> float:
+    """Bayesian information criterion, N ln(mean square) + k ln N over the N residuals."""
+    n = fitted.observations
+    square = float(np.sum(np.abs(fitted.residual) ** 2)) / n
+    return n * math.log(max(square, floor**2)) + fitted.size.parameters * math.log(n)
+
+
+def _plausible(fitted: Refined, rows: FitRows) -> bool:
+    """Whether what the model calls a resonance is one, and not a bent coil."""
+    low, high = rows.frequency_hz[0], rows.frequency_hz[-1]
+    peaks = fitted.model.resonances
+    # Below the data one may stand for whatever rises there; its Q means nothing.
+    shown = [p for p in peaks if p.f_hz >= low]
+    if any(overlap((a.f_hz, a.q), (b.f_hz, b.q)) for a, b in itertools.combinations(shown, 2)):
+        return False
+    alone = len(peaks) == 1
+    if alone and peaks[0].q < SWINGING_Q and np.all(fitted.model.impedance_ohm(rows.frequency_hz).imag >= 0):
+        # Too dull to swing, and never capacitive: resistors and inductors alone do that.
+        return False
+    least, highest = (LEAST_Q, MOST_ABOVE * high) if alone else (SWINGING_Q, high)
+    return len(peaks) - len(shown) <= 1 and all(p.q >= least and p.f_hz <= highest for p in shown)
+
+
+def _le_is_idle(fitted: Refined, rows: FitRows) -> bool:
+    """Whether Le is not seen, or drowns in |Z| at the top of the data."""
+    if not fitted.size.has_le:
+        return False
+    i = fitted.size.names.index("le_h")
+    share = 2.0 * math.pi * rows.frequency_hz[-1] * fitted.model.le_h / abs(rows.impedance_ohm[-1])
+    return bool(fitted.covariance[i, i] > SEEN_SHARE**2 or share < IDLE_SHARE)
+
+
+def _all_seen(fitted: Refined) -> bool:
+    return bool(np.all(np.diag(fitted.covariance) <= SEEN_SHARE**2))
+
+
+def _choose(tried: list[Refined]) -> Refined:
+    """Best criterion among models whose parameters are all seen, unless one that is not fits far better."""
+    seen = [c for c in tried if _all_seen(c)]
+    if not seen:
+        return tried[0]
+    miss = seen[0].relative_rms
+    better = [c for c in tried if c.relative_rms < UNSEEN_GAIN * miss]
+    if miss < UNSEEN_RESIDUAL or not better:
+        return seen[0]
+    return min(better, key=lambda c: _criterion(c, UNSEEN_FLOOR))
+
+
+def _in_order(rows: FitRows, model: DriverModel) -> DriverModel:
+    """Put the driver's own resonance first, and cells by their corner.
+
+    Its own is the higher peak in the band; but a small one beside a flank that rises below the band is
+    a mode of the cone or the surround, and the driver's own lies below.
+    """
+    low = rows.frequency_hz[0]
+    flank = any(peak.f_hz < low for peak in model.resonances)
+
+    def rank(peak: Resonance) -> tuple[int, float]:
+        if peak.f_hz < low:
+            return (1, 0.0)
+        return (2 if flank and peak.r_ohm < OWN_SHARE * model.re_ohm else 0, -peak.r_ohm)
+
+    return replace(
+        model,
+        lossy=tuple(sorted(model.lossy, key=lambda cell: cell.corner_hz)),
+        resonances=tuple(sorted(model.resonances, key=rank)),
+    )
+
+
+def _parameters(fitted: Refined) -> tuple[FittedParameter, ...]:
+    """Values with standard errors; those that are products of free parameters by propagation."""
+    model, names = fitted.model, fitted.size.names
+    unit = dict(zip(names, np.eye(len(names)), strict=True))
+    wanted: list[tuple[str, float, Float]] = [("re_ohm", model.re_ohm, unit["re_ohm"])]
+    if model.le_h > 0:
+        wanted.append(("le_h", model.le_h, unit["le_h"]))
+    for i, cell in enumerate(model.lossy, 1):
+        r, corner = unit[f"lossy_{i}_r_ohm"], unit[f"lossy_{i}_corner_hz"]
+        wanted += [(f"lossy_{i}_r_ohm", cell.r_ohm, r), (f"lossy_{i}_l_h", cell.l_h, r - corner)]
+    for k, peak in enumerate(model.resonances, 1):
+        for what, value in (("f_hz", peak.f_hz), ("r_ohm", peak.r_ohm), ("q", peak.q)):
+            wanted.append((f"resonance_{k}_{what}", value, unit[f"resonance_{k}_{what}"]))
+    if model.resonances:
+        qes = unit["resonance_1_q"] + unit["re_ohm"] - unit["resonance_1_r_ohm"]
+        # 1/Qts = 1/Qms + 1/Qes: the smaller Q has the greater say.
+        qts = (model.qts / model.qms) * unit["resonance_1_q"] + (model.qts / model.qes) * qes
+        wanted += [("qes", model.qes, qes), ("qts", model.qts, qts)]
+    return tuple(_with_error(fitted, *each) for each in wanted)
+
+
+def _with_error(fitted: Refined, name: str, value: float, weight: Float) -> FittedParameter:
+    used = weight != 0
+    part = fitted.covariance[np.ix_(used, used)]
+    square = float(weight[used] @ part @ weight[used]) if np.all(np.isfinite(part)) else math.inf
+    error = math.sqrt(max(square, 0.0))
+    return FittedParameter(name, float(value), error, error <= SEEN_SHARE)
