@@ -41,7 +41,7 @@ R, C, L, F, P = Kind.RESISTANCE, Kind.CAPACITANCE, Kind.INDUCTANCE, Kind.FREQUEN
         ("4.7 µF", C, 4.7e-6),
         ("4.7 μF", C, 4.7e-6),
         ("8 Ω", R, 8.0),
-        ("8 Ω", R, 8.0),
+        ("8 \u2126", R, 8.0),
         ("0,330mH", L, 0.33e-3),
         ("2.2n", C, 2.2e-9),
         (".5", R, 0.5),
@@ -128,8 +128,8 @@ def test_formatting_keeps_three_digits(value):
 @given(st.text(max_size=30), st.sampled_from(list(Kind)))
 def test_any_text_is_read_or_refused_in_one_line(text, kind):
     try:
-        value = parse_quantity(text, kind)
+        said = repr(parse_quantity(text, kind))
     except InputError as error:
-        assert "\n" not in str(error)
-    else:
-        assert isinstance(value, float)
+        said = str(error)
+    assert "\n" not in said
+    assert said

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
-from xover.pchip import Pchip
+from xover.interpolate import Makima
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -102,9 +102,10 @@ class Curve:
     def at(self, frequency_hz: ArrayLike) -> Complex:
         """Interpolate at other frequencies; NaN outside the band that was measured.
 
-        Monotone cubic (PCHIP, Fritsch & Carlson 1980) over ln f: of the real and the imaginary
-        part for an impedance, so that a passive sweep stays passive between its rows (no
-        overshoot); of the level in dB and the unwrapped phase for a response or ratio.
+        Modified Akima pieces (xover/interpolate.py) over ln f, of ln|value| and the unwrapped phase: so the
+        magnitude never falls to zero between rows. Largest error on driver impedances that are known
+        everywhere (tests/driver/test_interpolation_error.py): 48 rows in an octave 0.07 % on a woofer of
+        Qms 5 and 0.23 % of Qms 10, 24 rows 0.23 and 0.83 %, 12 rows 0.83 and 6.3 %; domes less.
 
         Parameters
         ----------
@@ -119,27 +120,22 @@ class Curve:
             return self.value.copy()
         # The logarithm of the same number is the same number, so the ends stay inside.
         got = self._interpolant(np.log(np.atleast_1d(wanted)))
-        out = got[..., 0] + 1j * got[..., 1]
-        out = out if self.unit is Unit.OHM else np.exp(out)
-        return np.asarray(out, dtype=complex).reshape(wanted.shape)
+        return np.asarray(np.exp(got[..., 0] + 1j * got[..., 1]), dtype=complex).reshape(wanted.shape)
 
     @cached_property
-    def _interpolant(self) -> Pchip:
-        """Columns over ln f: real and imaginary part in ohm, else ln|value| and unwrapped phase."""
-        if self.unit is Unit.OHM:
-            columns = [self.value.real, self.value.imag]
-        else:
-            tiny = np.finfo(float).tiny
-            columns = [np.log(np.maximum(np.abs(self.value), tiny)), np.unwrap(np.angle(self.value))]
-        return Pchip(np.log(self.frequency_hz), np.column_stack(columns))
+    def _interpolant(self) -> Makima:
+        """Columns over ln f: ln|value| and unwrapped phase."""
+        log_magnitude = np.log(np.maximum(np.abs(self.value), np.finfo(float).tiny))
+        columns = [log_magnitude, np.unwrap(np.angle(self.value))]
+        return Makima(np.log(self.frequency_hz), np.column_stack(columns))
 
     def interpolation_error(self) -> float:
         """Estimate the largest relative error of `at` between rows, from the data alone.
 
         Every second row is left out, interpolated from the others and compared. The rows kept
         stand twice as far apart as in use, so for a smooth curve the true error is smaller (at
-        least four times, as the method is of second order or better); on a noisy curve the
-        figure is the noise. Returns NaN below five rows.
+        least two times on the models tried); on a noisy curve the figure is the noise. Returns NaN
+        below five rows.
         """
         if self.frequency_hz.size < 5:
             return float("nan")

@@ -47,7 +47,7 @@ def to_plain(value: Any) -> Any:
 def _array(value: NDArray[Any]) -> list[Any]:
     """A numeric array at once; anything else item by item."""
     if value.dtype.kind == "f" and value.ndim == 1:
-        listed = value.tolist()
+        listed: list[Any] = value.tolist()
         for row in np.flatnonzero(~np.isfinite(value)):
             listed[row] = None
         return listed

@@ -13,7 +13,7 @@ PACKAGE = Path(xover.__file__).parent
 LAYERS = [
     "errors",
     "plain",
-    "pchip",
+    "interpolate",
     "quantity",
     "curve",
     "files",
