@@ -95,6 +95,15 @@ def mangle(data: bytes, rng: random.Random) -> bytes:
     return b"\n".join(lines)
 
 
+def thin(folder: Path) -> None:
+    """Keep every sixth row of the tables: as many ways to break them, in less time."""
+    for path in folder.rglob("*"):
+        if path.suffix in {".csv", ".txt", ".z1p"}:
+            lines = path.read_bytes().split(b"\n")
+            kept = [line for n, line in enumerate(lines) if n % 6 == 0 or not line[:1].isdigit()]
+            path.write_bytes(b"\n".join(kept))
+
+
 def snapshot(folder: Path) -> dict[str, str]:
     return {
         str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
@@ -109,6 +118,7 @@ def test_mangled_input(run, tmp_path, chunk):
     source = ROOT / "examples" / rng.choice(["attic-two-way", "attic-two-way", "hall-horn-two-way", "studio-three-way"])
     base = tmp_path / "speaker"
     shutil.copytree(source, base)
+    thin(base)
     speaker = base / "left" if (base / "left").is_dir() else base
     kinds = {".toml", ".cir", ".csv", ".txt", ".z1p"}
     victims = sorted(p for p in base.rglob("*") if p.suffix in kinds and speaker in p.parents)

@@ -100,6 +100,14 @@ def test_output_resistance_divides_the_sound(tmp_path):
     np.testing.assert_allclose(got.total.pressure, (woofer + tweeter) * z / (z + 1.6), rtol=1e-9)
 
 
+def test_output_resistance_where_nothing_is_known(tmp_path):
+    (tmp_path / "z.csv").write_text("Hz, ohm, deg\n" + "".join(f"{f:.6g}, {6 + f / 1e3:.5g}, 5\n" for f in F[30:-30]))
+    toml = TOML.replace('phase = "minimum"\nposition_mm = [0, -150', 'impedance = "z.csv"\nposition_mm = [0, -150')
+    got = predict(folder(tmp_path, toml), "found", F, output_ohm=2.0)
+    assert np.isnan(got.branches[0].pressure[:30]).all()
+    assert np.isfinite(got.branches[0].pressure[35:-35]).all()
+
+
 def test_woofer_on_two_cards(tmp_path):
     cir = "* two\nL1 in w 0.5mH dcr=0.3\nXupper w 0 woofer\nXlower w 0 woofer\nC1 in t 6u8 esr=0.2\nXhigh 0 t tweeter\n"
     toml = TOML.replace(

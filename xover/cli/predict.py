@@ -179,7 +179,8 @@ def _show_sum(p: Prediction) -> None:
     if p.off_axis is not None:
         off = p.off_axis
         inside = (p.frequency_hz >= band.from_hz) & (p.frequency_hz <= band.to_hz)
-        changes = off.level_db[:, inside] - p.total.level_db[inside]
+        with np.errstate(invalid="ignore"):  # silence less silence is not known
+            changes = off.level_db[:, inside] - p.total.level_db[inside]
         words = ", ".join(
             f"{a:+g} deg {db(float(np.nanmin(row)), signed=True)} dB"
             for a, row in zip(off.vertical_deg, changes, strict=True)

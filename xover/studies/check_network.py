@@ -151,7 +151,8 @@ def _parts(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
 def _gain_if_reversed(prediction: Prediction, crossover_hz: float) -> float:
     """How much louder the reversed sum is, on average over the octave round a crossover; NaN if not known."""
     near = np.abs(np.log2(prediction.frequency_hz / crossover_hz)) <= 0.5
-    change = prediction.total.reversed_level_db[near] - prediction.total.level_db[near]
+    with np.errstate(invalid="ignore"):  # silence less silence is not known
+        change = prediction.total.reversed_level_db[near] - prediction.total.level_db[near]
     known = change[np.isfinite(change)]
     return float(known.mean()) if known.size else math.nan
 

@@ -258,7 +258,8 @@ def _behind_output(network: Network, solution: Solution, key: str, output_ohm: f
     total = np.zeros(solution.frequency_hz.shape, dtype=complex)
     for channel in network.channels:
         z = solution.impedance_ohm[channel.name]
-        share = np.where(np.isinf(z), 1.0, z / (z + output_ohm))
+        with np.errstate(invalid="ignore"):  # not known stays not known; no load takes nothing
+            share = np.where(np.isinf(z), 1.0, z / (z + output_ohm))
         total = total + solution.transfer(key, channel.name) * share
     return total
 

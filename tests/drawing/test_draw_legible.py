@@ -1,0 +1,124 @@
+"""A reader can read it: no words on words, none cut off, none on a line, in every figure of every example."""
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from matplotlib.path import Path
+
+from xover.drawing import draw_load, draw_prediction
+
+HOSTILE = [
+    r"$x^2$",
+    r"$\frac{1}{2}$ and \frac{1}{2} and $unbalanced",
+    "<b>bold</b> & <script>",
+    "W" * 200,
+    "many words " * 18,
+    "日本語のスピーカー",
+    "%s {0} \\n ^_~#",
+]
+
+
+def assert_legible(d):
+    """No two texts overlap, and all lie within the figure."""
+    width, height = d.figure.canvas.get_width_height()
+    boxes = [(text, d.box(text)) for text in d.words()]
+    assert len(boxes) > 20
+    for text, box in boxes:
+        assert 0 <= box.x0 < box.x1 <= width, text
+        assert 0 <= box.y0 < box.y1 <= height, text
+    for (a, first), (b, second) in combinations(boxes, 2):
+        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
+        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
+        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
+
+
+def crossed(d, axes):
+    """Names in a panel through which a line runs."""
+    found = []
+    for text in axes.texts:
+        box = d.box(text)
+        for line in axes.lines:
+            xy = line.get_transform().transform(np.column_stack(line.get_data()))
+            low, high = np.minimum(xy[:-1], xy[1:]), np.maximum(xy[:-1], xy[1:])
+            near = ((low <= [box.x1, box.y1]) & (high >= [box.x0, box.y0])).all(axis=1)
+            if any(Path(xy[i : i + 2]).intersects_bbox(box, filled=False) for i in np.flatnonzero(near)):
+                found.append((text.get_text(), line.get_label()))
+    return found
+
+
+def test_words_are_seen_to_overlap(results, drawn):
+    d = drawn(draw_prediction(results.prediction("attic left")))
+    assert_legible(d)
+    first, second = d.upper.texts[:2]
+    second.xy, keep = first.xy, second.xy
+    second.set_position(first.get_position())
+    with pytest.raises(AssertionError, match="lies on"):
+        assert_legible(d)
+    second.xy = keep
+    second.set_position((4000.0, 0.0))
+    with pytest.raises(AssertionError):
+        assert_legible(d)
+
+
+def test_levels_can_be_read(results, case):
+    d = results.levels_figure(*case)
+    assert_legible(d)
+    assert crossed(d, d.upper) == []
+    assert crossed(d, d.lower) == []
+
+
+def test_load_can_be_read(results, case):
+    d = results.load_figure(*case)
+    assert_legible(d)
+    assert crossed(d, d.upper) == []
+    assert crossed(d, d.lower) == []
+
+
+def test_a_line_through_a_name_is_seen(results, drawn):
+    d = drawn(draw_load(results.load("attic left")))
+    text = next(t for t in d.upper.texts if t.get_text() == "impedance")
+    text.set_position((0.0, 0.0))
+    assert ("impedance", "impedance in") in crossed(d, d.upper)
+
+
+@pytest.mark.parametrize("title", HOSTILE, ids=lambda t: t[:12])
+def test_a_title_is_plain_text(results, drawn, title):
+    p = replace(results.prediction("attic left"), title=title, network=title[:64])
+    d = drawn(draw_prediction(p))
+    assert_legible(d)
+    assert all(not text.get_parse_math() for text in d.words() if text not in d.lower.get_xticklabels())
+    study = replace(results.load("attic left"), title=title, network=title[:64])
+    d = drawn(draw_load(study))
+    assert_legible(d)
+    if title.isascii() and len(title) < 60:
+        assert title in [t.get_text() for t in d.words()]
+
+
+def test_names_of_drivers_are_plain_text(results, drawn):
+    p = results.prediction("attic left")
+    name = "$\\alpha$ " + "x" * 80
+    branches = (replace(p.branches[0], key=name), replace(p.branches[1], key="<i>$t^2$</i>"))
+    drive = {name: p.drive["woofer"], "<i>$t^2$</i>": p.drive["tweeter"]}
+    total = replace(p.total, reversed_keys=("<i>$t^2$</i>",))
+    d = drawn(draw_prediction(replace(p, branches=branches, drive=drive, total=total)))
+    assert_legible(d)
+    for axes in (d.upper, d.lower):
+        assert "<i>$t^2$</i>" in d.labels(axes)
+        assert any(t.startswith("$\\alpha$ xx") and "…" in t and len(t) < 40 for t in d.labels(axes))
+        assert not any(t.get_parse_math() for t in axes.texts)
+
+
+def test_part_of_the_band_can_be_drawn(results, drawn):
+    from xover.curve import log_grid
+    from xover.studies.load import study_load
+    from xover.studies.predict import predict
+
+    grid = log_grid(1500.0, 5000.0, 24)
+    speaker = results.speaker("attic left")
+    for figure in (draw_prediction(predict(speaker, "found", grid)), draw_load(study_load(speaker, "found", grid))):
+        d = drawn(figure)
+        assert_legible(d)
+        assert d.lower.get_xlim() == (1500.0, 5000.0)
+        assert [t.get_text() for t in d.lower.get_xticklabels()] == ["2k", "3k", "4k", "5k"]
