@@ -43,8 +43,13 @@ def _show(result: CheckStudy) -> None:
     show_heading(f"{result.title}: {len(result.fits)} drivers, networks {', '.join(result.networks) or 'none'}")
     rows = []
     for name, fit in result.fits.items():
+        sheet = result.sheets.get(name)
+        if fit is None and sheet is not None:
+            values = [f"{sheet.re_ohm:.2f}", f"{sheet.fs_hz:.0f}"]
+            rows.append([name, *values, *(f"{q:.2f}" for q in (sheet.qms, sheet.qes, sheet.qts)), "datasheet"])
+            continue
         if fit is None:
-            rows.append([name, "-", "-", "-", "-", "-", "no sweep"])
+            rows.append([name, "-", "-", "-", "-", "-", "no model"])
             continue
         rows.append(
             [
@@ -66,8 +71,8 @@ def _show(result: CheckStudy) -> None:
             continue
         show_heading(_WORDS[severity])
         for finding in found:
-            show_item(finding.where, finding.text, 14)
-            show_item("", f"-> {finding.remedy}", 14)
+            show_item(finding.where, finding.text, 16)
+            show_item("", f"-> {finding.remedy}", 16)
 
 
 def _values(fit: DriverFit) -> list[tuple[str, float]]:

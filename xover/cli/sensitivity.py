@@ -8,7 +8,7 @@ from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, S
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.speaker import open_speaker
 from xover.studies.changes import HEARD_DB, Worst
-from xover.studies.sensitivity import PartSensitivity, SensitivityStudy, study_sensitivity
+from xover.studies.sensitivity import PER_CENT, PartSensitivity, SensitivityStudy, study_sensitivity
 
 MOST_SENTENCES = 3
 
@@ -81,7 +81,7 @@ def _show_table(found: Sequence[PartSensitivity]) -> None:
 
 def _label(s: PartSensitivity) -> str:
     """The name, and the step where the heading does not give it."""
-    return s.name if "%" in s.step else f"{s.name} {s.step}"
+    return s.name if s.step == PER_CENT else f"{s.name} {s.step}"
 
 
 def _signed(worst: Worst, digits: int) -> str:

@@ -25,7 +25,7 @@ def show_json(result: Any) -> None:
 def show_heading(text: str) -> None:
     """A line that begins a part of the output."""
     typer.echo()
-    typer.secho(clean(text), bold=True)
+    typer.secho(textwrap.fill(clean(text), WIDTH), bold=True)
 
 
 def show_text(text: str, indent: str = "  ") -> None:

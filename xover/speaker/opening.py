@@ -40,7 +40,7 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
             impedance, rebuilt = minimum_phase_curve(impedance)
             notes.append(f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})")
     elif sheet is not None:
-        notes.append(f"the impedance of {name} is taken from its datasheet values, not from a sweep")
+        notes.append(f"{name}: the impedance is taken from datasheet values, not from a sweep")
         notes += [f"{name}: {note}" for note in sheet.notes]
     response, source = None, PhaseSource.NONE
     if entry.response is not None:

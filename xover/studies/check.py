@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from xover.driver.datasheet import DatasheetValues
 from xover.driver.fit import DriverFit
 from xover.speaker import Speaker
 from xover.studies.check_amplifier import amplifier_findings
@@ -25,12 +26,14 @@ class CheckStudy:
     findings : the gravest first.
     fits : the electrical model of each driver with a sweep, None where there is none.
     networks : names of the networks that were gone through.
+    sheets : the datasheet values of those drivers that have them.
     """
 
     title: str
     findings: tuple[Finding, ...]
     fits: Mapping[str, DriverFit | None]
     networks: tuple[str, ...]
+    sheets: Mapping[str, DatasheetValues]
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -85,10 +88,21 @@ def study_check(speaker: Speaker) -> CheckStudy:
     for driver in speaker.drivers:
         if speaker.network_names and driver not in bound:
             findings.append(note(driver, "no network uses this driver", "remove it, or bind it in a netlist"))
-    unique = dict.fromkeys(findings)
     return CheckStudy(
         title=speaker.title,
-        findings=tuple(sorted(unique, key=lambda f: _ORDER.index(f.severity))),
+        findings=tuple(sorted(_merged(findings), key=lambda f: _ORDER.index(f.severity))),
         fits=fits,
         networks=speaker.network_names,
+        sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},
     )
+
+
+def _merged(findings: list[Finding]) -> list[Finding]:
+    """One finding for what is the same of several drivers or networks."""
+    places: dict[tuple[Severity, str, str], list[str]] = {}
+    for finding in findings:
+        places.setdefault((finding.severity, finding.text, finding.remedy), []).append(finding.where)
+    return [
+        Finding(severity, ", ".join(dict.fromkeys(where)), text, remedy)
+        for (severity, text, remedy), where in places.items()
+    ]

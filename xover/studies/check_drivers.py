@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from xover.curve import Curve, Evidence
+from xover.curve import Curve
 from xover.driver.fit import DriverFit, fit_driver
 from xover.errors import InputError
 from xover.quantity import Kind, format_quantity
@@ -41,7 +41,8 @@ def driver_findings(speaker: Speaker, fits: dict[str, DriverFit | None]) -> Iter
 
 
 def _notes(driver: SpeakerDriver) -> Iterator[Finding]:
-    for text in driver.notes:
+    for said in driver.notes:
+        text = said.removeprefix(f"{driver.name}: ")
         if text.startswith("the phase of"):
             yield note(driver.name, text, "measure the phase against one time reference to do without")
         elif "datasheet" in text or "data sheet" in text:
@@ -58,6 +59,9 @@ def _sweep(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
         yield warning(driver.name, "no electrical model fits the impedance sweep", "check the file's columns and units")
         return
     for text in fit.warnings:
+        if "two resonances" in text:
+            yield note(driver.name, text, "usual with a horn or a vented box; else look for a leak")
+            continue
         yield warning(driver.name, text, "check the jig, its calibration and the file; then measure again")
     coarse = curve.interpolation_error()
     if np.isfinite(coarse) and coarse > _COARSE:
@@ -134,10 +138,6 @@ def _place(driver: SpeakerDriver) -> Iterator[Finding]:
             driver.name,
             "its phase is rebuilt, but its place is not known: the sum is an envelope only",
             "add position_mm = [right, up, forward] of the design axis' foot on the baffle",
-        )
-    if driver.response_evidence is Evidence.ASSUMED and driver.response is None and driver.has_response:
-        yield note(
-            driver.name, "its response is assumed flat above resonance", "measure it, or read it off a data sheet"
         )
 
 

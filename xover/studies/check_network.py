@@ -180,6 +180,6 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
     if reversed_cards:
         yield note(
             name,
-            f"{', '.join(reversed_cards)} stands reversed (its plus on ground)",
+            f"reversed (plus on ground): {', '.join(reversed_cards)}",
             "usual in networks of second order; do not 'correct' it without looking at the sum",
         )
