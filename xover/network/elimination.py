@@ -42,14 +42,17 @@ def _eliminate(matrix: Complex, source: Complex) -> Complex:
     """Gauss without pivoting on copies; singular pivots give NaN or infinity, which the residual shows."""
     both = np.concatenate([matrix, source], axis=1)
     size = matrix.shape[0]
-    for k in range(size - 1):
-        factor = both[k + 1 :, k] / both[k, k]
-        both[k + 1 :, k + 1 :] -= factor[:, None] * both[k, k + 1 :]
+    inverse = np.empty((size, matrix.shape[2]), dtype=complex)  # one slow division for each pivot
+    for k in range(size):
+        inverse[k] = 1.0 / both[k, k]
+        if k + 1 < size:
+            factor = both[k + 1 :, k] * inverse[k]
+            both[k + 1 :, k + 1 :] -= factor[:, None] * both[k, k + 1 :]
     x = both[:, size:]
     for k in range(size - 1, -1, -1):
         if k + 1 < size:
             x[k] -= np.einsum("js,jcs->cs", both[k, k + 1 : size], x[k + 1 :])
-        x[k] /= both[k, k]
+        x[k] *= inverse[k]
     return x
 
 
