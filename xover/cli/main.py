@@ -14,9 +14,12 @@ import typer
 
 from xover import __version__
 from xover.cli.check import check
+from xover.cli.formula import formula
 from xover.cli.load import load
 from xover.cli.new import new
 from xover.cli.predict import predict
+from xover.cli.sensitivity import sensitivity
+from xover.cli.spice import spice
 from xover.errors import XoverError
 
 app = typer.Typer(
@@ -45,7 +48,7 @@ def root(
     del version
 
 
-for command in (new, check, predict, load):
+for command in (new, check, predict, load, formula, sensitivity, spice):
     app.command()(command)
 
 

@@ -31,7 +31,14 @@ def show_heading(text: str) -> None:
 def show_text(text: str, indent: str = "  ") -> None:
     """A sentence, wrapped."""
     typer.echo(
-        textwrap.fill(clean(text), WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+        textwrap.fill(
+            clean(text),
+            WIDTH,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
     )
 
 
@@ -40,7 +47,12 @@ def show_item(label: str, text: str, width: int = 19) -> None:
     first = f"  {clean(label):<{width}} "
     typer.echo(
         textwrap.fill(
-            clean(text), WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+            clean(text),
+            WIDTH,
+            initial_indent=first,
+            subsequent_indent=" " * len(first),
+            break_on_hyphens=False,
+            break_long_words=False,
         )
     )
 

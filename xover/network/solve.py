@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -23,12 +23,22 @@ _CHUNK = 2048
 
 
 @dataclass(frozen=True, eq=False)
-class _Solved:
-    """A block with its values: unknowns (size, c, k, n), admittances (e, k, n)."""
+class SolvedBlock:
+    """A block with its values: unknowns (size, c, k, n), admittances (e, k, n), branch impedances (b, k, n).
+
+    `mutual_ohm` holds the coupled coils: their rows in the matrix and the impedance (k, n) between them.
+    """
 
     block: Block
     unknown: Complex
     admittance: Complex
+    branch_ohm: Complex
+    mutual_ohm: tuple[tuple[int, int, Complex], ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Elements in the order of their rows."""
+        return (*self.block.names, *self.block.branches)
 
     def voltage(self, row: int) -> Complex:
         """(c, k, n) voltage across an element for each channel at one volt."""
@@ -58,6 +68,8 @@ class Solution:
     impedance_ohm : what each channel sees, the other channels silent (held at zero volts).
     residual : largest |A x - b| relative to |A| |x| + |b| over everything solved.
     by_section : whether sections were solved apart.
+    blocks : the equations solved, for what is computed from them.
+    values : candidates as they were given, (k,) or (1,) by name; empty without any.
     """
 
     network: Network
@@ -66,7 +78,8 @@ class Solution:
     impedance_ohm: Mapping[str, Complex]
     residual: float
     by_section: bool
-    _solved: tuple[_Solved, ...]
+    blocks: tuple[SolvedBlock, ...] = field(repr=False)
+    values: Mapping[str, Float] = field(repr=False)
     _shape: tuple[int, ...]
 
     def voltage(self, name: str) -> Complex:
@@ -81,7 +94,7 @@ class Solution:
 
     def input_current(self, channel: str) -> Complex:
         """Current out of a channel's plus with all channels at one volt, amperes per volt."""
-        return self._shaped(_channel_current(self.network, self._solved, channel).sum(axis=0))
+        return self._shaped(_channel_current(self.network, self.blocks, channel).sum(axis=0))
 
     def transfer(self, key: str, channel: str) -> Complex:
         """Voltage at a driver over one channel's voltage, the other channels silent."""
@@ -89,9 +102,9 @@ class Solution:
         index = [c.name for c in self.network.channels].index(channel)
         return self._shaped(solved.voltage(row)[index])
 
-    def _find(self, name: str) -> tuple[_Solved, int]:
-        for solved in self._solved:
-            for row, element in enumerate((*solved.block.names, *solved.block.branches)):
+    def _find(self, name: str) -> tuple[SolvedBlock, int]:
+        for solved in self.blocks:
+            for row, element in enumerate(solved.names):
                 if element.lower() == name.lower():
                     return solved, row
         raise OptionError(f"the network has no part {name}", "name a part or driver card of the netlist")
@@ -131,7 +144,7 @@ def solve(
     count = _candidates(network, given)
     blocks, split = _blocks(network, frozenset(given), by_section)
     changed = _changed_impedances(network, frequency, driver_impedance_ohm, given)
-    solved: list[_Solved] = []
+    solved: list[SolvedBlock] = []
     worst = 0.0
     for block in blocks:
         one, residual = _solve_block(network, block, changed, frequency, given)
@@ -139,14 +152,14 @@ def solve(
         worst = max(worst, residual)
     shape = (count, frequency.size) if count else (frequency.size,)
     parts = tuple(solved)
-    draft = Solution(network, frequency, {}, {}, worst, split, parts, shape)
+    draft = Solution(network, frequency, {}, {}, worst, split, parts, given, shape)
     drive = {d.key: draft.voltage(d.name) for d in network.drivers}
     loads = {}
     for index, channel in enumerate(network.channels):
         amps = draft._shaped(_channel_current(network, parts, channel.name)[index])
         with np.errstate(divide="ignore", invalid="ignore"):  # no current: infinite; not known: NaN
             loads[channel.name] = np.where(amps == 0, np.inf, 1.0 / amps)
-    return Solution(network, frequency, drive, loads, worst, split, parts, shape)
+    return Solution(network, frequency, drive, loads, worst, split, parts, given, shape)
 
 
 def _candidates(network: Network, given: Mapping[str, Float]) -> int:
@@ -213,7 +226,7 @@ def _changed_impedances(
 
 def _solve_block(
     network: Network, block: Block, changed: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
-) -> tuple[_Solved, float]:
+) -> tuple[SolvedBlock, float]:
     elements, count, size = len(block.names), frequency.size, block.size
     omega = 2.0 * np.pi * frequency
     couplings = _couplings(network, block, given)
@@ -232,25 +245,20 @@ def _solve_block(
     branch = impedance.reshape(len(block.branches), batch * count)
     channels = block.fixed_source.shape[1]
     if size == 0:
-        return _Solved(block, np.zeros((0, channels, batch, count), dtype=complex), admittance), 0.0
+        nothing = np.zeros((0, channels, batch, count), dtype=complex)
+        return SolvedBlock(block, nothing, admittance, impedance, ()), 0.0
     flat = admittance.reshape(elements, batch * count)
     # A driver that is not known at a frequency must not poison the whole stack.
     unknown = ~np.isfinite(flat.sum(axis=0) + branch.sum(axis=0))
     if unknown.any():
         flat, branch = np.where(unknown, 1.0, flat), np.where(unknown, 1.0, branch)
-    first = len(block.nodes)
-    coupled = [(i, j, 1j * (henry[:, None] * omega)) for i, j, henry in couplings]
-    coupled = [(i, j, np.broadcast_to(term, (batch, count)).reshape(-1)) for i, j, term in coupled]
+    mutual = [(i, j, np.broadcast_to(1j * (henry[:, None] * omega), (batch, count))) for i, j, henry in couplings]
+    coupled = [(i, j, term.reshape(-1)) for i, j, term in mutual]
     x = np.empty((size, channels, batch * count), dtype=complex)
     worst = 0.0
     for start in range(0, batch * count, _CHUNK):
         part = slice(start, start + _CHUNK)
-        matrix, source = block.assemble(flat[:, part])
-        for row, own in enumerate(branch, start=first):
-            matrix[row, row] -= own[part]
-        for i, j, term in coupled:
-            matrix[i, j] -= term[part]
-            matrix[j, i] -= term[part]
+        matrix, source = block.system(flat[:, part], branch[:, part], [(i, j, term[part]) for i, j, term in coupled])
         x[:, :, part], residual = solve_stack(matrix, source)
         worst = max(worst, residual)
     if not np.isfinite(x.sum()):
@@ -261,7 +269,7 @@ def _solve_block(
         )
     if unknown.any():
         x[:, :, unknown] = np.nan
-    return _Solved(block, x.reshape(size, channels, batch, count), admittance), worst
+    return SolvedBlock(block, x.reshape(size, channels, batch, count), admittance, impedance, tuple(mutual)), worst
 
 
 def _couplings(network: Network, block: Block, given: Mapping[str, Float]) -> list[tuple[int, int, Float]]:
@@ -280,13 +288,13 @@ def _couplings(network: Network, block: Block, given: Mapping[str, Float]) -> li
     return found
 
 
-def _channel_current(network: Network, solved: tuple[_Solved, ...], channel: str) -> Complex:
+def _channel_current(network: Network, solved: tuple[SolvedBlock, ...], channel: str) -> Complex:
     """(c, k, n) current out of one channel's plus, for each channel alone at one volt."""
     wanted = next(c for c in network.channels if c.name == channel)
     total: Complex | None = None
     ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
     for one in solved:
-        for row, name in enumerate((*one.block.names, *one.block.branches)):
+        for row, name in enumerate(one.names):
             if name not in ends:
                 continue
             a, b = ends[name]

@@ -9,6 +9,7 @@ one column of B for each channel at one volt (the others held at zero).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,6 +72,24 @@ class Block:
                     matrix[row, column] -= y
             for row, channel, factor in sources:
                 source[row, channel] += factor * y
+        return matrix, source
+
+    def system(
+        self, admittance: Complex, branch_ohm: Complex, mutual_ohm: Sequence[tuple[int, int, Complex]]
+    ) -> tuple[Complex, Complex]:
+        """Whole matrices (size, size, s), symmetric, and sources (size, c, s).
+
+        Parameters
+        ----------
+        admittance : (e, s); branch_ohm : (b, s) of the branches themselves.
+        mutual_ohm : rows of two branches and the impedance (s,) by which the current of each acts on the other.
+        """
+        matrix, source = self.assemble(admittance)
+        for row, own in enumerate(branch_ohm, start=len(self.nodes)):
+            matrix[row, row] -= own
+        for i, j, term in mutual_ohm:
+            matrix[i, j] -= term
+            matrix[j, i] -= term
         return matrix, source
 
 
@@ -148,7 +167,8 @@ def make_block(
     source[n:] = -given[e:]
     for row, channel in enumerate(floating):
         source[size - len(floating) + row, network.channels.index(channel)] += 1.0
-    branches = tuple(x.name for x in ordered[e:]) + tuple(c.name for c in floating)
+    # A channel may bear the name of a part, but no part begins with a V.
+    branches = tuple(x.name for x in ordered[e:]) + tuple(f"V{c.name}" for c in floating)
     return Block(
         tuple(x.name for x in ordered[:e]),
         branches,
