@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -249,7 +250,8 @@ def _solve_block(
         return SolvedBlock(block, nothing, admittance, impedance, ()), 0.0
     flat = admittance.reshape(elements, batch * count)
     # A driver that is not known at a frequency must not poison the whole stack.
-    unknown = ~np.isfinite(flat.sum(axis=0) + branch.sum(axis=0))
+    known = [np.isfinite(admittance[row] if row < elements else impedance[row - elements]) for row in rows]
+    unknown = ~np.logical_and.reduce(known).reshape(-1) if known else np.zeros(batch * count, dtype=bool)
     if unknown.any():
         flat, branch = np.where(unknown, 1.0, flat), np.where(unknown, 1.0, branch)
     mutual = [(i, j, np.broadcast_to(1j * (henry[:, None] * omega), (batch, count))) for i, j, henry in couplings]
@@ -260,8 +262,8 @@ def _solve_block(
         part = slice(start, start + _CHUNK)
         matrix, source = block.system(flat[:, part], branch[:, part], [(i, j, term[part]) for i, j, term in coupled])
         x[:, :, part], residual = solve_stack(matrix, source)
-        worst = max(worst, residual)
-    if not np.isfinite(x.sum()):
+        worst = residual if math.isnan(residual) else max(worst, residual)
+    if math.isnan(worst):
         bad = int(np.argmax(~np.isfinite(x.sum(axis=(0, 1)))))
         raise NoSolutionError(
             f"no unique solution at {frequency[bad % count]:g} Hz round {(*block.nodes, *block.branches)[0]}",
