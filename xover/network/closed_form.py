@@ -1,0 +1,265 @@
+"""Compiled closed forms: the fast path for searches that vary a few parts of a network many times.
+
+Every function of a network is a ratio of two polynomials of the first degree in each part's value, its losses
+included, and of the second in a mutual inductance. With everything else fixed, each polynomial is a few
+complex coefficients at each frequency, worked out once; a candidate then costs one small matrix product.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from xover.curve import Complex, Float
+from xover.errors import OptionError
+from xover.network.closed_section import CompiledSection
+from xover.network.multilinear import summed
+from xover.network.network import Network
+from xover.network.parts import Capacitor, Inductor, Resistor
+from xover.network.symbols import Kind, Quantity, S
+from xover.network.tagged_equations import equations
+
+_ROUNDING = float(np.finfo(float).eps)
+# Multiplications in one matrix product: stays in the cache, and below what a BLAS spreads over threads,
+# whose waiting for each other costs more than they save here.
+_CHUNK = 250_000
+
+
+@dataclass(frozen=True, eq=False)
+class ClosedSolution:
+    """What `solve` gives for the same candidates: (k, n) arrays, sections without a varied part broadcast.
+
+    Attributes
+    ----------
+    drive : voltage at each driver over the amplifier's, by key.
+    impedance_ohm : what each channel sees, the other channels silent; empty if it was not asked for.
+    """
+
+    frequency_hz: Float
+    drive: Mapping[str, Complex]
+    impedance_ohm: Mapping[str, Complex]
+
+
+@dataclass(frozen=True, eq=False)
+class ClosedForm:
+    """A network whose varied values are still open.
+
+    Attributes
+    ----------
+    varied : the names that `at` takes, as `solve` has them.
+    """
+
+    network: Network
+    frequency_hz: Float
+    varied: tuple[str, ...]
+    _sections: tuple[CompiledSection, ...]
+    _quantity: Mapping[str, Quantity]
+    _mutual: Mapping[Quantity, tuple[Quantity, Quantity]]
+    _fixed: Mapping[Quantity, Complex]
+
+    def at(self, values: Mapping[str, ArrayLike], *, loads: bool = True) -> ClosedSolution:
+        """Evaluate candidates.
+
+        Parameters
+        ----------
+        values : for every varied name a number or (k,) array, in SI units.
+        loads : False leaves the channels' impedances out.
+
+        NaN comes out where a driver's impedance is NaN and where the network has no unique solution. Rounding
+        is that of `error_bound`. Raises OptionError when a varied name is missing or one is not varied.
+        """
+        chosen, count = self._chosen(values)
+        shape = (count, self.frequency_hz.size)
+        channels = tuple(c.name for c in self.network.channels if loads)
+        still: dict[str, Complex] = dict.fromkeys(channels, np.zeros((1, shape[1]), dtype=complex))
+        drive: dict[str, Complex] = {}
+        for section in self._sections:
+            if section.varies:
+                drive |= {name: np.empty(shape, dtype=complex) for name in section.drive}
+            else:
+                over = _inverse(section.determinant(chosen))
+                drive |= {name: np.broadcast_to(top(chosen) * over, shape) for name, top in section.drive.items()}
+                for channel in still.keys() & section.load.keys():
+                    still[channel] = still[channel] + section.load[channel](chosen) * over
+        moving = [section for section in self._sections if section.varies]
+        impedance: dict[str, Complex] = {}
+        for channel in channels:
+            if any(channel in section.load for section in moving):
+                impedance[channel] = np.empty(shape, dtype=complex)
+            else:
+                impedance[channel] = np.broadcast_to(_impedance(still[channel]), shape)
+        step = max(8, _CHUNK // (2 * shape[1] * max((s.terms for s in moving), default=1)))
+        for start in range(0, count, step):
+            rows = slice(start, start + step)
+            siemens = dict(still)
+            for section in moving:
+                over = _inverse(section.determinant(chosen[rows]))
+                for name, top in section.drive.items():
+                    np.multiply(top(chosen[rows]), over, out=drive[name][rows])
+                for channel in still.keys() & section.load.keys():
+                    siemens[channel] = siemens[channel] + section.load[channel](chosen[rows]) * over
+            for channel, total in siemens.items():
+                if impedance[channel].flags.writeable:
+                    impedance[channel][rows] = _impedance(total)
+        return ClosedSolution(self.frequency_hz, {d.key: drive[d.name] for d in self.network.drivers}, impedance)
+
+    def current(self, name: str, values: Mapping[str, ArrayLike]) -> Complex:
+        """(k, n) current through a part or driver card, first node to second, amperes per volt on all channels."""
+        chosen, count = self._chosen(values)
+        section = self._section_of(name)
+        top = section.compiled(summed(section.equations.current[name]))
+        return np.broadcast_to(top(chosen) * _inverse(section.determinant(chosen)), (count, self.frequency_hz.size))
+
+    def error_bound(self, key: str, values: Mapping[str, ArrayLike]) -> Float:
+        """(k, n) bound of the relative rounding error of a driver's drive.
+
+        Every factor and every sum of numerator and denominator adds at most one rounding in proportion to the
+        sum of the absolute terms (Higham, Accuracy and Stability of Numerical Algorithms, 2nd ed. 2002, section
+        3.1; from memory); where terms cancel, as at a lossless resonance, the bound rises with them.
+        """
+        chosen, count = self._chosen(values)
+        card = self.network.driver_card(key)
+        section = self._section_of(card.name)
+        total = np.zeros((count, self.frequency_hz.size))
+        for products in (section.equations.determinant, summed(section.equations.voltage[card.name])):
+            sizes = section.compiled(products, absolute=True)(np.abs(chosen))
+            signed = section.compiled(products)(chosen)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                total = total + np.real(sizes) / np.abs(signed)
+        # For each tag a complex product, at most three sums of its own and three of its merging; then the last sum.
+        steps = 10 * len(section.equations.tags) + section.terms + 10
+        return np.asarray(total * steps * _ROUNDING)
+
+    def _section_of(self, name: str) -> CompiledSection:
+        for section in self._sections:
+            if name in section.equations.elements:
+                return section
+        raise OptionError(f"the network has no part {name}", "name a part or driver card of the netlist")
+
+    def _chosen(self, values: Mapping[str, ArrayLike]) -> tuple[Float, int]:
+        """(k, v) values of the varied quantities, mutual inductances worked out, and k."""
+        odd = set(values) ^ set(self.varied)
+        if odd:
+            raise OptionError(
+                f"the closed form varies {', '.join(self.varied)}, and {sorted(odd)[0]} is not the same",
+                "give a value for each of these and for no other",
+            )
+        arrays = {self._quantity[k]: np.atleast_1d(np.asarray(values[k], dtype=float)) for k in self.varied}
+        sizes = {a.size for a in arrays.values()}
+        if len(sizes - {1}) > 1:
+            raise OptionError("the candidates differ in number", "give every part as many values as the others, or one")
+        for mutual, coils in self._mutual.items():
+            k = arrays.get(mutual)
+            product = np.ones(1)
+            for coil in coils:
+                product = product * (arrays[coil] if coil in arrays else self._fixed[coil].real)
+            own = k if k is not None else self._fixed[mutual].real
+            arrays[mutual] = np.asarray(own * np.sqrt(product))
+        count = max(a.size for a in arrays.values())
+        return np.stack([np.broadcast_to(a, (count,)) for a in arrays.values()], axis=1), count
+
+
+def compile_closed_form(
+    network: Network,
+    frequency_hz: ArrayLike,
+    driver_impedance_ohm: Mapping[str, ArrayLike],
+    varied: Iterable[str],
+) -> ClosedForm:
+    """Solve a network once, with some of its values left open.
+
+    The coefficients are worked out when they are first needed.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) > 0.
+    driver_impedance_ohm : (n,) complex by driver's name; NaN where it is not known.
+    varied : names of values, as `solve` takes them: `L1`, `L1_dcr`, `C1_esr`, `C1_df`, `K1`.
+
+    The number of coefficients doubles with each part varied within one section; one to five are sensible.
+
+    Raises
+    ------
+    NoSolutionError
+        The network has no unique solution.
+    OptionError
+        A name that is not there, or a driver without impedance.
+    """
+    frequency = np.asarray(frequency_hz, dtype=float)
+    names = tuple(dict.fromkeys(varied))
+    known = _quantities(network)
+    for name in names:
+        if name not in known:
+            raise OptionError(f"there is no value {name} in the network", "use one of " + ", ".join(sorted(known)))
+    if not names:
+        raise OptionError("nothing is varied", "name at least one part")
+    quantity = {name: known[name][0] for name in names}
+    number: dict[Quantity, Complex] = {q: np.array([v], dtype=complex) for q, v in known.values()}
+    mutual = {
+        Quantity(Kind.MUTUAL, c.name): (
+            Quantity(Kind.VALUE, network.part(c.first).name),
+            Quantity(Kind.VALUE, network.part(c.second).name),
+        )
+        for c in network.couplings
+    }
+    open_ = list(quantity.values())
+    moved = {m: coils for m, coils in mutual.items() if m in open_ or any(coil in open_ for coil in coils)}
+    # The order in which `_chosen` puts the columns.
+    variables = tuple(dict.fromkeys([*open_, *moved]))
+    fixed: dict[Quantity, Complex] = {S: 2j * np.pi * frequency}
+    for q, value in number.items():
+        if q.kind is Kind.LOSS_ANGLE:
+            fixed[q] = 1 + 1j * value
+        elif q.kind is Kind.MUTUAL:
+            one, other = mutual[q]
+            fixed[q] = value * np.sqrt(number[one] * number[other])
+        else:
+            fixed[q] = value
+    for name in network.driver_names:
+        if name not in driver_impedance_ohm:
+            raise OptionError(f"the driver {name} has no impedance", "give one for every driver of the network")
+        z = np.asarray(driver_impedance_ohm[name], dtype=complex)
+        fixed[Quantity(Kind.DRIVER, name)] = np.broadcast_to(z, frequency.shape)
+    has_symbol = frozenset(q for q, v in number.items() if v[0] != 0) | frozenset(open_)
+    sections = tuple(
+        CompiledSection(network, one, variables, fixed, has_symbol, frequency.size) for one in equations(network)
+    )
+    return ClosedForm(network, frequency, names, sections, quantity, moved, number)
+
+
+def _quantities(network: Network) -> dict[str, tuple[Quantity, float]]:
+    """Everything that may vary, by the name that `solve` has for it, with its own value."""
+    found: dict[str, tuple[Quantity, float]] = {}
+    for part in network.parts:
+        value = Quantity(Kind.VALUE, part.name)
+        if isinstance(part, Resistor):
+            found[part.name] = value, part.ohm
+        elif isinstance(part, Inductor):
+            found[part.name] = value, part.henry
+            found[f"{part.name}_dcr"] = Quantity(Kind.DCR, part.name), part.dcr_ohm
+        elif isinstance(part, Capacitor):
+            found[part.name] = value, part.farad
+            found[f"{part.name}_esr"] = Quantity(Kind.ESR, part.name), part.esr_ohm
+            found[f"{part.name}_df"] = Quantity(Kind.LOSS_ANGLE, part.name), part.dissipation_factor
+    for coupling in network.couplings:
+        found[coupling.name] = Quantity(Kind.MUTUAL, coupling.name), coupling.k
+    return found
+
+
+def _inverse(values: Complex) -> Complex:
+    """1/values, NaN at zero; twice as fast as a complex division."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        square = values.real * values.real
+        square += values.imag * values.imag
+        np.reciprocal(square, out=square)
+        out = np.conjugate(values)
+        out *= square
+    return np.asarray(out)
+
+
+def _impedance(siemens: Complex) -> Complex:
+    """1/siemens, infinite where no current flows."""
+    none = siemens == 0
+    return np.where(none, np.inf, _inverse(siemens)) if none.any() else _inverse(siemens)

@@ -1,0 +1,140 @@
+"""A section's functions as polynomials in a few open quantities, with numbers for everything else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from xover.curve import Complex, Float
+from xover.network.multilinear import Multilinear, summed
+from xover.network.network import Network
+from xover.network.symbols import Kind, Quantity
+from xover.network.tagged_equations import Equations, Form, immittance
+
+# Exponents of the varied quantities -> coefficient at each frequency, (n,).
+_Coefficients = dict[tuple[int, ...], Complex]
+
+
+@dataclass(frozen=True, eq=False)
+class CompiledFunction:
+    """A polynomial in the varied quantities: exponents (m, v), coefficients (m, n)."""
+
+    exponents: tuple[tuple[int, ...], ...]
+    coefficients: Complex
+
+    @property
+    def varies(self) -> bool:
+        """Whether any varied quantity occurs."""
+        return any(any(e) for e in self.exponents)
+
+    def __call__(self, chosen: Float) -> Complex:
+        """(k, n) for (k, v) values; (1, n) where nothing varies."""
+        if not self.varies:
+            return np.asarray(self.coefficients.sum(axis=0, keepdims=True))
+        design = np.ones((chosen.shape[0], len(self.exponents)))
+        for column, exponents in enumerate(self.exponents):
+            for variable, exponent in enumerate(exponents):
+                if exponent:
+                    design[:, column] *= chosen[:, variable] ** exponent
+        # Real values times complex coefficients: one real matrix product of twice the width.
+        return np.asarray((design @ self.coefficients.view(float)).view(complex))
+
+
+@dataclass(frozen=True, eq=False)
+class CompiledSection:
+    """A section whose functions become polynomials when they are first asked for.
+
+    Attributes
+    ----------
+    equations : the section, solved by tags.
+    variables : the quantities left open.
+    fixed : numbers, (1,) or (n,), for all other quantities; a mutual inductance in henry, a loss angle as 1 + j df.
+    has_symbol : the quantities that are not zero, or open.
+    size : n, the number of frequencies.
+    """
+
+    network: Network
+    equations: Equations
+    variables: tuple[Quantity, ...]
+    fixed: Mapping[Quantity, Complex]
+    has_symbol: frozenset[Quantity]
+    size: int
+
+    @cached_property
+    def determinant(self) -> CompiledFunction:
+        """The denominator of everything."""
+        return self.compiled(self.equations.determinant)
+
+    @cached_property
+    def drive(self) -> dict[str, CompiledFunction]:
+        """Numerator of each driver's voltage, by card name, for one volt on all channels."""
+        cards = (d.name for d in self.network.drivers if d.name in self.equations.elements)
+        return {name: self.compiled(summed(self.equations.voltage[name])) for name in cards}
+
+    @cached_property
+    def load(self) -> dict[str, CompiledFunction]:
+        """Numerator of each channel's current into this section, that channel alone at one volt; where any flows."""
+        currents = {c.name: self.equations.channel_current(self.network, c) for c in self.network.channels}
+        return {name: self.compiled(current) for name, current in currents.items() if current}
+
+    @cached_property
+    def varies(self) -> bool:
+        """Whether any open quantity belongs to this section."""
+        return any(f.varies for f in (self.determinant, *self.drive.values(), *self.load.values()))
+
+    @cached_property
+    def terms(self) -> int:
+        """Number of coefficients of its largest function."""
+        return max(len(f.exponents) for f in (self.determinant, *self.drive.values(), *self.load.values()))
+
+    def compiled(self, products: Multilinear, *, absolute: bool = False) -> CompiledFunction:
+        """Numbers for everything that does not vary; `absolute` takes every term by its magnitude."""
+        nothing = (0,) * len(self.variables)
+        level: dict[int, _Coefficients] = {
+            p: {nothing: np.full(1, abs(c) if absolute else c, dtype=complex)} for p, c in products.items()
+        }
+        for index, tag in enumerate(self.equations.tags):
+            forms = immittance(self.network, tag, self.has_symbol)
+            present, absent = (self._form(form, absolute) for form in forms)
+            bit = 1 << index
+            following: dict[int, _Coefficients] = {}
+            for product, inner in level.items():
+                factor = present if product & bit else absent
+                if factor:
+                    _multiply_into(following.setdefault(product & ~bit, {}), inner, factor)
+            level = following
+        found = level.get(0, {}) or {nothing: np.zeros(1, dtype=complex)}
+        table = np.stack([np.broadcast_to(c, (self.size,)) for c in found.values()])
+        return CompiledFunction(tuple(found), np.ascontiguousarray(table))
+
+    def _form(self, form: Form, absolute: bool) -> _Coefficients:
+        """An immittance's numerator or denominator in the varied quantities."""
+        total: _Coefficients = {}
+        for product in form:
+            terms: _Coefficients = {(0,) * len(self.variables): np.ones(1, dtype=complex)}
+            for quantity in product:
+                own = tuple(int(quantity == v) for v in self.variables)
+                if not any(own):
+                    factor = {own: self.fixed[quantity]}
+                elif quantity.kind is Kind.LOSS_ANGLE:
+                    factor = {(0,) * len(own): np.ones(1, dtype=complex), own: np.full(1, 1j)}
+                else:
+                    factor = {own: np.ones(1, dtype=complex)}
+                if absolute:
+                    factor = {exponents: np.abs(number) + 0j for exponents, number in factor.items()}
+                longer: _Coefficients = {}
+                _multiply_into(longer, terms, factor)
+                terms = longer
+            for exponents, value in terms.items():
+                total[exponents] = total[exponents] + value if exponents in total else value
+        return total
+
+
+def _multiply_into(total: _Coefficients, one: _Coefficients, other: _Coefficients) -> None:
+    for a, x in one.items():
+        for b, y in other.items():
+            key = tuple(i + j for i, j in zip(a, b, strict=True))
+            total[key] = total[key] + x * y if key in total else x * y
