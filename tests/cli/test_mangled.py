@@ -96,11 +96,11 @@ def mangle(data: bytes, rng: random.Random) -> bytes:
 
 
 def thin(folder: Path) -> None:
-    """Keep every sixth row of the tables: as many ways to break them, in less time."""
+    """Keep every twelfth row of the tables: as many ways to break them, in less time."""
     for path in folder.rglob("*"):
         if path.suffix in {".csv", ".txt", ".z1p"}:
             lines = path.read_bytes().split(b"\n")
-            kept = [line for n, line in enumerate(lines) if n % 6 == 0 or not line[:1].isdigit()]
+            kept = [line for n, line in enumerate(lines) if n % 12 == 0 or not line[:1].isdigit()]
             path.write_bytes(b"\n".join(kept))
 
 
@@ -129,7 +129,7 @@ def test_mangled_input(run, tmp_path, chunk):
         whole = victim.read_bytes()
         victim.write_bytes(mangle(whole, rng))
         before = snapshot(base)
-        arguments = [rng.choice(["predict", "predict", "load"]), speaker, "--per-octave", "3"]
+        arguments = [rng.choice(["predict", "predict", "predict", "load"]), speaker, "--per-octave", "3"]
         arguments += rng.choice([[], ["--json"], ["--network", "original"]])
         done = run(*arguments)
         story = f"{victim.name} {arguments[0]}: status {done.status}\n{done.err}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -63,11 +64,19 @@ class Prediction:
     effective_range: EffectiveRange
     off_axis: OffAxis | None
     nulls: tuple[VerticalNulls, ...]
-    group_delay_s: Float
-    step: StepResponse | None
     output_ohm: float
     residual: float
     warnings: tuple[str, ...]
+
+    @cached_property
+    def group_delay_s(self) -> Float:
+        """(n,) group delay of the sum; worked out when asked for."""
+        return group_delay_s(self.frequency_hz, self.total.pressure)
+
+    @cached_property
+    def step(self) -> StepResponse | None:
+        """Step response of the sum, band-limited; None where the timing is unknown. Worked out when asked for."""
+        return step_response(self.frequency_hz, self.total.pressure) if self.total.coherent else None
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, with the figures read from the curves under `summary`."""
@@ -192,8 +201,6 @@ def predict(
         effective_range=effective_range(frequency_hz, level),
         off_axis=angles,
         nulls=nulls,
-        group_delay_s=group_delay_s(frequency_hz, total.pressure),
-        step=step_response(frequency_hz, total.pressure) if known else None,
         output_ohm=output_ohm,
         residual=solution.residual,
         warnings=_warnings(speaker, network, total, reason),
