@@ -162,3 +162,20 @@ def test_measured_phase_is_used_as_it_stands(tmp_path):
 def test_json_has_no_nan(tmp_path):
     text = json.dumps(to_plain(predict(folder(tmp_path), "found", log_grid(20.0, 20e3, 3))), allow_nan=False)
     assert '"sum"' in text
+
+
+def test_fault_volts_of_unlike_amplifiers_are_not_told(tmp_path):
+    """Two channels behind amplifiers of unlike ratings share no voltage: only the ratio is told."""
+    cir = "* bi\nVbass lo 0\nVtreble hi 0\nL1 lo w 0.5mH dcr=0.3\nXlow w 0 woofer\n"
+    cir += "C1 hi t 6u8 esr=0.2\nXhigh t 0 tweeter\n"
+    channels = "[bypass]\nfrequency_hz = 3000\n[bypass.channels.{}]\nrated_power_w = {}\nrated_load_ohm = 8\n"
+    both = (
+        TOML
+        + channels.format("woofer", 50)
+        + channels.format("tweeter", "{}").replace("[bypass]\nfrequency_hz = 3000\n", "")
+    )
+    alike = study_load(folder(tmp_path, both.format(50), cir), "found", F)
+    volts = next(f for f in alike.faults if f.driver == "tweeter").capacitors[0]
+    assert volts.rms_v == pytest.approx(20.0 * volts.magnification)  # sqrt(50 W x 8 ohm)
+    unlike = study_load(folder(tmp_path, both.format(20), cir), "found", F)
+    assert next(f for f in unlike.faults if f.driver == "tweeter").capacitors[0].rms_v is None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -116,10 +116,7 @@ def study_load(
     channels: dict[str, ChannelLoad] = {}
     for channel in network.channels:
         z = solution.impedance_ohm[channel.name]
-
-        def refine(f: Float, name: str = channel.name) -> Complex:
-            return solve(network, f, speaker.impedances_ohm(network, f)).impedance_ohm[name]
-
+        refine = channel_impedance(speaker, network, channel.name)
         fed = fed_drivers(network, channel.name)
         amplifier = amplifier_of(speaker, network, fed)
         reading = read_load(frequency_hz, z, refine, band)
@@ -152,6 +149,15 @@ def study_load(
     )
 
 
+def channel_impedance(speaker: Speaker, network: Network, channel: str) -> Callable[[Float], Complex]:
+    """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
+
+    def at(frequency_hz: Float) -> Complex:
+        return solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz)).impedance_ohm[channel]
+
+    return at
+
+
 def fed_drivers(network: Network, channel: str) -> tuple[str, ...]:
     """Keys of the drivers whose section touches a channel's plus."""
     plus = next(c.plus for c in network.channels if c.name == channel)
@@ -176,10 +182,13 @@ def amplifier_of(speaker: Speaker, network: Network, fed: tuple[str, ...]) -> Am
 
 
 def _faults(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
-    amplifier = speaker.amplifier
-    volts = None
-    if amplifier is not None and amplifier.rated_power_w and amplifier.rated_load_ohm:
-        volts = rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm)
+    amplifiers = [amplifier_of(speaker, network, fed_drivers(network, c.name)) for c in network.channels]
+    rated = {
+        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
+        for a in amplifiers
+    }
+    # Channels of unlike amplifiers share no voltage: then only ratios are told.
+    volts = rated.pop() if len(rated) == 1 else None
     return fault_cases(
         network,
         frequency_hz,
