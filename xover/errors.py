@@ -11,6 +11,8 @@ Anything else that escapes is a fault of xover itself.
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from pathlib import Path
 
 
@@ -74,3 +76,10 @@ class NoSolutionError(XoverError):
         self.problem = problem
         self.remedy = remedy
         super().__init__(_one_line(f"{problem}; {remedy}"))
+
+
+def nearest_word(word: str, known: Iterable[str]) -> str | None:
+    """The known word that was probably meant, whatever its case, or None; for remedies."""
+    lower = {name.lower(): name for name in known}
+    near = difflib.get_close_matches(word[:64].lower(), list(lower), n=1, cutoff=0.5)
+    return lower[near[0]] if near else None

@@ -225,6 +225,16 @@ def format_quantity(value: float, kind: Kind, digits: int = 3) -> str:
     return f"{number} {name}".rstrip()
 
 
+def hertz(frequency_hz: float) -> str:
+    """Write a finite frequency for a sentence: 252 Hz, 2.39 kHz."""
+    return format_quantity(float(frequency_hz), Kind.FREQUENCY)
+
+
+def ohms(resistance_ohm: float) -> str:
+    """Write a finite resistance for a sentence: 3.31 ohm."""
+    return format_quantity(float(resistance_ohm), Kind.RESISTANCE)
+
+
 def spice_value(value: float) -> str:
     """Write a value so that any SPICE and `parse_quantity` read the same float back (no suffix)."""
     return repr(float(value))

@@ -91,3 +91,10 @@ def test_files_stay_small():
     for path in MODULES:
         lines = len(path.read_text(encoding="utf-8").splitlines())
         assert lines <= 500, f"{path} has {lines} lines: one idea each"
+
+
+def test_help_loads_no_study():
+    """No command waits for what another one needs."""
+    loaded = "import sys; import xover.cli.main; print([m for m in sys.modules if m.startswith('xover.studies.')])"
+    done = subprocess.run([sys.executable, "-c", loaded], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -17,7 +17,7 @@ from xover.acoustic.decibel import level_db
 from xover.acoustic.summing import known_sum
 from xover.acoustic.ways import Way, order_ways
 from xover.curve import log_grid
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -182,7 +182,7 @@ def _find_crossing(field: _Field, low: int) -> tuple[float, float, list[str]] | 
     both = np.flatnonzero(np.isfinite(lower) & np.isfinite(upper))
     if both.size < 2:
         return f"{names[0]} and {names[1]} have no measured band in common"
-    span = f"from {_hz(f[both[0]])} to {_hz(f[both[-1]])}"
+    span = f"from {hertz(f[both[0]])} to {hertz(f[both[-1]])}"
     places = crossings_hz(f, lower, upper)
     if not places:
         lead = lower[both] - upper[both]
@@ -198,14 +198,14 @@ def _find_crossing(field: _Field, low: int) -> tuple[float, float, list[str]] | 
     if not near:
         best = max(range(len(places)), key=lambda i: levels[i] - top[i])
         return (
-            f"{names[0]} and {names[1]} meet at {_hz(places[best])} only, "
+            f"{names[0]} and {names[1]} meet at {hertz(places[best])} only, "
             f"{top[best] - levels[best]:.0f} dB below all drivers together"
         )
     best = max(near, key=lambda i: levels[i])
     notes = []
     if len(near) > 1:
         notes.append(
-            f"their levels cross {len(near)} times, at {', '.join(_hz(places[i]) for i in near)}: read at the loudest"
+            f"their levels cross {len(near)} times, at {', '.join(hertz(places[i]) for i in near)}: read at the loudest"
         )
     return places[best], levels[best], notes
 
@@ -217,7 +217,11 @@ def _slope(
     f, level = field.frequency_hz, field.way_level_db[way]
     rows = np.flatnonzero((f >= from_hz * (1 - 1e-9)) & (f <= to_hz * (1 + 1e-9)) & np.isfinite(level))
     if rows.size < 3 or math.log2(f[rows[-1]] / f[rows[0]]) < LEAST_SLOPE_OCTAVES:
-        return None, None, f"no slope of {field.ways[way].name}: too little data from {_hz(from_hz)} to {_hz(to_hz)}"
+        return (
+            None,
+            None,
+            f"no slope of {field.ways[way].name}: too little data from {hertz(from_hz)} to {hertz(to_hz)}",
+        )
     slope = np.polyfit(np.log2(f[rows]), level[rows], 1)[0]
     return float(slope), (float(f[rows[0]]), float(f[rows[-1]])), ""
 
@@ -276,7 +280,3 @@ def _run(good: NDArray[np.bool_], middle: int) -> tuple[int, int]:
 
 def _or_none(value: float) -> float | None:
     return None if math.isnan(value) else value
-
-
-def _hz(frequency_hz: float) -> str:
-    return format_quantity(float(frequency_hz), Kind.FREQUENCY)

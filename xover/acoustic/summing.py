@@ -22,7 +22,7 @@ from xover.acoustic.branch import Branch, missing_bound
 from xover.acoustic.decibel import level_db, phase_deg, ratio
 from xover.acoustic.ways import order_ways
 from xover.errors import InputError
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -50,7 +50,7 @@ class DataGap:
     @property
     def note(self) -> str:
         """The gap in one sentence."""
-        band = f"{self.key} is not known from {_hz(self.from_hz)} to {_hz(self.to_hz)}"
+        band = f"{self.key} is not known from {hertz(self.from_hz)} to {hertz(self.to_hz)}"
         if self.counted_absent:
             return f"{band}: left out there, as its drive keeps it {ABSENT_DB:g} dB or more below the rest"
         return f"{band} and may matter there: no sum"
@@ -214,7 +214,3 @@ def _gaps(frequency_hz: Float, branches: Sequence[Branch], given: NDArray[np.boo
                 low, high = float(frequency_hz[start]), float(frequency_hz[stop - 1])
                 gaps.append(DataGap(branch.key, low, high, bool(state[start] == 1)))
     return tuple(gaps)
-
-
-def _hz(frequency_hz: float) -> str:
-    return format_quantity(frequency_hz, Kind.FREQUENCY)

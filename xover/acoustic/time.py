@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.geometry import delay_factor
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -160,7 +160,7 @@ def step_response(
     order = np.argsort(time)
     order = order[(time[order] >= -before_s) & (time[order] <= after_s)]
     note = (
-        f"made from {_hz(low)} to {_hz(high)} only: nothing slower than {1000.0 / low:.3g} ms, "
+        f"made from {hertz(low)} to {hertz(high)} only: nothing slower than {1000.0 / low:.3g} ms, "
         f"nothing faster than {1000.0 / high:.3g} ms is in it"
     )
     return StepResponse(time[order] + bulk, step[order], bulk, low, high, note)
@@ -210,7 +210,3 @@ def _ends(f: Float, low: float, high: float) -> Float:
     """1 inside the band, falling to 0 at both its ends over half an octave, raised cosine over log f."""
     octaves = np.minimum(np.log2(f / low), np.log2(high / f)) / END_OCTAVES
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(octaves, 0.0, 1.0)), dtype=float)
-
-
-def _hz(frequency_hz: float) -> str:
-    return format_quantity(frequency_hz, Kind.FREQUENCY)

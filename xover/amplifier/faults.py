@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.amplifier.extremum import Extremum
-from xover.amplifier.load import check_grid, hertz, ohms
+from xover.amplifier.load import check_grid
 from xover.amplifier.resonance import DriverImpedance, Sweep, interpolated
 from xover.amplifier.wiring import dead_short, has_load, linked, neighbourhood, with_connected_channels
 from xover.errors import InputError
 from xover.network import Capacitor, Channel, DriverCard, Network
-from xover.quantity import Kind, format_quantity, parse_quantity
+from xover.quantity import Kind, format_quantity, hertz, ohms, parse_quantity
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from xover.amplifier.epdr import epdr
 from xover.amplifier.extremum import Extremum, highest, lowest
 from xover.errors import InputError
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -163,16 +163,6 @@ def usual_rating(minimum_ohm: float) -> float | None:
 def covers(covered_hz: tuple[float, float], band_hz: tuple[float, float]) -> bool:
     """Say whether a known stretch reaches over the whole of a band, within rounding."""
     return covered_hz[0] <= band_hz[0] * (1.0 + ROUNDING) and covered_hz[1] >= band_hz[1] * (1.0 - ROUNDING)
-
-
-def hertz(value: float) -> str:
-    """Write a finite frequency for a sentence: 252 Hz, 20 kHz."""
-    return format_quantity(value, Kind.FREQUENCY)
-
-
-def ohms(value: float) -> str:
-    """Write a finite resistance for a sentence: 3.31 ohm."""
-    return format_quantity(value, Kind.RESISTANCE)
 
 
 def check_grid(frequency_hz: Float, value: Complex) -> None:

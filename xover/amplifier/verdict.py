@@ -8,8 +8,9 @@ from enum import StrEnum
 from typing import Final
 
 from xover.amplifier.epdr import ASSUMPTION
-from xover.amplifier.load import IEC_LEAST_SHARE, ROUNDING, LoadReading, covers, hertz, ohms
+from xover.amplifier.load import IEC_LEAST_SHARE, ROUNDING, LoadReading, covers
 from xover.errors import InputError
+from xover.quantity import hertz, ohms
 
 # EPDR below this share of the lowest load that the amplifier allows is called out: a loudspeaker's
 # EPDR falls to about half of its modulus as a rule. Common practice, no published source.

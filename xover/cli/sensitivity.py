@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, To, chosen_network, grid
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
-from xover.speaker import open_speaker
-from xover.studies.changes import HEARD_DB, Worst
-from xover.studies.sensitivity import PER_CENT, PartSensitivity, SensitivityStudy, study_sensitivity
+
+if TYPE_CHECKING:
+    from xover.studies.changes import Worst
+    from xover.studies.sensitivity import PartSensitivity, SensitivityStudy
 
 MOST_SENTENCES = 3
 
@@ -27,6 +29,9 @@ def sensitivity(
 
     Example: xover sensitivity examples/attic-two-way/left --network found --plot parts.png
     """
+    from xover.speaker import open_speaker
+    from xover.studies.sensitivity import study_sensitivity
+
     opened = open_speaker(speaker)
     result = study_sensitivity(opened, chosen_network(opened, network), grid(from_hz, to_hz, per_octave))
     if plot is not None:
@@ -44,6 +49,8 @@ def sensitivity(
 
 
 def _show(study: SensitivityStudy) -> None:
+    from xover.studies.changes import HEARD_DB
+
     show_heading(f"{study.title}: network '{study.network}', which part matters")
     if not study.total_known:
         show_text("The sound is not known, so the parts are ranked by the drives.")
@@ -81,6 +88,8 @@ def _show_table(found: Sequence[PartSensitivity]) -> None:
 
 def _label(s: PartSensitivity) -> str:
     """The name, and the step where the heading does not give it."""
+    from xover.studies.sensitivity import PER_CENT
+
     return s.name if s.step == PER_CENT else f"{s.name} {s.step}"
 
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from xover.cli.options import Force, Json, NetworkName, SpeakerPath, chosen_network, frequency
 from xover.cli.show import hertz, show_json, show_table, show_text, show_warnings
-from xover.files.atomic import write_text
-from xover.speaker import open_speaker
-from xover.studies.spice import SpiceNetlist, study_spice
+
+if TYPE_CHECKING:
+    from xover.studies.spice import SpiceNetlist
 
 
 def spice(
@@ -38,6 +38,10 @@ def spice(
 
     Example: xover spice examples/attic-two-way/left --network found --output left.cir
     """
+    from xover.files.atomic import write_text
+    from xover.speaker import open_speaker
+    from xover.studies.spice import study_spice
+
     opened = open_speaker(speaker)
     at_hz = frequency(loss_at, "--loss-at") if loss_at is not None else None
     result = study_spice(opened, chosen_network(opened, network), loss_at_hz=at_hz)

@@ -15,7 +15,8 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import DRIVE_SPAN_DB, LEVEL_SPAN_DB, finite, level_axis, level_window
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, REVERSED, SHADE, SUM, Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut, hertz
+from xover.drawing.text import cut
+from xover.quantity import hertz
 from xover.studies.predict import Prediction
 
 if TYPE_CHECKING:

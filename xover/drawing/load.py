@@ -13,7 +13,8 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import finite, ohm_axis, ohm_window, phase_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut, hertz, ohms
+from xover.drawing.text import cut
+from xover.quantity import hertz, ohms
 from xover.studies.load import LoadStudy
 
 if TYPE_CHECKING:

@@ -6,8 +6,6 @@ from collections.abc import Callable
 from functools import cache
 from typing import Final
 
-from xover.quantity import Kind, format_quantity
-
 UNKNOWN_GLYPH: Final = "\ufffd"
 _FONT: Final = "DejaVu Sans"
 
@@ -71,13 +69,3 @@ def _longest(rest: str, fits: Callable[[str], bool]) -> str:
         low, high = (middle, high) if fits(rest[:middle]) else (low, middle)
     blank = rest.rfind(" ", 0, low + 1)
     return rest[:blank] if blank > 0 else rest[:low]
-
-
-def hertz(frequency_hz: float) -> str:
-    """Write a frequency: 2.39 kHz."""
-    return format_quantity(frequency_hz, Kind.FREQUENCY)
-
-
-def ohms(resistance_ohm: float) -> str:
-    """Write a resistance: 5.71 ohm."""
-    return format_quantity(resistance_ohm, Kind.RESISTANCE)

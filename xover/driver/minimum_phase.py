@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Curve
 from xover.errors import InputError
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 
 Float = NDArray[np.float64]
 
@@ -103,7 +103,7 @@ def minimum_phase(
     )
     words = "; ".join(
         f"{end} tail {slope:+.3g} dB per octave, "
-        + (f"fitted from {_hz(f[r][0])} to {_hz(f[r][-1])}" if told is None else "given")
+        + (f"fitted from {hertz(f[r][0])} to {hertz(f[r][-1])}" if told is None else "given")
         for end, slope, told, r in zip(("low", "high"), (low, high), given, rows, strict=True)
     )
     phase, low_tail, high_tail = _bode(np.log(f), level * math.log(10.0) / 20.0, low, high)
@@ -208,7 +208,3 @@ def _check(f: Float, level: Float) -> None:
     bad = np.flatnonzero(~np.isfinite(level))
     if bad.size:
         raise InputError(f"there is no level at {f[bad[0]]:g} Hz, so no phase belongs to it", "leave that row out")
-
-
-def _hz(frequency_hz: float) -> str:
-    return format_quantity(float(frequency_hz), Kind.FREQUENCY)

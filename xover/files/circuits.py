@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 
-from xover.errors import OptionError
+from xover.errors import OptionError, nearest_word
 from xover.files.netlist import Netlist, read_netlist
 
 
@@ -26,9 +25,9 @@ def read_circuit(name: str) -> Netlist:
     stem = name.removesuffix(".cir")
     names = circuit_names()
     if stem not in names:
-        near = difflib.get_close_matches(stem, names, 1, 0.4)
+        near = nearest_word(stem, names)
         raise OptionError(
             f"there is no circuit '{name[:60]}'",
-            f"did you mean {near[0]}?" if near else "list them with 'xover new --list'",
+            f"did you mean {near}?" if near else "list them with 'xover new --list'",
         )
     return read_netlist(circuits_folder() / f"{stem}.cir")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from xover.errors import InputError
+from xover.errors import InputError, nearest_word
 from xover.files.toml_lines import KeyLines, KeyPath
 
 LONGEST_NAME = 64
@@ -16,10 +15,9 @@ LONGEST_NAME = 64
 
 def nearest(word: str, known: Sequence[str], what: str) -> str:
     """Name the one of the known words that is nearest, or all of them."""
-    lower = {name.lower(): name for name in known}
-    near = difflib.get_close_matches(word[:LONGEST_NAME].lower(), list(lower), n=1, cutoff=0.5)
+    near = nearest_word(word, known)
     if near:
-        return f"did you mean '{lower[near[0]]}'?"
+        return f"did you mean '{near}'?"
     return f"the {what} here are " + ", ".join(known) if known else f"there are no {what} here"
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections import Counter
 
 import numpy as np
 
-from xover.errors import InputError
+from xover.errors import InputError, nearest_word
 from xover.files.netlist import Card, Netlist
 from xover.network.faults import topology_faults
 from xover.network.losses import fit_loss
@@ -78,8 +77,8 @@ def _check_fields(card: Card) -> None:
     known = KNOWN_FIELDS[card.letter]
     for key in card.fields:
         if key not in known:
-            near = difflib.get_close_matches(key, known, 1, 0.5)
-            remedy = f"did you mean {near[0]}?" if near else "known are " + (", ".join(known) or "none")
+            near = nearest_word(key, known)
+            remedy = f"did you mean {near}?" if near else "known are " + (", ".join(known) or "none")
             raise InputError(f"{card.name} has the unknown field '{key[:40]}'", remedy)
     tolerance = card.fields.get("tol")
     if tolerance is not None and not 0 <= parse_fraction(tolerance) <= 1:

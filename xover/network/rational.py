@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex
 from xover.errors import OptionError
+from xover.network.exact_polynomials import times, to_power
 from xover.network.symbols import Kind, Quantity, SymbolTable
 
 
@@ -189,7 +190,7 @@ def numeric_polynomials(
     ratios = [_as_ratio(rational, q, values, drivers, loss_hz) for q in quantities]
     highest = [max(column) for column in zip(*rational.numerator, *rational.denominator, strict=True)]
     powers: list[list[tuple[list[Fraction], list[Fraction]]]] = [
-        [(_power(p, k), _power(q, top - k)) for k in range(top + 1)]
+        [(to_power(p, k), to_power(q, top - k)) for k in range(top + 1)]
         for (p, q), top in zip(ratios, highest, strict=True)
     ]
     top, bottom = (list(_in_s(polynomial, powers)) for polynomial in (rational.numerator, rational.denominator))
@@ -227,21 +228,6 @@ def _as_ratio(
     return [Fraction(_value(rational, quantity, values))], one
 
 
-def _times(a: list[Fraction], b: list[Fraction]) -> list[Fraction]:
-    out = [Fraction(0)] * (len(a) + len(b) - 1)
-    for i, x in enumerate(a):
-        for j, y in enumerate(b):
-            out[i + j] += x * y
-    return out
-
-
-def _power(base: list[Fraction], exponent: int) -> list[Fraction]:
-    out = [Fraction(1)]
-    for _ in range(exponent):
-        out = _times(out, base)
-    return out
-
-
 def _in_s(polynomial: Any, powers: list[list[tuple[list[Fraction], list[Fraction]]]]) -> Iterator[Fraction]:
     """A polynomial with every generator replaced by its ratio (times all denominators), highest power first."""
     level: dict[tuple[int, ...], list[Fraction]] = {e: [Fraction(int(c))] for e, c in polynomial.items()}
@@ -249,7 +235,7 @@ def _in_s(polynomial: Any, powers: list[list[tuple[list[Fraction], list[Fraction
         following: dict[tuple[int, ...], list[Fraction]] = {}
         for exponents, inner in level.items():
             p, q = choices[exponents[-1]]
-            product = _times(_times(inner, p), q)
+            product = times(times(inner, p), q)
             total = following.setdefault(exponents[:-1], [])
             total += [Fraction(0)] * (len(product) - len(total))
             for i, value in enumerate(product):

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 
 from xover.curve import Complex, Float
-from xover.errors import InputError, OptionError
+from xover.errors import InputError, OptionError, nearest_word
 from xover.files.netlist import read_netlist
 from xover.files.speaker import Amplifier, Listening, SpeakerFile
 from xover.network import Network, build_network
@@ -61,16 +60,16 @@ class Speaker:
         OptionError : no network of that name. InputError : a fault in its netlist.
         """
         if name not in self.file.speaker.networks:
-            near = difflib.get_close_matches(name, self.network_names, 1, 0.5)
+            near = nearest_word(name, self.network_names)
             known = ", ".join(self.network_names) or "none yet: add [networks.found]"
             raise OptionError(
-                f"{self.file.path} has no network '{name}'", f"did you mean {near[0]}?" if near else f"it has {known}"
+                f"{self.file.path} has no network '{name}'", f"did you mean {near}?" if near else f"it has {known}"
             )
         network = build_network(read_netlist(self.file.file(self.file.speaker.networks[name].circuit)))
         for card in network.drivers:
             if card.driver not in self.drivers:
-                near = difflib.get_close_matches(card.driver, self.drivers, 1, 0.5)
-                remedy = f"did you mean {near[0]}?" if near else f"add [drivers.{card.driver}] there"
+                near = nearest_word(card.driver, self.drivers)
+                remedy = f"did you mean {near}?" if near else f"add [drivers.{card.driver}] there"
                 raise InputError(
                     f"{card.name} binds the driver '{card.driver}', which {self.file.path.name} does not have",
                     remedy,

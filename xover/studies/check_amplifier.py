@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from xover.amplifier.load import read_load
 from xover.amplifier.verdict import judge_load
-from xover.curve import Complex, Float, log_grid
+from xover.curve import log_grid
 from xover.network import Network, solve
 from xover.speaker import Speaker
 from xover.studies.findings import Finding, note, stop, warning
-from xover.studies.load import amplifier_of, fed_drivers
+from xover.studies.load import amplifier_of, channel_impedance, fed_drivers
 
 
 def amplifier_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
@@ -58,12 +58,10 @@ def _loads(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     grid = log_grid(20.0, 20e3, 48)
     solution = solve(network, grid, speaker.impedances_ohm(network, grid))
     for channel in network.channels:
-
-        def refine(f: Float, which: str = channel.name) -> Complex:
-            return solve(network, f, speaker.impedances_ohm(network, f)).impedance_ohm[which]
-
         amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
-        reading = read_load(grid, solution.impedance_ohm[channel.name], refine)
+        reading = read_load(
+            grid, solution.impedance_ohm[channel.name], channel_impedance(speaker, network, channel.name)
+        )
         verdict = judge_load(reading, amplifier.minimum_load_ohm if amplifier else None)
         where = f"{name}, channel {channel.name}" if len(network.channels) > 1 else name
         if verdict.limit_broken:

@@ -14,6 +14,7 @@ from xover.curve import Complex, Float, log_grid
 from xover.driver.model import DriverModel
 from xover.driver.polynomials import impedance_polynomials
 from xover.network import Capacitor, Inductor, Network
+from xover.network.exact_polynomials import plus, times
 from xover.network.formula_text import count_terms, load_text, ratio_text
 from xover.network.rational import Rational, numeric_polynomials
 from xover.network.symbolic import SymbolicSolution, solve_symbolic
@@ -276,22 +277,8 @@ def _load_shape(
     top, bottom = [Fraction(0)], [Fraction(1)]
     for _, y in load.admittance:
         p, q = numeric_polynomials(y, solution.table.value, drivers, LOSS_HZ)
-        top, bottom = _plus(_times(top, q), _times(p, bottom)), _times(bottom, q)
+        top, bottom = plus(times(top, q), times(p, bottom)), times(bottom, q)
     return _from_polynomials(words, bottom, top)
-
-
-def _times(a: Sequence[Fraction], b: Sequence[Fraction]) -> list[Fraction]:
-    out = [Fraction(0)] * (len(a) + len(b) - 1)
-    for i, x in enumerate(a):
-        for j, y in enumerate(b):
-            out[i + j] += x * y
-    return out
-
-
-def _plus(a: Sequence[Fraction], b: Sequence[Fraction]) -> list[Fraction]:
-    size = max(len(a), len(b))
-    left, right = [Fraction(0)] * (size - len(a)) + list(a), [Fraction(0)] * (size - len(b)) + list(b)
-    return [x + y for x, y in zip(left, right, strict=True)]
 
 
 def _from_polynomials(words: str, top: Sequence[Fraction], bottom: Sequence[Fraction]) -> Shape:

@@ -11,6 +11,7 @@ import numpy as np
 
 from xover.acoustic.branch import Branch, make_branch
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.acoustic.decibel import level_db, phase_deg
 from xover.acoustic.geometry import delay_factor, delay_s
 from xover.acoustic.level import BandLevel, Sensitivity, band_level, sensitivity
 from xover.acoustic.limits import Corner, EffectiveRange, effective_range, read_corners
@@ -82,18 +83,18 @@ class Prediction:
         """The shape that the blueprint fixes, with the figures read from the curves under `summary`."""
         total = self.total
         acoustic: dict[str, Any] = {
-            b.key: {"level_db": b.level_db, "phase_deg": _phase_deg(b.pressure)} for b in self.branches
+            b.key: {"level_db": b.level_db, "phase_deg": phase_deg(b.pressure)} for b in self.branches
         }
         acoustic["sum"] = {
             "level_db": total.level_db,
-            "phase_deg": _phase_deg(total.pressure),
+            "phase_deg": phase_deg(total.pressure),
             "best_level_db": total.best_level_db,
             "worst_level_db": total.worst_level_db,
             "group_delay_s": self.group_delay_s,
         }
         acoustic["reversed_sum"] = {
             "level_db": total.reversed_level_db,
-            "phase_deg": _phase_deg(total.reversed_pressure),
+            "phase_deg": phase_deg(total.reversed_pressure),
             "reversed": total.reversed_keys,
         }
         return {
@@ -101,7 +102,8 @@ class Prediction:
             "network": self.network,
             "frequency_hz": self.frequency_hz,
             "drive": {
-                key: {"magnitude_db": _db(value), "phase_deg": _phase_deg(value)} for key, value in self.drive.items()
+                key: {"magnitude_db": level_db(value), "phase_deg": phase_deg(value)}
+                for key, value in self.drive.items()
             },
             "acoustic": acoustic,
             "load": plain_load(self.impedance_ohm),
@@ -129,22 +131,12 @@ def plain_load(impedance_ohm: Mapping[str, Complex]) -> dict[str, Any]:
     loads = {
         name: {
             "impedance_ohm": np.abs(z),
-            "phase_deg": _phase_deg(z),
+            "phase_deg": phase_deg(z),
             "epdr_ohm": epdr(z),
         }
         for name, z in impedance_ohm.items()
     }
     return next(iter(loads.values())) if len(loads) == 1 else dict(loads)
-
-
-def _db(value: Complex) -> Float:
-    with np.errstate(divide="ignore"):
-        return np.asarray(20.0 * np.log10(np.abs(value)), dtype=float)
-
-
-def _phase_deg(value: Complex) -> Float:
-    """(n,) -180..180, NaN where the value is."""
-    return np.where(np.isfinite(value), np.degrees(np.angle(value)), np.nan)
 
 
 def predict(

@@ -13,7 +13,7 @@ from xover.driver.fit import MOUNTING_NOTE, DriverFit, fit_driver
 from xover.driver.model import DriverModel
 from xover.errors import OptionError
 from xover.network import Network
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.spice_cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, network_cards
 from xover.studies.spice_names import comment
@@ -127,7 +127,7 @@ def _driver(driver: SpeakerDriver) -> SpiceDriver:
     said += fit.warnings
     low, high = fit.band_hz
     if low > FROM_HZ * 1.001 or high < TO_HZ * 0.999:
-        said.append(f"it was measured from {_hz(low)} to {_hz(high)} only: outside of that the circuit is a guess")
+        said.append(f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess")
     return SpiceDriver(fit.model, fit, driver.impedance_evidence, tuple(said))
 
 
@@ -146,7 +146,7 @@ def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: Spice
         worst = max(cards.losses, key=lambda loss: loss.worst_error)
         yield (
             f"fixed resistors stand for dissipation factors: the impedance of {worst.part} is off by up to "
-            f"{worst.worst_error:.1%} (at {_hz(worst.worst_at_hz)})"
+            f"{worst.worst_error:.1%} (at {hertz(worst.worst_at_hz)})"
         )
 
 
@@ -163,7 +163,8 @@ def _text(
     lines = comment(f"{title}: network '{network_name}'")
     lines += comment()
     lines += comment(
-        f"A passive loudspeaker network with its drivers, for small-signal analysis, {_hz(FROM_HZ)} to {_hz(TO_HZ)}. "
+        "A passive loudspeaker network with its drivers, for small-signal analysis, "
+        f"{hertz(FROM_HZ)} to {hertz(TO_HZ)}. "
         f"Amplifier channels are ideal sources of 1 V. V(drive_...) is the voltage at a driver, its own polarity "
         f"included; the load is {load}. Written by xover {__version__}."
     )
@@ -193,13 +194,13 @@ def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
     if fit is None:
         said = f"the circuit of its data sheet values (evidence: {driver.evidence}), no fit"
     else:
-        low, high = (_hz(f) for f in fit.band_hz)
+        low, high = (hertz(f) for f in fit.band_hz)
         said = f"fitted to its impedance (evidence: {driver.evidence}), {fit.rows} rows from {low} to {high}"
         said += "" if fit.phase_used else ", magnitude only"
         said += f". Residual, relative: {fit.relative_rms:.2%} rms, {fit.worst_residual:.2%} at most"
-        said += f" (at {_hz(fit.worst_at_hz)})"
+        said += f" (at {hertz(fit.worst_at_hz)})"
         if math.isfinite(fit.fs_hz):
-            said += f". As mounted, fs {_hz(fit.fs_hz)}"
+            said += f". As mounted, fs {hertz(fit.fs_hz)}"
             said += f", Qms {fit.qms:.2f}" if math.isfinite(fit.qms) else ""
             said += f", Qes {fit.qes:.2f}" if math.isfinite(fit.qes) else ""
     lines = comment(f"{name}: {said}.", "  ")
@@ -207,7 +208,7 @@ def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
 
 
 def _loss_sentences(losses: Sequence[SpiceLoss]) -> Iterator[str]:
-    band = f"{_hz(FROM_HZ)} to {_hz(TO_HZ)}"
+    band = f"{hertz(FROM_HZ)} to {hertz(TO_HZ)}"
     if any(loss.pairs for loss in losses):
         yield (
             "A dissipation factor, or constant loss angle, is a series resistance df/(2 pi f C). Pairs of R||C and "
@@ -217,9 +218,5 @@ def _loss_sentences(losses: Sequence[SpiceLoss]) -> Iterator[str]:
         how = f"{loss.pairs} pairs" if loss.fixed_ohm is None else f"one fixed resistor of {loss.fixed_ohm:.4g} ohm"
         yield (
             f"{loss.part}: dissipation factor {loss.dissipation_factor:.4g} as {how}; from {band} its impedance is "
-            f"right to {loss.worst_error:.2g} of itself (worst at {_hz(loss.worst_at_hz)})."
+            f"right to {loss.worst_error:.2g} of itself (worst at {hertz(loss.worst_at_hz)})."
         )
-
-
-def _hz(frequency_hz: float) -> str:
-    return format_quantity(frequency_hz, Kind.FREQUENCY)
