@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.drawing.text import cut, drawable, hertz, ohms, wrap
+from xover.drawing.text import cut, drawable, wrap
+from xover.quantity import hertz, ohms
 
 
 def at_most(count):
