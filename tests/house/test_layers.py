@@ -21,6 +21,7 @@ LAYERS = [
     "driver",
     "acoustic",
     "amplifier",
+    "parts",
     "speaker",
     "studies",
     "drawing",
