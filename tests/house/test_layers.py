@@ -20,6 +20,7 @@ LAYERS = [
     "network",
     "driver",
     "acoustic",
+    "electronic",
     "amplifier",
     "parts",
     "speaker",

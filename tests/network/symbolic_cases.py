@@ -114,7 +114,7 @@ def slow_value(rational: Rational, s: complex, values: Mapping[str, object], n: 
 
         def total(polynomial):
             return mpmath.fsum(
-                int(c) * mpmath.fprod(x**e for x, e in zip(numbers_, exponents, strict=True))
+                int(c) * mpmath.fprod(x**e for x, e in zip(numbers_, exponents, strict=True) if e)
                 for exponents, c in polynomial.items()
             )
 

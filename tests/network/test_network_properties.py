@@ -47,11 +47,8 @@ def heat(solution: Solution, z: Mapping[str, Complex], resistance_ohm: Mapping[s
     return total
 
 
-@given(networks)
-@steady
-def test_power_drawn_is_power_dissipated(network: RandomNetwork) -> None:
+def power_drawn_is_power_dissipated(network: RandomNetwork, solution: Solution) -> None:
     """To 1e-9 of what flows to and fro: beside a lossless coil across the amplifier the watts are rounding."""
-    solution = solved(network)
     resistance = {part.name: part.resistance_ohm(FREQUENCY) for part in network.parts}
     drawn = 1 / solution.impedance_ohm["in"]
     assert np.all(np.abs(heat(solution, network.impedances(FREQUENCY), resistance) - drawn.real) < 1e-9 * np.abs(drawn))
@@ -82,11 +79,8 @@ def test_power_in_the_ready_circuits(path: Path) -> None:
     np.testing.assert_allclose(heat(solution, z, resistance), drawn, rtol=1e-9)
 
 
-@given(networks)
-@steady
-def test_complex_power_balances(network: RandomNetwork) -> None:
+def complex_power_balances(network: RandomNetwork, solution: Solution) -> None:
     """Tellegen: the channel's V I* is the sum of all parts' and drivers' V I*, reactive power and coupling included."""
-    solution = solved(network)
     absorbed = np.zeros(FREQUENCY.shape, dtype=complex)
     for part in network.parts:
         absorbed += solution.voltage(part.name) * np.conj(solution.current(part.name))
@@ -95,11 +89,8 @@ def test_complex_power_balances(network: RandomNetwork) -> None:
     np.testing.assert_allclose(absorbed, np.conj(1 / solution.impedance_ohm["in"]), rtol=1e-9)
 
 
-@given(networks)
-@steady
-def test_load_is_passive(network: RandomNetwork) -> None:
+def load_is_passive(network: RandomNetwork, solution: Solution) -> None:
     """The load takes power at every frequency, and at least what both drivers get."""
-    solution = solved(network)
     z = solution.impedance_ohm["in"]
     assert np.all(np.isfinite(z))
     assert np.all(z.real > 0)
@@ -109,11 +100,8 @@ def test_load_is_passive(network: RandomNetwork) -> None:
     assert np.all(np.real(1 / z) >= delivered * (1 - 1e-9))
 
 
-@given(networks)
-@steady
-def test_currents_leave_no_rest_at_any_node(network: RandomNetwork) -> None:
+def currents_leave_no_rest_at_any_node(network: RandomNetwork, solution: Solution) -> None:
     """Kirchhoff's current law from the outside: what the solver reports for parts and drivers adds up to zero."""
-    solution = solved(network)
     rest: dict[str, np.ndarray] = {}
     size = np.zeros(FREQUENCY.shape)
 
@@ -133,11 +121,8 @@ def test_currents_leave_no_rest_at_any_node(network: RandomNetwork) -> None:
         assert np.all(np.abs(total) < 1e-9 * size), node
 
 
-@given(networks)
-@steady
-def test_part_voltage_is_its_impedance_times_its_current(network: RandomNetwork) -> None:
+def part_voltage_is_its_impedance_times_its_current(network: RandomNetwork, solution: Solution) -> None:
     """Ohm's law for every part that is not coupled, losses included."""
-    solution = solved(network)
     coupled = {name for a, b, _ in network.couplings for name in (a, b)}
     jw = 2j * np.pi * FREQUENCY
     for part in network.parts:
@@ -153,10 +138,7 @@ def test_part_voltage_is_its_impedance_times_its_current(network: RandomNetwork)
         np.testing.assert_allclose(solution.voltage(part.name), expected, rtol=1e-8, atol=1e-12)
 
 
-@given(networks, factors)
-@steady
-def test_impedance_scaling(network: RandomNetwork, k: float) -> None:
-    plain = solved(network)
+def impedance_scaling(network: RandomNetwork, plain: Solution, k: float) -> None:
     z = {name: k * value for name, value in network.impedances(FREQUENCY).items()}
     scaled = solve(build_network(parse_netlist(network.impedance_scaled(k).text())), FREQUENCY, z)
     np.testing.assert_allclose(scaled.impedance_ohm["in"], k * plain.impedance_ohm["in"], rtol=1e-8)
@@ -164,10 +146,7 @@ def test_impedance_scaling(network: RandomNetwork, k: float) -> None:
         np.testing.assert_allclose(scaled.drive[name], drive, rtol=1e-8, atol=1e-12)
 
 
-@given(networks, factors)
-@steady
-def test_frequency_scaling(network: RandomNetwork, k: float) -> None:
-    plain = solved(network)
+def frequency_scaling(network: RandomNetwork, plain: Solution, k: float) -> None:
     z = dict(network.impedances(FREQUENCY))
     scaled = solve(build_network(parse_netlist(network.frequency_scaled(k).text())), k * FREQUENCY, z)
     np.testing.assert_allclose(scaled.impedance_ohm["in"], plain.impedance_ohm["in"], rtol=1e-8)
@@ -175,10 +154,8 @@ def test_frequency_scaling(network: RandomNetwork, k: float) -> None:
         np.testing.assert_allclose(scaled.drive[name], drive, rtol=1e-8, atol=1e-12)
 
 
-@given(networks)
-@steady
-def test_sections_give_what_the_whole_gives(network: RandomNetwork) -> None:
-    apart, whole = solved(network), solved(network, by_section=False)
+def sections_give_what_the_whole_gives(network: RandomNetwork, apart: Solution) -> None:
+    whole = solved(network, by_section=False)
     np.testing.assert_allclose(apart.impedance_ohm["in"], whole.impedance_ohm["in"], rtol=1e-9)
     assert set(apart.drive) == {"woofer", "tweeter"}
     for name, drive in whole.drive.items():
@@ -187,9 +164,7 @@ def test_sections_give_what_the_whole_gives(network: RandomNetwork) -> None:
         np.testing.assert_allclose(apart.current(part.name), whole.current(part.name), rtol=1e-8, atol=1e-12)
 
 
-@given(networks, st.integers(min_value=0, max_value=11))
-@steady
-def test_batch_of_candidates_is_each_candidate_alone(network: RandomNetwork, which: int) -> None:
+def batch_of_candidates_is_each_candidate_alone(network: RandomNetwork, which: int) -> None:
     movable = [part for part in network.parts if part.value > 0]
     part = movable[which % len(movable)]
     candidates = part.value * np.array([0.5, 1.0, 1.7])
@@ -207,22 +182,18 @@ def test_batch_of_candidates_is_each_candidate_alone(network: RandomNetwork, whi
             np.testing.assert_allclose(batch.drive[name][row], alone.drive[name], rtol=1e-9, atol=1e-12)
 
 
-@given(networks)
-@steady
-def test_polarity_flip_is_a_sign(network: RandomNetwork) -> None:
+def polarity_flip_is_a_sign(network: RandomNetwork, plain: Solution) -> None:
     low = network.drivers[0]
     card = f"{low.card_name} {low.plus} {low.minus} {low.name}"
     flipped = network.text().replace(card, f"{low.card_name} {low.minus} {low.plus} {low.name}")
     z = dict(network.impedances(FREQUENCY))
-    plain, turned = solved(network), solve(build_network(parse_netlist(flipped)), FREQUENCY, z)
+    turned = solve(build_network(parse_netlist(flipped)), FREQUENCY, z)
     np.testing.assert_allclose(turned.drive["woofer"], -plain.drive["woofer"], rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(turned.drive["tweeter"], plain.drive["tweeter"], rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(turned.impedance_ohm["in"], plain.impedance_ohm["in"], rtol=1e-9)
 
 
-@given(networks, st.integers(min_value=0, max_value=3))
-@steady
-def test_reciprocity(network: RandomNetwork, which: int) -> None:
+def reciprocity(network: RandomNetwork, which: int) -> None:
     """1 V in one port drives in the other, through 1 ohm, the current that it would drive the other way round."""
     inner = sorted({n for part in network.parts for n in (part.plus, part.minus)} - {"in", "0"})
     port = inner[which % len(inner)]
@@ -238,6 +209,37 @@ def test_reciprocity(network: RandomNetwork, which: int) -> None:
     there = current("R99", "Vport s 0", "R98 s in 1", f"R99 {port} 0 1")
     back = current("R98", "Vport s 0", f"R99 s {port} 1", "R98 in 0 1")
     np.testing.assert_allclose(there, back, rtol=1e-8, atol=1e-13)
+
+
+# Drawing a network takes far longer than solving it, so each one that is drawn is held to several statements.
+
+
+@given(networks)
+@steady
+def test_energy_and_the_laws_of_kirchhoff_and_ohm(network: RandomNetwork) -> None:
+    solution = solved(network)
+    power_drawn_is_power_dissipated(network, solution)
+    complex_power_balances(network, solution)
+    load_is_passive(network, solution)
+    currents_leave_no_rest_at_any_node(network, solution)
+    part_voltage_is_its_impedance_times_its_current(network, solution)
+
+
+@given(networks, factors, st.integers(min_value=0, max_value=3))
+@steady
+def test_scaling_polarity_and_reciprocity(network: RandomNetwork, k: float, which: int) -> None:
+    plain = solved(network)
+    impedance_scaling(network, plain, k)
+    frequency_scaling(network, plain, k)
+    polarity_flip_is_a_sign(network, plain)
+    reciprocity(network, which)
+
+
+@given(networks, st.integers(min_value=0, max_value=11))
+@steady
+def test_one_answer_by_every_route(network: RandomNetwork, which: int) -> None:
+    sections_give_what_the_whole_gives(network, solved(network))
+    batch_of_candidates_is_each_candidate_alone(network, which)
 
 
 def test_the_ready_circuits_are_there() -> None:

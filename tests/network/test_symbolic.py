@@ -204,11 +204,15 @@ def test_symbolic_against_numeric_on_every_circuit(path):
 
 @pytest.mark.parametrize("start", range(0, 200, 20))
 def test_symbolic_against_numeric_on_200_random_networks(start):
-    """Every drive and load, with drivers as a meter shows them; of every fifth network all parts as well."""
+    """Every drive and load, with drivers as a meter shows them; all parts as well where the formulas are short."""
+    whole = 0
     for seed in range(start, start + 20):
         network, solution = random_pair(seed)
         impedance = all_measured_like(network)
-        assert worst_difference(network, solution, impedance, parts=seed % 5 == 0) < 1e-9, seed
+        short = max(len(drive.denominator) for drive in solution.drive.values()) <= 100
+        assert worst_difference(network, solution, impedance, parts=short) < 1e-9, seed
+        whole += short
+    assert whole >= 4
 
 
 @pytest.mark.skipif(not SWEEPS, reason="no measurement set beside the project")

@@ -13,13 +13,23 @@ from typing import Annotated, NoReturn
 import typer
 
 from xover import __version__
+from xover.cli.capacitor import capacitor
 from xover.cli.check import check
+from xover.cli.coil import coil
+from xover.cli.condition import condition
+from xover.cli.crosstalk import crosstalk
 from xover.cli.formula import formula
+from xover.cli.lamps import lamps
 from xover.cli.load import load
 from xover.cli.new import new
+from xover.cli.pad import pad
 from xover.cli.predict import predict
+from xover.cli.refresh import refresh
 from xover.cli.sensitivity import sensitivity
 from xover.cli.spice import spice
+from xover.cli.stress import stress
+from xover.cli.tolerance import tolerance
+from xover.cli.values import values
 from xover.errors import XoverError
 
 app = typer.Typer(
@@ -48,7 +58,26 @@ def root(
     del version
 
 
-for command in (new, check, predict, load, formula, sensitivity, spice):
+_IN_ORDER_OF_THE_JOB = (
+    new,
+    check,
+    predict,
+    load,
+    formula,
+    sensitivity,
+    condition,
+    stress,
+    lamps,
+    tolerance,
+    crosstalk,
+    refresh,
+    values,
+    coil,
+    capacitor,
+    pad,
+    spice,
+)
+for command in _IN_ORDER_OF_THE_JOB:
     app.command()(command)
 
 

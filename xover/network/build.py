@@ -57,7 +57,7 @@ def build_network(netlist: Netlist) -> Network:
             elif card.letter == "X":
                 drivers.append(_driver(card, times))
             else:
-                parts.append(_part(card))
+                parts.append(build_part(card))
         except InputError as error:
             raise error.at(netlist.path, card.line) from None
     if not channels:
@@ -127,7 +127,8 @@ def _field(card: Card, key: str, kind: Kind, default: float = 0.0) -> float:
     return value
 
 
-def _part(card: Card) -> Part:
+def build_part(card: Card) -> Part:
+    """A resistor, coil or capacitor from its card. Raises InputError."""
     fields = tuple(card.fields.items())
     a, b = card.nodes
     if card.letter == "R":

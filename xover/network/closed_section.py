@@ -34,13 +34,13 @@ class CompiledFunction:
         """(k, n) for (k, v) values; (1, n) where nothing varies."""
         if not self.varies:
             return np.asarray(self.coefficients.sum(axis=0, keepdims=True))
-        design = np.ones((chosen.shape[0], len(self.exponents)))
-        for column, exponents in enumerate(self.exponents):
-            for variable, exponent in enumerate(exponents):
-                if exponent:
-                    design[:, column] *= chosen[:, variable] ** exponent
+        powers = np.array(self.exponents)
+        design = np.ones((powers.shape[0], chosen.shape[0]))
+        for variable in np.flatnonzero(powers.any(axis=0)):
+            for power in range(1, int(powers[:, variable].max()) + 1):
+                design[powers[:, variable] >= power] *= chosen[:, variable]
         # Real values times complex coefficients: one real matrix product of twice the width.
-        return np.asarray((design @ self.coefficients.view(float)).view(complex))
+        return np.asarray((design.T @ self.coefficients.view(float)).view(complex))
 
 
 @dataclass(frozen=True, eq=False)

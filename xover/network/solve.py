@@ -121,6 +121,7 @@ def solve(
     driver_impedance_ohm: Mapping[str, ArrayLike],
     values: Mapping[str, ArrayLike] | None = None,
     *,
+    impedance_ohm: Mapping[str, ArrayLike] | None = None,
     by_section: bool = True,
 ) -> Solution:
     """Solve a network.
@@ -131,6 +132,8 @@ def solve(
     driver_impedance_ohm : (n,) complex by driver's name; NaN where it is not known, and NaN comes out there.
     values : candidates, (k,) arrays or numbers by part name: ohm, henry, farad; `NAME_dcr`, `NAME_esr`,
         `NAME_df` for the losses; a K card's name for its coupling. All arrays have the same k.
+    impedance_ohm : (n,), or (k, n) for candidates: whatever stands in the place of a part, by the part's name; a
+        coil so replaced keeps its coupling.
     by_section : solve sections apart where that is exact (False: one system, for checking).
 
     Raises
@@ -142,9 +145,10 @@ def solve(
     """
     frequency = np.asarray(frequency_hz, dtype=float)
     given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}
-    count = _candidates(network, given)
-    blocks, split = _blocks(network, frozenset(given), by_section)
-    changed = _changed_impedances(network, frequency, driver_impedance_ohm, given)
+    stand_in = {k: np.atleast_2d(np.asarray(z, dtype=complex)) for k, z in (impedance_ohm or {}).items()}
+    count = _candidates(network, given, stand_in)
+    blocks, split = _blocks(network, frozenset((*given, *stand_in)), by_section)
+    changed = _changed_impedances(network, frequency, driver_impedance_ohm, given) | stand_in
     solved: list[SolvedBlock] = []
     worst = 0.0
     for block in blocks:
@@ -163,14 +167,19 @@ def solve(
     return Solution(network, frequency, drive, loads, worst, split, parts, given, shape)
 
 
-def _candidates(network: Network, given: Mapping[str, Float]) -> int:
+def _candidates(network: Network, given: Mapping[str, Float], stand_in: Mapping[str, Complex]) -> int:
     """Number of candidates, 0 without any; checks the names."""
-    if not given:
+    for name in stand_in:
+        if all(p.name != name for p in network.parts):
+            raise OptionError(
+                f"there is no part {name} in the network", "use one of " + ", ".join(p.name for p in network.parts)
+            )
+    if not given and not any(z.shape[0] > 1 for z in stand_in.values()):
         return 0
     known = {p.name for p in network.parts} | {c.name for c in network.couplings}
     known |= {f"{p.name}_dcr" for p in network.coils}
     known |= {f"{p.name}_{loss}" for p in network.capacitors for loss in ("esr", "df")}
-    sizes = {v.size for v in given.values()}
+    sizes = {v.size for v in given.values()} | {z.shape[0] for z in stand_in.values()}
     for name in given:
         if name not in known:
             raise OptionError(f"there is no value {name} in the network", "use one of " + ", ".join(sorted(known)))

@@ -20,7 +20,7 @@ from xover.acoustic.summing import AcousticSum, sum_branches
 from xover.acoustic.time import StepResponse, group_delay_s, step_response
 from xover.amplifier.epdr import epdr
 from xover.curve import Complex, Float
-from xover.network import Network, Solution, solve
+from xover.network import DriverCard, Network, Solution, solve
 from xover.speaker import PhaseSource, Speaker
 
 RESPONSE_DISTANCE_M: Final = 1.0
@@ -224,26 +224,28 @@ def make_branches(
     speaker: Speaker, network: Network, solution: Solution, timing_known: bool, output_ohm: float = 0.0
 ) -> tuple[Branch, ...]:
     """The sound of each driver card. A rebuilt phase gets the delay of the card's place; a measured one has it."""
-    frequency = solution.frequency_hz
-    branches = []
-    for card in network.drivers:
-        driver = speaker.drivers[card.driver]
-        place = driver.place_mm(card.name[1:])
-        response = driver.pressure(frequency)
-        if driver.phase_source is PhaseSource.MINIMUM and place is not None:
-            response = response * delay_factor(frequency, delay_s(place, RESPONSE_DISTANCE_M))
-        branches.append(
-            make_branch(
-                card.key,
-                _behind_output(network, solution, card.key, output_ohm),
-                response,
-                timing_known=timing_known,
-                position_mm=place,
-                diameter_mm=driver.diameter_mm,
-                group=card.driver,
-            )
+    return tuple(
+        make_branch(
+            card.key,
+            _behind_output(network, solution, card.key, output_ohm),
+            card_response(speaker, card, solution.frequency_hz),
+            timing_known=timing_known,
+            position_mm=speaker.drivers[card.driver].place_mm(card.name[1:]),
+            diameter_mm=speaker.drivers[card.driver].diameter_mm,
+            group=card.driver,
         )
-    return tuple(branches)
+        for card in network.drivers
+    )
+
+
+def card_response(speaker: Speaker, card: DriverCard, frequency_hz: Float) -> Complex:
+    """(n,) sound of a driver card at 1 m on the design axis for 2.83 V at its terminals, its delay in it."""
+    driver = speaker.drivers[card.driver]
+    place = driver.place_mm(card.name[1:])
+    response = driver.pressure(frequency_hz)
+    if driver.phase_source is PhaseSource.MINIMUM and place is not None:
+        response = response * delay_factor(frequency_hz, delay_s(place, RESPONSE_DISTANCE_M))
+    return response
 
 
 def _behind_output(network: Network, solution: Solution, key: str, output_ohm: float) -> Complex:

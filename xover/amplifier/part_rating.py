@@ -1,0 +1,153 @@
+"""Which rating a part needs for the stress it bears, and whether the one on its card will do."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from xover.amplifier.stress import ElementKind, ElementStress
+from xover.errors import InputError
+from xover.network import Part
+from xover.quantity import Kind, format_quantity, parse_quantity
+
+# Common practice, no published source: twice the watts of the programme for a resistor, 30 to 40 % over the peak
+# for a capacitor. The latter also covers the 4/pi = 1.27 by which a square wave drives a resonance harder than a sine.
+RESISTOR_MARGIN: Final = 2.0
+CAPACITOR_MARGIN: Final = 1.3
+COIL_MARGIN: Final = 1.0
+
+# What shops usually have. Common practice, no published source.
+USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)
+USUAL_VOLTS: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
+
+
+class RatingVerdict(StrEnum):
+    """How a card's rating compares with what the part bears."""
+
+    ENOUGH = "enough"
+    THIN = "thin"
+    OVER = "over"
+    NOT_KNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class PartRating:
+    """What a part bears, what it needs and what its card says.
+
+    Attributes
+    ----------
+    quantity : "power_w" of the programme for a resistor, "voltage_v" at the peak of a full sine for a capacitor,
+        "current_a" at the peak of a full sine for a coil (its card's `amps=`, read as the peak that the core stands).
+    stress : in that quantity; needed : with the margin; NaN if not known.
+    usual : the next usual rating; None for coils, and where none is large enough.
+    said : what the card says, or None.
+    verdict : enough; thin, when the margin is missing; over, when the stress itself passes the rating.
+    sentence : the same in words.
+    """
+
+    name: str
+    quantity: str
+    stress: float
+    margin: float
+    needed: float
+    usual: float | None
+    said: float | None
+    verdict: RatingVerdict
+    sentence: str
+
+    @property
+    def broken(self) -> bool:
+        """Whether the card's rating is below what is needed."""
+        return self.verdict in (RatingVerdict.THIN, RatingVerdict.OVER)
+
+
+_FIELDS: Final = {
+    ElementKind.RESISTOR: ("watts", "power_w", Kind.POWER, RESISTOR_MARGIN, USUAL_WATTS),
+    ElementKind.CAPACITOR: ("volts", "voltage_v", Kind.VOLTAGE, CAPACITOR_MARGIN, USUAL_VOLTS),
+    ElementKind.COIL: ("amps", "current_a", Kind.PLAIN, COIL_MARGIN, ()),
+}
+
+
+def rate_part(part: Part, stress: ElementStress) -> PartRating | None:
+    """Compare a part's card with its stress; None for a lamp, which is meant to get hot.
+
+    Raises
+    ------
+    InputError : the card's rating is no number above 0.
+    """
+    if stress.kind not in _FIELDS:
+        return None
+    said_as, quantity, kind, margin, usual = _FIELDS[stress.kind]
+    bears = {
+        "power_w": stress.power_w,
+        "voltage_v": stress.sine_voltage_peak_v,
+        "current_a": stress.sine_current_peak_a,
+    }[quantity]
+    needed = margin * bears
+    said = _said(part, said_as, kind)
+    verdict = _verdict(bears, needed, said)
+    return PartRating(
+        name=part.name,
+        quantity=quantity,
+        stress=bears,
+        margin=margin,
+        needed=needed,
+        usual=next((u for u in usual if u >= needed), None),
+        said=said,
+        verdict=verdict,
+        sentence=_sentence(part.name, stress.kind, bears, needed, said, verdict),
+    )
+
+
+def _said(part: Part, key: str, kind: Kind) -> float | None:
+    text = part.said(key)
+    if text is None:
+        return None
+    # Kind.PLAIN has no unit, and amperes are written with one.
+    number = text.strip().lower().removesuffix("a") if key == "amps" else text
+    try:
+        value = parse_quantity(number, kind)
+    except InputError as error:
+        raise InputError(f"{part.name}, {key}: {error.problem}", error.remedy, None, part.line) from None
+    if not value > 0:
+        raise InputError(f"{part.name} has {key}={text}", f"give a {key} above 0, or leave it out", None, part.line)
+    return value
+
+
+def _verdict(bears: float, needed: float, said: float | None) -> RatingVerdict:
+    if said is None or math.isnan(bears):
+        return RatingVerdict.NOT_KNOWN
+    if bears > said:
+        return RatingVerdict.OVER
+    return RatingVerdict.THIN if needed > said else RatingVerdict.ENOUGH
+
+
+def _sentence(
+    name: str, kind: ElementKind, bears: float, needed: float, said: float | None, verdict: RatingVerdict
+) -> str:
+    if math.isnan(bears):
+        return f"{name}: what it bears is not known"
+    what = {
+        ElementKind.RESISTOR: f"{name} turns {_amount(bears, kind)} into heat",
+        ElementKind.CAPACITOR: f"{name} bears {_amount(bears, kind)} at the peak of a full sine",
+        ElementKind.COIL: f"{name} carries {_amount(bears, kind)} at the peak of a full sine",
+    }[kind]
+    with_margin = f", and with the usual margin needs {_amount(needed, kind)}" if needed != bears else ""
+    if said is None:
+        return f"{what}{with_margin}; its card states no rating"
+    end = {
+        RatingVerdict.OVER: f"over its rating of {_amount(said, kind)}",
+        RatingVerdict.THIN: f"more than its rating of {_amount(said, kind)}",
+        RatingVerdict.ENOUGH: f"its rating of {_amount(said, kind)} will do",
+    }[verdict]
+    return f"{what}, {end}" if verdict is RatingVerdict.OVER else f"{what}{with_margin}: {end}"
+
+
+def _amount(value: float, kind: ElementKind) -> str:
+    if math.isinf(value):
+        return "any current" if kind is ElementKind.COIL else "any voltage"
+    if kind is ElementKind.COIL:
+        return f"{value:.3g} A"
+    return format_quantity(value, Kind.POWER if kind is ElementKind.RESISTOR else Kind.VOLTAGE)

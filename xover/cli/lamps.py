@@ -1,0 +1,158 @@
+"""xover lamps: when does a protection lamp bite, and what if it is taken out?"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated
+
+import numpy as np
+import typer
+
+from xover.cli.options import Json, NetworkName, SpeakerPath, chosen_network
+from xover.cli.show import (
+    db,
+    hertz,
+    octave_centres,
+    ohm,
+    show_heading,
+    show_item,
+    show_json,
+    show_table,
+    show_text,
+    show_warnings,
+)
+from xover.cli.stress import SpectrumName, amount, spectrum_of, voltage
+
+if TYPE_CHECKING:
+    from xover.studies.lamps import LampStudy, Removal
+
+LEAST_SHOWN_DB = 0.005
+
+
+def lamps(
+    speaker: SpeakerPath,
+    network: NetworkName = None,
+    volts: Annotated[
+        list[str] | None,
+        typer.Option("--volts", metavar="V", help="Rms of the programme; may be repeated [default: 1, 10 and 20]."),
+    ] = None,
+    spectrum: SpectrumName = "programme",
+    as_json: Json = False,
+) -> None:
+    """When does a protection lamp bite, and what if it is taken out?
+
+    Example: xover lamps examples/attic-two-way/left --network found --volts 1 --volts 10
+    """
+    from xover.speaker import open_speaker
+    from xover.studies.lamps import DEFAULT_VOLTS, study_lamps
+
+    levels = [voltage(v, "--volts") for v in volts] if volts else list(DEFAULT_VOLTS)
+    noise = spectrum_of(spectrum)
+    opened = open_speaker(speaker)
+    result = study_lamps(opened, chosen_network(opened, network), levels, spectrum=noise)
+    if as_json:
+        show_json(result)
+        return
+    _show(result)
+    show_warnings(result.warnings)
+
+
+def _show(study: LampStudy) -> None:
+    show_heading(f"{study.title}: network '{study.network}', lamps and resettable fuses")
+    if not study.lamps:
+        show_text(
+            "This network has no lamp and no resettable fuse: nothing in it depends on the level. One is written as "
+            "'R3 a b kind=lamp cold=1 hot=10 watts=5'."
+        )
+        return
+    rows = []
+    for name, law in study.lamps.items():
+        hot = "-" if law is None else f"{law.hot_ohm:g}" + ("?" if law.hot_assumed else "")
+        rows.append([name, f"{study.cold_ohm[name]:g}", hot, "-" if law is None else f"{law.rated_w:g}"])
+    show_table(["lamp", "cold ohm", "hot ohm", "at watts"], rows)
+    _show_levels(study)
+    _show_octaves(study)
+    for removal in study.removals:
+        _show_removal(study, removal)
+    show_heading("How to read it")
+    for words in study.assumptions:
+        show_text(words[0].upper() + words[1:] + ".")
+
+
+def _show_levels(study: LampStudy) -> None:
+    """One row for each voltage: lamps, then the drivers that they move, then the load."""
+    moved = _moved(study)
+    channels = list(study.levels[0].lowest)
+    header = ["V rms"]
+    header += [f"{name} {unit}" for name in study.lamps for unit in ("ohm", "W")]
+    header += [f"{key} {unit}" for key in moved for unit in ("dB", "W", "W bare")]
+    header += ["lowest ohm"] if len(channels) == 1 else [f"{c} lowest ohm" for c in channels]
+    rows = []
+    for level in study.levels:
+        row = [f"{level.voltage_rms_v:g}"]
+        for lamp in level.lamps.values():
+            row += [amount(lamp.resistance_ohm), amount(lamp.power_w) + ("!" if lamp.over_rating else "")]
+        for key in moved:
+            d = level.drivers[key]
+            row += [db(d.programme_db, 2, True), amount(d.power_w), amount(d.bare_power_w)]
+        rows.append(row + [ohm(load.impedance_ohm, 2) for load in level.lowest.values()])
+    show_heading("As the level rises")
+    show_table(header, rows)
+    show_text(
+        "V rms: of the programme at the amplifier; dB: against the cold lamp, for the programme as a whole; bare: "
+        "with the lamp bridged; !: over the lamp's watts, it may burn out."
+    )
+    still = [key for key in study.levels[0].drivers if key not in moved]
+    if still:
+        show_text(f"Not changed: {', '.join(still)}.")
+
+
+def _moved(study: LampStudy) -> list[str]:
+    """Drivers that a lamp changes at all, hot or bridged."""
+    moved = []
+    for key in study.levels[0].drivers:
+        changes = [level.drivers[key].change_db for level in study.levels]
+        changes += [removal.change_db[key] for removal in study.removals]
+        if any(np.any(np.abs(c[np.isfinite(c)]) >= LEAST_SHOWN_DB) for c in changes):
+            moved.append(key)
+    return moved
+
+
+def _show_octaves(study: LampStudy) -> None:
+    loudest, moved = study.levels[-1], _moved(study)
+    if not moved or any(math.isnan(lamp.resistance_ohm) for lamp in loudest.lamps.values()):
+        return
+    f = study.frequency_hz
+    rows = []
+    for centre in octave_centres(float(f[0]), float(f[-1])):
+        i = int(np.argmin(np.abs(np.log(f / centre))))
+        rows.append([f"{centre:g}", *(db(float(loudest.drivers[key].change_db[i]), 2, True) for key in moved)])
+    show_heading(f"Change of the drive at {loudest.voltage_rms_v:g} V against cold, dB")
+    show_table(["Hz", *moved], rows)
+
+
+def _show_removal(study: LampStudy, removal: Removal) -> None:
+    from xover.acoustic.audibility import audibility
+
+    show_heading(f"Without {removal.lamp}")
+    for key, change in removal.programme_db.items():
+        if key not in _moved(study):
+            continue
+        at = f"{db(removal.worst_db[key], 2, True)} dB at {hertz(removal.worst_at_hz[key])}"
+        show_item(key, f"{db(change, 2, True)} dB on average, {at} at most: {audibility(removal.worst_db[key])}", 10)
+    for channel, cold in removal.cold_lowest.items():
+        bare = removal.bare_lowest[channel]
+        name = "load" if len(removal.cold_lowest) == 1 else channel
+        show_item(
+            name,
+            f"lowest {ohm(cold.impedance_ohm, 2)} ohm at {hertz(cold.at_hz)} with it, {ohm(bare.impedance_ohm, 2)} ohm "
+            f"at {hertz(bare.at_hz)} without",
+            10,
+        )
+    watts = "" if math.isnan(removal.plain_w) else f" for {amount(removal.plain_w)} W or more"
+    volts = study.levels[-1].voltage_rms_v
+    kept = f"a plain resistor of {removal.plain_ohm:g} ohm{watts}" if removal.plain_ohm > 0 else "a piece of wire"
+    show_item("voicing", f"{kept} keeps the sound at low level (twice its heat at {volts:g} V)", 10)
+    show_item(
+        "caution", "without the lamp nothing holds the watts back: a driver can burn at a level it lived with", 10
+    )

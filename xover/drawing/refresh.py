@@ -1,0 +1,89 @@
+"""Figure of a refresh: the drives and the sum before and after, held against the design."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from xover.curve import Float
+from xover.drawing.labels import LineLabel, write_labels
+from xover.drawing.page import Panel, make_page
+from xover.drawing.scales import finite
+from xover.drawing.sensitivity import change_axis
+from xover.drawing.style import LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
+from xover.drawing.text import cut
+from xover.studies.refresh_compare import Difference
+from xover.studies.refresh_result import RefreshStudy
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LONGEST_NAME: Final = 24
+_NAIVE: Final = Stroke(QUIET, QUIET, (1.5, 2.0), 1.2)
+_LEAST: Final = 0.02
+"""A curve that stays below this many dB lies on the zero line: it is named in a note."""
+
+
+def draw_refresh(study: RefreshStudy) -> Figure:
+    """Above what is heard today and what a naive swap would do, below what the refresh leaves: changes in dB."""
+    before = study.before if study.before is not None else study.naive
+    title = f"'{study.found}' now" if study.before is not None else "Naive swap"
+    design = cut(study.reference, LONGEST_NAME)
+    with look():
+        figure, (upper, lower) = make_page(
+            study.title,
+            [f'refresh to "{design}" · differences of level from it', study.source],
+            _notes(study),
+            [Panel(f"{cut(title, 40)}, dB from the design", 5.0), Panel("Refreshed, dB from the design", 4.0)],
+            study.frequency_hz,
+        )
+        _panel(upper, study, before, [study.naive] if study.before is not None else [])
+        _panel(lower, study, study.refreshed, [])
+        for level in (study.tolerance_db, -study.tolerance_db):
+            lower.plot(study.band_hz, [level, level], label=f"tolerance {level:+g}", zorder=2, **LIMIT_STROKE.options())
+        low, high = lower.get_ylim()
+        end = max(high, -low, 1.5 * study.tolerance_db)
+        change_axis(lower, [np.array([end / 1.25])])
+    return figure
+
+
+def _panel(axes: Axes, study: RefreshStudy, shown: Difference, others: Sequence[Difference]) -> None:
+    f = study.frequency_hz
+    labels: list[LineLabel] = []
+    curves: list[Float] = []
+    for index, (key, change) in enumerate(shown.drive_db.items()):
+        stroke = driver_stroke(index)
+        (line,) = axes.plot(f, finite(change), label=f"{key} drive", zorder=4, **stroke.options())
+        curves.append(change)
+        if _largest(change) > _LEAST:
+            labels.append(LineLabel(cut(key, LONGEST_NAME), (line,), stroke.ink))
+    if np.isfinite(shown.sum_db).any():
+        (line,) = axes.plot(f, finite(shown.sum_db), label="sum", zorder=5, **SUM.options())
+        curves.append(shown.sum_db)
+        if _largest(shown.sum_db) > _LEAST:
+            labels.append(LineLabel("sum", (line,), SUM.ink))
+    for other in others:
+        if np.isfinite(other.sum_db).any():
+            (line,) = axes.plot(f, finite(other.sum_db), label="naive sum", zorder=3, **_NAIVE.options())
+            labels.append(LineLabel("sum, naive swap", (line,), _NAIVE.ink))
+            curves.append(other.sum_db)
+    change_axis(axes, curves)
+    write_labels(axes, labels)
+
+
+def _largest(change: Float) -> float:
+    known = change[np.isfinite(change)]
+    return float(np.max(np.abs(known))) if known.size else 0.0
+
+
+def _notes(study: RefreshStudy) -> list[str]:
+    notes = [study.headline]
+    if study.simple is not None:
+        notes.append(f"with series resistors only: {study.simple.difference.worst_db:.2f} dB")
+    notes.append(f"naive swap: {study.naive.worst_db:.2f} dB; chain lines below: the tolerance asked")
+    if not np.isfinite(study.refreshed.sum_db).any():
+        notes.append("no one sum is right for these drivers: drives alone are shown")
+    return notes

@@ -1,0 +1,1 @@
+"""Electronic crossovers and equalisers: what stands in front of the amplifiers of a bypassed loudspeaker."""
