@@ -24,7 +24,7 @@ class Kind(Enum):
     FREQUENCY = ("frequency", "Hz", ("hz", "hertz", "c/s"))
     VOLTAGE = ("voltage", "V", ("v", "volt", "volts"))
     POWER = ("power", "W", ("w", "watt", "watts"))
-    LENGTH = ("length", "m", ())
+    LENGTH = ("length", "m", ("m", "metre", "metres", "meter", "meters"))
     PLAIN = ("number", "", ())
 
     def __init__(self, word: str, unit: str, spellings: tuple[str, ...]) -> None:

@@ -228,10 +228,25 @@ def test_null_tilt():
     assert abs(k) < 1e-6
     assert near.clear
     assert 0 < near.within_deg < 90
-    edge = coupling_factor(B, C, Pose(0.08, 0, 0.03, near.tilt_deg + near.within_deg), B_H, C_H)
-    assert abs(edge) == pytest.approx(0.01, rel=0.15)
+    edges = [
+        abs(coupling_factor(B, C, Pose(0.08, 0, 0.03, near.tilt_deg + off), B_H, C_H))
+        for off in (-near.within_deg, near.within_deg)
+    ]
+    assert max(edges) == pytest.approx(0.01, rel=1e-2)
     assert null_tilt(B, C, Pose(0.08, 0, 0), B_H, C_H).tilt_deg == 90.0
     assert null_tilt(B, C, Pose(5, 0, 1), B_H, C_H).within_deg == 90.0
+
+
+def test_how_far_off_the_null_k_stays_small_is_what_the_coils_do():
+    """Near by, k does not go with the sine of the angle off: the end of the range is where k is the limit."""
+    pose = Pose(0.08, 0, 0)
+    parallel = abs(coupling_factor(B, C, pose, B_H, C_H))
+    limit = 0.9 * parallel
+    null = null_tilt(B, C, pose, B_H, C_H, limit)
+    assert 45.0 < null.within_deg < 90.0
+    at_end = abs(coupling_factor(B, C, Pose(0.08, 0, 0, 90.0 - null.within_deg), B_H, C_H))
+    assert at_end == pytest.approx(limit, rel=1e-2)
+    assert null_tilt(B, C, pose, B_H, C_H, 1.1 * parallel).within_deg == 90.0
 
 
 def test_beside_puts_it_together():

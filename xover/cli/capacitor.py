@@ -64,7 +64,7 @@ def capacitor(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """What does a capacitor lose, what does a meter's reading mean, and which voltage must it stand?
+    """Loss over frequency, what a meter means, which voltage.
 
     Example: xover capacitor 4.77uF --esr 1.7@1kHz --esr 0.28@10kHz --meter constant-current --reading 5.41uF
     """

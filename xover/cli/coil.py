@@ -65,7 +65,7 @@ def coil(
     raised: RaisedOption = None,
     as_json: Json = False,
 ) -> None:
-    """A coil to wind: turns, wire, resistance, size and weight; or what a coil that is there must be.
+    """A coil to wind, or one taken apart: wire, size, weight.
 
     With neither wire nor resistance given, the wire is chosen for 0.4 ohm, 5 % of 8 ohm. A coil that was taken out
     is told from --inner, --outer and --length of its copper, with --turns, --wire, or --wire and the measured --dcr.

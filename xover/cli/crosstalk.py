@@ -35,7 +35,7 @@ def crosstalk(
     per_octave: PerOctave = 24,
     as_json: Json = False,
 ) -> None:
-    """Where do I mount the coils: what does coupling between them do?
+    """Where do I mount the coils? What coupling does.
 
     Without --couple: how much coupling each pair of coils may have. 'xover coil' tells what coupling a distance gives.
 

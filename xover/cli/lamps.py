@@ -39,7 +39,7 @@ def lamps(
     spectrum: SpectrumName = "programme",
     as_json: Json = False,
 ) -> None:
-    """When does a protection lamp bite, and what if it is taken out?
+    """When does a protection lamp bite? What if it goes?
 
     Example: xover lamps examples/attic-two-way/left --network found --volts 1 --volts 10
     """

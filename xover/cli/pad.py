@@ -58,7 +58,7 @@ def pad(
     to_hz: Annotated[str | None, typer.Option("--to", metavar="HZ", help="Highest.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Which two resistors bring a driver down, or stand in for its level control?
+    """Resistors that pad a driver, or replace its level control.
 
     Example: xover pad examples/attic-two-way/left tweeter --down 4
 

@@ -57,7 +57,9 @@ def refresh(
     strict: Strict = False,
     as_json: Json = False,
 ) -> int:
-    """Which new parts keep the voicing, which old ones may stay, and what does it cost?
+    """Like-for-like parts that keep the voicing, and their bill.
+
+    Tells which old parts may stay, what to buy for one speaker and for the pair, and what it does to the sound.
 
     The reference is the design with new parts as they were then, losses included. A film capacitor loses less than
     the electrolytic that it replaces: what it lacks is made up by resistors, where that is heard.

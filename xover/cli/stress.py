@@ -44,7 +44,7 @@ def stress(
     strict: Strict = False,
     as_json: Json = False,
 ) -> int:
-    """What heats the parts at full level, and which ratings do they need?
+    """Watts, volts and amperes in every part: which ratings?
 
     Example: xover stress examples/attic-two-way/left --network found --power 60W@8 --strict
     """

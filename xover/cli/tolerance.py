@@ -73,7 +73,7 @@ def tolerance(
     strict: Strict = False,
     as_json: Json = False,
 ) -> int:
-    """What do the tolerances of the parts do: to the sum, to the load, to left against right?
+    """What do the parts' tolerances do to sum, load and pair?
 
     Example: xover tolerance examples/attic-two-way/left --network original --limit 1 --yield 90% --strict
     """

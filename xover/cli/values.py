@@ -49,7 +49,7 @@ def values(
     strict: Strict = False,
     as_json: Json = False,
 ) -> int:
-    """Which values that exist come near to this one: alone, or two together?
+    """The nearest values that exist, alone or two together.
 
     Example: xover values 4.73uF --series E12 --pairs --tolerance 5%
     """

@@ -26,6 +26,7 @@ LIMIT: Final = 0.01
 # Searches look no closer than this, which moves a distance by a third of it, and take at most four grids: where
 # coils touch, that leaves some 1e-3 of k.
 _SEARCH: Final = 1e-4
+_TURNS_DEG: Final = (15.0, 30.0, 45.0, 60.0, 75.0, 90.0)
 _LEVELS: Final = 4
 _POSE: Final = 1e-5  # of what is added up, for the pose that is asked for
 
@@ -204,8 +205,7 @@ def null_tilt(
     """The tilt of the second coil, its centre where it is, at which k is zero.
 
     Turning a coil right round changes k's sign, so there always is one in half a turn (Brent). The pose's own tilt does
-    not matter. `within_deg` follows from |k| = |k at 90 degrees from it| sin(angle off), which is exact
-    far away.
+    not matter. `within_deg` is searched from the null outwards in steps of 15 degrees.
 
     Raises
     ------
@@ -230,9 +230,19 @@ def null_tilt(
         clear = True
     except OptionError:
         clear = False
-    steep = abs(k(tilt + 10.0)) / math.sin(math.radians(10.0))
-    within = 90.0 if steep <= limit else math.degrees(math.asin(limit / steep))
-    return NullTilt(tilt, within, clear)
+    return NullTilt(tilt, min(_within(k, tilt, side, limit) for side in (-1.0, 1.0)), clear)
+
+
+def _within(k: Callable[[float], float], tilt: float, side: float, limit: float) -> float:
+    """Degrees off the null, to one side, up to which |k| stays below the limit; 90 where it never reaches it."""
+    from scipy.optimize import brentq
+
+    low = 0.0
+    for high in _TURNS_DEG:
+        if abs(k(tilt + side * high)) > limit:
+            return float(brentq(lambda off: abs(k(tilt + side * off)) - limit, low, high, xtol=1e-2))
+        low = high
+    return 90.0
 
 
 def _check_limit(limit: float) -> None:
