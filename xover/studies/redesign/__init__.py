@@ -1,0 +1,1 @@
+"""Redesign: new values, or another topology, for a better sum with parts that exist."""
