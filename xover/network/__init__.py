@@ -2,7 +2,7 @@
 
 from xover.network.build import build_network
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor, value_of
 from xover.network.sections import Section, find_sections
 from xover.network.solve import Solution, solve
 
@@ -20,4 +20,5 @@ __all__ = [
     "build_network",
     "find_sections",
     "solve",
+    "value_of",
 ]

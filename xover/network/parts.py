@@ -94,6 +94,13 @@ class Capacitor(_TwoNode):
 Part = Resistor | Inductor | Capacitor
 
 
+def value_of(part: Part) -> float:
+    """Ohm, henry or farad."""
+    if isinstance(part, Resistor):
+        return part.ohm
+    return part.henry if isinstance(part, Inductor) else part.farad
+
+
 @dataclass(frozen=True)
 class Coupling:
     """Mutual inductance of two coils: M = k sqrt(L1 L2), dots at each coil's first node."""

@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.network import Network
-from xover.network.parts import Capacitor, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import Kind, format_quantity, hertz, ohms, parse_fraction
 
@@ -191,11 +191,6 @@ def settings(part: Part) -> dict[str, float]:
     if isinstance(part, Inductor):
         return {"": part.henry, "_dcr": part.dcr_ohm}
     return {"": part.ohm}
-
-
-def value_of(part: Part) -> float:
-    """Ohm, henry or farad."""
-    return settings(part)[""]
 
 
 def unit_of(part: Part) -> Kind:

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.network import Capacitor, Inductor, Part, Resistor
+from xover.network import Capacitor, Inductor, Part, Resistor, value_of
 from xover.parts.stock_item import StockItem
 from xover.studies.refresh_choice import Choice, Shape, build
 
@@ -162,7 +162,7 @@ def resistor_choices(old: Resistor, resistors: Sequence[StockItem], omega: Float
 
 def nearest_single(old: Part, items: Sequence[StockItem], omega: Float) -> Choice | None:
     """The one item whose value is nearest by ratio; of equals the cheapest, of coils the one of least copper."""
-    value = _value(old)
+    value = value_of(old)
     near = [i for i in items if i.value > 0]
     if not near or value <= 0:
         return None
@@ -172,12 +172,6 @@ def nearest_single(old: Part, items: Sequence[StockItem], omega: Float) -> Choic
 
 def _cost(item: StockItem) -> float:
     return item.price if item.price is not None else 0.0
-
-
-def _value(part: Part) -> float:
-    if isinstance(part, Resistor):
-        return part.ohm
-    return part.henry if isinstance(part, Inductor) else part.farad
 
 
 def _shape(items: tuple[StockItem, ...]) -> Shape:

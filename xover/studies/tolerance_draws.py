@@ -13,7 +13,7 @@ from xover.curve import Evidence, Float
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.network.network import Groups
-from xover.network.parts import Capacitor, Inductor, Part, Resistor
+from xover.network.parts import value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import parse_fraction
 
@@ -93,16 +93,6 @@ def part_spreads(network: Network) -> tuple[PartSpread, ...]:
     if not found:
         raise OptionError("no part of the network varies", "give parts a tolerance, such as tol=10%, on their cards")
     return tuple(found)
-
-
-def value_of(part: Part) -> float:
-    """Resistance, inductance or capacitance in SI units."""
-    if isinstance(part, Resistor):
-        return part.ohm
-    if isinstance(part, Inductor):
-        return part.henry
-    assert isinstance(part, Capacitor)
-    return part.farad
 
 
 def draw_names(spreads: Sequence[PartSpread]) -> tuple[str, ...]:

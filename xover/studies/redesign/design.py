@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.network import Capacitor, Inductor, Network, Part, Resistor, solve
+from xover.network import Capacitor, Inductor, Network, Part, Resistor, solve, value_of
 from xover.network.adjoint import drive_gradient, impedance_gradient
 from xover.network.closed_form import ClosedForm, compile_closed_form
 from xover.studies.redesign.goal import Goal
@@ -120,13 +120,6 @@ class Variants:
         """(j, n) load of j of the candidates."""
         values = {name: np.asarray(value)[some] for name, value in self.values.items()}
         return self.form.at(values).impedance_ohm[self.design.network.channels[0].name]
-
-
-def value_of(part: Part) -> float:
-    """Ohm, henry or farad."""
-    if isinstance(part, Resistor):
-        return part.ohm
-    return part.henry if isinstance(part, Inductor) else part.farad
 
 
 def with_values(network: Network, values: Mapping[str, float], dcr_ohm: Mapping[str, float]) -> Network:

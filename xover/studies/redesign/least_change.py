@@ -10,8 +10,7 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Float
-from xover.network import Network
-from xover.studies.redesign.design import value_of
+from xover.network import Network, value_of
 from xover.studies.redesign.discrete import Chosen, Shelf, improve
 from xover.studies.redesign.lists import PartList, fixed_item
 

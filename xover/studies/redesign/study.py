@@ -11,7 +11,7 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.network import Network, solve
+from xover.network import Network, solve, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.speaker import Speaker
@@ -19,7 +19,7 @@ from xover.studies.bill import Bill, make_bill
 from xover.studies.redesign.alternatives import pick
 from xover.studies.redesign.answer import Answer, Best
 from xover.studies.redesign.continuous import find_optima
-from xover.studies.redesign.design import Design, openable, value_of
+from xover.studies.redesign.design import Design, openable
 from xover.studies.redesign.discrete import Shelf, improve
 from xover.studies.redesign.goal import Goal
 from xover.studies.redesign.judge import Judge, yield_limit
