@@ -200,6 +200,7 @@ def study_tolerance(
     limit_db: float = LIMIT_DB,
     band_hz: tuple[float, float] = BAND_HZ,
     match: float = MATCH,
+    jobs: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> ToleranceStudy:
     """Build one network of a speaker many times over from parts within their tolerance.
@@ -212,6 +213,7 @@ def study_tolerance(
     frequency_hz : (n,) rising; each counts alike in the shares.
     builds : 100 to 200,000. seed : 0 or more.
     limit_db : above 0. match : 0 to below 1.
+    jobs : processes that the builds are spread over (see `spread.each`); the answer is the same.
     progress : is told the fraction that is done, now and then.
 
     Raises
@@ -232,7 +234,7 @@ def study_tolerance(
     draws = standard_draws(own, builds, len(draw_names(spreads)), shape)
     values = built_values(spreads, draws)
     lowest_known = {name: np.isfinite(z) for name, z in sound.solution.impedance_ohm.items()}
-    run = run_builds(solver, rule, values, builds, lowest_known, lambda done: tell(0.6 * done))
+    run = run_builds(solver, rule, values, builds, lowest_known, lambda done: tell(0.6 * done), jobs)
     left = {name: v[0 : builds // 2 * 2 : 2] for name, v in values.items()}
     close = standard_draws(mates, builds // 2, draws.shape[1], Distribution.UNIFORM)
     right = matched_values(spreads, left, close, match)

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Float
+from xover.studies.spread import each
 from xover.studies.tolerance_engine import BuildSolver, SumRule, magnitude_db
 
 _CHUNK: Final = 256
@@ -32,7 +36,37 @@ def run_builds(
     builds: int,
     load_known: Mapping[str, NDArray[np.bool_]],
     done: Callable[[float], None],
+    jobs: int = 1,
 ) -> Run:
+    """All builds; with several processes each takes a block of them."""
+    if jobs == 1:
+        return _run_block(solver, rule, load_known, done, values)
+    count = 2 * (os.cpu_count() or 1) if jobs < 0 else 2 * jobs
+    edges = np.linspace(0, builds, min(count, builds) + 1).astype(int)
+    blocks = [{name: v[a:b] for name, v in values.items()} for a, b in pairwise(edges)]
+    runs: list[Run] = []
+    for run in each(partial(_run_block, solver, rule, load_known, _silent), blocks, jobs):
+        runs.append(run)
+        done(len(runs) / len(blocks))
+    return Run(
+        np.concatenate([run.sum_db for run in runs]),
+        {key: np.concatenate([run.drive_db[key] for run in runs]) for key in runs[0].drive_db},
+        {name: np.concatenate([run.lowest_ohm[name] for run in runs]) for name in runs[0].lowest_ohm},
+    )
+
+
+def _silent(_share: float) -> None:
+    """Nobody to tell in another process."""
+
+
+def _run_block(
+    solver: BuildSolver,
+    rule: SumRule,
+    load_known: Mapping[str, NDArray[np.bool_]],
+    done: Callable[[float], None],
+    values: Mapping[str, Float],
+) -> Run:
+    builds = next(iter(values.values())).size
     n = solver.frequency_hz.size
     keys = [d.key for d in solver.network.drivers]
     run = Run(

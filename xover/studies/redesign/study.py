@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -32,6 +33,7 @@ from xover.studies.redesign.wish import Wish
 from xover.studies.redesign.words import differences, headline, redesign_warnings
 from xover.studies.redesign.yields import yield_share
 from xover.studies.refresh_ratings import needed_ratings
+from xover.studies.spread import each
 
 STARTS: Final = 4
 """Random starts for each topology, polarity and corner frequency, beside the network's own values."""
@@ -53,6 +55,7 @@ def redesign(
     circuits: Sequence[str] = (),
     starts: int = STARTS,
     seed: int = 1,
+    jobs: int = 1,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> RedesignStudy:
     """Search for better values, and better networks, in parts that exist.
@@ -61,6 +64,7 @@ def redesign(
     ----------
     present : name of the network that is there now; by default the folder's own.
     circuits : topologies to try, "present" among them; none: the present one and the most promising of circuits/.
+    jobs : processes that the topologies are spread over (see `spread.each`); the answer is the same.
     progress : told the share done and the best so far in words. A KeyboardInterrupt, from it or from the keyboard,
         ends the search with what was found.
 
@@ -81,12 +85,17 @@ def redesign(
     bests: list[Best] = []
     answers: list[Answer] = []
     try:
-        for number, shape in enumerate(shapes):
-            progress(0.5 * number / len(shapes), f"{shape.name}: continuous values")
-            bests.append(_continuous(speaker, reference, wish, shape, order, corners, starts, seed))
-        for number, best in enumerate(bests):
-            progress(0.5 + 0.4 * number / len(bests), f"{best.topology.name}: parts that exist")
-            answers += _discrete(speaker, catalogue, wish, best)
+        progress(0.0, f"{shapes[0].name}: continuous values")
+        search = partial(_continuous, speaker, reference, wish, order, corners, starts, seed)
+        for best in each(search, shapes, jobs):
+            bests.append(best)
+            least = min(b.optima[0].score for b in bests)
+            progress(0.5 * len(bests) / len(shapes), f"{best.topology.name}: continuous values, best score {least:.3g}")
+        for answer in each(partial(_discrete, speaker, catalogue, wish), bests, jobs):
+            answers.append(answer)
+            least = min(a.chosen.merit for a in answers)
+            words = f"{answer.best.topology.name}: parts that exist, best score {least:.3g}"
+            progress(0.5 + 0.4 * len(answers) / len(bests), words)
     except KeyboardInterrupt:
         stopped = True
         if not answers and bests:
@@ -189,11 +198,11 @@ def _continuous(
     speaker: Speaker,
     reference: Network,
     wish: Wish,
-    shape: Topology,
     order: Sequence[str],
     corners: tuple[float, ...] | None,
     starts: int,
     seed: int,
+    shape: Topology,
 ) -> Best:
     """The best polarity and corner frequency of a topology, and its optima."""
     f = grid()
@@ -219,7 +228,7 @@ def _continuous(
     return best
 
 
-def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> list[Answer]:
+def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Answer:
     shelf = _shelf(speaker, catalogue, wish, best)
     rough = []
     for optimum in best.optima[:_DISCRETE_FROM]:
@@ -228,7 +237,7 @@ def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) ->
         }
         rough.append(improve(shelf, start, pairs=False))
     rough.sort(key=lambda c: c.merit)
-    return [Answer(best, shelf, improve(shelf, rough[0].index))]
+    return Answer(best, shelf, improve(shelf, rough[0].index))
 
 
 def _rounded(speaker: Speaker, catalogue: Catalogue, wish: Wish, bests: Sequence[Best]) -> list[Answer]:
