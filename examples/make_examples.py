@@ -363,6 +363,19 @@ def hall_horn_two_way(folder: Path) -> None:
     write_touchstone(folder / "horn-impedance.z1p", "driver on its horn", f, ohm)
     high = heard(treble, HALL_HORN.pressure(treble) * np.exp(2j * np.pi * treble * 0.34e-3), 4030)
     write_response(folder / "horn-response.csv", "horn on axis", treble, high, Style())
+    ohm = swept(f, hall_terminals(f), 4040)
+    write_impedance(folder / "terminals-found.csv", "speaker at its terminals, as found", f, ohm, Style())
+
+
+def hall_terminals(f: Float) -> Complex:
+    """Impedance at the terminals with the values of `found.cir`."""
+    jw = 2j * np.pi * f
+    low = jw * 2.7e-3 + 0.42 + parallel(new_capacitor(f, 11.6e-6, 0.08), HALL_WOOFER.impedance(f))
+    # The autotransformer from its two mesh equations: the upper winding carries what the lower one and the horn share.
+    upper, lower, mutual = jw * 11.5e-3 + 0.9, jw * 3.6e-3 + 0.3, jw * 0.998 * np.sqrt(11.5e-3 * 3.6e-3)
+    horn = HALL_HORN.impedance(f)
+    padded = upper + mutual + (horn - mutual) * (lower + mutual) / (horn + lower)
+    return parallel(low, new_capacitor(f, 3.9e-6, 0.07) + parallel(12.6, padded))
 
 
 def studio_three_way(folder: Path) -> None:
@@ -378,6 +391,19 @@ def studio_three_way(folder: Path) -> None:
         write_impedance(folder / f"{name}-impedance.txt", f"{name} in its chamber", f, ohm, blank)
         level = metered(band, driver.pressure(band), seed + 1)
         write_response(folder / f"{name}-response.txt", f"{name} on axis", band, level, blank, columns=2)
+    ohm = swept(f, studio_terminals(f), 5040)
+    write_impedance(folder / "terminals-found.txt", "speaker at its terminals, as found", f, ohm, blank)
+
+
+def studio_terminals(f: Float) -> Complex:
+    """Impedance at the terminals with the values of `found.cir`."""
+    jw = 2j * np.pi * f
+    low = jw * 2.7e-3 + 0.22 + parallel(aged_capacitor(f, 41e-6, 0.75, 0.32), STUDIO_WOOFER.impedance(f) / 2)
+    behind = parallel(new_capacitor(f, 6.9e-6, 0.01), 1.15 + STUDIO_MID.impedance(f))
+    middle = aged_capacitor(f, 31.5e-6, 0.85, 0.38) + parallel(jw * 5.6e-3 + 0.7, jw * 0.68e-3 + 0.3 + behind)
+    padded = 3.9 + parallel(27.0, STUDIO_TWEETER.impedance(f))
+    high = new_capacitor(f, 4.6e-6, 0.01) + parallel(jw * 0.22e-3 + 0.3, padded)
+    return parallel(low, parallel(middle, high))
 
 
 def make_examples(folder: Path) -> None:
