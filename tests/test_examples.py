@@ -152,7 +152,7 @@ def test_terminal_sweep_is_that_of_the_board_as_found(side: str) -> None:
     ("folder", "table"), [("hall-horn-two-way", "terminals-found.csv"), ("studio-three-way", "terminals-found.txt")]
 )
 def test_terminal_sweeps_of_the_other_speakers(folder: str, table: str) -> None:
-    """As above, against the netlist with the measured drivers: hand-written meshes on the one side, ours on the other."""
+    """As above, against the netlist with the measured drivers: hand-written meshes judge our solve."""
     from xover.network import solve
     from xover.speaker import open_speaker
 
