@@ -14,6 +14,7 @@ import typer
 
 from xover import __version__
 from xover.cli.capacitor import capacitor
+from xover.cli.bypass import bypass
 from xover.cli.check import check
 from xover.cli.coil import coil
 from xover.cli.condition import condition
@@ -71,6 +72,7 @@ _IN_ORDER_OF_THE_JOB = (
     tolerance,
     crosstalk,
     refresh,
+    bypass,
     values,
     coil,
     capacitor,
