@@ -1,7 +1,6 @@
 """xover tolerance as a user sees it."""
 
 import json
-import sys
 
 import pytest
 
@@ -93,26 +92,6 @@ def test_without_sound_drives_and_load_are_shown(run, tmp_path):
     assert "left against right" not in done.out
     assert "nan" not in done.out
     assert run("tolerance", tmp_path, *FEW, "--yield", "1%", "--strict").status == 1
-
-
-def test_the_bar_waits_and_leaves_nothing(capsys, monkeypatch):
-    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    early = command._Bar()
-    early(0.5)
-    early.wipe()
-    assert capsys.readouterr().err == ""
-    monkeypatch.setattr(command, "PATIENCE_S", 0.0)
-    late = command._Bar()
-    late(0.25)
-    late.wipe()
-    shown = capsys.readouterr().err
-    assert "##########                              ]  25 %" in shown
-    assert shown.endswith(" \r")
-    monkeypatch.setattr(sys.stderr, "isatty", lambda: False, raising=False)
-    piped = command._Bar()
-    piped(0.25)
-    piped.wipe()
-    assert capsys.readouterr().err == ""
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def bypass(
     strict: Strict = False,
     as_json: Json = False,
 ) -> int:
-    """Each driver on its own amplifier channel: is it safe, and what does it need?
+    """Each driver on its own channel: safe? What does it need?
 
     The network taken out is 'original' where there is one. With --strict the exit status is 1 if something forbids
     switching on, or a load lies below what its amplifier allows.

@@ -19,12 +19,14 @@ from xover.cli.check import check
 from xover.cli.coil import coil
 from xover.cli.condition import condition
 from xover.cli.crosstalk import crosstalk
+from xover.cli.decide import decide
 from xover.cli.formula import formula
 from xover.cli.lamps import lamps
 from xover.cli.load import load
 from xover.cli.new import new
 from xover.cli.pad import pad
 from xover.cli.predict import predict
+from xover.cli.redesign import redesign
 from xover.cli.refresh import refresh
 from xover.cli.sensitivity import sensitivity
 from xover.cli.spice import spice
@@ -72,7 +74,9 @@ _IN_ORDER_OF_THE_JOB = (
     tolerance,
     crosstalk,
     refresh,
+    redesign,
     bypass,
+    decide,
     values,
     coil,
     capacitor,

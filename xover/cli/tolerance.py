@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
-import time
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -22,6 +20,7 @@ from xover.cli.options import (
     chosen_network,
     grid,
 )
+from xover.cli.progress import ProgressBar
 from xover.cli.show import (
     db,
     hertz,
@@ -42,10 +41,6 @@ if TYPE_CHECKING:
     from xover.studies.tolerance_bands import Share
     from xover.studies.tolerance_draws import PartSpread
     from xover.studies.tolerance_pairs import PairDifference
-
-PATIENCE_S = 1.0
-"""A bar is shown from then on."""
-BAR = 40
 
 
 def tolerance(
@@ -87,8 +82,7 @@ def tolerance(
     if strict and share is None:
         raise OptionError("--strict has no limit to hold the builds to", "add --yield, such as --yield 90%")
     opened = open_speaker(speaker)
-    bar = _Bar()
-    try:
+    with ProgressBar() as bar:
         result = study_tolerance(
             opened,
             chosen_network(opened, network),
@@ -100,8 +94,6 @@ def tolerance(
             match=_fraction(match, "--match"),
             progress=bar,
         )
-    finally:
-        bar.wipe()
     broken = share is not None and not result.passing.share >= share  # not known is not enough
     status = 1 if strict and broken else 0
     if plot is not None:
@@ -117,27 +109,6 @@ def tolerance(
         show_text(f"Figure written to {plot}.", "")
     show_warnings(result.warnings)
     return status
-
-
-class _Bar:
-    """A bar on standard error, where a person looks at it and the work takes long enough."""
-
-    def __init__(self) -> None:
-        self._began = time.monotonic()
-        self._shown = ""
-
-    def __call__(self, done: float) -> None:
-        if time.monotonic() - self._began < PATIENCE_S or not sys.stderr.isatty():
-            return
-        text = f"[{'#' * round(BAR * done):<{BAR}}] {100 * done:3.0f} %"
-        if text != self._shown:
-            typer.echo("\r" + text, err=True, nl=False)
-            self._shown = text
-
-    def wipe(self) -> None:
-        """Leave nothing of it behind."""
-        if self._shown:
-            typer.echo("\r" + " " * len(self._shown) + "\r", err=True, nl=False)
 
 
 def _decibels(text: str, option: str) -> float:

@@ -16,6 +16,7 @@ from xover.studies.redesign.continuous import find_optima
 from xover.studies.redesign.discrete import Shelf, improve
 from xover.studies.redesign.lists import PartList
 from xover.studies.redesign.score import read, score
+from xover.studies.redesign.stopped import StoppedError
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -104,7 +105,9 @@ def test_stopping_gives_the_best_so_far(shelf):
     def stop(_merit):
         raise KeyboardInterrupt
 
-    answer = improve(shelf, start, progress=stop)
+    with pytest.raises(StoppedError) as stopped:
+        improve(shelf, start, progress=stop)
+    answer = stopped.value.partial
     assert not answer.proved
     assert answer.merit < plain_merit(shelf, start)
     design, known = known_speaker(6)
@@ -112,8 +115,9 @@ def test_stopping_gives_the_best_so_far(shelf):
     def stop_too(_done, _best):
         raise KeyboardInterrupt
 
-    found = find_optima(design, [known * 1.5], starts=3, scattered=50, progress=stop_too)
-    assert len(found) == 1
+    with pytest.raises(StoppedError) as stopped:
+        find_optima(design, [known * 1.5], starts=3, scattered=50, progress=stop_too)
+    assert len(stopped.value.partial) == 1
 
 
 def test_same_seed_same_answer():

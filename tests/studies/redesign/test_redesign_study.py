@@ -113,6 +113,34 @@ def test_stopped_by_the_user_it_gives_what_it_has(attic):
     assert any("stopped" in w for w in study.warnings)
 
 
+def test_a_bound_on_the_cost_and_on_the_parts_is_kept(attic, study):
+    flattest = next(p for p in study.proposals if p.name == "flattest")
+    bound = 0.6 * flattest.cost
+    wish = Wish(band_hz=BAND, minimum_load_ohm=4.0, most_cost=bound)
+    cheaper = redesign(attic, Catalogue(open_stock(STOCK)), wish, circuits=("present",), starts=0, alternatives=False)
+    assert [p.name for p in cheaper.proposals] == ["flattest"]
+    assert cheaper.proposals[0].cost <= bound
+    with pytest.raises(OptionError, match="5 parts or fewer"):
+        redesign(attic, Catalogue(), Wish(most_parts=5), circuits=("present",))
+
+
+def test_chosen_parts_stand_what_they_get(attic, study):
+    """What the netlist says of its parts is enough for programme at the amplifier's full level."""
+    from xover.amplifier.part_rating import rate_part
+    from xover.amplifier.stress import read_stress
+
+    f = log_grid(20, 20_000, 48)
+    peak = 2**0.5 * (60 * 8) ** 0.5
+    for proposal in study.proposals:
+        network = build_network(parse_netlist(proposal.netlist))
+        solution = solve(network, f, attic.impedances_ohm(network, f))
+        stress = read_stress(solution, {"in": peak / 4}, 4.0)
+        for part in network.parts:
+            if part.name in {n for line in proposal.bill.lines for n in line.names}:
+                rating = rate_part(part, stress.of(part.name))
+                assert rating is None or str(rating.verdict) in ("enough", "not known"), (proposal.name, part.name)
+
+
 def test_topologies_that_fit(attic):
     order = ("woofer", "tweeter")
     reference = attic.network("found")

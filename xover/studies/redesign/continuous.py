@@ -11,6 +11,7 @@ import numpy as np
 from xover.curve import Float
 from xover.studies.redesign.design import Design, bounds
 from xover.studies.redesign.score import residuals_and_slopes, score
+from xover.studies.redesign.stopped import StoppedError
 
 SCATTERED: Final = 800
 """Random candidates that the starts are picked from."""
@@ -45,8 +46,11 @@ def find_optima(
     ----------
     bases : (p,) values to scatter the starts around; each is itself a start.
     starts : random ones beside them, the best of `scattered` candidates, no two of them alike.
-    progress : told the share that is done and the best score so far; may raise KeyboardInterrupt to stop early: what
-        was found until then is returned.
+    progress : told the share that is done and the best score so far; may raise KeyboardInterrupt to stop early.
+
+    Raises
+    ------
+    StoppedError : stopped by the user after something was found; holds it.
     """
     low, high = (np.log(edge) for edge in bounds(design.network.part(n) for n in design.open_parts))
     rng = np.random.default_rng(seed)
@@ -68,8 +72,9 @@ def find_optima(
             found.append(_descend(design, point, low, high))
             progress((number + 1) / len(points), min(o.score for o in found))
     except KeyboardInterrupt:
-        if not found:
-            raise
+        if found:
+            raise StoppedError(_distinct(found)) from None
+        raise
     return _distinct(found)
 
 

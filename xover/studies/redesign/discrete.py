@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from xover.curve import Float
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.studies.redesign.design import Design
-from xover.studies.redesign.lists import PartList
+from xover.studies.redesign.lists import AS_FITTED, PartList
 from xover.studies.redesign.score import least_score, score
+from xover.studies.redesign.stopped import StoppedError
+from xover.studies.refresh_choice import new_part
 
 # (k,) indices into a part's list.
 Places = NDArray[np.integer[Any]]
@@ -67,17 +69,19 @@ class Shelf:
         listed, at = self.lists[part.name], index[part.name]
         value = float(listed.value[at])
         loss = {suffix: float(ohm[at]) for suffix, ohm in listed.losses.items()}
+        item = listed.items[at]
+        said = part.fields if item.maker_code == AS_FITTED else new_part(item).fields
         if isinstance(part, Resistor):
-            return replace(part, ohm=value, fields=())
+            return replace(part, ohm=value, fields=said)
         if isinstance(part, Inductor):
-            return replace(part, henry=value, dcr_ohm=loss.get("_dcr", 0.0), fields=())
+            return replace(part, henry=value, dcr_ohm=loss.get("_dcr", 0.0), fields=said)
         assert isinstance(part, Capacitor)
         return replace(
             part,
             farad=value,
             esr_ohm=loss.get("_esr", 0.0),
             dissipation_factor=loss.get("_df", 0.0),
-            fields=(),
+            fields=said,
         )
 
     def price(self, index: Mapping[str, int]) -> float:
@@ -122,7 +126,11 @@ def improve(
     Parameters
     ----------
     pairs : exchanges of two as well; without them the answer is a start for those.
-    progress : told the merit after each exchange; may raise KeyboardInterrupt: then the best so far is returned.
+    progress : told the merit after each exchange; may raise KeyboardInterrupt.
+
+    Raises
+    ------
+    StoppedError : stopped by the user; holds the best so far.
     """
     index = dict(start)
     merit = float(shelf.merits(index, {name: np.array([at]) for name, at in list(index.items())[:1]})[0])
@@ -139,7 +147,7 @@ def improve(
             index, merit = better
             progress(merit)
     except KeyboardInterrupt:
-        return Chosen(index, merit, False)
+        raise StoppedError(Chosen(index, merit, False)) from None
     return Chosen(index, merit, proved)
 
 

@@ -19,7 +19,7 @@ from xover.studies.refresh_ratings import Needed, strong_enough
 
 # Without a stock list, coils are wound of this wire.
 WIRE_MM = 1.0
-COIL_SERIES = "E12"
+AS_FITTED = "as fitted"
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,8 +120,8 @@ def fixed_item(part: Part, price: float | None = 0.0) -> StockItem:
             price=price,
             esr_ohm=part.esr_ohm,
             dissipation_factor=part.dissipation_factor,
-            maker_code="as fitted",
+            maker_code=AS_FITTED,
         )
     if isinstance(part, Inductor):
-        return StockItem(ItemKind.INDUCTOR, part.henry, price=price, dcr_ohm=part.dcr_ohm, maker_code="as fitted")
-    return StockItem(ItemKind.RESISTOR, part.ohm, price=price, maker_code="as fitted")
+        return StockItem(ItemKind.INDUCTOR, part.henry, price=price, dcr_ohm=part.dcr_ohm, maker_code=AS_FITTED)
+    return StockItem(ItemKind.RESISTOR, part.ohm, price=price, maker_code=AS_FITTED)

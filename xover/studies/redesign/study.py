@@ -21,13 +21,14 @@ from xover.studies.redesign.alternatives import pick
 from xover.studies.redesign.answer import Answer, Best
 from xover.studies.redesign.continuous import find_optima
 from xover.studies.redesign.design import Design, openable
-from xover.studies.redesign.discrete import Shelf, improve
+from xover.studies.redesign.discrete import Chosen, Shelf, improve
 from xover.studies.redesign.goal import Goal
 from xover.studies.redesign.judge import Judge, yield_limit
-from xover.studies.redesign.lists import WIRE_MM, part_lists
+from xover.studies.redesign.lists import AS_FITTED, WIRE_MM, fixed_item, part_lists
 from xover.studies.redesign.prepare import CORNER_STEPS, grid, prepare_goal, present_crossovers, ways
 from xover.studies.redesign.result import Judged, Proposal, RedesignStudy
 from xover.studies.redesign.score import score
+from xover.studies.redesign.stopped import StoppedError
 from xover.studies.redesign.topologies import PRESENT, Topology, fitting, polarities, topology
 from xover.studies.redesign.wish import Wish
 from xover.studies.redesign.words import differences, headline, redesign_warnings
@@ -40,6 +41,10 @@ STARTS: Final = 4
 MOST_TOPOLOGIES: Final = 3
 MORE_PARTS: Final = 4
 """A circuit that is tried unasked has at most so many parts more than the present one."""
+_RATING_ROUNDS: Final = 3
+_COST_ROUNDS: Final = 8
+# Two frequencies tell any two parts apart.
+_AT: Final = np.array([1e3, 1e5])
 _DISCRETE_FROM: Final = 2
 """Optima of a topology that parts are searched from."""
 _SAME_DB: Final = 0.25
@@ -56,6 +61,7 @@ def redesign(
     starts: int = STARTS,
     seed: int = 1,
     jobs: int = 1,
+    alternatives: bool = True,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> RedesignStudy:
     """Search for better values, and better networks, in parts that exist.
@@ -64,6 +70,7 @@ def redesign(
     ----------
     present : name of the network that is there now; by default the folder's own.
     circuits : topologies to try, "present" among them; none: the present one and the most promising of circuits/.
+    alternatives : search for the least change, the easiest load and the cheapest too.
     jobs : processes that the topologies are spread over (see `spread.each`); the answer is the same.
     progress : told the share done and the best so far in words. A KeyboardInterrupt, from it or from the keyboard,
         ends the search with what was found.
@@ -85,19 +92,24 @@ def redesign(
     bests: list[Best] = []
     answers: list[Answer] = []
     try:
-        progress(0.0, f"{shapes[0].name}: continuous values")
+        progress(0.0, f"{shapes[0].name}, any value")
         search = partial(_continuous, speaker, reference, wish, order, corners, starts, seed)
         for best in each(search, shapes, jobs):
             bests.append(best)
             least = min(b.optima[0].score for b in bests)
-            progress(0.5 * len(bests) / len(shapes), f"{best.topology.name}: continuous values, best score {least:.3g}")
+            progress(0.5 * len(bests) / len(shapes), f"best {least:.3g}; {best.topology.name}, any value")
         for answer in each(partial(_discrete, speaker, catalogue, wish), bests, jobs):
             answers.append(answer)
             least = min(a.chosen.merit for a in answers)
-            words = f"{answer.best.topology.name}: parts that exist, best score {least:.3g}"
+            words = f"best {least:.3g}; {answer.best.topology.name}, parts that exist"
             progress(0.5 + 0.4 * len(answers) / len(bests), words)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         stopped = True
+        unfinished = stop.partial if isinstance(stop, StoppedError) else None
+        if isinstance(unfinished, Best):
+            bests.append(unfinished)
+        elif isinstance(unfinished, Answer):
+            answers.append(unfinished)
         if not answers and bests:
             answers = _rounded(speaker, catalogue, wish, bests)
     if not answers:
@@ -106,7 +118,11 @@ def redesign(
         progress(0.9, "judging the proposals")
     judge = Judge(speaker, reference, wish, corners, f)
     before = judge.judged(reference)
-    picked = pick(reference, catalogue, answers, stopped)
+    try:
+        picked = pick(reference, catalogue, answers, stopped or not alternatives)
+    except KeyboardInterrupt:
+        stopped = True
+        picked = pick(reference, catalogue, answers, True)
     limit = yield_limit(judge, picked)
     proposals = [_proposal(judge, kind, answer, before, reference, limit, seed) for kind, answer in picked]
     proposals = _different(proposals)
@@ -167,9 +183,17 @@ def _topologies(
 ) -> list[Topology]:
     """Those asked for; else the present one and those that some random values of theirs speak for."""
     if circuits:
-        return [topology(name, reference, order) for name in dict.fromkeys(circuits)]
+        asked = [topology(name, reference, order) for name in dict.fromkeys(circuits)]
+        few = [t for t in asked if wish.most_parts is None or len(t.network.parts) <= wish.most_parts]
+        if not few:
+            raise OptionError(
+                f"none of these circuits has {wish.most_parts} parts or fewer", "allow more parts, or other circuits"
+            )
+        return few
     most = wish.most_parts if wish.most_parts is not None else len(reference.parts) + MORE_PARTS
     found = fitting(reference, order, most)
+    if not found:
+        raise OptionError(f"no circuit has {most} parts or fewer", "allow more parts")
     if len(found) <= MOST_TOPOLOGIES:
         return list(found)
     worth: list[tuple[float, int]] = []
@@ -211,33 +235,75 @@ def _continuous(
     def attempt(turned: Topology, at: tuple[float, ...] | None, base: Float | None, count: int) -> Best:
         goal = prepare_goal(speaker, turned.network.drivers, wish, reference, at, f)
         design = _design(turned.network, goal)
-        optima = find_optima(design, [design.start if base is None else base], starts=count, seed=seed)
+        try:
+            optima = find_optima(design, [design.start if base is None else base], starts=count, seed=seed)
+        except StoppedError as stop:
+            raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
+        except KeyboardInterrupt:
+            if best is None:
+                raise
+            raise StoppedError(best) from None
         return Best(turned, design, at or (), optima)
 
     for turned in polarities(shape, order):
-        found = attempt(turned, corners, None, starts)
-        if best is None or found.optima[0].score < best.optima[0].score:
-            best = found
+        best = _better(best, attempt(turned, corners, None, starts))
     assert best is not None
     if corners is not None and wish.crossover_hz is None and wish.slope is not None:
         from_here = best.optima[0].values
         for step in CORNER_STEPS:
-            found = attempt(best.topology, tuple(c * step for c in corners), from_here, 1)
-            if found.optima[0].score < best.optima[0].score:
-                best = found
+            best = _better(best, attempt(best.topology, tuple(c * step for c in corners), from_here, 1))
     return best
+
+
+def _better(one: Best | None, other: Best) -> Best:
+    return other if one is None or other.optima[0].score < one.optima[0].score else one
 
 
 def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Answer:
     shelf = _shelf(speaker, catalogue, wish, best)
-    rough = []
-    for optimum in best.optima[:_DISCRETE_FROM]:
-        start = {
-            n: shelf.lists[n].nearest(float(v)) for n, v in zip(best.design.open_parts, optimum.values, strict=True)
-        }
-        rough.append(improve(shelf, start, pairs=False))
-    rough.sort(key=lambda c: c.merit)
-    return Answer(best, shelf, improve(shelf, rough[0].index))
+    try:
+        rough = [improve(shelf, _nearest(shelf, o.values), pairs=False) for o in best.optima[:_DISCRETE_FROM]]
+        chosen = improve(shelf, min(rough, key=lambda c: c.merit).index)
+        shelf, chosen = _within_cost(shelf, chosen, wish.most_cost)
+        for _ in range(_RATING_ROUNDS):
+            shelf, chosen, strong = _strengthened(speaker, catalogue, wish, shelf, chosen)
+            if strong:
+                break
+    except StoppedError as stop:
+        raise StoppedError(Answer(best, shelf, stop.partial)) from None
+    return Answer(best, shelf, chosen)
+
+
+def _nearest(shelf: Shelf, values: Float) -> dict[str, int]:
+    names = shelf.design.open_parts
+    return {n: shelf.lists[n].nearest(float(v)) for n, v in zip(names, values, strict=True)}
+
+
+def _within_cost(shelf: Shelf, chosen: Chosen, most_cost: float | None) -> tuple[Shelf, Chosen]:
+    """Let money count more and more until all parts together cost no more than the bound, or nothing is cheaper."""
+    weight = max(chosen.merit, 0.1) / max(shelf.price(chosen.index), 1e-9)
+    for _ in range(_COST_ROUNDS):
+        if most_cost is None or shelf.price(chosen.index) <= most_cost:
+            break
+        shelf = replace(shelf, price_weight=weight)
+        chosen = improve(shelf, chosen.index)
+        weight *= 3.0
+    return shelf, chosen
+
+
+def _strengthened(
+    speaker: Speaker, catalogue: Catalogue, wish: Wish, shelf: Shelf, chosen: Chosen
+) -> tuple[Shelf, Chosen, bool]:
+    """Whether the chosen parts stand what they get in the chosen network; if not, lists of those that do."""
+    design = shelf.design
+    network = shelf.network(chosen.index)
+    needed = needed_ratings(speaker, solve(network, design.goal.frequency_hz, design.goal.driver_ohm))
+    lists = part_lists(network, design.open_parts, catalogue, needed, wish.largest_coil_h)
+    if all(shelf.lists[n].items[at] in lists[n].items for n, at in chosen.index.items()):
+        return shelf, chosen, True
+    stronger = replace(shelf, lists=lists)
+    start = {n: lists[n].nearest(float(shelf.lists[n].value[at])) for n, at in chosen.index.items()}
+    return stronger, improve(stronger, start), False
 
 
 def _rounded(speaker: Speaker, catalogue: Catalogue, wish: Wish, bests: Sequence[Best]) -> list[Answer]:
@@ -245,10 +311,7 @@ def _rounded(speaker: Speaker, catalogue: Catalogue, wish: Wish, bests: Sequence
     out = []
     for best in bests:
         shelf = _shelf(speaker, catalogue, wish, best)
-        values = zip(best.design.open_parts, best.optima[0].values, strict=True)
-        out.append(
-            Answer(best, shelf, improve(shelf, {n: shelf.lists[n].nearest(float(v)) for n, v in values}, pairs=False))
-        )
+        out.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.optima[0].values), pairs=False)))
     return out
 
 
@@ -306,7 +369,9 @@ def _proposal(
 def _changed(reference: Network, network: Network) -> tuple[str, ...]:
     old = {p.name: p for p in reference.parts}
     return tuple(
-        p.name for p in network.parts if p.name not in old or not math.isclose(value_of(p), value_of(old[p.name]))
+        p.name
+        for p in network.parts
+        if p.name not in old or not np.allclose(p.impedance_ohm(_AT), old[p.name].impedance_ohm(_AT), rtol=1e-9)
     )
 
 
@@ -315,8 +380,12 @@ def _bill(answer: Answer) -> Bill:
     bought = [
         (name, answer.shelf.lists[name].items[at])
         for name, at in answer.chosen.index.items()
-        if answer.shelf.lists[name].items[at].maker_code != "as fitted"
+        if answer.shelf.lists[name].items[at].maker_code != AS_FITTED
     ]
+    if answer.best.topology.name != PRESENT:
+        # An autotransformer or a lamp of another circuit is not chosen by value, but must be bought all the same.
+        fixed = [p for p in answer.network.parts if p.name not in answer.chosen.index]
+        bought += [(p.name, replace(fixed_item(p, None), maker_code="as in the circuit")) for p in fixed]
     return make_bill(bought)
 
 
