@@ -61,12 +61,18 @@ def test_json(run, examples):
 @pytest.mark.parametrize("suffix", ["png", "svg", "pdf"])
 def test_plot(run, examples, tmp_path, suffix):
     figure = tmp_path / f"figure.{suffix}"
-    done = run("sensitivity", examples / "studio-three-way", "--plot", figure)
+    done = run("sensitivity", examples / "attic-two-way/left", "--per-octave", "12", "--plot", figure)
     assert done.status == 0, done.err
     assert figure.read_bytes().startswith({"png": b"\x89PNG", "svg": b"<?xml", "pdf": b"%PDF"}[suffix])
-    again = run("sensitivity", examples / "studio-three-way", "--plot", figure)
-    assert again.status == 2
-    assert "--force" in again.err
+
+
+def test_plot_keeps_an_old_file(run, examples, tmp_path):
+    figure = tmp_path / "figure.svg"
+    figure.write_bytes(b"old")
+    done = run("sensitivity", examples / "attic-two-way/left", "--per-octave", "12", "--plot", figure)
+    assert done.status == 2
+    assert "--force" in done.err
+    assert figure.read_bytes() == b"old"
 
 
 def test_without_sound_it_ranks_by_drive(run, tmp_path):

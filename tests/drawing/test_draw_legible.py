@@ -76,16 +76,22 @@ def test_load_can_be_read(results, case):
     assert crossed(d, d.lower) == []
 
 
-def test_a_line_through_a_name_is_seen(results, drawn):
-    d = drawn(draw_load(results.load("attic left")))
+def test_a_line_through_a_name_is_seen(results):
+    d = results.load_figure("attic left")
     text = next(t for t in d.upper.texts if t.get_text() == "impedance")
+    place = text.get_position()
     text.set_position((0.0, 0.0))
-    assert ("impedance", "impedance in") in crossed(d, d.upper)
+    try:
+        assert ("impedance", "impedance in") in crossed(d, d.upper)
+    finally:
+        text.set_position(place)
 
 
 @pytest.mark.parametrize("title", HOSTILE, ids=lambda t: t[:12])
 def test_a_title_is_plain_text(results, drawn, title):
-    p = replace(results.prediction("attic left"), title=title, network=title[:64])
+    # One driver is enough: the others' names and lines are the same below any title.
+    p = results.prediction("attic left")
+    p = replace(p, title=title, network=title[:64], branches=p.branches[:1], drive={"woofer": p.drive["woofer"]})
     d = drawn(draw_prediction(p))
     assert_legible(d)
     assert all(not text.get_parse_math() for text in d.words() if text not in d.lower.get_xticklabels())

@@ -46,10 +46,9 @@ def test_every_driver_is_named_once_in_each_panel(results, case):
         assert sorted(named) == sorted(b.key for b in p.branches)
 
 
-def test_a_known_timing_gives_one_sum_and_its_null(results, drawn):
+def test_a_known_timing_gives_one_sum_and_its_null(results):
     for name, upside_down in (("attic left", "tweeter"), ("studio", "mid")):
-        p = results.prediction(name)
-        d = drawn(draw_prediction(p))
+        p, d = results.prediction(name), results.levels_figure(name)
         assert_same_where_finite(d.line("sum")[1], p.total.level_db)
         assert_same_where_finite(d.line("reversed sum")[1], p.total.reversed_level_db)
         assert "sum" in d.labels(d.upper)
@@ -59,10 +58,9 @@ def test_a_known_timing_gives_one_sum_and_its_null(results, drawn):
         assert widths["reversed sum"] < min(w for label, w in widths.items() if label.startswith("driver"))
 
 
-def test_an_unknown_timing_gives_a_band_and_no_sum(results, drawn):
-    p = results.prediction("hall horn")
+def test_an_unknown_timing_gives_a_band_and_no_sum(results):
+    p, d = results.prediction("hall horn"), results.levels_figure("hall horn")
     assert not p.total.coherent
-    d = drawn(draw_prediction(p))
     assert "sum" not in d.names(d.upper)
     assert "reversed sum" not in d.names(d.upper)
     assert_same_where_finite(d.line("best")[1], p.total.best_level_db)
@@ -77,9 +75,8 @@ def test_an_unknown_timing_gives_a_band_and_no_sum(results, drawn):
     assert "timing between the drivers not known" in d.all_text()
 
 
-def test_crossovers_are_marked_where_they_were_read(results, drawn):
-    p = results.prediction("studio")
-    d = drawn(draw_prediction(p))
+def test_crossovers_are_marked_where_they_were_read(results):
+    p, d = results.prediction("studio"), results.levels_figure("studio")
     marks = [line for line in d.upper.lines if line.get_label() == "crossover"]
     assert [(*m.get_xdata(), *m.get_ydata()) for m in marks] == [(c.frequency_hz, c.level_db) for c in p.crossovers]
     for axes in (d.upper, d.lower):

@@ -125,10 +125,9 @@ def test_a_phase_beyond_90_degrees_is_shown(results, drawn):
     assert drawn(draw_load(replace(study, channels=turned))).lower.get_ylim() == (-180.0, 180.0)
 
 
-def test_the_verdict_is_written_below(results, drawn):
-    study = results.load("studio")
-    (channel,) = study.channels.values()
-    text = drawn(draw_load(study)).all_text().replace("\n", " ")
+def test_the_verdict_is_written_below(results):
+    (channel,) = results.load("studio").channels.values()
+    text = results.load_figure("studio").all_text().replace("\n", " ")
     assert channel.verdict.sentence.split(":")[0] in text
     assert "EPDR: the resistor that would heat an output device as much at its worst instant" in text
 

@@ -29,6 +29,19 @@ def study_of(results):
     return study
 
 
+@pytest.fixture(scope="module")
+def figure_of(study_of, drawn):
+    """Drawn once, to be looked at only."""
+    kept = {}
+
+    def figure(name):
+        if name not in kept:
+            kept[name] = drawn(draw_sensitivity(study_of(name)))
+        return kept[name]
+
+    return figure
+
+
 def assert_legible(d):
     """No two texts overlap, and all lie within the figure."""
     width, height = d.figure.canvas.get_width_height()
@@ -44,9 +57,8 @@ def assert_legible(d):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_parts_that_matter_most_are_drawn_as_computed(study_of, drawn, name):
-    study = study_of(name)
-    d = drawn(draw_sensitivity(study))
+def test_the_parts_that_matter_most_are_drawn_as_computed(study_of, figure_of, name):
+    study, d = study_of(name), figure_of(name)
     shown = study.parts[:MOST_CURVES]
     assert len(shown) >= 3 or name == "bi-amp"
     for s in shown:
@@ -74,11 +86,11 @@ def test_figures_are_put_in_words(study_of, drawn):
     assert set(d.labels(d.lower)) == {first.name, second.name}
 
 
-def test_the_rest_is_counted(study_of, drawn):
+def test_the_rest_is_counted(study_of, figure_of, drawn):
     study = study_of("studio")
     left = len(study.parts) - MOST_CURVES
     assert left > 1
-    assert f"{left} more parts matter less, not shown here" in drawn(draw_sensitivity(study)).all_text()
+    assert f"{left} more parts matter less, not shown here" in figure_of("studio").all_text()
     six = replace(study, parts=study.parts[: MOST_CURVES + 1])
     assert "1 more part matters less, not shown here" in drawn(draw_sensitivity(six)).all_text()
     five = replace(study, parts=study.parts[:MOST_CURVES])
@@ -95,10 +107,9 @@ def test_a_load_on_the_zero_line_has_no_name(study_of, drawn):
     assert "C2" in d.labels(d.lower)
 
 
-def test_an_unknown_timing_is_said(study_of, drawn):
-    d = drawn(draw_sensitivity(study_of("hall horn")))
-    assert "Change of the highest sum that any timing allows, dB" in d.all_text()
-    assert "Change of the sum, dB" in drawn(draw_sensitivity(study_of("attic left"))).all_text()
+def test_an_unknown_timing_is_said(figure_of):
+    assert "Change of the highest sum that any timing allows, dB" in figure_of("hall horn").all_text()
+    assert "Change of the sum, dB" in figure_of("attic left").all_text()
 
 
 def test_without_a_sum_the_drives_are_drawn(drawn, tmp_path):

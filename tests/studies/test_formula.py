@@ -33,11 +33,13 @@ def network(text):
 
 
 def read_back(text, numbers, drivers):
-    """What a reader does with the JSON: sympy reads the text, numbers go in."""
+    """What a reader does with the JSON: sympy reads the text, numbers go in; Python itself where sympy takes long."""
+    values = {**numbers, **{f"Z_{k}": v for k, v in drivers.items()}, "s": S}
+    if len(text) > 15_000:
+        return eval(text, {"__builtins__": {}}, {"I": 1j, "sqrt": math.sqrt, **values})
     expression = sympy.sympify(text)
     letters = sorted(expression.free_symbols, key=str)
     function = sympy.lambdify(letters, expression, "numpy")
-    values = {**numbers, **{f"Z_{k}": v for k, v in drivers.items()}, "s": S}
     return function(*(values[str(letter)] for letter in letters))
 
 
