@@ -37,7 +37,7 @@ def test_curves_are_those_of_the_study(study, figure):
         assert not np.isfinite(difference.sum_db).any()
 
 
-def test_the_tolerance_is_drawn_where_it_counts(study, figure):
+def test_the_tolerance_is_drawn_where_it_counts(figure):
     lower = figure.figure.axes[1]
     limits = {line.get_label(): line for line in lower.lines if line.get_label().startswith("tolerance")}
     assert sorted(line.get_ydata()[0] for line in limits.values()) == [-0.1, 0.1]

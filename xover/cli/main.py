@@ -13,14 +13,16 @@ from typing import Annotated, NoReturn
 import typer
 
 from xover import __version__
-from xover.cli.capacitor import capacitor
 from xover.cli.bypass import bypass
+from xover.cli.capacitor import capacitor
 from xover.cli.check import check
 from xover.cli.coil import coil
+from xover.cli.compare import compare
 from xover.cli.condition import condition
 from xover.cli.crosstalk import crosstalk
 from xover.cli.decide import decide
 from xover.cli.formula import formula
+from xover.cli.infer import infer
 from xover.cli.lamps import lamps
 from xover.cli.load import load
 from xover.cli.new import new
@@ -33,6 +35,7 @@ from xover.cli.spice import spice
 from xover.cli.stress import stress
 from xover.cli.tolerance import tolerance
 from xover.cli.values import values
+from xover.cli.verify import verify
 from xover.errors import XoverError
 
 app = typer.Typer(
@@ -68,6 +71,7 @@ _IN_ORDER_OF_THE_JOB = (
     load,
     formula,
     sensitivity,
+    infer,
     condition,
     stress,
     lamps,
@@ -77,6 +81,8 @@ _IN_ORDER_OF_THE_JOB = (
     redesign,
     bypass,
     decide,
+    verify,
+    compare,
     values,
     coil,
     capacitor,
