@@ -8,43 +8,45 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated, NoReturn
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Annotated, Final, NoReturn
 
 import typer
 
 from xover import __version__
-from xover.cli.bypass import bypass
-from xover.cli.capacitor import capacitor
-from xover.cli.check import check
-from xover.cli.coil import coil
-from xover.cli.compare import compare
-from xover.cli.condition import condition
-from xover.cli.crosstalk import crosstalk
-from xover.cli.decide import decide
-from xover.cli.formula import formula
-from xover.cli.infer import infer
-from xover.cli.lamps import lamps
-from xover.cli.load import load
-from xover.cli.new import new
-from xover.cli.pad import pad
-from xover.cli.predict import predict
-from xover.cli.redesign import redesign
-from xover.cli.refresh import refresh
-from xover.cli.sensitivity import sensitivity
-from xover.cli.spice import spice
-from xover.cli.stress import stress
-from xover.cli.tolerance import tolerance
-from xover.cli.values import values
-from xover.cli.verify import verify
 from xover.errors import XoverError
 
-app = typer.Typer(
-    name="xover",
-    help="What the passive network of an old loudspeaker does with its drivers, and what the amplifier sees.",
-    epilog="First steps: 'xover new my-speaker', edit the files, 'xover check my-speaker', 'xover predict my-speaker'.",
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+COMMANDS: Final = (
+    "new",
+    "check",
+    "predict",
+    "load",
+    "formula",
+    "sensitivity",
+    "infer",
+    "condition",
+    "stress",
+    "lamps",
+    "tolerance",
+    "crosstalk",
+    "refresh",
+    "redesign",
+    "bypass",
+    "decide",
+    "verify",
+    "compare",
+    "values",
+    "coil",
+    "capacitor",
+    "pad",
+    "spice",
+)
+"""In the order of the job; each is a function of its own module."""
+
+
+FIRST_STEPS: Final = (
+    "First steps: 'xover new my-speaker', edit the files, 'xover check my-speaker', 'xover predict my-speaker'."
 )
 
 
@@ -54,7 +56,6 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def root(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
@@ -64,33 +65,27 @@ def root(
     del version
 
 
-_IN_ORDER_OF_THE_JOB = (
-    new,
-    check,
-    predict,
-    load,
-    formula,
-    sensitivity,
-    infer,
-    condition,
-    stress,
-    lamps,
-    tolerance,
-    crosstalk,
-    refresh,
-    redesign,
-    bypass,
-    decide,
-    verify,
-    compare,
-    values,
-    coil,
-    capacitor,
-    pad,
-    spice,
-)
-for command in _IN_ORDER_OF_THE_JOB:
-    app.command()(command)
+def build(names: Sequence[str] = COMMANDS) -> typer.Typer:
+    """The command line with some of its commands; only their modules are loaded."""
+    app = typer.Typer(
+        name="xover",
+        help="What the passive network of an old loudspeaker does with its drivers, and what the amplifier sees.",
+        epilog=FIRST_STEPS,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    )
+    app.callback()(root)
+    for name in names:
+        app.command()(getattr(import_module(f"xover.cli.{name}"), name))
+    return app
+
+
+def __getattr__(name: str) -> typer.Typer:
+    """`app` is the whole command line, built when it is asked for."""
+    if name == "app":
+        return build()
+    raise AttributeError(f"module {__name__} has no attribute {name}")
 
 
 def run() -> NoReturn:
@@ -101,7 +96,9 @@ def run() -> NoReturn:
 def main(arguments: list[str]) -> int:
     """Run one command and give its exit status."""
     try:
-        status = app(arguments or ["--help"], standalone_mode=False)
+        whole = globals().get("app")
+        wanted = arguments[:1] if arguments[:1] and arguments[0] in COMMANDS else COMMANDS
+        status = (whole or build(wanted))(arguments or ["--help"], standalone_mode=False)
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except typer.Exit as stop:
