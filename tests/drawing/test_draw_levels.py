@@ -84,15 +84,20 @@ def test_crossovers_are_marked_where_they_were_read(results):
         assert [list(x) for x in drops] == [[c.frequency_hz] * 2 for c in p.crossovers]
 
 
-@pytest.mark.parametrize(
-    ("depth", "words"),
-    [(None, "crossover\n1 kHz"), (float("inf"), "crossover\n1 kHz\nfull null"), (12.4, "crossover\n1 kHz\nnull 12 dB")]
-    + [(shallow, "crossover\n1 kHz\nno null") for shallow in (2.9, -5.0)],
-)
-def test_a_null_is_put_in_words(results, drawn, depth, words):
-    reading = CrossoverReading(("woofer",), ("tweeter",), frequency_hz=1000.0, level_db=80.0, null_depth_db=depth)
-    d = drawn(draw_prediction(replace(results.prediction("attic left"), crossovers=(reading,))))
-    assert words in d.labels(d.upper)
+def test_a_null_is_put_in_words(results, drawn):
+    depths = {200.0: None, 500.0: float("inf"), 1000.0: 12.4, 2000.0: 2.9, 5000.0: -5.0}
+    readings = tuple(
+        CrossoverReading(("woofer",), ("tweeter",), frequency_hz=hz, level_db=80.0, null_depth_db=depth)
+        for hz, depth in depths.items()
+    )
+    d = drawn(draw_prediction(replace(results.prediction("attic left"), crossovers=readings)))
+    assert [label for label in d.labels(d.upper) if label.startswith("crossover")] == [
+        "crossover\n200 Hz",
+        "crossover\n500 Hz\nfull null",
+        "crossover\n1 kHz\nnull 12 dB",
+        "crossover\n2 kHz\nno null",
+        "crossover\n5 kHz\nno null",
+    ]
 
 
 def test_a_missing_crossover_is_explained(results, drawn):
