@@ -1,6 +1,7 @@
 """Results to draw: every example, and one network of two amplifier channels."""
 
 import shutil
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -114,6 +115,19 @@ class Drawn:
         if isinstance(text, Annotation):
             text.update_positions(renderer)
         return Text.get_window_extent(text, renderer)
+
+    def assert_legible(self, least=15):
+        """No two texts overlap, all lie within the figure, and there are more than `least`."""
+        width, height = self.figure.canvas.get_width_height()
+        boxes = [(text, self.box(text)) for text in self.words()]
+        assert len(boxes) > least
+        for text, box in boxes:
+            assert 0 <= box.x0 < box.x1 <= width, text
+            assert 0 <= box.y0 < box.y1 <= height, text
+        for (a, first), (b, second) in combinations(boxes, 2):
+            wide = min(first.x1, second.x1) - max(first.x0, second.x0)
+            tall = min(first.y1, second.y1) - max(first.y0, second.y0)
+            assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
 
     def all_text(self):
         return "\n".join(t.get_text() for t in self.words())

@@ -1,7 +1,6 @@
 """The figure of a bypass shows the sums and voltages of the study, and can be read."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -25,20 +24,6 @@ def figure_of(study_of, drawn, remembered):
     return remembered(lambda name: drawn(draw_bypass(study_of(name))))
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 def test_sums_are_drawn_over_their_own_means(study_of, figure_of):
     study, d = study_of("attic left"), figure_of("attic left")
     names = ["old network", "its twin", "LR4 at 3 kHz", "with bands"]
@@ -55,7 +40,7 @@ def test_sums_are_drawn_over_their_own_means(study_of, figure_of):
         inside = (F >= 200.0) & (F <= 15e3)
         assert abs(np.mean(y[inside])) < 0.2  # 0 dB is the mean in the band
     assert {"LR4 at 3 kHz", "with bands"} <= set(d.labels(d.upper))
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_voltages_are_those_of_network_and_crossover(study_of, figure_of):
@@ -85,7 +70,7 @@ def test_without_a_common_time_the_network_is_drawn_as_what_it_may_be(study_of, 
     text = d.all_text().replace("\n", " ")
     assert "with the best delays" in text
     assert "its twin 1" not in text  # no figure is given for one case among many
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_without_sound_only_voltages_are_drawn_and_stops_are_told(study_of, drawn):
@@ -107,4 +92,4 @@ def test_without_sound_only_voltages_are_drawn_and_stops_are_told(study_of, draw
     d = drawn(draw_bypass(silent))
     assert d.labels(d.upper) == ["the sound of a driver is not known: no sum"]
     assert "bridged outputs: The minus of a bridged output carries the signal." in d.all_text()
-    assert_legible(d)
+    d.assert_legible(20)

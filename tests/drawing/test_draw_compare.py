@@ -1,7 +1,6 @@
 """The figures of what differs show the numbers of the studies and can be read."""
 
 import math
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -39,19 +38,6 @@ def line(axes, label):
     return next(item for item in axes.get_lines() if item.get_label() == label)
 
 
-def assert_legible(d):
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 15
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 def test_a_comparison_of_levels(results, drawn):
     c = compare(predicted(results, "found"), predicted(results, "original"), F)
     d = drawn(draw_comparison(c))
@@ -65,7 +51,7 @@ def test_a_comparison_of_levels(results, drawn):
     np.testing.assert_array_equal(line(upper, "threshold -0.5").get_ydata(), [-0.5, -0.5])
     low, high = upper.get_ylim()
     assert low < np.nanmin(c.difference_db) < np.nanmax(c.difference_db) < high
-    assert_legible(d)
+    d.assert_legible()
 
 
 def test_a_comparison_of_impedances(results):
@@ -94,7 +80,7 @@ def test_a_build_against_its_prediction(studies, drawn, which):
     else:
         np.testing.assert_array_equal(line(lower, "measured").get_ydata(), v.terminals.phase_deg)
     assert any("R2 (15 ohm) open" in text.get_text() for text in d.words())
-    assert_legible(d)
+    d.assert_legible()
 
 
 def test_a_pair(drawn):
@@ -125,4 +111,4 @@ def test_a_pair(drawn):
     np.testing.assert_array_equal(line(lower, "phase").get_ydata(), -0.3 * swing)
     # Two standard deviations of both sweeps: 2 sqrt(0.3^2 + 0.4^2) = 1 %.
     assert upper.collections[0].get_paths()[0].vertices[:, 1].max() == pytest.approx(1.0)
-    assert_legible(d)
+    d.assert_legible()

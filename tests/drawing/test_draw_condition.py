@@ -1,7 +1,6 @@
 """The figure of the condition shows the numbers of the study, and can be read."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -40,20 +39,6 @@ def study_of(results):
     return study
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 @pytest.mark.parametrize("name", ["hall horn", "studio"])
 def test_changes_are_drawn_as_computed(study_of, figure_of, name):
     study, d = study_of(name), figure_of(name)
@@ -77,7 +62,7 @@ def test_changes_are_drawn_as_computed(study_of, figure_of, name):
         assert d.line(f"part {p.name} worst 0", d.lower)[1][0] == p.alone.change
     assert {label.split()[0] for label in d.labels(d.lower)} == {p.name for p in shown}
     assert study.conclusion in d.all_text().replace("\n", " ")
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_figures_are_put_in_words(study_of):
@@ -117,4 +102,4 @@ def test_assumed_drift_is_shaded(study_of, figure_of):
     np.testing.assert_array_equal(d.line(f"part {first.name} low", d.lower)[1], first.low_db)
     assert "drift assumed, nothing measured" in d.all_text()
     assert len(d.lower.collections) == 3
-    assert_legible(d)
+    d.assert_legible(20)

@@ -1,7 +1,6 @@
 """A reader can read it: no words on words, none cut off, none on a line, in every figure of every example."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -20,20 +19,6 @@ HOSTILE = [
 ]
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 def crossed(d, axes):
     """Names in a panel through which a line runs."""
     found = []
@@ -50,28 +35,28 @@ def crossed(d, axes):
 
 def test_words_are_seen_to_overlap(results, drawn):
     d = drawn(draw_prediction(results.prediction("attic left")))
-    assert_legible(d)
+    d.assert_legible(20)
     first, second = d.upper.texts[:2]
     second.xy, keep = first.xy, second.xy
     second.set_position(first.get_position())
     with pytest.raises(AssertionError, match="lies on"):
-        assert_legible(d)
+        d.assert_legible(20)
     second.xy = keep
     second.set_position((4000.0, 0.0))
     with pytest.raises(AssertionError):
-        assert_legible(d)
+        d.assert_legible(20)
 
 
 def test_levels_can_be_read(results, case):
     d = results.levels_figure(*case)
-    assert_legible(d)
+    d.assert_legible(20)
     assert crossed(d, d.upper) == []
     assert crossed(d, d.lower) == []
 
 
 def test_load_can_be_read(results, case):
     d = results.load_figure(*case)
-    assert_legible(d)
+    d.assert_legible(20)
     assert crossed(d, d.upper) == []
     assert crossed(d, d.lower) == []
 
@@ -93,11 +78,11 @@ def test_a_title_is_plain_text(results, drawn, title):
     p = results.prediction("attic left")
     p = replace(p, title=title, network=title[:64], branches=p.branches[:1], drive={"woofer": p.drive["woofer"]})
     d = drawn(draw_prediction(p))
-    assert_legible(d)
+    d.assert_legible(20)
     assert all(not text.get_parse_math() for text in d.words() if text not in d.lower.get_xticklabels())
     study = replace(results.load("attic left"), title=title, network=title[:64])
     d = drawn(draw_load(study))
-    assert_legible(d)
+    d.assert_legible(20)
     if title.isascii() and len(title) < 60:
         assert title in [t.get_text() for t in d.words()]
 
@@ -109,7 +94,7 @@ def test_names_of_drivers_are_plain_text(results, drawn):
     drive = {name: p.drive["woofer"], "<i>$t^2$</i>": p.drive["tweeter"]}
     total = replace(p.total, reversed_keys=("<i>$t^2$</i>",))
     d = drawn(draw_prediction(replace(p, branches=branches, drive=drive, total=total)))
-    assert_legible(d)
+    d.assert_legible(20)
     for axes in (d.upper, d.lower):
         assert "<i>$t^2$</i>" in d.labels(axes)
         assert any(t.startswith("$\\alpha$ xx") and "…" in t and len(t) < 40 for t in d.labels(axes))
@@ -125,6 +110,6 @@ def test_part_of_the_band_can_be_drawn(results, drawn):
     speaker = results.speaker("attic left")
     for figure in (draw_prediction(predict(speaker, "found", grid)), draw_load(study_load(speaker, "found", grid))):
         d = drawn(figure)
-        assert_legible(d)
+        d.assert_legible(20)
         assert d.lower.get_xlim() == (1500.0, 5000.0)
         assert [t.get_text() for t in d.lower.get_xticklabels()] == ["2k", "3k", "4k", "5k"]

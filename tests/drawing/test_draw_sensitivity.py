@@ -1,7 +1,6 @@
 """The figure of the sensitivity shows the numbers of the study, on the parts that matter most, and can be read."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -42,20 +41,6 @@ def figure_of(study_of, drawn):
     return figure
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 @pytest.mark.parametrize("name", NAMES)
 def test_the_parts_that_matter_most_are_drawn_as_computed(study_of, figure_of, name):
     study, d = study_of(name), figure_of(name)
@@ -73,7 +58,7 @@ def test_the_parts_that_matter_most_are_drawn_as_computed(study_of, figure_of, n
         assert (*x, *y) == (s.total.worst.at_hz, s.total.worst.change)
     drawn_names = [n for n in d.names(d.upper) if n.startswith("level")]
     assert len(drawn_names) == len(shown)
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_figures_are_put_in_words(study_of, drawn):
@@ -156,7 +141,7 @@ def test_names_are_plain_text(study_of, drawn):
     first = study.parts[0]
     odd = replace(first, parameter=replace(first.parameter, part="$C_2$" + "x" * 50))
     d = drawn(draw_sensitivity(replace(study, title=r"$\frac{1}{2}$ <b>", parts=(odd, *study.parts[1:]))))
-    assert_legible(d)
+    d.assert_legible(20)
     assert any(label.startswith("$C_2$xx") and "…" in label for label in d.labels(d.upper))
     assert r"$\frac{1}{2}$ <b>" in d.all_text()
 

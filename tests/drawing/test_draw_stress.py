@@ -1,7 +1,6 @@
 """The figure of the stress shows the watts of the study, the hottest parts, and can be read."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -40,20 +39,6 @@ def figure_of(study_of, drawn):
     return figure
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 @pytest.mark.parametrize("name", NAMES)
 def test_watts_are_drawn_as_computed(study_of, figure_of, name):
     study, d = study_of(name), figure_of(name)
@@ -77,7 +62,7 @@ def test_watts_are_drawn_as_computed(study_of, figure_of, name):
             top = max(e.band_power_w.max() for e in full.elements)
             assert np.all(watts[~drawn_at] < 0.005 * top)
         assert axes.get_ylim()[0] == 0.0
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_names_carry_their_watts(study_of, figure_of):

@@ -1,7 +1,6 @@
 """The figure of the tolerances shows the numbers of the study and can be read."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -40,20 +39,6 @@ def figure_of(study_of, drawn):
     return figure
 
 
-def assert_legible(d):
-    """No two texts overlap, and all lie within the figure."""
-    width, height = d.figure.canvas.get_width_height()
-    boxes = [(text, d.box(text)) for text in d.words()]
-    assert len(boxes) > 20
-    for text, box in boxes:
-        assert 0 <= box.x0 < box.x1 <= width, text
-        assert 0 <= box.y0 < box.y1 <= height, text
-    for (a, first), (b, second) in combinations(boxes, 2):
-        wide = min(first.x1, second.x1) - max(first.x0, second.x0)
-        tall = min(first.y1, second.y1) - max(first.y0, second.y0)
-        assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
-
-
 @pytest.mark.parametrize("name", ["attic left", "hall horn"])
 def test_bands_corners_and_pairs_are_drawn_as_computed(study_of, figure_of, name):
     study, d = study_of(name), figure_of(name)
@@ -82,7 +67,7 @@ def test_bands_corners_and_pairs_are_drawn_as_computed(study_of, figure_of, name
     assert end > np.nanmax(np.abs(study.total.change_db[:, study.in_band]))
     assert 0 < np.nanmax(study.independent.difference_db[4, study.in_band]) < d.lower.get_ylim()[1]
     assert f"{100 * study.passing.share:.1f} % of them keep within \u00b11 dB" in d.all_text()
-    assert_legible(d)
+    d.assert_legible(20)
 
 
 def test_shades_hold_95_and_68_per_cent(study_of, figure_of):
