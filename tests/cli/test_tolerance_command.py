@@ -123,3 +123,9 @@ def test_help_has_an_example(run):
     done = run("tolerance", "--help")
     assert done.status == 0
     assert "Example: xover tolerance" in done.out
+
+
+def test_processes_are_a_number_of_one_or_more(run, examples):
+    done = run("tolerance", examples / "attic-two-way/left", "--builds", "200", "--per-octave", "3", "--jobs", "0")
+    assert done.status == 2
+    assert "give 1 or more, or -1 for every core" in done.err

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict
+from xover.cli.options import Force, Jobs, Json, NetworkName, Plot, SpeakerPath, Strict
 from xover.cli.progress import ProgressBar
 from xover.cli.show import show_json, show_text, show_warnings
 from xover.cli.show_redesign import show_redesign
@@ -80,6 +80,7 @@ def redesign(
         int, typer.Option("--starts", metavar="N", help="Random starts of each search; more take longer.")
     ] = 4,
     seed: Annotated[int, typer.Option("--seed", metavar="N", help="The same seed finds the same answer.")] = 1,
+    jobs: Jobs = 1,
     replace: Annotated[
         list[str] | None,
         typer.Option(
@@ -162,6 +163,7 @@ def redesign(
             circuits=circuit or ((PRESENT,) if sources else ()),
             starts=starts,
             seed=seed,
+            jobs=jobs,
             progress=bar,
         )
         if sources:

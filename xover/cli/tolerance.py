@@ -10,6 +10,7 @@ import typer
 from xover.cli.options import (
     Force,
     From,
+    Jobs,
     Json,
     NetworkName,
     PerOctave,
@@ -48,6 +49,7 @@ def tolerance(
     network: NetworkName = None,
     builds: Annotated[int, typer.Option("--builds", metavar="N", help="How many builds to draw.")] = 10_000,
     seed: Annotated[int, typer.Option("--seed", metavar="N", help="The same seed draws the same builds.")] = 1,
+    jobs: Jobs = 1,
     distribution: Annotated[
         str, typer.Option("--distribution", metavar="NAME", help="uniform or normal, within the tolerance.")
     ] = "uniform",
@@ -89,6 +91,7 @@ def tolerance(
             grid(from_hz, to_hz, per_octave),
             builds=builds,
             seed=seed,
+            jobs=jobs,
             distribution=distribution,
             limit_db=limit_db,
             match=_fraction(match, "--match"),
