@@ -38,6 +38,12 @@ class Kind(Enum):
         return ("an " if self.word[0] in "aeiou" else "a ") + self.word
 
 
+# What crossovers are built of (the blueprint's ranges): a value outside is a slip of the pen.
+PART_RANGES = {
+    Kind.RESISTANCE: (0.0, 100e3),
+    Kind.INDUCTANCE: (1e-6, 1.0),
+    Kind.CAPACITANCE: (1e-9, 10e-3),
+}
 # Powers of ten. MEG stands first: it must be tried before M.
 SCALE = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
 # In an IEC 60062 code the letter stands at the decimal point; R is ohm itself.

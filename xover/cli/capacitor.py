@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from xover.cli.options import Json, frequency, resistance
+from xover.cli.options import Json, frequency, quantity, resistance
 from xover.cli.show import show_json, show_warnings
 from xover.cli.show_capacitor import show_capacitor
 from xover.errors import InputError, OptionError, nearest_word
@@ -144,8 +144,8 @@ def _voltage(text: str) -> object:
     watts, at, ohm = text.partition("@")
     if not at:
         raise OptionError(f"--amplifier is {text[:40]}", "give watts and the load they are rated into, such as 60W@8")
-    power = _parse(watts, Kind.POWER, "--amplifier")
-    load = _parse(ohm, Kind.RESISTANCE, "--amplifier")
+    power = quantity(watts, Kind.POWER, "--amplifier")
+    load = quantity(ohm, Kind.RESISTANCE, "--amplifier")
     if not (0.001 <= power <= 1e5 and 0.1 <= load <= 1e4):
         raise OptionError(f"--amplifier is {text[:40]}", "give watts and the load they are rated into, such as 60W@8")
     return voltage_needed(power, load)
@@ -179,17 +179,10 @@ def _warnings(
 
 
 def _farad(text: str, option: str) -> float:
-    value = _parse(text, Kind.CAPACITANCE, option)
+    value = quantity(text, Kind.CAPACITANCE, option)
     if not LIMITS_FARAD[0] <= value <= LIMITS_FARAD[1]:
         raise OptionError(f"{option} is {text}", "give a capacitance from 1 nF to 10 mF, such as 4.7uF")
     return value
-
-
-def _parse(text: str, kind: Kind, option: str) -> float:
-    try:
-        return parse_quantity(text, kind)
-    except InputError as error:
-        raise OptionError(f"{option}: {error.problem}", error.remedy) from None
 
 
 def _readings(esr: list[str] | None, df: list[str] | None, q: list[str] | None) -> list[LossReading]:

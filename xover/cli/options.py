@@ -54,7 +54,7 @@ def grid(from_hz: str, to_hz: str, per_octave: int) -> Float:
 
 def frequency(text: str, option: str) -> float:
     """One frequency from 0.1 Hz to 1 MHz. Raises OptionError."""
-    value = _parse(text, Kind.FREQUENCY, option)
+    value = quantity(text, Kind.FREQUENCY, option)
     if not 0.1 <= value <= 1e6:
         raise OptionError(f"{option} is {text}", "give a frequency from 0.1 to 1000000 Hz")
     return value
@@ -62,13 +62,14 @@ def frequency(text: str, option: str) -> float:
 
 def resistance(text: str, option: str) -> float:
     """One resistance of zero or more. Raises OptionError."""
-    value = _parse(text, Kind.RESISTANCE, option)
+    value = quantity(text, Kind.RESISTANCE, option)
     if not (math.isfinite(value) and 0 <= value <= 1e4):
         raise OptionError(f"{option} is {text}", "give a resistance from 0 to 10000 ohm")
     return value
 
 
-def _parse(text: str, kind: Kind, option: str) -> float:
+def quantity(text: str, kind: Kind, option: str) -> float:
+    """A value with its unit as it was typed behind an option. Raises OptionError that names the option."""
     try:
         return parse_quantity(text, kind)
     except InputError as error:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, chosen_network
+from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, chosen_network, quantity
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
-from xover.errors import InputError, OptionError
-from xover.quantity import Kind, parse_quantity
+from xover.errors import OptionError
+from xover.quantity import Kind
 
 if TYPE_CHECKING:
     from xover.amplifier.part_rating import PartRating
@@ -92,7 +92,7 @@ def spectrum_of(text: str) -> Spectrum:
 
 def voltage(text: str, option: str) -> float:
     """Volts from 1 mV to 1 kV. Raises OptionError."""
-    value = _parse(text, Kind.VOLTAGE, option)
+    value = quantity(text, Kind.VOLTAGE, option)
     if not 1e-3 <= value <= 1e3:
         raise OptionError(f"{option} is {text}", "give volts rms from 0.001 to 1000")
     return value
@@ -101,22 +101,15 @@ def voltage(text: str, option: str) -> float:
 def _rating(text: str) -> tuple[float, float | None]:
     """Watts and the ohm they are rated into; the latter None where it is not said."""
     watts, at, ohms = text.partition("@")
-    power = _parse(watts, Kind.POWER, "--power")
+    power = quantity(watts, Kind.POWER, "--power")
     if not 1e-3 <= power <= 1e5:
         raise OptionError(f"--power is {text}", "give watts from 0.001 to 100000, such as 60W@8")
     if not at:
         return power, None
-    load = _parse(ohms, Kind.RESISTANCE, "--power")
+    load = quantity(ohms, Kind.RESISTANCE, "--power")
     if not 0.1 <= load <= 1e4:
         raise OptionError(f"--power is {text}", "give the load in ohm behind the @, such as 60W@8")
     return power, load
-
-
-def _parse(text: str, kind: Kind, option: str) -> float:
-    try:
-        return parse_quantity(text, kind)
-    except InputError as error:
-        raise OptionError(f"{option}: {error.problem}", error.remedy) from None
 
 
 def _show(study: StressStudy) -> None:

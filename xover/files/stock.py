@@ -21,7 +21,7 @@ from typing import Final
 from xover.errors import InputError, nearest_word
 from xover.files.atomic import read_text
 from xover.files.faults import combined
-from xover.quantity import Kind, format_quantity, parse_fraction, parse_quantity
+from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
 
 COLUMNS: Final = (
     "kind",
@@ -60,7 +60,7 @@ QUANTITIES: Final[Mapping[str, Kind]] = MappingProxyType(
 )
 # The ranges of a netlist (the blueprint's), but no part of 0 ohm: a link is not bought as a value.
 RANGES: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
-    {"resistor": (1e-3, 100e3), "inductor": (1e-6, 1.0), "capacitor": (1e-9, 10e-3)}
+    {word: (PART_RANGES[kind][0] or 1e-3, PART_RANGES[kind][1]) for word, kind in QUANTITIES.items()}
 )
 # The unit that a bare number most likely left out, for the remedy.
 _USUAL_UNIT: Final = {"resistor": (1.0, "ohm"), "inductor": (1e-3, "mH"), "capacitor": (1e-6, "uF")}

@@ -13,7 +13,7 @@ from xover.network.faults import topology_faults
 from xover.network.losses import fit_loss
 from xover.network.network import GROUND, Network
 from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
-from xover.quantity import Kind, format_quantity, parse_fraction, parse_quantity
+from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
 
 _COMMON = ("tol", "kind", "unusual", "evidence", "note")
 KNOWN_FIELDS = {
@@ -25,11 +25,8 @@ KNOWN_FIELDS = {
     "V": (),
 }
 # The blueprint's ranges: outside of them a value is a slip of the pen unless the line says otherwise.
-_RANGE = {
-    "R": (0.0, 100e3, Kind.RESISTANCE),
-    "L": (1e-6, 1.0, Kind.INDUCTANCE),
-    "C": (1e-9, 10e-3, Kind.CAPACITANCE),
-}
+_KINDS = {"R": Kind.RESISTANCE, "L": Kind.INDUCTANCE, "C": Kind.CAPACITANCE}
+_RANGE = {letter: (*PART_RANGES[kind], kind) for letter, kind in _KINDS.items()}
 
 
 def build_network(netlist: Netlist) -> Network:

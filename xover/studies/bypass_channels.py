@@ -19,7 +19,7 @@ from xover.network import Channel, DriverCard, Network, solve
 from xover.network.network import GROUND
 from xover.network.sections import fixed_nodes
 from xover.speaker import Speaker
-from xover.studies.bypass_resonance import impedance_peak_hz
+from xover.studies.impedance_peak import impedance_peak_hz
 from xover.studies.predict import Sound, make_branches
 
 

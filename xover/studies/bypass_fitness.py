@@ -16,8 +16,8 @@ from xover.driver.piston import BEAMING_KA, FIRST_NULL_KA, SPEED_OF_SOUND_M_S, b
 from xover.speaker import Speaker
 from xover.studies.bypass_channels import BareDrivers, channel_impedance_at
 from xover.studies.bypass_crossover import Crossover, CrossoverSum, least_ratio
-from xover.studies.bypass_resonance import impedance_peak_hz
 from xover.studies.bypass_sound import Voices
+from xover.studies.impedance_peak import impedance_peak_hz
 
 HALF_PRESSURE_X: Final = 2.21508887
 """x at which a piston's 2 J1(x)/x falls to 1/2."""

@@ -25,12 +25,12 @@ from xover.quantity import hertz
 from xover.speaker import Speaker
 from xover.studies import decide_criteria as judge
 from xover.studies.bypass_power import heat_w
-from xover.studies.bypass_resonance import impedance_peak_hz
 from xover.studies.changes import known_level_db
 from xover.studies.check_amplifier import amplifier_findings
 from xover.studies.check_network import dc_drive
 from xover.studies.decide_criteria import Aspect, Criterion
 from xover.studies.findings import Severity
+from xover.studies.impedance_peak import impedance_peak_hz
 from xover.studies.load import amplifier_of, channel_impedance, fed_drivers
 from xover.studies.predict import Sound, sound_of
 from xover.studies.redesign.prepare import ways

@@ -12,11 +12,11 @@ from xover.curve import log_grid
 from xover.network import Network, solve
 from xover.quantity import hertz
 from xover.speaker import Speaker, SpeakerDriver
+from xover.studies.impedance_peak import impedance_peak_hz
 
 _WORTH_SAYING: Final = 0.02
 _LOWEST_HZ: Final = 10.0
 _HIGHEST_HZ: Final = 300.0
-_LEAST_PEAK: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -75,15 +75,12 @@ def _resonance(driver: SpeakerDriver) -> tuple[float, float] | None:
     """(Hz of the highest impedance below 300 Hz, DC resistance: as told, else the lowest real part below 1 kHz)."""
     f = log_grid(_LOWEST_HZ, 1000.0, 48)
     z = driver.impedance_ohm(f)
-    low = np.where(np.isfinite(z) & (f <= _HIGHEST_HZ), np.abs(z), -np.inf)
-    peak = int(np.argmax(low))
-    if not (
-        0 < peak < f.size - 1 and np.isfinite(low[peak]) and low[peak] > low[peak + 1] and low[peak] > low[peak - 1]
-    ):
+    low = f <= _HIGHEST_HZ
+    peak = impedance_peak_hz(f[low], z[low])
+    if math.isnan(peak):
         return None
     re = driver.re_ohm if driver.re_ohm is not None else float(np.nanmin(z.real))
-    # A ripple of the sweep is no resonance.
-    return (float(f[peak]), re) if 0.0 < re * _LEAST_PEAK < low[peak] else None
+    return (peak, re) if re > 0.0 else None
 
 
 def _output_ohm(speaker: Speaker, network: Network, driver: str, key: str, at_hz: float) -> float:

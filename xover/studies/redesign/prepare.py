@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -18,6 +18,7 @@ from xover.electronic.slopes import band_pass, parse_slope
 from xover.errors import OptionError
 from xover.network import DriverCard, Network, Solution, solve
 from xover.speaker import Speaker
+from xover.studies.impedance_peak import impedance_peak_hz
 from xover.studies.predict import RESPONSE_DISTANCE_M, card_response, make_branches
 from xover.studies.redesign.goal import Goal, mean_level_db
 from xover.studies.redesign.wish import EPDR_SHARE, Wish
@@ -30,9 +31,8 @@ CORNER_STEPS: Final = (2.0 ** (-1 / 3), 2.0 ** (1 / 3))
 # A tweeter below its resonance may get this much, or a little more than it gets today.
 _QUIET_DB: Final = -20.0
 _MORE_DB: Final = 1.0
-# Where a tweeter's resonance is looked for, and how high its peak must stand over the lowest impedance.
+# Where a tweeter's resonance is looked for.
 _RESONANCE_HZ: Final = (300.0, 6000.0)
-_PEAK: Final = 1.3
 
 
 def grid() -> Float:
@@ -216,21 +216,7 @@ def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], reference: Networ
 
 
 def resonance_hz(speaker: Speaker, name: str) -> float | None:
-    """Frequency of the highest impedance from 300 Hz to 6 kHz where that is a peak; None where there is none."""
+    """Frequency of the highest clear peak of a driver's impedance from 300 Hz to 6 kHz; None where there is none."""
     f = np.geomspace(*_RESONANCE_HZ, 400)
-    size = np.abs(speaker.drivers[name].impedance_ohm(f))
-    if not np.isfinite(size).all():
-        return None
-    peak = int(np.argmax(size))
-    inside = 0 < peak < f.size - 1
-    return float(f[peak]) if inside and size[peak] > _PEAK * size.min() else None
-
-
-def mapped_cards(network: Network, names: Mapping[str, str]) -> Network:
-    """The network with its drivers renamed; keys follow, as a netlist of its own would have them."""
-    drivers = [replace(d, driver=names[d.driver]) for d in network.drivers]
-    times = {name: sum(d.driver == name for d in drivers) for name in names.values()}
-    return replace(
-        network,
-        drivers=tuple(replace(d, key=d.driver if times[d.driver] == 1 else d.name[1:]) for d in drivers),
-    )
+    peak = impedance_peak_hz(f, speaker.drivers[name].impedance_ohm(f))
+    return peak if math.isfinite(peak) else None

@@ -47,7 +47,6 @@ _COST_ROUNDS: Final = 8
 _AT: Final = np.array([1e3, 1e5])
 _DISCRETE_FROM: Final = 2
 """Optima of a topology that parts are searched from."""
-_SAME_DB: Final = 0.25
 _FINE: Final = 400
 
 

@@ -18,7 +18,7 @@ from xover.errors import OptionError
 from xover.network import DriverCard, Network, Solution, solve
 from xover.quantity import hertz, ohms
 from xover.speaker import Speaker
-from xover.studies.bypass_resonance import impedance_peak_hz
+from xover.studies.impedance_peak import impedance_peak_hz
 from xover.studies.predict import card_response
 from xover.studies.redesign.prepare import present_crossovers, ways
 
