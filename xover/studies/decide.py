@@ -123,6 +123,34 @@ def study_decide(
     InputError, OptionError, NoSolutionError.
     """
     _check(options, most_cost)
+    case = set_up(
+        speaker,
+        catalogue,
+        found=found,
+        original=original,
+        seed=seed,
+        most_cost=most_cost,
+        frequency_hz=frequency_hz,
+        progress=progress,
+    )
+    progress(0.0, "leave")
+    worked = {name: work_out(case, name) if name in options else not_asked(case, name) for name in Name}
+    progress(1.0, "comparing")
+    return hold_against_each_other(case, worked)
+
+
+def set_up(
+    speaker: Speaker,
+    catalogue: Catalogue,
+    *,
+    found: str | None = None,
+    original: str | None = None,
+    seed: int = 1,
+    most_cost: float | None = None,
+    frequency_hz: Float | None = None,
+    progress: Callable[[float, str], None] = lambda _done, _words: None,
+) -> Case:
+    """What all options are worked out from; parameters and errors as for `study_decide`."""
     names = speaker.network_names
     for name in (found, original):
         if name is not None:
@@ -132,32 +160,43 @@ def study_decide(
     if today is None and design is None:
         today = speaker.default_network()
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
-    progress(0.0, "leave")
     bench = make_bench(speaker, design, f, seed)
-    case = Case(bench, catalogue, today, today or design or "", most_cost, progress)
+    return Case(bench, catalogue, today, today or design or "", most_cost, progress)
+
+
+def work_out(case: Case, name: Name) -> Option:
+    """Work one option out; the options know nothing of each other."""
     makers: dict[Name, Callable[[Case], Option]] = {
         Name.LEAVE: leave,
         Name.REFRESH: refreshed,
         Name.REDESIGN: redesigned,
         Name.BYPASS: bypassed,
     }
-    worked = {
-        name: make(case) if name in options else no_option(bench, name, NOT_ASKED) for name, make in makers.items()
-    }
-    progress(1.0, "comparing")
+    return makers[name](case)
+
+
+def not_asked(case: Case, name: Name) -> Option:
+    """An option that is not looked at."""
+    return no_option(case.bench, name, NOT_ASKED)
+
+
+def hold_against_each_other(case: Case, worked: Mapping[Name, Option]) -> Decision:
+    """Compare all four options by the rule."""
+    bench, speaker = case.bench, case.bench.speaker
     ruling = recommend(worked)
     network = speaker.network(case.present)
     coherent, why = speaker.timing_is_known(network)
     chosen = None if ruling.name is None else worked[ruling.name]
     heard = bench.design is not None and bench.design.total.coherent
+    f = bench.frequency_hz
     return Decision(
         title=speaker.title,
-        found=today,
-        reference=design,
-        source=catalogue.source,
+        found=case.found,
+        reference=bench.reference,
+        source=case.catalogue.source,
         band_hz=BAND_HZ,
         frequency_hz=f,
-        rests_on=rests_on(speaker, network.driver_names, today, design),
+        rests_on=rests_on(speaker, network.driver_names, case.found, bench.reference),
         options=worked,
         recommendation=ruling.name,
         answer=answer(ruling.name),
