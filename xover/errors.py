@@ -14,6 +14,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 
 class XoverError(Exception):
@@ -55,6 +56,10 @@ class InputError(XoverError):
         text = f"{where} {self.problem}; {self.remedy}" if where else f"{self.problem}; {self.remedy}"
         return _one_line(text)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """So that it can travel between processes."""
+        return type(self), (self.problem, self.remedy, self.path, self.line)
+
     def at(self, path: Path | str | None, line: int | None) -> InputError:
         """Give the same fault with its place filled in, keeping what is already known."""
         return type(self)(self.problem, self.remedy, self.path or path, self.line or line)
@@ -68,6 +73,10 @@ class OptionError(XoverError):
         self.remedy = remedy
         super().__init__(_one_line(f"{problem}; {remedy}"))
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """So that it can travel between processes."""
+        return type(self), (self.problem, self.remedy)
+
 
 class NoSolutionError(XoverError):
     """The network has no unique solution: which node or part, and what would mend it."""
@@ -76,6 +85,10 @@ class NoSolutionError(XoverError):
         self.problem = problem
         self.remedy = remedy
         super().__init__(_one_line(f"{problem}; {remedy}"))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """So that it can travel between processes."""
+        return type(self), (self.problem, self.remedy)
 
 
 def nearest_word(word: str, known: Iterable[str]) -> str | None:

@@ -15,6 +15,7 @@ LAYERS = [
     "plain",
     "interpolate",
     "quantity",
+    "rounded",
     "curve",
     "files",
     "network",
@@ -26,6 +27,8 @@ LAYERS = [
     "speaker",
     "studies",
     "drawing",
+    "report",
+    "api",
     "cli",
 ]
 MODULES = sorted(PACKAGE.rglob("*.py"))

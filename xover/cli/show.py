@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -12,7 +11,22 @@ from typing import Any
 import typer
 
 from xover.plain import to_plain
-from xover.quantity import Kind, format_quantity
+from xover.rounded import db, degrees, hertz, ohm
+
+__all__ = [
+    "clean",
+    "db",
+    "degrees",
+    "hertz",
+    "octave_centres",
+    "ohm",
+    "show_heading",
+    "show_item",
+    "show_json",
+    "show_table",
+    "show_text",
+    "show_warnings",
+]
 
 WIDTH = 80
 
@@ -96,31 +110,6 @@ def show_warnings(warnings: Iterable[str]) -> None:
 def clean(text: str) -> str:
     """Names come from files: control characters must not reach the terminal."""
     return "".join(c if c.isprintable() else " " for c in text)
-
-
-def db(value: float | None, digits: int = 1, signed: bool = False) -> str:
-    """A level, or a dash where it is not known."""
-    if value is None or math.isnan(value):
-        return "-"
-    if math.isinf(value):
-        return "-inf" if value < 0 else "inf"
-    rounded = round(value, digits) + 0.0  # no minus zero
-    return f"{rounded:+.{digits}f}" if signed else f"{rounded:.{digits}f}"
-
-
-def hertz(value: float | None) -> str:
-    """A frequency as people say it, or a dash."""
-    return "-" if value is None or not math.isfinite(value) else format_quantity(value, Kind.FREQUENCY)
-
-
-def ohm(value: float | None, digits: int = 1) -> str:
-    """A resistance for a column, or a dash."""
-    return "-" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
-
-
-def degrees(value: float | None) -> str:
-    """An angle for a column, or a dash."""
-    return "-" if value is None or not math.isfinite(value) else f"{round(value) + 0:d}"
 
 
 def octave_centres(low_hz: float, high_hz: float) -> list[float]:

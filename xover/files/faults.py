@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from xover.errors import InputError
 
@@ -26,6 +27,10 @@ class InputFaults(InputError):
         rest = "; ..." if len(others) > _MOST_SHOWN else ""
         more = f" (and {len(others)} more: {shown}{rest})" if others else ""
         super().__init__(first.problem, first.remedy + more, first.path, first.line)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """So that it can travel between processes."""
+        return type(self), (self.faults,)
 
     def at(self, path: Path | str | None, line: int | None) -> InputFaults:
         """Give the same faults with their place filled in."""
