@@ -1,0 +1,125 @@
+"""An impedance from two channels and a resistor."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from xover.driver.jig import Across, error_gain, impedance_of_ratio
+from xover.errors import InputError, OptionError
+from xover.files.tables import read_impedance
+from xover.studies.jig import study_jig
+
+F = np.geomspace(20.0, 20_000.0, 41)
+# Derived by hand: a coil of 0.5 mH and 6 ohm.
+Z = 6.0 + 2j * np.pi * F * 0.5e-3
+
+
+def write(path, ratio, f=F):
+    rows = zip(f, 20 * np.log10(np.abs(ratio)), np.degrees(np.angle(ratio)), strict=True)
+    path.write_text("Hz,dB,deg\n" + "".join(f"{a:.9g},{b:.9f},{c:.9f}\n" for a, b, c in rows))
+    return path
+
+
+def divided(z, r, across):
+    return z / (z + r) if across is Across.DRIVER else r / (z + r)
+
+
+ohms = st.floats(0.5, 200.0)
+
+
+@given(ohms, st.floats(-80.0, 80.0), ohms, st.sampled_from(Across))
+def test_there_and_back(real, imaginary, reference, across):
+    z = np.array([complex(real, imaginary)])
+    back = impedance_of_ratio(divided(z, reference, across), reference, across)
+    np.testing.assert_allclose(back, z, rtol=1e-9)
+
+
+@given(ohms, st.floats(-80.0, 80.0), ohms, st.sampled_from(Across), st.floats(0.0, 2 * np.pi))
+def test_an_error_of_the_ratio_grows_as_told(real, imaginary, reference, across, angle):
+    z = np.array([complex(real, imaginary)])
+    h = divided(z, reference, across)
+    little = 1e-6 * np.exp(1j * angle)
+    moved = impedance_of_ratio(h * (1.0 + little), reference, across)
+    np.testing.assert_allclose(np.abs(moved / z - 1.0) / 1e-6, error_gain(h), rtol=1e-3)
+
+
+def test_an_open_circuit_is_not_known():
+    assert np.isnan(impedance_of_ratio(np.array([1.0 + 0j]), 10.0, Across.DRIVER)).all()
+    assert np.isnan(impedance_of_ratio(np.array([0.0 + 0j]), 10.0, Across.RESISTOR)).all()
+
+
+@pytest.mark.parametrize("across", list(Across))
+def test_unlike_channels_and_leads_are_taken_off(tmp_path, across):
+    skew = 1.07 * np.exp(1j * F / 40_000.0)
+    ratio = write(tmp_path / "ratio.csv", divided(Z + 0.2, 22.0, across) * skew)
+    both = write(tmp_path / "both.csv", skew)
+    study = study_jig(ratio, 22.0, across=across, leads_ohm=0.2, both_file=both)
+    np.testing.assert_allclose(study.impedance_ohm, Z, rtol=1e-6)
+    assert not any("alike" in w for w in study.warnings)
+    careless = study_jig(ratio, 22.0, across=across, leads_ohm=0.2)
+    kept = np.isin(np.round(F, 3), np.round(careless.frequency_hz, 3))  # some rows may make no passive impedance
+    assert np.abs(careless.impedance_ohm / Z[kept] - 1.0).max() > 0.05
+    assert any("--both" in w for w in careless.warnings)
+
+
+def test_the_bound_holds_for_channels_as_unlike_as_it_says(tmp_path):
+    for skew in (10 ** (0.1 / 20), 10 ** (-0.1 / 20)):
+        ratio = write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER) * skew)
+        study = study_jig(ratio, 10.0, reference_error=0.0)
+        off = np.abs(study.impedance_ohm / Z - 1.0)
+        assert np.all(off <= study.error_share * 1.1)  # to the first order
+        assert off.max() > 0.5 * study.error_share.max()
+
+
+def test_a_resistor_far_from_the_driver_is_pointed_out(tmp_path):
+    study = study_jig(write(tmp_path / "ratio.csv", divided(Z, 1.0, Across.DRIVER)), 1.0)
+    assert any("less sure than 5 %" in w for w in study.warnings)
+    assert study.worst_share > 0.05
+
+
+def test_a_known_resistor_tells_whether_the_jig_is_right(tmp_path):
+    ratio = write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER))
+    known = write(tmp_path / "ten.csv", divided(np.full(F.shape, 10.0 + 0j), 10.8, Across.DRIVER))
+    study = study_jig(ratio, 10.0, known_file=known, known_ohm=10.0)
+    # The true reference is 10.8 ohm: everything reads 10/10.8 of what it is.
+    assert study.check.read_ohm == pytest.approx(10.0 * 10.0 / 10.8, rel=1e-6)
+    assert study.check.worst_share == pytest.approx(1.0 - 10.0 / 10.8, rel=1e-6)
+    assert any("mend the jig" in w for w in study.warnings)
+
+
+def test_swapped_channels_are_refused(tmp_path):
+    ratio = write(tmp_path / "ratio.csv", 1.0 / divided(Z, 10.0, Across.DRIVER))
+    with pytest.raises(InputError, match="swap the channels") as caught:
+        study_jig(ratio, 10.0)
+    assert caught.value.path == ratio
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"reference_ohm": 0.0}, "the resistor is 0 ohm"),
+        ({"leads_ohm": -1.0}, "the leads have -1 ohm"),
+        ({"known_ohm": 10.0}, "both its sweep and its value"),
+    ],
+)
+def test_values_that_cannot_be(tmp_path, change, words):
+    ratio = write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER))
+    given = {"reference_ohm": 10.0, **change}
+    with pytest.raises(OptionError, match=words):
+        study_jig(ratio, given.pop("reference_ohm"), **given)
+
+
+def test_no_phase_is_refused(tmp_path):
+    path = tmp_path / "ratio.csv"
+    path.write_text("Hz,dB\n" + "".join(f"{f:.6g},-6\n" for f in F))
+    with pytest.raises(InputError, match="has no phase"):
+        study_jig(path, 10.0)
+
+
+def test_the_table_reads_back(tmp_path):
+    study = study_jig(write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER)), 10.0)
+    (tmp_path / "z.csv").write_text(study.table)
+    curve, warnings = read_impedance(tmp_path / "z.csv", "measured")
+    assert not warnings
+    np.testing.assert_allclose(curve.value, Z, rtol=1e-5)

@@ -1,0 +1,46 @@
+"""Impedance from two voltages and a known resistor: the arithmetic of an impedance jig."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Float = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+class Across(StrEnum):
+    """What the second channel measures across; the first measures across resistor and driver together."""
+
+    DRIVER = "driver"
+    """The resistor is in the plus lead: the driver is the lower arm of a divider."""
+    RESISTOR = "resistor"
+    """The resistor is in the minus lead: the voltage across it is the driver's current."""
+
+
+def impedance_of_ratio(ratio: Complex, reference_ohm: float, across: Across) -> Complex:
+    """(n,) impedance, ohm, from the ratio of the second channel's voltage to the first's.
+
+    Voltage divider: across the driver H = Z/(Z + R), so Z = R H/(1 - H); across the resistor H = R/(Z + R), so
+    Z = R (1 - H)/H. NaN where the ratio says an open circuit (H of 1, or 0 across the resistor).
+
+    Parameters
+    ----------
+    ratio : (n,) complex, V/V. reference_ohm : of the resistor, > 0.
+    """
+    top, bottom = (ratio, 1.0 - ratio) if across is Across.DRIVER else (1.0 - ratio, ratio)
+    out = np.full(ratio.shape, np.nan + 1j * np.nan)
+    np.divide(reference_ohm * top, bottom, out=out, where=np.abs(bottom) > 0.0)
+    return out
+
+
+def error_gain(ratio: Complex) -> Float:
+    """(n,) by how much a relative error of the ratio grows in the impedance: |dZ/Z| / |dH/H|.
+
+    1/|1 - H| for either wiring (derived), that is |1 + Z/R| across the driver and |1 + R/Z| across the resistor: a
+    resistor far from the driver's impedance reads badly, below it in one wiring, above it in the other.
+    """
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / np.abs(1.0 - ratio), dtype=float)
