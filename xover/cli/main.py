@@ -8,46 +8,24 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
-from importlib import import_module
 from typing import Annotated, Final, NoReturn
 
 import typer
 
 from xover import __version__
+from xover.cli.group import JobGroup
 from xover.errors import XoverError
 
-COMMANDS: Final = (
-    "new",
-    "check",
-    "predict",
-    "load",
-    "formula",
-    "sensitivity",
-    "infer",
-    "condition",
-    "stress",
-    "lamps",
-    "tolerance",
-    "crosstalk",
-    "refresh",
-    "redesign",
-    "bypass",
-    "decide",
-    "verify",
-    "compare",
-    "values",
-    "coil",
-    "capacitor",
-    "pad",
-    "spice",
-)
-"""In the order of the job; each is a function of its own module."""
-
-
-FIRST_STEPS: Final = (
-    "First steps: 'xover new my-speaker', edit the files, 'xover check my-speaker', 'xover predict my-speaker'."
-)
+NAME: Final = "xover"
+ASKED_BY_SHELL: Final = "_XOVER_COMPLETE"
+"""Set by a shell that asks how a word goes on; nothing may be written but the answer then."""
+FIRST_STEPS: Final = """\b
+First steps:
+  xover new my-speaker        then edit the files in it
+  xover check my-speaker
+  xover predict my-speaker
+'xover COMMAND --help' tells all of a command, with an example.
+"""
 
 
 def _version(wanted: bool) -> None:
@@ -65,27 +43,16 @@ def root(
     del version
 
 
-def build(names: Sequence[str] = COMMANDS) -> typer.Typer:
-    """The command line with some of its commands; only their modules are loaded."""
-    app = typer.Typer(
-        name="xover",
-        help="What the passive network of an old loudspeaker does with its drivers, and what the amplifier sees.",
-        epilog=FIRST_STEPS,
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
-        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    )
-    app.callback()(root)
-    for name in names:
-        app.command()(getattr(import_module(f"xover.cli.{name}"), name))
-    return app
-
-
-def __getattr__(name: str) -> typer.Typer:
-    """`app` is the whole command line, built when it is asked for."""
-    if name == "app":
-        return build()
-    raise AttributeError(f"module {__name__} has no attribute {name}")
+app = typer.Typer(
+    name=NAME,
+    cls=JobGroup,
+    help="What the passive network of an old loudspeaker does with its drivers, and what the amplifier sees.",
+    epilog=FIRST_STEPS,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+app.callback()(root)
 
 
 def run() -> NoReturn:
@@ -96,9 +63,7 @@ def run() -> NoReturn:
 def main(arguments: list[str]) -> int:
     """Run one command and give its exit status."""
     try:
-        whole = globals().get("app")
-        wanted = arguments[:1] if arguments[:1] and arguments[0] in COMMANDS else COMMANDS
-        status = (whole or build(wanted))(arguments or ["--help"], standalone_mode=False)
+        status = app(arguments or ["--help"], prog_name=NAME, standalone_mode=False)
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except typer.Exit as stop:
@@ -118,6 +83,8 @@ def main(arguments: list[str]) -> int:
     except Exception as error:
         if os.environ.get("XOVER_DEBUG"):
             raise
+        if ASKED_BY_SHELL in os.environ:
+            return 3
         kind = f"{type(error).__name__}: {error}"
         return _fail(
             f"a fault of xover itself, not of your files: {_flat(kind)[:300]}; set XOVER_DEBUG=1 and report it", 3

@@ -1,0 +1,77 @@
+"""Which drawing function draws which kind of result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+from xover.errors import OptionError
+
+if TYPE_CHECKING:
+    from xover.drawing.notebook import Figure
+    from xover.speaker import Speaker
+
+# By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
+_DRAWN_BY: Final = {
+    "predict.Prediction": "levels.draw_prediction",
+    "load.LoadStudy": "load.draw_load",
+    "sensitivity.SensitivityStudy": "sensitivity.draw_sensitivity",
+    "off_axis.OffAxisStudy": "off_axis.draw_off_axis",
+    "condition.ConditionStudy": "condition.draw_condition",
+    "stress.StressStudy": "stress.draw_stress",
+    "tolerance.ToleranceStudy": "tolerance.draw_tolerance",
+    "crosstalk.Crosstalk": "crosstalk.draw_crosstalk",
+    "refresh_result.RefreshStudy": "refresh.draw_refresh",
+    "bypass_result.BypassStudy": "bypass.draw_bypass",
+    "decide.Decision": "decide.draw_decide",
+    "compare.Comparison": "compare.draw_comparison",
+    "verify_result.VerifyStudy": "compare.draw_verification",
+    "pair_result.PairStudy": "compare.draw_pair",
+}
+_REDESIGN: Final = "redesign.result.RedesignStudy"
+
+
+def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> Figure:
+    """Draw a result, whichever it is.
+
+    Parameters
+    ----------
+    result : of `predict`, `load`, `sensitivity`, `angles`, `condition`, `stress`, `tolerance`, `crosstalk`, `refresh`,
+        `redesign`, `bypass`, `decide`, `compare`, `verify` or `pair`.
+    number : of a redesign, the proposal that stands out, from 1.
+    speaker : what a redesign was made of; `speaker.draw(result)` of an opened folder gives it by itself.
+
+    Raises
+    ------
+    OptionError : there is no figure of such a result, or no proposal of that number.
+
+    Example
+    -------
+    >>> xover.draw(speaker.predict("found")).save("sum.svg")
+    """
+    from xover.drawing.notebook import Figure
+
+    kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.studies.")
+    if kind == _REDESIGN:
+        return Figure(_redesign(result, number, speaker), type(result).__name__)
+    if kind not in _DRAWN_BY:
+        raise OptionError(
+            f"there is no figure of a {type(result).__name__}",
+            "give the result of predict, load, sensitivity, angles, condition, stress, tolerance, crosstalk, refresh, "
+            "redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
+        )
+    module, _, name = _DRAWN_BY[kind].partition(".")
+    function: Callable[[Any], Any] = getattr(import_module(f"xover.drawing.{module}"), name)
+    return Figure(function(result), type(result).__name__)
+
+
+def _redesign(result: Any, number: int, speaker: Speaker | None) -> Any:
+    from xover.drawing.redesign import draw_redesign
+    from xover.studies.redesign.curves import redesign_curves
+
+    if speaker is None:
+        raise OptionError("the figure of a redesign needs its speaker", "draw it with speaker.draw(result)")
+    if not 1 <= number <= len(result.proposals):
+        raise OptionError(f"number is {number}, and there are {len(result.proposals)} proposals", "give one of them")
+    return draw_redesign(result, redesign_curves(result, speaker), number)

@@ -1,0 +1,276 @@
+"""What to do: refresh, redesign, bypass, decide; and the pad."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from xover.api.given import catalogue, frequencies
+from xover.api.opened import Opened
+from xover.errors import OptionError, nearest_word
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from xover.studies.bypass_result import BypassStudy
+    from xover.studies.decide import Decision
+    from xover.studies.pad import PadStudy
+    from xover.studies.redesign.result import RedesignStudy
+    from xover.studies.redesign.wish import Weights
+    from xover.studies.refresh_result import RefreshStudy
+
+
+class WhatToDo(Opened):
+    """The four ways out, and a smaller one."""
+
+    def refresh(
+        self,
+        *,
+        found: str | None = None,
+        reference: str = "original",
+        stock: str | Path | None = None,
+        replace: Literal["worn", "all", "needed"] = "worn",
+        capacitors: Literal["film", "any"] = "film",
+        tolerance_db: float = 0.1,
+        frequency_hz: ArrayLike | None = None,
+    ) -> RefreshStudy:
+        """Like-for-like parts that keep the voicing, and their bill. The result is `network` and, as text, `netlist`.
+
+        Parameters
+        ----------
+        found : network as it is; by default `found` where there is one. reference : whose voicing is kept.
+        stock : price list or parts bin (.csv), the only source then; by default preferred values and coils to wind.
+        replace : what must go whatever it measures: kinds that wear out, all, or only what is needed.
+        capacitors : film, or any: new electrolytics of the list too.
+        tolerance_db : largest change of a driver's level, 200 Hz to 20 kHz, dB.
+        frequency_hz : (n,) rising, Hz, for the curves; by default 20 Hz to 20 kHz, 48 in an octave.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.refresh(stock="examples/stock.csv").bill.lines
+        """
+        from xover.studies.refresh import refresh
+        from xover.studies.refresh_result import Policy
+
+        _one_of("replace", replace, [str(p) for p in Policy])
+        _one_of("capacitors", capacitors, ["film", "any"])
+        if not 0.0 < tolerance_db <= 6.0:
+            raise OptionError(f"tolerance_db is {tolerance_db:g}", "give decibels above 0, up to 6")
+        return refresh(
+            self.speaker,
+            catalogue(stock, electrolytics=capacitors == "any"),
+            frequencies(frequency_hz),
+            found=found,
+            reference=reference,
+            policy=Policy(replace),
+            tolerance_db=tolerance_db,
+        )
+
+    def redesign(
+        self,
+        network: str | None = None,
+        *,
+        circuits: Sequence[str] = (),
+        stock: str | Path | None = None,
+        slope: str | None = "LR4",
+        crossover_hz: Sequence[float] | None = None,
+        tilt_db_per_octave: float = 0.0,
+        voicing: str | None = None,
+        band_hz: tuple[float, float] = (200.0, 18_000.0),
+        minimum_load_ohm: float | None = None,
+        most_parts: int | None = None,
+        most_cost: float | None = None,
+        largest_coil_h: float | None = None,
+        weights: Weights | None = None,
+        alternatives: bool = True,
+        starts: int = 4,
+        seed: int = 1,
+        jobs: int = 1,
+        progress: Callable[[float, str], None] | None = None,
+    ) -> RedesignStudy:
+        """New values, or another network, in parts that exist: up to five `proposals`, each with its `netlist`.
+
+        Parameters
+        ----------
+        network : that is there now; by default the folder's own.
+        circuits : topologies to try, "present" among them; by default the present one and the most promising.
+        stock : price list or parts bin (.csv), the only source then.
+        slope : acoustic slope to aim at; None leaves it open. crossover_hz : rising, Hz; by default near today's.
+        tilt_db_per_octave : of the target. voicing : network whose sum is the target instead of a straight line.
+        band_hz : where the sum counts.
+        minimum_load_ohm : by default the amplifier's. most_parts, most_cost, largest_coil_h : bounds, henry the last.
+        weights : what counts (`xover.studies.redesign.wish.Weights`).
+        alternatives : search for the least change, the easiest load and the cheapest too.
+        starts : random starts of each search. seed : the same finds the same. jobs : processes; needs joblib.
+        progress : is told the share done, and the best so far in words.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.redesign(circuits=["present"], starts=1).proposals[0].deviation_db
+        """
+        from xover.studies.redesign.study import redesign
+        from xover.studies.redesign.wish import Weights, Wish
+
+        if slope is not None:
+            from xover.electronic.slopes import parse_slope
+
+            parse_slope(slope)
+        source = catalogue(stock)
+        if most_cost is not None and not source.priced:
+            raise OptionError("most_cost has no prices to go by", "give stock with a price for every part")
+        wish = Wish(
+            band_hz=band_hz,
+            tilt_db_per_octave=tilt_db_per_octave,
+            voicing=voicing,
+            slope=slope,
+            crossover_hz=None if crossover_hz is None else tuple(crossover_hz),
+            minimum_load_ohm=minimum_load_ohm,
+            most_parts=most_parts,
+            most_cost=most_cost,
+            largest_coil_h=largest_coil_h,
+            weights=Weights() if weights is None else weights,
+        )
+        return redesign(
+            self.speaker,
+            source,
+            wish,
+            present=self._name(network),
+            circuits=tuple(circuits),
+            starts=starts,
+            seed=seed,
+            jobs=jobs,
+            alternatives=alternatives,
+            progress=progress or (lambda _done, _words: None),
+        )
+
+    def bypass(
+        self,
+        network: str | None = None,
+        *,
+        corners_hz: Sequence[float] | None = None,
+        slope: str | None = None,
+        sample_rate_hz: float = 48_000.0,
+        amplifier_gain_db: Mapping[str, float] | None = None,
+        frequency_hz: ArrayLike | None = None,
+    ) -> BypassStudy:
+        """Each driver on its own amplifier channel: is it safe, and what does it need?
+
+        Parameters
+        ----------
+        network : that is taken out; by default `original` where there is one.
+        corners_hz : of the electronic crossover, lowest first, Hz; by default speaker.toml's.
+        slope : its name, such as LR4; by default speaker.toml's. sample_rate_hz : of its filters.
+        amplifier_gain_db : voltage gain by channel, where the amplifiers differ.
+        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.bypass(corners_hz=[3000], slope="LR4").verdict
+        """
+        from xover.studies.bypass import study_bypass
+
+        return study_bypass(
+            self.speaker,
+            network,
+            frequencies(frequency_hz),
+            corners_hz=None if corners_hz is None else tuple(corners_hz),
+            slope=slope,
+            sample_rate_hz=sample_rate_hz,
+            amplifier_gain_db=amplifier_gain_db,
+        )
+
+    def decide(
+        self,
+        *,
+        found: str | None = None,
+        original: str | None = None,
+        stock: str | Path | None = None,
+        skip: Sequence[str] = (),
+        most_cost: float | None = None,
+        seed: int = 1,
+        progress: Callable[[float, str], None] | None = None,
+        frequency_hz: ArrayLike | None = None,
+    ) -> Decision:
+        """Leave, refresh, redesign or bypass, side by side: `answer`, `reasons`, and every criterion in `options`.
+
+        Parameters
+        ----------
+        found, original : networks as it is today and as designed; by default `found` and `original`.
+        stock : price list or parts bin (.csv), the only source then.
+        skip : options to leave out, such as ["redesign"]. most_cost : what one speaker's parts may cost.
+        seed : the same gives the same answer. progress : is told the share done, and what is going on.
+        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.decide(stock="examples/stock.csv").answer
+        """
+        from xover.studies.decide import OPTIONS, study_decide
+
+        for name in skip:
+            _one_of("skip", name, OPTIONS)
+        return study_decide(
+            self.speaker,
+            catalogue(stock),
+            found=found,
+            original=original,
+            seed=seed,
+            options=tuple(name for name in OPTIONS if name not in skip),
+            most_cost=most_cost,
+            frequency_hz=frequencies(frequency_hz),
+            progress=progress or (lambda _done, _words: None),
+        )
+
+    def pad(
+        self,
+        driver: str,
+        *,
+        down_db: float,
+        network: str | None = None,
+        band_hz: tuple[float | None, float | None] = (None, None),
+        nominal_ohm: float | None = None,
+        input_w: float | None = None,
+    ) -> PadStudy:
+        """Two resistors that bring a driver down, made for its measured impedance. `xover.pad` needs no speaker.
+
+        Parameters
+        ----------
+        driver : its name. down_db : how far down, above 0 and up to 60 dB.
+        network : that it plays in. band_hz : what counts, Hz; by default where it plays.
+        nominal_ohm : for the textbook pair, ohm. input_w : power into the pad, to be split up.
+
+        Raises
+        ------
+        OptionError, InputError.
+
+        Example
+        -------
+        >>> speaker.pad("tweeter", down_db=4).designs[0].series_ohm
+        """
+        from xover.studies.pad import study_pad
+
+        return study_pad(down_db, self.speaker, driver, network, band_hz, nominal_ohm, input_w)
+
+
+def _one_of(option: str, word: str, known: Sequence[str]) -> None:
+    if word not in known:
+        near = nearest_word(str(word), known)
+        remedy = f"did you mean {near}?" if near else f"give {', '.join(known)}"
+        raise OptionError(f"{option} is '{str(word)[:40]}'", remedy)

@@ -1,0 +1,210 @@
+"""What age has done, and whether a build does what it should: infer, condition, verify, pair."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from xover.api.given import frequencies, impedance_curve, response_curve
+from xover.api.opened import Opened
+from xover.errors import OptionError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from xover.curve import Curve
+    from xover.studies.condition import ConditionStudy
+    from xover.studies.infer.result import InferStudy
+    from xover.studies.pair_result import PairStudy
+    from xover.studies.verify_result import VerifyStudy
+
+
+class WhatAgeHasDone(Opened):
+    """Questions to what was measured."""
+
+    def condition(
+        self,
+        *,
+        found: str | None = None,
+        original: str | None = None,
+        assume: bool = False,
+        limit_db: float = 1.0,
+        frequency_hz: ArrayLike | None = None,
+    ) -> ConditionStudy:
+        """How far has age moved it, and which part did it?
+
+        Parameters
+        ----------
+        found, original : names of the networks as measured and as marked; by default `found` and `original`.
+        assume : look at drift usual for each part, whatever was found.
+        limit_db : how far a drive or the sum may change, dB.
+        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.condition().conclusion
+        """
+        from xover.studies.condition import study_condition
+
+        if not limit_db > 0:
+            raise OptionError(f"limit_db is {limit_db:g}", "give decibels above 0, such as 1")
+        grid = frequencies(frequency_hz)
+        return study_condition(self.speaker, grid, found=found, original=original, assume=assume, limit_db=limit_db)
+
+    def infer(
+        self,
+        impedance: str | Path,
+        *,
+        network: str | None = None,
+        repeats: Sequence[str | Path] = (),
+        disconnected: Mapping[str, str | Path] | None = None,
+        shorted: Mapping[str, str | Path] | None = None,
+        ratio: Mapping[str, str | Path] | None = None,
+        channel: str | None = None,
+        prior: Literal["any", "usual", "none"] = "any",
+        noise: float | None = None,
+        gain_error: float = 0.015,
+        scale_error: float = 0.0,
+        lead_ohm: float | None = None,
+        try_neighbours: bool = False,
+        force_numbers: bool = False,
+    ) -> InferStudy:
+        """Part values from one sweep at the terminals, each with its 95 % interval.
+
+        Parameters
+        ----------
+        impedance : table of the sweep. repeats : the same sweep once more, for its noise.
+        network : topology and marked values; by default `original` where there is one.
+        disconnected, shorted : by driver, a sweep with that driver unplugged or shorted.
+        ratio : by driver, its voltage over the amplifier's, dB.
+        channel : where it was swept, if the network has several.
+        prior : what is plausible beforehand: any, usual (for the kind of part) or none.
+        noise : of one row, a share; by default estimated.
+        gain_error : between this sweep and the drivers', one sigma, a share. scale_error : that all sweeps share.
+        lead_ohm : resistance of the leads; by default fitted.
+        try_neighbours : try networks that are one fault away. force_numbers : tell values even if it does not fit.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.infer("examples/attic-two-way/left/terminals-found.csv").part("C1").own.value
+        """
+        from xover.studies.infer.problem import Jig
+        from xover.studies.infer.study import infer
+        from xover.studies.infer.sweeps import Where, read_sweep
+        from xover.studies.infer.unknowns import Prior
+
+        if prior not in [str(p) for p in Prior]:
+            raise OptionError(f"prior is '{str(prior)[:40]}'", "give any, usual or none")
+        sweeps = [read_sweep(Where.TERMINALS, "", Path(impedance), tuple(Path(p) for p in repeats))]
+        others = {Where.DISCONNECTED: disconnected, Where.SHORTED: shorted, Where.RATIO: ratio}
+        for where, given in others.items():
+            sweeps += [read_sweep(where, driver, Path(file)) for driver, file in (given or {}).items()]
+        return infer(
+            self.speaker,
+            sweeps,
+            network=network,
+            channel=channel,
+            prior=Prior(prior),
+            jig=Jig(gain_error, lead_ohm, scale_error),
+            noise=noise,
+            try_neighbours=try_neighbours,
+            force_numbers=force_numbers,
+        )
+
+    def verify(
+        self,
+        impedance: str | Path | Curve,
+        *,
+        network: str | None = None,
+        response: str | Path | Curve | None = None,
+        third_octaves: bool = False,
+        channel: str | None = None,
+        noise: float | None = None,
+        response_noise_db: float | None = None,
+        band_hz: tuple[float, float] = (20.0, 20_000.0),
+        response_band_hz: tuple[float, float] = (200.0, 15_000.0),
+    ) -> VerifyStudy:
+        """Does the build do what was predicted, and if not, which part?
+
+        Parameters
+        ----------
+        impedance : sweep at the terminals. response : level of the whole speaker, dB; its phase is not used.
+        network : what was to be built; by default `found` where there is one, else the first.
+        third_octaves : the response holds averages over third octaves.
+        channel : where it was swept, if the network has several.
+        noise : of one row, a share; by default estimated. response_noise_db : of a third octave.
+        band_hz, response_band_hz : where the two count.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.verify("examples/attic-two-way/left/terminals-rebuilt.csv", network="original").headline
+        """
+        from xover.studies.verify import verify
+
+        if third_octaves and response is None:
+            raise OptionError("third_octaves has no response to speak of", "give response")
+        swept, notes = impedance_curve(impedance)
+        heard = None
+        if response is not None:
+            heard, said = response_curve(response)
+            notes += said
+        study = verify(
+            self.speaker,
+            self._name(network),
+            swept,
+            response=heard,
+            third_octaves=third_octaves,
+            channel=channel,
+            noise=noise,
+            response_sigma_db=response_noise_db,
+            band_hz=band_hz,
+            response_band_hz=response_band_hz,
+        )
+        return replace(study, warnings=(*notes, *study.warnings))
+
+    def pair(
+        self,
+        impedance: str | Path | Curve,
+        other: str | Path | Curve,
+        *,
+        network: str | None = None,
+        channel: str | None = None,
+        noise: float | None = None,
+        band_hz: tuple[float, float] = (20.0, 20_000.0),
+    ) -> PairStudy:
+        """What differs between the two speakers of a pair: parts, or a driver?
+
+        Parameters
+        ----------
+        impedance, other : sweeps at the terminals of this speaker and of the other, which is taken to be built alike.
+        network, channel, noise, band_hz : as `verify`.
+
+        Raises
+        ------
+        OptionError, InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.pair("left.csv", "right.csv").headline
+        """
+        from xover.studies.pair_difference import explain_pair
+
+        (first, notes), (second, more) = impedance_curve(impedance), impedance_curve(other)
+        study = explain_pair(
+            self.speaker, self._name(network), first, second, channel=channel, band_hz=band_hz, noise=noise
+        )
+        return replace(study, warnings=(*notes, *more, *study.warnings))

@@ -1,0 +1,94 @@
+"""A network with other values in the same places: what if."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any, Final
+
+from xover.errors import InputError, OptionError
+from xover.network.network import Network
+from xover.network.parts import Capacitor, Inductor, Part, Resistor
+from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
+
+_VALUES: Final[dict[type, tuple[str, Kind]]] = {
+    Resistor: ("ohm", Kind.RESISTANCE),
+    Inductor: ("henry", Kind.INDUCTANCE),
+    Capacitor: ("farad", Kind.CAPACITANCE),
+}
+_LOSSES: Final[dict[type, dict[str, str]]] = {
+    Resistor: {},
+    Inductor: {"dcr": "dcr_ohm"},
+    Capacitor: {"esr": "esr_ohm", "df": "dissipation_factor"},
+}
+
+
+def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
+    """The network with the values of some parts exchanged; losses that are not named stay as they are.
+
+    Parameters
+    ----------
+    values : by the part's name, whatever its case: ohm, henry or farad as a number, or a text such as "4.7uF". A loss
+        goes by the names that formulas use: `L1_dcr` and `C1_esr` in ohm, `C1_df` a dissipation factor.
+
+    Raises
+    ------
+    OptionError : no such part or loss, or a value that no crossover has.
+    """
+    changed: dict[str, Part] = {}
+    for name, value in values.items():
+        part, loss = _place(network, name)
+        part = changed.get(part.name, part)
+        if loss is None:
+            field, kind = _VALUES[type(part)]
+            number = _in_range(name, _number(name, value, kind), kind)
+        else:
+            field = _LOSSES[type(part)][loss]
+            number = _loss(name, value, fraction=loss == "df")
+        exchanged: dict[str, Any] = {field: number}
+        changed[part.name] = replace(part, **exchanged)
+    return replace(network, parts=tuple(changed.get(p.name, p) for p in network.parts))
+
+
+def _place(network: Network, name: str) -> tuple[Part, str | None]:
+    """The part, and the loss that is meant: a part called C1_esr comes before the loss of C1."""
+    by_name = {p.name.lower(): p for p in network.parts}
+    if name.lower() in by_name:
+        return by_name[name.lower()], None
+    stem, _, loss = name.lower().rpartition("_")
+    if stem in by_name and loss in _LOSSES[type(by_name[stem])]:
+        return by_name[stem], loss
+    if stem in by_name:
+        losses = ", ".join(f"{by_name[stem].name}_{word}" for word in _LOSSES[type(by_name[stem])]) or "none"
+        raise OptionError(f"{by_name[stem].name} has no loss '{loss[:40]}'", f"its losses are: {losses}")
+    return network.part(name), None
+
+
+def _number(name: str, value: float | str, kind: Kind) -> float:
+    if not isinstance(value, str):
+        return float(value)
+    try:
+        return parse_quantity(value, kind)
+    except InputError as error:
+        raise OptionError(f"{name}: {error.problem}", error.remedy) from None
+
+
+def _in_range(name: str, number: float, kind: Kind) -> float:
+    low, high = PART_RANGES[kind]
+    if not low <= number <= high:
+        raise OptionError(
+            f"{name} is {number:g}",
+            f"give {kind.a_word} from {format_quantity(low, kind)} to {format_quantity(high, kind)}, in SI units",
+        )
+    return number
+
+
+def _loss(name: str, value: float | str, fraction: bool) -> float:
+    try:
+        number = parse_fraction(value) if fraction and isinstance(value, str) else _number(name, value, Kind.RESISTANCE)
+    except InputError as error:
+        raise OptionError(f"{name}: {error.problem}", error.remedy) from None
+    limit = 10.0 if fraction else PART_RANGES[Kind.RESISTANCE][1]
+    if not 0.0 <= number <= limit:
+        raise OptionError(f"{name} is {number:g}", f"give 0 to {limit:g}")
+    return number
