@@ -1,0 +1,167 @@
+"""From a network to the geometry of its schematic: sections below each other, the amplifier at the left."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+from xover.drawing.schematic.amplifier import Amplifier
+from xover.drawing.schematic.changes import Changes, find_changes
+from xover.drawing.schematic.couplings import coupling_marks
+from xover.drawing.schematic.describe import describe
+from xover.drawing.schematic.geometry import Box, GroundSymbol, Layout, Point, Role, Text
+from xover.drawing.schematic.ink import Ink
+from xover.drawing.schematic.legs import Element, find_legs, node_levels
+from xover.drawing.schematic.lettering import height_pt, shown, wrapped, write
+from xover.drawing.schematic.order import Plan, plan_section
+from xover.drawing.schematic.place import Placed, draw_section, place_section, push_drivers_right, spread_uprights
+from xover.drawing.schematic.rows import Section, find_rows, upright_legs, winding_ends
+from xover.drawing.schematic.wires import find_dots, join_pieces, plain_crossings
+from xover.drawing.schematic.words import MOST_OF_A_NAME, Words, driver_words, part_words
+from xover.network.network import GROUND, Network
+from xover.network.sections import find_sections, fixed_nodes
+
+MARGIN: Final = 10.0
+GROUND_HALF: Final = 8.0
+GROUND_DEEP: Final = 16.0
+SECTIONS_APART: Final = 10.0
+LEAST_WIDTH: Final = 330.0
+MOST_TITLE: Final = 300
+MOST_LINES: Final = 8
+
+
+def lay_out(network: Network, other: Network | None = None, *, title: str = "") -> Layout:
+    """Lay a network out as a schematic.
+
+    Parameters
+    ----------
+    network : any network with one solution.
+    other : the same network with other values; where one differs, old and new are both written.
+    title : heading, "" for none.
+
+    Returns
+    -------
+    Layout, the same for the same network on every machine: lengths in points.
+    """
+    changes, levels = find_changes(network, other), node_levels(network)
+    # A driver whose ends lie level is neither way round.
+    turned = frozenset(d.name for d in network.drivers if levels[d.plus] < levels[d.minus])
+    numbers = {name: i for i, name in enumerate(network.driver_names)}
+    ink = Ink(_words(network, changes, turned), turned, {d.name: numbers[d.driver] for d in network.drivers})
+    plans = [_plan(network, elements, levels) for elements in _groups(network)]
+    amplifier = Amplifier(network)
+    placed = [place_section(plan, ink, amplifier.right) for plan in plans]
+    push_drivers_right(placed)
+    for section in placed:
+        spread_uprights(section, amplifier.bus_x)
+    width = max([LEAST_WIDTH, *(p.right for p in placed)]) + MARGIN
+    y: float = MARGIN + _write_down(ink.texts, [shown(title, MOST_TITLE)] if title else [], Role.TITLE, MARGIN, width)
+    hangs: list[Point] = []
+    y = math.ceil(y)
+    for section in placed:
+        y += max(section.above[0], amplifier.LABEL_ROOM)
+        _draw(section, ink, y, amplifier, hangs)
+        y += section.row_y[-1] + GROUND_DEEP + SECTIONS_APART
+    y = max(y, amplifier.connect(ink, hangs) + SECTIONS_APART)
+    wires = join_pieces(ink.pieces)
+    leads = [(t.at, t.node) for s in ink.symbols for t in s.terminals]
+    leads += [(p, GROUND) for p in hangs] + [(s.at, s.node) for s in amplifier.sockets]
+    marks = coupling_marks(network.couplings, {s.name.lower(): s for s in ink.symbols}, wires, ink.texts)
+    notes = (*changes.notes, *(["A dot beside a coil marks its first node."] if marks else []))
+    y += _write_down(ink.texts, notes, Role.NOTE, y, width)
+    return Layout(
+        width_pt=width,
+        height_pt=y + MARGIN,
+        title=title or network.title,
+        description=describe(network, turned, notes),
+        symbols=tuple(ink.symbols),
+        texts=tuple(ink.texts),
+        wires=wires,
+        dots=find_dots(wires, leads),
+        grounds=tuple(GroundSymbol(p, ground_box(p)) for p in hangs),
+        sockets=tuple(amplifier.sockets),
+        couplings=marks,
+        warnings=_warnings(network, plans, len(plain_crossings(wires))),
+    )
+
+
+def _words(network: Network, changes: Changes, turned: frozenset[str]) -> dict[str, Words]:
+    old, added = changes.before, changes.added
+    words = {p.name: part_words(p, old.get(p.name.lower()), p.name.lower() in added, network) for p in network.parts}
+    return words | {d.name: driver_words(d, d.name in turned) for d in network.drivers}
+
+
+def _groups(network: Network) -> list[list[Element]]:
+    """Parts that are drawn together: a section each, and what feeds no driver side by side.
+
+    Coils coupled from afar do not pull two sections into one drawing.
+    """
+    elements: dict[str, Element] = {e.name: e for e in (*network.parts, *network.drivers)}
+    fixed = fixed_nodes(network)
+    order: dict[str, int] = {}
+    for number, c in enumerate(network.channels):
+        order |= {n: number for n in (c.plus, c.minus) if n != GROUND and n not in order}
+    groups: dict[object, list[Element]] = {}
+    for number, section in enumerate(find_sections(replace(network, couplings=()))):
+        own = [elements[name] for name in section.elements]
+        ends = frozenset(n for e in own for n in (e.a, e.b) if n in fixed)
+        groups.setdefault(number if section.drivers else ends, []).extend(own)
+
+    def channel(group: list[Element]) -> int:
+        return min((order[n] for e in group for n in (e.a, e.b) if n in order), default=len(order))
+
+    return sorted(groups.values(), key=channel)
+
+
+def _plan(network: Network, elements: Sequence[Element], levels: Mapping[str, float]) -> Plan:
+    pluses, minuses = ([c.plus for c in network.channels], [c.minus for c in network.channels])
+    fixed = fixed_nodes(network)
+    keep = fixed | winding_ends(elements, network.couplings)
+    legs = tuple(find_legs(elements, keep, {GROUND, *minuses}, levels))
+    touched = {n for leg in legs for n in (leg.a, leg.b)} - {GROUND}
+    hot = tuple(n for n in pluses if n in touched)
+    cold = tuple(n for n in dict.fromkeys(minuses) if n in touched and n not in hot)
+    section = Section(legs, hot, cold, upright_legs(legs, network.couplings), levels)
+    return plan_section(section, find_rows(section))
+
+
+def _draw(section: Placed, ink: Ink, y: float, amplifier: Amplifier, hangs: list[Point]) -> None:
+    draw_section(section, ink, y, amplifier.bus_x, amplifier.rail_left)
+    for row, depth in zip(section.plan.rows, section.row_y, strict=True):
+        if row.nodes[0] in amplifier.bus_x:
+            amplifier.feeds(row.nodes[0], y + depth)
+        elif row.nodes == [GROUND] and not row.taps:
+            hangs.append(Point(amplifier.rail_left, y + depth))
+
+
+def ground_box(at: Point) -> Box:
+    """What a ground symbol covers that hangs at a point."""
+    return Box(at.x - GROUND_HALF, at.y, at.x + GROUND_HALF, at.y + GROUND_DEEP)
+
+
+def _write_down(texts: list[Text], paragraphs: Sequence[str], role: Role, top: float, width: float) -> float:
+    """Write paragraphs below each other from `top` down; gives the height that they take."""
+    y = top
+    for paragraph in paragraphs:
+        for line in wrapped(paragraph, role, width - 2 * MARGIN, MOST_LINES):
+            y += height_pt(role)
+            texts.append(write(line, Point(MARGIN, y - 0.24 * height_pt(role)), role, ""))
+        y += 2.0
+    return y - top
+
+
+def _warnings(network: Network, plans: Sequence[Plan], crossings: int) -> tuple[str, ...]:
+    said = []
+    if any(plan.broken for plan in plans):
+        said.append("the network is no ladder: some series parts are drawn upright")
+    if crossings:
+        times = "two wires cross once" if crossings == 1 else f"wires cross {crossings} times"
+        said.append(f"{times} without being joined: only a dot joins")
+    elements = (*network.parts, *network.drivers)
+    names = {n for e in elements for n in (e.name, e.a, e.b)} | {d.key for d in network.drivers}
+    long = sum(len(name) > MOST_OF_A_NAME for name in names)
+    if long:
+        said.append(f"{long} long name{'s are' if long > 1 else ' is'} shortened in the drawing")
+    return tuple(said)

@@ -1,0 +1,101 @@
+"""The schematic as SVG: lines by schemdraw's own SVG canvas, text as text."""
+
+from __future__ import annotations
+
+from typing import Any
+from xml.etree import ElementTree
+
+from xover.drawing.schematic.geometry import Layout, Role, Symbol, Text
+from xover.drawing.schematic.lettering import FONTS, LETTERS
+from xover.drawing.schematic.library import load
+from xover.drawing.schematic.symbols import UNIT, build_figures
+from xover.drawing.style import driver_stroke
+
+POINTS_PER_INCH = 72.0
+# What the canvas writes for an unbroken line is no dash pattern in SVG.
+_SOLID = "stroke-dasharray:-;"
+_NAMESPACE = "http://www.w3.org/2000/svg"
+
+
+def svg_text(layout: Layout) -> str:
+    """A whole SVG element, fit to stand in an HTML page or in a file of its own.
+
+    It has a width, a height and a viewBox, so that a style sheet may scale it. Every symbol is a group with the
+    class "symbol", the part's name in `data-part` and a title; wires, dots, grounds and sockets have classes too.
+    """
+    width, height = _number(layout.width_pt), _number(layout.height_pt)
+    root = ElementTree.Element(
+        "svg",
+        {
+            "xmlns": _NAMESPACE,
+            "width": f"{width}pt",
+            "height": f"{height}pt",
+            "viewBox": f"0 0 {width} {height}",
+            "role": "img",
+            "class": "schematic",
+            "font-family": FONTS,
+        },
+    )
+    heading = _plain(layout.title) or "Schematic"
+    root.set("aria-label", heading)
+    ElementTree.SubElement(root, "title").text = heading
+    ElementTree.SubElement(root, "desc").text = _plain(layout.description)
+    ElementTree.SubElement(root, "rect", {"width": width, "height": height, "fill": "white"})
+    symbols = {s.name: s for s in layout.symbols}
+    canvas = load().canvas
+    for figure in build_figures(layout):
+        paper = canvas.Figure(bbox=canvas.BBox(0.0, 0.0, 1.0, 1.0), inches_per_unit=UNIT / POINTS_PER_INCH, margin=0.0)
+        for element in figure.elements:
+            _draw(element, paper)
+        group = ElementTree.SubElement(root, "g", _marks(figure.kind, figure.name, symbols))
+        if group.get("class") == "symbol":
+            ElementTree.SubElement(group, "title").text = _tooltip(layout, figure.name)
+        for _, piece in sorted(paper.svgelements, key=lambda pair: pair[0]):
+            piece.set("style", piece.get("style", "").replace(_SOLID, ""))
+            group.append(piece)
+    for text in layout.texts:
+        root.append(_line(text, symbols))
+    ElementTree.indent(root, "")
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _draw(element: Any, paper: Any) -> None:
+    for segment in element.segments:
+        segment.draw(paper, element.transform, **element.params)
+
+
+def _marks(kind: str, name: str, symbols: dict[str, Symbol]) -> dict[str, str]:
+    if kind in ("wire", "dot", "ground", "socket", "coupling"):
+        return {"class": kind} | ({"data-node": _plain(name)} if kind in ("wire", "dot") else {})
+    return {"class": "symbol", "data-kind": symbols[name].kind.value, "data-part": _plain(name)}
+
+
+def _tooltip(layout: Layout, name: str) -> str:
+    said = [t.content for t in layout.texts if t.of == name and t.role is not Role.SIGN]
+    ends = " to ".join(_plain(t.node) for t in layout.symbol(name).terminals)
+    return f"{', '.join(said)}: {ends}"
+
+
+def _line(text: Text, symbols: dict[str, Symbol]) -> ElementTree.Element:
+    letters = LETTERS[text.role]
+    colour = driver_stroke(symbols[text.of].index).ink if text.role is Role.DRIVER else letters.colour
+    line = ElementTree.Element(
+        "text",
+        {"x": _number(text.at.x), "y": _number(text.at.y), "font-size": _number(letters.points), "fill": colour},
+    )
+    if text.anchor != "start":
+        line.set("text-anchor", text.anchor)
+    if letters.bold:
+        line.set("font-weight", "bold")
+    line.text = text.content
+    return line
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _plain(text: str) -> str:
+    """One line without the characters that no XML may hold; angle brackets and quotes are escaped on writing."""
+    short = text if len(text) <= 20_000 else text[:20_000] + "…"
+    return " ".join("".join(c if c.isprintable() else " " for c in short).split())
