@@ -1,0 +1,149 @@
+"""Reports of the examples, each made once in a run, however many workers the run has; and the words of a page.
+
+made = made_report("attic", shared)    # shared: a folder that all workers know
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
+
+from xover.report import Report, make_report
+from xover.studies.bench.build_steps import BuildOrder
+
+EXAMPLES: Final = Path(__file__).parents[2] / "examples"
+DAY: Final = date(2031, 2, 3)
+ATTIC: Final = EXAMPLES / "attic-two-way"
+FOLDERS: Final[Mapping[str, Path]] = MappingProxyType(
+    {"attic": ATTIC / "left", "hall": EXAMPLES / "hall-horn-two-way", "studio": EXAMPLES / "studio-three-way"}
+)
+GIVEN: Final[Mapping[str, Mapping[str, Path]]] = MappingProxyType(
+    {"attic": {"mate": ATTIC / "right", "stock": EXAMPLES / "stock.csv"}}
+)
+DATASHEETS: Final = "datasheets"
+LONGEST_WAIT_S: Final = 300.0
+
+
+@dataclass(frozen=True)
+class Made:
+    """A page and what its studies say, as plain data that travels between workers.
+
+    Attributes
+    ----------
+    answer : of the decision. built : name of the network to be built; new : whether it differs from what is there.
+    first_reading, first_whole : the first DC reading of the build order, and the first of the finished board.
+    not_known : why answers are missing, by name.
+    """
+
+    folder: Path
+    html: str
+    title: str
+    standing: str
+    answer: str
+    built: str
+    new: bool
+    first_reading: str
+    first_whole: str
+    not_known: Mapping[str, str]
+
+
+def made_report(name: str, shared: Path) -> Made:
+    """The report of an example, or of a folder as `xover new` makes it."""
+    return once(shared / name, lambda: _make(name, shared))
+
+
+def _make(name: str, shared: Path) -> Made:
+    folder = FOLDERS.get(name) or new_folder(shared / "new")
+    return told(folder, make_report(folder, **GIVEN.get(name, {}), today=DAY))
+
+
+def new_folder(folder: Path) -> Path:
+    """A folder with datasheets only."""
+    from xover.cli.main import main
+
+    with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere):
+        assert main(["new", str(folder), "--circuit", "two-way-second-order"]) == 0
+    return folder
+
+
+def told(folder: Path, report: Report) -> Made:
+    """What the tests need of a report."""
+    order = report.answers.study("build", BuildOrder)
+    readings = [c.sentence for s in order.sections for step in s.steps for c in step.checks] if order else []
+    return Made(
+        folder=folder,
+        html=report.html,
+        title=report.title,
+        standing=report.standing,
+        answer=report.answers.decision.answer,
+        built=report.answers.build.name,
+        new=report.answers.build.new,
+        first_reading=readings[0] if readings else "",
+        first_whole=order.whole_dc[0].sentence if order else "",
+        not_known={k: why for k in report.answers.known if (why := report.answers.why_not(k))},
+    )
+
+
+def once(path: Path, make: Callable[[], Any]) -> Any:
+    """What `make` gives, kept in a file; another worker that wants the same waits for it instead of making it too."""
+    kept, lock = path.with_suffix(".kept"), path.with_suffix(".lock")
+    ends = time.monotonic() + LONGEST_WAIT_S
+    while True:
+        if kept.exists():
+            return pickle.loads(kept.read_bytes())
+        try:
+            lock.mkdir()
+        except FileExistsError:
+            assert time.monotonic() < ends, f"{path.name} was begun by another worker and never finished"
+            time.sleep(0.1)
+            continue
+        try:
+            made = make()
+            part = path.with_suffix(".part")
+            part.write_bytes(pickle.dumps(made))
+            part.rename(kept)
+            return made
+        finally:
+            lock.rmdir()
+
+
+class _Words(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, _attributes: list[tuple[str, str | None]]) -> None:
+        self.open.append(tag)
+        if tag == "wbr":  # a place to break a word is no end of it
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        while self.open and self.open.pop() != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.found.append(data)
+
+
+def texts_of(html: str) -> list[str]:
+    """The pieces of text of a page as its markup holds them, words in drawings too, places to break them taken out."""
+    parser = _Words()
+    parser.feed(html.replace("<wbr>", ""))
+    parser.close()
+    return parser.found
+
+
+def words_of(html: str) -> str:
+    """The text of a page, runs of blanks as one."""
+    return " ".join(" ".join(texts_of(html)).split())

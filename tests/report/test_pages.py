@@ -1,0 +1,177 @@
+"""The true pages: of each example, and of a folder with datasheets only. Each report is made once, then looked at."""
+
+import base64
+import csv
+import io
+import os
+import re
+
+import numpy as np
+import pytest
+from made_reports import DATASHEETS, DAY, FOLDERS, made_report, words_of
+from page_checks import CHECKS, prints_well
+
+from xover.speaker import open_speaker
+from xover.studies.predict import predict
+
+WIDTHS = (400, 1280)
+LARGEST_BYTES = 3_000_000
+# The figures that a report must have, by their names on the page.
+FIGURES = {
+    *("options", "sum", "before-after", "load", "condition", "sensitivity"),
+    *("tolerance", "off-axis", "crosstalk", "bypass", "stress", "schematic"),
+}
+# What of them a page may lack, and why.
+LACKS = {DATASHEETS: {"before-after": "nothing is to be built, so nothing comes after"}}
+ONLY_OF_THE_NEW = {"sum-built", "load-built"}
+# Where no sum is known, the figure is there and says so; it has no data to save.
+NO_SUM = {"hall": "no sum is known", DATASHEETS: "no sum is known"}
+# Checks that hold or break whatever the width; one width is enough for them.
+OF_ONE_WIDTH = {
+    *("says_nothing", "asks_for_nothing", "is_self_contained", "has_language_and_title", "keeps_contract"),
+    *("headings_are_in_order", "ids_are_unique", "tables_have_heads", "links_are_named", "downloads_are_tables"),
+    *("figures_are_drawn_and_named", "text_has_contrast"),
+}
+
+
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory):
+    """A folder of this run that all workers know."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-reports"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="module", params=[*FOLDERS, DATASHEETS])
+def example(request):
+    return request.param
+
+
+@pytest.fixture(scope="module")
+def made(example, shared):
+    return made_report(example, shared)
+
+
+@pytest.fixture(scope="module")
+def tab(made, browser, tmp_path_factory):
+    """The page, opened."""
+    (path := tmp_path_factory.mktemp("page") / "report.html").write_text(made.html, encoding="utf-8")
+    with browser.open(path) as page:
+        yield page
+
+
+def tables_of(html):
+    """Tables that can be saved, by name: rows of cells."""
+    links = re.findall(r'<a download="([^"]+\.csv)" href="data:text/csv;charset=utf-8;base64,([^"]*)"', html)
+    texts = {name: base64.b64decode(data).decode("utf-8") for name, data in links}
+    return {name: list(csv.reader(io.StringIO(text, newline=""), strict=True)) for name, text in texts.items()}
+
+
+def numbers_of(rows, heading):
+    """A column as numbers, NaN for an empty cell."""
+    at = rows[0].index(heading)
+    return np.array([float(row[at]) if row[at] else np.nan for row in rows[1:]])
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_page_keeps_every_rule(tab, check):
+    for width in WIDTHS[:1] if check.__name__ in OF_ONE_WIDTH else WIDTHS:
+        tab.resize(width, 800)
+        check(tab)
+
+
+def test_prints_on_few_pages(tab):
+    tab.resize(1280, 800)
+    prints_well(tab)
+
+
+def test_every_figure_is_there_and_drawn(tab, example, made):
+    script = """[...document.querySelectorAll('figure')].map(f => {
+        const box = f.querySelector('svg').getBoundingClientRect();
+        return [f.id.replace('fig-', ''), box.width, box.height]; })"""
+    tab.resize(1280, 800)
+    found = {name: (width, height) for name, width, height in tab.evaluate(script)}
+    expected = FIGURES - LACKS.get(example, {}).keys() | (ONLY_OF_THE_NEW if made.new else set())
+    assert set(found) == expected
+    assert all(width > 300 and height > 150 for width, height in found.values()), found
+    assert made.not_known == {}
+
+
+def test_a_figure_without_a_curve_says_why(example, made):
+    drawn = re.search(r'<figure id="fig-options".*?</figure>', made.html, re.DOTALL)[0]
+    if example in NO_SUM:
+        assert NO_SUM[example] in words_of(drawn)
+    else:
+        assert len(tables_of(made.html)["options.csv"]) > 400
+
+
+def test_nothing_is_to_be_built_only_where_it_is_left(example, made):
+    assert made.new is (example != DATASHEETS)
+    assert ("Nothing is to be bought." in words_of(made.html)) is not made.new
+
+
+def test_decision_comes_first(tab, made):
+    script = """(() => { const s = document.querySelector('main > :first-child');
+        return [s.id, s.querySelector('p').textContent, s.querySelector('p').className]; })()"""
+    section, sentence, tone = tab.evaluate(script)
+    assert (section, tone) == ("decision", "lead")
+    assert sentence == f"{made.answer[:1].upper()}{made.answer[1:]}."
+
+
+def test_first_words_say_what_was_measured(tab, example, made):
+    first = tab.evaluate("document.body.innerText.trim().split('\\n')[0]")
+    assert first == made.standing
+    assert first.startswith("Nothing was measured:" if example == DATASHEETS else "Measured: ")
+
+
+def test_no_word_of_the_machine(made):
+    words = words_of(made.html)
+    assert re.findall(r".{0,40}(?<!\w)(?:nan|NaN|None|inf|Infinity|undefined)(?!\w).{0,40}", words) == []
+    assert re.findall(r".{0,40}(?:\{\{|\}\}|\{%|%\}|\$\{|<class |<xover|object at 0x).{0,40}", words) == []
+
+
+def test_words_of_the_machine_would_be_found():
+    for word in ("nan", "None", "inf"):
+        assert re.findall(r"(?<!\w)(?:nan|NaN|None|inf)(?!\w)", words_of(f"<p>dip {word} dB<wbr>, null</p>"))
+    assert words_of("<style>p {}</style><p>a<wbr>b</p><svg><title>c</title></svg>") == "ab c"
+
+
+def test_headings_have_words(tab):
+    script = "[...document.querySelectorAll('section')].map(s => s.querySelector('h2')?.textContent.trim() ?? '')"
+    headings = tab.evaluate(script)
+    assert len(headings) == 13
+    assert all(len(h) > 3 for h in headings)
+
+
+def test_first_readings_are_in_the_build_order(tab, made):
+    text = " ".join(tab.evaluate("document.getElementById('build').textContent").split())
+    for reading in (made.first_reading, made.first_whole):
+        assert "ohm" in reading
+        assert reading[1:] in text
+
+
+def test_page_is_no_larger_than_a_letter_can_carry(made):
+    assert 100_000 < len(made.html.encode()) < LARGEST_BYTES
+
+
+def test_page_tells_its_day_and_its_folder(made):
+    assert f"Made on {DAY.isoformat()} by xover " in words_of(made.html)
+    assert f"from the folder '{made.folder.name}'." in words_of(made.html)
+
+
+def test_curves_saved_are_those_of_the_study(example, made):
+    """What `predict` gives at the frequencies of the table; the table has six digits."""
+    rows = tables_of(made.html)["sum.csv"]
+    frequency_hz = numbers_of(rows, "frequency, Hz")
+    assert frequency_hz[0] == 20.0
+    assert frequency_hz[-1] == 20_000.0
+    study = predict(open_speaker(made.folder), "found", frequency_hz)
+    driver, drive = next(iter(study.drive.items()))
+    saved = numbers_of(rows, f"Drive: voltage at the driver over the amplifier's, dB: driver {driver}")
+    expected = 20.0 * np.log10(np.abs(drive))
+    assert saved == pytest.approx(expected, abs=1e-3)
+    assert np.ptp(saved) > 10.0
+    name, level = ("sum", study.total.level_db) if study.total.coherent else ("best", study.total.best_level_db)
+    assert (name == "best") is (example in NO_SUM)
+    assert numbers_of(rows, f"Level, dB re 20 \u00b5Pa: {name}") == pytest.approx(level, abs=1e-3)

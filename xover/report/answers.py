@@ -1,0 +1,225 @@
+"""Everything that a report tells, worked out once."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+from xover.network import Network
+from xover.report import works
+from xover.report.blocks import Picture
+from xover.report.crew import Crew, Job
+from xover.report.request import Request
+from xover.report.works import Answer, NotKnown
+from xover.report.workshop import Workshop, open_workshop
+from xover.speaker import Speaker, open_speaker
+from xover.studies.bill import Bill
+from xover.studies.decide import Decision, hold_against_each_other
+from xover.studies.decide_option import Case, Name, Option, no_option
+
+JOBS = 20
+"""About so many there are; only the progress that is told rests on it."""
+
+Kind = TypeVar("Kind")
+
+
+@dataclass(frozen=True, eq=False)
+class Build:
+    """What is to be built, or what stands where nothing is.
+
+    Attributes
+    ----------
+    name : of the network. new : whether it differs from what is there.
+    bill : what to buy; None where the network was given by the user, or nothing is bought.
+    why : where it comes from, in words.
+    """
+
+    name: str
+    network: Network
+    new: bool
+    bill: Bill | None
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """Everything that a report tells.
+
+    Attributes
+    ----------
+    speaker : with the network to be built among its networks. plain_speaker : as its folder has it.
+    mate : the other one of the pair, or None.
+    found, design : networks as measured and as marked, where there are such. present : what stands today.
+    found_network, design_network : the same, read.
+    known : by name, `Answer`, `Option` or `NotKnown`.
+    bypassed : the bypass' figure.
+    """
+
+    request: Request
+    speaker: Speaker
+    plain_speaker: Speaker
+    mate: Speaker | None
+    decision: Decision
+    found: str | None
+    design: str | None
+    present: str
+    present_network: Network
+    found_network: Network | None
+    design_network: Network | None
+    build: Build
+    bypassed: Picture | None
+    known: Mapping[str, Any]
+
+    def study(self, name: str, kind: type[Kind]) -> Kind | None:
+        """The study of that name; None where it could not be worked out."""
+        answer = self.known.get(name)
+        study = answer.study if isinstance(answer, Answer) else answer
+        return study if isinstance(study, kind) else None
+
+    def picture(self, name: str) -> Picture | None:
+        """The figure of an answer, or None."""
+        answer = self.known.get(name)
+        return answer.picture if isinstance(answer, Answer) else None
+
+    def why_not(self, name: str) -> str:
+        """Why an answer is not known; empty where it is."""
+        answer = self.known.get(name)
+        return answer.why if isinstance(answer, NotKnown) else ""
+
+
+def gather(request: Request, processes: int, progress: Callable[[float, str], None]) -> Answers:
+    """Work everything out.
+
+    Parameters
+    ----------
+    processes : to share the work between; 1 works here alone.
+    progress : told the share done and what is going on.
+
+    Raises
+    ------
+    InputError, OptionError.
+    """
+    request = replace(request, token=uuid.uuid4().hex)
+    progress(0.0, "reading the folder")
+    shop = open_workshop(request)
+    for name in (*shop.speaker.network_names, *request.networks):
+        shop.speaker.network(name)  # a fault in a file is told before anything is worked out
+    mate = open_speaker(request.mate) if request.mate is not None else None
+    _ = shop.catalogue
+    case = shop.case
+    present = case.present
+    with Crew(request, processes, JOBS, progress) as crew:
+        first = crew.start(
+            [
+                Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
+                Job("redesign", "redesign: new values", works.option, (Name.REDESIGN,)),
+                Job("bypass", "bypass: each driver on its own channel", works.bypass_option),
+                Job("leave", "leave it as it is", works.option, (Name.LEAVE,)),
+                Job("check", "going through the files", works.check),
+                Job("condition", "condition: what age has done", works.condition),
+                Job("sensitivity", "sensitivity: which part matters", works.sensitivity, (present, {})),
+                Job("load", "load", works.load, (present, {}, "load")),
+                Job("sound", "sum and drive", works.sound, (present, {}, "sum")),
+            ]
+        )
+        known = crew.finish(first)
+        bypass = known["bypass"]
+        known["bypass"], bypassed = (bypass, None) if isinstance(bypass, NotKnown) else bypass
+        worked = {n: _worked(case, n, known[n]) for n in Name}
+        decision = hold_against_each_other(case, worked)
+        build = _build(shop, decision, present)
+        proposed = {build.name: build.network} if build.new and build.name not in shop.speaker.network_names else {}
+        given = (build.name, proposed)
+        second = [
+            Job("tolerance", "tolerances", works.tolerance, given),
+            Job("board", "coil crosstalk, wiring list", works.board, given),
+            Job("formulas", "formulas", works.formulas, (build.network, build.name)),
+            Job("build", "build order", works.build, (build.network, None if proposed else build.name)),
+            Job("angles", "off the axis", works.angles, given),
+            Job("stress", "stress on the parts", works.stress, given),
+        ]
+        if build.new:
+            second.append(Job("built load", "load of the new network", works.load, (*given, "load-built")))
+            second.append(Job("built sound", "sum of the new network", works.sound, (*given, "sum-built")))
+        chosen = decision.chosen
+        if chosen is not None and chosen.network is build.network:
+            second.append(Job("before and after", "before and after", works.before_and_after, (chosen,)))
+        second.append(Job("decision", "the options' sums", works.decided, (decision,)))
+        drawn = _compared(shop, decision, build, present)
+        second.append(Job("schematic", "schematic", works.schematic, drawn))
+        known |= crew.finish(crew.start(second))
+        board = known["board"]
+        known["crosstalk"], known["wiring"] = (board, board) if isinstance(board, NotKnown) else board
+    names = shop.speaker.network_names
+    return Answers(
+        request=request,
+        speaker=shop.with_networks(proposed),
+        plain_speaker=shop.speaker,
+        mate=mate,
+        decision=decision,
+        found=decision.found,
+        design=decision.reference,
+        present=present,
+        present_network=shop.speaker.network(present),
+        found_network=shop.speaker.network(decision.found) if decision.found in names else None,
+        design_network=shop.speaker.network(decision.reference) if decision.reference in names else None,
+        build=build,
+        bypassed=bypassed,
+        known=known,
+    )
+
+
+def _worked(case: Case, name: Name, answer: Option | NotKnown) -> Option:
+    """The option, or that it is none here."""
+    return no_option(case.bench, name, answer.why) if isinstance(answer, NotKnown) else answer
+
+
+def _build(shop: Workshop, decision: Decision, present: str) -> Build:
+    """What is to be built: what was asked for, else what the rule recommends, else what is there."""
+    there = shop.speaker.network(present)
+    asked = shop.request.networks[-1:] or ()
+    for name in asked:
+        if name != present:
+            return Build(name, shop.speaker.network(name), True, None, "the network that was asked for")
+        return Build(present, there, False, None, "the network that was asked for")
+    chosen = decision.chosen
+    if chosen is None or chosen.network is None or chosen.name is Name.LEAVE:
+        return Build(present, there, False, None, "nothing is to be built: the network as it is")
+    name = {Name.REFRESH: "refreshed", Name.REDESIGN: "redesigned"}[chosen.name]
+    while name in shop.speaker.network_names:
+        name += " anew"
+    bill = chosen.study.bill if chosen.name is Name.REFRESH else chosen.study.proposals[0].bill
+    return Build(name, chosen.network, True, bill, f"{chosen.name}: {chosen.what}")
+
+
+def _compared(
+    shop: Workshop, decision: Decision, build: Build, present: str
+) -> tuple[Network, Network | None, str, str]:
+    """What the schematic shows, what its values are held against, its title and its reading."""
+    against = None
+    if build.name != present:
+        against = present
+    elif decision.reference is not None and decision.reference != present:
+        against = decision.reference
+    other = None if against is None else shop.speaker.network(against)
+    parts = len(build.network.parts)
+    drivers = len(build.network.drivers)
+    title = f"Schematic of network {build.name}"
+    if against is None:
+        return build.network, None, title, f"{parts} parts and {drivers} drivers."
+    if build.new:
+        return (
+            build.network,
+            other,
+            title,
+            f"{parts} parts and {drivers} drivers; where a value changes, {against} -> {build.name}.",
+        )
+    assert other is not None  # there is one to hold it against
+    return (
+        other,
+        build.network,
+        title,
+        f"{parts} parts and {drivers} drivers; where a value differs, {against} -> {present}.",
+    )

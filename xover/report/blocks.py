@@ -1,0 +1,159 @@
+"""What a page is made of: plain data, no markup but that of pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar, Final
+
+PASS: Final = "pass"
+MARGINAL: Final = "marginal"
+FAIL: Final = "fail"
+UNKNOWN: Final = "unknown"
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph. `tone`: "" plain, "lead" for the sentence to read first, "quiet" for how to read what is above."""
+
+    words: str
+    tone: str = ""
+    kind: ClassVar[str] = "text"
+
+
+@dataclass(frozen=True)
+class Head:
+    """A heading within a section."""
+
+    words: str
+    kind: ClassVar[str] = "head"
+
+
+@dataclass(frozen=True)
+class Items:
+    """A list; `ticks` puts a box to tick before each item, `short` puts them in columns where there is room."""
+
+    items: tuple[str, ...]
+    ticks: bool = False
+    short: bool = False
+    kind: ClassVar[str] = "items"
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Words with what belongs to each."""
+
+    pairs: tuple[tuple[str, str], ...]
+    kind: ClassVar[str] = "facts"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell with a verdict: `verdict` is one of PASS, MARGINAL, FAIL, UNKNOWN, or empty."""
+
+    words: str
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; the first column heads its rows.
+
+    Attributes
+    ----------
+    caption : what it shows. columns : heads. rows : cells, as many in each as there are columns.
+    numbers : columns that are aligned as numbers, from 0. marked : the column that is set off, or None.
+    """
+
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    numbers: frozenset[int] = frozenset()
+    marked: int | None = None
+    kind: ClassVar[str] = "table"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure.
+
+    Attributes
+    ----------
+    name : unique on the page. title : its accessible name. svg : the drawing as markup, made by `drawing` alone.
+    reading : one sentence of what it shows. notes : what the drawing rests on.
+    data : the curves as CSV; empty where it has none. wide : needs the page's whole width in print.
+    """
+
+    name: str
+    title: str
+    svg: str
+    reading: str
+    notes: tuple[str, ...] = ()
+    data: str = ""
+    wide: bool = False
+    kind: ClassVar[str] = "picture"
+
+
+@dataclass(frozen=True)
+class Warn:
+    """A caution. `severity`: "stop", "caution" or "note"."""
+
+    severity: str
+    heading: str
+    words: str
+    kind: ClassVar[str] = "warn"
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Text in its own lines: a netlist, a formula, a label to cut out."""
+
+    caption: str
+    words: str
+    download: str = ""
+    """Name under which it can be saved; empty for none."""
+    kind: ClassVar[str] = "listing"
+
+
+@dataclass(frozen=True)
+class Downloads:
+    """Tables to save: name of the file, what is in it, its text."""
+
+    files: tuple[tuple[str, str, str], ...]
+    kind: ClassVar[str] = "downloads"
+
+
+Block = Text | Head | Items | Facts | Table | Picture | Warn | Listing | Downloads
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of the page.
+
+    Attributes
+    ----------
+    anchor : its place in links. new_page : begins a page in print.
+    """
+
+    anchor: str
+    heading: str
+    blocks: tuple[Block, ...]
+    new_page: bool = False
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Its figures."""
+        return tuple(b for b in self.blocks if isinstance(b, Picture))
+
+
+def table(
+    caption: str,
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str | Cell]],
+    *,
+    numbers: Sequence[int] = (),
+    marked: int | None = None,
+) -> Table:
+    """A table of words and cells."""
+    cells = tuple(tuple(c if isinstance(c, Cell) else Cell(c) for c in row) for row in rows)
+    return Table(caption, tuple(columns), cells, frozenset(numbers), marked)

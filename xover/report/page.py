@@ -1,0 +1,98 @@
+"""Sections to one HTML page that needs nothing beside it."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import TYPE_CHECKING, Final
+
+from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
+from xover.report.safe_text import LONGEST, one_line, safe
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+MARKS: Final = {PASS: ("+", "passes"), MARGINAL: ("o", "marginal"), FAIL: ("x", "fails"), UNKNOWN: ("?", "no verdict")}
+"""Sign and word of each verdict: told apart without colour."""
+LONGEST_TITLE: Final = 120
+LONGEST_WORD: Final = 18
+BREAK: Final = 9
+"""A word longer than that may be broken after so many letters."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """What stands on the page.
+
+    Attributes
+    ----------
+    standing : what was measured; the first words of the page. made : day and version.
+    """
+
+    title: str
+    standing: str
+    made: str
+    sections: tuple[Section, ...]
+
+
+def render(page: Page) -> str:
+    """The page as HTML. Every word of it is escaped; only the drawings' markup is taken as it is."""
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment.filters["safe_text"] = safe
+    environment.filters["words"] = _words
+    environment.filters["data_uri"] = _data_uri
+    environment.tests["block"] = lambda block, kind: block.kind == kind
+    template = environment.from_string(_resource("page.html.jinja"))
+    return template.render(
+        page=page,
+        title=one_line(page.title, LONGEST_TITLE),
+        alone=frozenset(name for section in page.sections for name in _alone(section)),
+        style=_resource("style.css"),
+        marks=MARKS,
+    )
+
+
+def _alone(section: Section) -> Iterator[str]:
+    """Names of the figures that have no other beside them on paper, where they stand in pairs."""
+    run: list[Picture] = []
+    for block in (*section.blocks, None):
+        if isinstance(block, Picture) and not block.wide:
+            run.append(block)
+            continue
+        if len(run) % 2:
+            yield run[-1].name
+        run = []
+
+
+def _resource(name: str) -> str:
+    return files("xover.report").joinpath(name).read_text(encoding="utf-8")
+
+
+def _words(text: str, longest: int = LONGEST) -> Markup:
+    """Text escaped, with places to break it in words that are longer than any of a language."""
+    from markupsafe import Markup, escape
+
+    parts = (
+        Markup("<wbr>").join(escape(word[i : i + BREAK]) for i in range(0, len(word), BREAK))
+        if len(word) > LONGEST_WORD
+        else escape(word)
+        for word in re.split(r"(\s+)", safe(text, longest))
+    )
+    return Markup("").join(parts)
+
+
+def _data_uri(text: str, kind: str) -> str:
+    return f"data:text/{kind};charset=utf-8;base64," + base64.b64encode(text.encode("utf-8")).decode("ascii")
+
+
+def downloads(sections: Sequence[Section]) -> tuple[tuple[str, str, str], ...]:
+    """The data of every figure: file name, title, CSV."""
+    found: list[tuple[str, str, str]] = []
+    for section in sections:
+        found += [(f"{p.name}.csv", p.title, p.data) for p in section.pictures if p.data]
+    return tuple(found)

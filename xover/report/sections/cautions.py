@@ -1,0 +1,38 @@
+"""The cautions of this case, the gravest first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from xover.report.answers import Answers
+from xover.report.blocks import Section, Warn
+from xover.report.sections.common import first_up
+from xover.studies.bench.build_steps import BuildOrder
+from xover.studies.bench.case_cautions import CaseCaution, case_cautions
+from xover.studies.load import LoadStudy
+from xover.studies.stress import StressStudy
+
+
+def section(answers: Answers) -> Section:
+    """Only those that apply."""
+    names = list(dict.fromkeys((answers.present, answers.build.name)))
+    loads = {s.network: s for s in (answers.study("load", LoadStudy), answers.study("built load", LoadStudy)) if s}
+    stress = answers.study("stress", StressStudy)
+    found: Sequence[CaseCaution] = case_cautions(
+        answers.speaker,
+        names,
+        decision=answers.decision,
+        build=answers.study("build", BuildOrder),
+        loads=loads,
+        stresses={} if stress is None else {stress.network: stress},
+        frequency_hz=answers.decision.frequency_hz,
+    )
+    return Section(
+        "cautions",
+        "Cautions of this case",
+        tuple(Warn(str(c.severity), c.heading[:1].upper() + c.heading[1:], _words(c)) for c in found),
+    )
+
+
+def _words(caution: CaseCaution) -> str:
+    return " ".join(first_up(s) for s in (caution.text, caution.why) if s)

@@ -1,0 +1,74 @@
+"""The decision first: what to do, why, and what would change it."""
+
+from __future__ import annotations
+
+from xover.quantity import hertz
+from xover.report.answers import Answers
+from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
+from xover.studies.decide import Decision
+from xover.studies.decide_criteria import Aspect, Criterion, Verdict, figure
+from xover.studies.decide_option import Option
+
+_NO_VERDICT = {Aspect.COST}
+"""Without a limit of the user's it is only told."""
+
+
+def section(answers: Answers) -> Section:
+    """Leave, refresh, redesign or bypass, side by side."""
+    d = answers.decision
+    lead = d.answer[:1].upper() + d.answer[1:] + "."
+    why = [*(("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)), ("by the rule", d.rule)]
+    blocks: list[Block] = [Text(lead, "lead"), Facts(tuple(why))]
+    if d.rests_on:
+        blocks += [Text("This answer rests on what was not measured:"), Items(d.rests_on)]
+    blocks.append(_side_by_side(d))
+    blocks.append(
+        Text(
+            "+ passes, o marginal, x fails, ? no verdict. Sum deviation: half of the range that the sum covers from "
+            f"{hertz(d.band_hz[0])} to {hertz(d.band_hz[1])}. Left against right: 97.5 % of pairs keep to it. Cost and "
+            f"parts are for one speaker; parts from: {d.source}. Limits are the file's own or common practice, no "
+            "published source; 'xover decide' names each.",
+            "quiet",
+        )
+    )
+    if d.would_change:
+        blocks += [Head("What would change it"), Items(d.would_change)]
+    if d.unknown:
+        blocks += [Head("What this cannot know"), Items(d.unknown)]
+    picture = answers.picture("decision")
+    if picture is not None:
+        blocks.append(picture)
+    return Section("decision", "Decision", tuple(blocks))
+
+
+def _side_by_side(d: Decision) -> Block:
+    names = list(d.options)
+    marked = names.index(d.recommendation) + 1 if d.recommendation is not None else None
+    rows: list[list[str | Cell]] = [[row_head(a), *(cell(o, a) for o in d.options.values())] for a in Aspect]
+    heads = [f"{n}: recommended" if n == d.recommendation else str(n) for n in names]
+    return table("The four options", ["criterion", *heads], rows, marked=marked)
+
+
+def row_head(aspect: Aspect) -> str:
+    """A criterion with the unit of its figures."""
+    unit = {
+        Aspect.DEVIATION: "\u00b1 dB",
+        Aspect.NULL: "dB",
+        Aspect.VOICING: "dB",
+        Aspect.LOAD: "ohm",
+        Aspect.EPDR: "ohm",
+        Aspect.RATINGS: "% used",
+        Aspect.PAIR: "dB",
+        Aspect.TWEETER: "mW",
+    }.get(aspect)
+    return str(aspect) if unit is None else f"{aspect}, {unit}"
+
+
+def cell(option: Option, aspect: Aspect) -> Cell:
+    """An option's figure with its verdict."""
+    if not option.available:
+        return Cell("-")
+    c: Criterion = option.of(aspect)
+    words = "-" if c.value is None else figure(c.name, c.value, short=True).removesuffix(" %")
+    untold = c.name in _NO_VERDICT and c.limit is None and c.verdict is not Verdict.FAIL
+    return Cell(words, "" if untold else str(c.verdict))

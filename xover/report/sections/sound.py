@@ -1,0 +1,44 @@
+"""What reaches each driver and what the sum is: today, and behind what is to be built."""
+
+from __future__ import annotations
+
+from xover.quantity import hertz
+from xover.report.answers import Answers
+from xover.report.blocks import Block, Section, Text, table
+from xover.report.sections.common import gone, pictures
+from xover.rounded import db
+from xover.studies.predict import Prediction
+
+
+def section(answers: Answers) -> Section:
+    """Sum, drive, before and after, off axis, tolerance, sensitivity, crosstalk."""
+    blocks: list[Block] = []
+    now = answers.study("sound", Prediction)
+    then = answers.study("built sound", Prediction)
+    blocks += gone(answers, "sound", "the sum")
+    if now is not None:
+        blocks.append(_crossovers([p for p in (now, then) if p is not None]))
+        blocks.append(Text(f"One sum or an envelope: {now.timing_reason}.", "quiet"))
+    blocks += pictures(answers, "sound", "before and after", "built sound", "angles", "tolerance", "sensitivity")
+    for name, what in (("angles", "the sum off the axis"), ("tolerance", "what tolerances do")):
+        blocks += gone(answers, name, what)
+    return Section("sound", "Sound", tuple(blocks))
+
+
+def _crossovers(predictions: list[Prediction]) -> Block:
+    rows = []
+    for p in predictions:
+        for c in p.crossovers:
+            rows.append(
+                [
+                    f"{' + '.join(c.lower)} to {' + '.join(c.upper)}",
+                    p.network,
+                    hertz(c.frequency_hz) if c.frequency_hz is not None else f"none: {c.reason}",
+                    db(c.lower_slope_db_per_octave, 0, signed=True),
+                    db(c.upper_slope_db_per_octave, 0, signed=True),
+                    "-" if c.phase_difference_deg is None else f"{c.phase_difference_deg:.0f}",
+                    db(c.null_depth_db, 0),
+                ]
+            )
+    columns = ["acoustic crossover", "network", "at", "dB/oct. below", "dB/oct. above", "phase, deg", "null, dB"]
+    return table("Where the drivers meet", columns, rows, numbers=(3, 4, 5, 6))

@@ -1,0 +1,245 @@
+"""The single answers of a report, each a job of the crew: a study, and the figure that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from xover.errors import OptionError
+from xover.network import Network
+from xover.report.blocks import Picture
+from xover.report.request import BUILDS
+from xover.report.workshop import Workshop
+from xover.studies.bench import readings
+from xover.studies.decide_option import Name, Option
+
+if TYPE_CHECKING:
+    from xover.studies.bench.build_steps import BuildOrder
+    from xover.studies.bench.wiring import WiringList
+    from xover.studies.check import CheckStudy
+    from xover.studies.decide import Decision
+
+Proposed = Mapping[str, Network]
+"""Networks that do not stand in the folder, by name."""
+
+
+@dataclass(frozen=True)
+class NotKnown:
+    """An answer that could not be worked out from what the folder has."""
+
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """A study and its figure."""
+
+    study: Any
+    picture: Picture
+
+
+@dataclass(frozen=True)
+class WrittenFormula:
+    """One function as text: exact, and with losses left out; the textbook alignment that it is nearest to, or ""."""
+
+    name: str
+    exact: str
+    ideal: str
+    nearest: str
+
+
+@dataclass(frozen=True, eq=False)
+class Formulas:
+    """Formulas as text, which can travel between processes as polynomials cannot; `numbers` in SI units."""
+
+    network: str
+    formulas: tuple[WrittenFormula, ...]
+    numbers: Mapping[str, float]
+
+
+def option(shop: Workshop, name: Name) -> Option:
+    """One option of the decision."""
+    from xover.studies.decide import work_out
+
+    return work_out(shop.case, name)
+
+
+def bypass_option(shop: Workshop) -> tuple[Option, Picture | None]:
+    """The option to bypass, and its figure."""
+    from xover.drawing.bypass import draw_bypass
+
+    worked = option(shop, Name.BYPASS)
+    if worked.study is None:
+        return worked, None
+    title = "Bypass: corners and slopes, and what each leaves of the sum"
+    return worked, _picture("bypass", title, draw_bypass(worked.study), readings.read_bypass(worked.study))
+
+
+def decided(shop: Workshop, decision: Decision) -> Answer:
+    """The sums of the options."""
+    from xover.drawing.decide import draw_decide
+
+    del shop
+    title = "Decision: the sum of each option, and its change from the design"
+    return Answer(decision, _picture("options", title, draw_decide(decision), readings.read_decision(decision)))
+
+
+def sound(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
+    """What reaches each driver, and the sum."""
+    from xover.drawing.levels import draw_prediction
+    from xover.studies.predict import predict
+
+    study = predict(shop.with_networks(proposed), network, shop.frequency_hz)
+    title = f"Sum, drivers and drive, network {network}"
+    return Answer(study, _picture(name, title, draw_prediction(study), readings.read_prediction(study)))
+
+
+def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
+    """What the amplifier sees."""
+    from xover.drawing.load import draw_load
+    from xover.studies.load import study_load
+
+    study = study_load(shop.with_networks(proposed), network, shop.frequency_hz)
+    title = f"Load: magnitude, EPDR and phase, network {network}"
+    return Answer(study, _picture(name, title, draw_load(study), readings.read_load(study)))
+
+
+def check(shop: Workshop) -> CheckStudy:
+    """Whether what was typed and measured is sound."""
+    from xover.studies.check import study_check
+
+    return study_check(shop.speaker)
+
+
+def condition(shop: Workshop) -> Answer:
+    """How far age has moved it."""
+    from xover.drawing.condition import draw_condition
+    from xover.studies.condition import study_condition
+
+    study = study_condition(shop.speaker, shop.frequency_hz)
+    title = "Condition: what age has done to sum and drives"
+    return Answer(study, _picture("condition", title, draw_condition(study), readings.read_condition(study)))
+
+
+def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
+    """Which part matters."""
+    from xover.drawing.sensitivity import draw_sensitivity
+    from xover.studies.sensitivity import study_sensitivity
+
+    study = study_sensitivity(shop.with_networks(proposed), network, shop.frequency_hz)
+    title = f"Sensitivity: which part matters, network {network}"
+    return Answer(study, _picture("sensitivity", title, draw_sensitivity(study), readings.read_sensitivity(study)))
+
+
+def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
+    """What tolerances do to it."""
+    from xover.drawing.tolerance import draw_tolerance
+    from xover.studies.tolerance import study_tolerance
+
+    study = study_tolerance(
+        shop.with_networks(proposed), network, shop.frequency_hz, builds=BUILDS, seed=shop.request.seed
+    )
+    title = f"Tolerance: {BUILDS:,} builds of network {network}"
+    return Answer(study, _picture("tolerance", title, draw_tolerance(study), readings.read_tolerance(study)))
+
+
+def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
+    """What its parts bear."""
+    from xover.drawing.stress import draw_stress
+    from xover.studies.stress import study_stress
+
+    study = study_stress(shop.with_networks(proposed), network, frequency_hz=shop.frequency_hz)
+    title = f"Stress: watts, volts and amperes in the parts, network {network}"
+    return Answer(study, _picture("stress", title, draw_stress(study), readings.read_stress(study)))
+
+
+def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | NotKnown, WiringList]:
+    """What coupling between its coils does, and the wiring list with the distances that follow from it."""
+    from xover.drawing.crosstalk import draw_crosstalk
+    from xover.studies.bench.wiring import wiring_list
+    from xover.studies.crosstalk import study_crosstalk
+
+    speaker = shop.with_networks(proposed)
+    try:
+        study = study_crosstalk(speaker, network, shop.frequency_hz)
+    except OptionError as fault:  # fewer than two coils
+        return NotKnown(" ".join(str(fault).split())), wiring_list(speaker.network(network), speaker)
+    title = f"Coil crosstalk, network {network}"
+    drawn = Answer(study, _picture("crosstalk", title, draw_crosstalk(study), readings.read_crosstalk(study)))
+    return drawn, wiring_list(speaker.network(network), speaker, crosstalk=study)
+
+
+def angles(shop: Workshop, network: str, proposed: Proposed) -> Answer:
+    """The sum off the axis."""
+    from xover.drawing.off_axis import draw_off_axis
+    from xover.studies.off_axis import study_off_axis
+
+    study = study_off_axis(shop.with_networks(proposed), network, shop.frequency_hz)
+    title = f"Off axis, network {network}"
+    return Answer(study, _picture("off-axis", title, draw_off_axis(study), readings.read_off_axis(study)))
+
+
+def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
+    """The refresh or the redesign against what is there; None for another option."""
+    if worked.study is None:
+        return None
+    if worked.name is Name.REFRESH:
+        from xover.drawing.refresh import draw_refresh
+
+        figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
+    elif worked.name is Name.REDESIGN:
+        from xover.drawing.redesign import draw_redesign
+        from xover.studies.redesign.curves import redesign_curves
+
+        figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
+        reading = worked.what[:1].upper() + worked.what[1:] + "."
+    else:
+        return None
+    return Answer(worked.study, _picture("before-after", f"Before and after: {worked.name}", figure, reading))
+
+
+def schematic(shop: Workshop, network: Network, other: Network | None, title: str, reading: str) -> Picture:
+    """The network drawn, old values beside new ones."""
+    from xover.drawing.schematic import draw_schematic
+
+    del shop
+    return Picture("schematic", title, draw_schematic(network, other, title=title).svg(), reading, wide=True)
+
+
+def build(shop: Workshop, network: Network, name: str | None) -> BuildOrder:
+    """In which order, with which checks."""
+    from xover.studies.bench.build_steps import build_order
+
+    return build_order(network, shop.speaker, frequency_hz=shop.frequency_hz, name=name)
+
+
+def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
+    """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
+    from xover.studies.formula import study_formula
+
+    ohms: dict[str, float] = {}
+    for driver in network.driver_names:
+        said = shop.speaker.drivers[driver].re_ohm
+        ohms[driver] = said if said is not None else _lowest_ohm(shop, driver)
+    study = study_formula(network, name, ohms, title=shop.speaker.title)
+    written = tuple(
+        WrittenFormula(key, f.expression, f.ideal_text, "" if f.nearest is None else f.nearest.name)
+        for key, f in study.formulas.items()
+    )
+    return Formulas(name, written, dict(study.numbers))
+
+
+def _lowest_ohm(shop: Workshop, driver: str) -> float:
+    return float(np.nanmin(np.abs(shop.speaker.drivers[driver].impedance_ohm(shop.frequency_hz))))
+
+
+def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:
+    from xover.drawing.data import csv_text, curves_of
+    from xover.drawing.page import words_of
+    from xover.drawing.svg import figure_svg
+
+    svg = figure_svg(figure, name=name, title=title, description=reading)
+    return Picture(name, title, svg, reading, words_of(figure).notes, csv_text(curves_of(figure)))
