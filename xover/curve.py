@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
 from xover.interpolate import Makima
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -39,8 +40,8 @@ class Unit(StrEnum):
     RATIO = "V/V"
 
 
-@dataclass(frozen=True, eq=False)
-class Curve:
+@dataclass(frozen=True, eq=False, repr=False)
+class Curve(Readable):
     """Complex values over frequency, e^{+jwt}, peak-free (ratios or rms phasors).
 
     Attributes

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from xover.amplifier.extremum import highest, lowest
+from xover.amplifier.extremum import Sought, extremes, highest, lowest
 from xover.curve import log_grid
 
 GRID = log_grid(20, 20000, 12)
@@ -148,3 +148,35 @@ def test_scale_lets_a_value_near_zero_settle():
     assert found.settled
     assert found.value == pytest.approx(0.0, abs=1e-5)
     assert found.at_hz == pytest.approx(777.0, rel=1e-2)
+
+
+def test_several_sought_together_share_every_step_and_come_out_as_each_alone():
+    """A bell and a dip of one curve, and a bell elsewhere: each as by itself, with fewer evaluations than all apart."""
+    calls = []
+
+    def both(f):
+        calls.append(f.size)
+        return np.stack([7.0 * np.exp(-(np.log(f / 1234.5) ** 2)), 2.0 + np.log(f / 300.0) ** 2])
+
+    here = both(GRID)
+    sought = [
+        Sought(here[0], lambda rows: rows[0]),
+        Sought(here[1], lambda rows: rows[1], lowest=True),
+        Sought(np.full(GRID.size, np.nan), lambda rows: rows[0]),
+    ]
+    calls.clear()
+    bell, dip, nothing = extremes(GRID, sought, both)
+    together = len(calls)
+    assert (bell.value, bell.at_hz) == (pytest.approx(7.0, rel=1e-7), pytest.approx(1234.5, rel=1e-3))
+    assert (dip.value, dip.at_hz) == (pytest.approx(2.0, rel=1e-7), pytest.approx(300.0, rel=1e-3))
+    assert bell.settled
+    assert dip.settled
+    assert np.isnan(nothing.value)
+    assert not nothing.settled
+    calls.clear()
+    assert highest(GRID, here[0], lambda f: both(f)[0]) == bell
+    assert lowest(GRID, here[1], lambda f: both(f)[1]) == dip
+    assert together < len(calls)
+    alone = extremes(GRID, sought[:2], None)
+    assert [e.value for e in alone] == [here[0].max(), here[1].min()]
+    assert not any(e.settled for e in alone)

@@ -15,6 +15,7 @@ LAYERS = [
     "plain",
     "interpolate",
     "quantity",
+    "readable",
     "rounded",
     "curve",
     "files",

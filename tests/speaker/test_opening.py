@@ -90,3 +90,15 @@ def test_timing_of_one_driver_is_known(tmp_path, driver, head, known):
 def test_unknown_network(tmp_path):
     with pytest.raises(OptionError, match="did you mean found"):
         opened(tmp_path, "").network("fond")
+
+
+def test_a_netlist_is_read_once_and_again_when_it_has_changed(tmp_path):
+    speaker = opened(tmp_path, "")
+    first = speaker.network("found")
+    assert speaker.network("found") is first
+    (tmp_path / "found.cir").write_text("* one\nL1 in w 1.25mH\nXlow w 0 woofer\n")
+    assert speaker.network("found").coils[0].henry == pytest.approx(1.25e-3)
+    assert open_speaker(tmp_path).network("found").coils[0].henry == pytest.approx(1.25e-3)
+    (tmp_path / "found.cir").unlink()
+    with pytest.raises(InputError, match=r"found\.cir"):
+        speaker.network("found")

@@ -67,6 +67,31 @@ def worst(change, rows):
     return change[at], F[at]
 
 
+def test_what_the_coupling_adds_at_each_driver(tmp_path):
+    speaker = resistive_speaker(tmp_path, CIRCUIT)
+    study = study_crosstalk(speaker, "found", F, [Couple("L1", "L2", 0.03)])
+    bare, (positive, negative) = by_hand(0.0), study.cases
+    for case, k in ((positive, 0.03), (negative, -0.03)):
+        coupled = by_hand(k)
+        for row, key in enumerate(("low", "high")):
+            np.testing.assert_allclose(study.drive_db[key], db(bare[row]), atol=1e-8)
+            np.testing.assert_allclose(case.drive_db[key], db(coupled[row]), atol=1e-8)
+            np.testing.assert_allclose(case.stray_db[key], db(coupled[row] - bare[row]), atol=1e-6)
+    assert study.at_limit is None
+
+
+def test_without_couplings_the_pair_that_allows_least_is_shown_at_its_limit(tmp_path):
+    speaker = resistive_speaker(tmp_path, CIRCUIT)
+    study = study_crosstalk(speaker, "found", F)
+    assert study.cases == ()
+    (couple,) = study.at_limit.couples
+    assert abs(couple.k) == study.pairs[0].smaller
+    assert couple.k in (study.pairs[0].k_positive, study.pairs[0].k_negative)
+    assert abs(study.at_limit.total.change) == pytest.approx(study.limit_db, rel=0.01)
+    np.testing.assert_allclose(study.at_limit.drive_db["high"], db(by_hand(couple.k)[1]), atol=1e-8)
+    assert to_plain(study)["at_limit"]["couplings"] == [{"first": "L1", "second": "L2", "k": couple.k}]
+
+
 def test_against_mesh_equations(tmp_path):
     study = study_crosstalk(resistive_speaker(tmp_path, CIRCUIT), "found", F, [Couple("L1", "L2", 0.03)])
     assert [case.couples[0].k for case in study.cases] == [0.03, -0.03]

@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xover.acoustic.decibel import level_db
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 
-@dataclass(frozen=True, eq=False)
-class Branch:
+@dataclass(frozen=True, eq=False, repr=False)
+class Branch(Readable):
     """The sound of one driver card, for 2.83 V at the amplifier's terminals.
 
     Attributes

@@ -1,4 +1,4 @@
-"""Sound above and below the axis: each driver is nearer or farther there, and beams.
+"""Sound off the axis, above, below and to the side: each driver is nearer or farther there, and beams.
 
 The pressure of each driver on the axis is multiplied by three factors: the piston directivity at
 the angle at which the microphone sees it, over that on the axis; the ratio of the paths; and
@@ -22,6 +22,7 @@ from xover.acoustic.decibel import level_db, ratio
 from xover.acoustic.geometry import SPEED_OF_SOUND_M_S, angle_off_axis_deg, delay_factor, path_excess_m
 from xover.acoustic.summing import known_sum, sum_branches
 from xover.errors import InputError
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -35,8 +36,8 @@ ratio of two directivities says nothing of a real cone."""
 SEARCH_STEP_DEG: Final = 0.25
 
 
-@dataclass(frozen=True, eq=False)
-class OffAxis:
+@dataclass(frozen=True, eq=False, repr=False)
+class OffAxis(Readable):
     """Sums at vertical angles.
 
     Attributes
@@ -86,6 +87,8 @@ class VerticalNulls:
         null, negative if it is louder than the axis. A driver without data fills the null up to its
         bound: the depth is then no less than this.
     reason : why nothing is known, or empty.
+    lobe_deg, lobe_db : where between these minima the sum is loudest, and by how much louder than on the axis; a
+        minimum that was not found leaves the limit. None where nothing is known.
     """
 
     crossover_hz: float
@@ -94,6 +97,8 @@ class VerticalNulls:
     below_deg: float | None
     below_depth_db: float | None
     reason: str = ""
+    lobe_deg: float | None = None
+    lobe_db: float | None = None
 
 
 def off_axis(
@@ -144,13 +149,14 @@ def move_branch(
     vertical_deg: float,
     distance_m: float,
     measured_at_m: float | None = None,
+    horizontal_deg: float = 0.0,
 ) -> Branch:
-    """Turn a branch into what it is at a vertical angle; arguments as for `off_axis`.
+    """Turn a branch into what it is at a vertical and a horizontal angle; arguments as for `off_axis`.
 
     Where the piston on the axis is 10 dB down already, as the microphone sees it, the result is
     NaN: the sum then treats it like a band without data.
     """
-    factor = axis_factor(frequency_hz, branch, vertical_deg, distance_m, measured_at_m)
+    factor = axis_factor(frequency_hz, branch, vertical_deg, distance_m, measured_at_m, horizontal_deg)
     return replace(branch, pressure=branch.pressure * factor)
 
 
@@ -160,10 +166,11 @@ def axis_factor(
     vertical_deg: ArrayLike,
     distance_m: float,
     measured_at_m: float | None = None,
+    horizontal_deg: ArrayLike = 0.0,
 ) -> Complex:
     """Pressure of a branch at an angle over that on the axis.
 
-    Frequency and angle broadcast against each other. Raises InputError for a branch without position.
+    Frequency and angles broadcast against each other. Raises InputError for a branch without position.
     """
     if branch.position_mm is None:
         raise InputError(
@@ -171,24 +178,30 @@ def axis_factor(
         )
     from_m = distance_m if measured_at_m is None else measured_at_m
     place = branch.position_mm
-    on, off = path_excess_m(place, from_m), path_excess_m(place, distance_m, vertical_deg)
+    on, off = path_excess_m(place, from_m), path_excess_m(place, distance_m, vertical_deg, horizontal_deg)
     # The fall with distance itself is left out, so that all distances show the level at 1 m.
     spread = (1.0 + on / from_m) / (1.0 + off / distance_m)
     factor = spread * delay_factor(frequency_hz, (off - on) / SPEED_OF_SOUND_M_S)
     if branch.diameter_mm is not None:
-        factor = factor * _beaming(frequency_hz, branch, vertical_deg, distance_m, from_m)
+        factor = factor * _beaming(frequency_hz, branch, vertical_deg, horizontal_deg, distance_m, from_m)
     return np.asarray(factor, dtype=complex)
 
 
 def _beaming(
-    frequency_hz: ArrayLike, branch: Branch, vertical_deg: ArrayLike, distance_m: float, from_m: float
+    frequency_hz: ArrayLike,
+    branch: Branch,
+    vertical_deg: ArrayLike,
+    horizontal_deg: ArrayLike,
+    distance_m: float,
+    from_m: float,
 ) -> Float:
     from xover.driver.piston import directivity
 
     if branch.position_mm is None or branch.diameter_mm is None:
         raise ValueError(f"{branch.key} has no position or no diameter")
     diameter_m = branch.diameter_mm / 1000.0
-    there = directivity(frequency_hz, diameter_m, angle_off_axis_deg(branch.position_mm, distance_m, vertical_deg))
+    seen = angle_off_axis_deg(branch.position_mm, distance_m, vertical_deg, horizontal_deg)
+    there = directivity(frequency_hz, diameter_m, seen)
     here = directivity(frequency_hz, diameter_m, angle_off_axis_deg(branch.position_mm, from_m))
     here = np.broadcast_to(here, there.shape)
     trusted = here >= ratio(-PISTON_TRUST_DB)
@@ -257,7 +270,24 @@ def _nulls_at(
         angle, size = _first_minimum(magnitude, side, limit_deg)
         found.append((None, None) if angle is None else (angle, level_on_axis - float(level_db(size))))
     (above, above_depth), (below, below_depth) = found
-    return VerticalNulls(fx, above, above_depth, below, below_depth)
+    low, high = -limit_deg if below is None else below, limit_deg if above is None else above
+    lobe_deg, size = _loudest(magnitude, low, high)
+    return VerticalNulls(
+        fx, above, above_depth, below, below_depth, "", lobe_deg, float(level_db(size)) - level_on_axis
+    )
+
+
+def _loudest(magnitude: Magnitude, low_deg: float, high_deg: float) -> tuple[float, float]:
+    """Angle from one to another where something is largest, and how large."""
+    low, high = low_deg, high_deg
+    angle = np.linspace(low, high, math.ceil((high - low) / SEARCH_STEP_DEG) + 2)
+    for _ in range(7):
+        size = magnitude(angle)
+        best = int(np.argmax(size))
+        low, high = float(angle[max(best - 1, 0)]), float(angle[min(best + 1, angle.size - 1)])
+        found = float(angle[best]), float(size[best])
+        angle = np.linspace(low, high, 21)
+    return found
 
 
 def _first_minimum(magnitude: Magnitude, side: float, limit_deg: float) -> tuple[float | None, float]:

@@ -23,6 +23,7 @@ from xover.acoustic.decibel import level_db, phase_deg, ratio
 from xover.acoustic.ways import order_ways
 from xover.errors import InputError
 from xover.quantity import hertz
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -56,8 +57,8 @@ class DataGap:
         return f"{band} and may matter there: no sum"
 
 
-@dataclass(frozen=True, eq=False)
-class AcousticSum:
+@dataclass(frozen=True, eq=False, repr=False)
+class AcousticSum(Readable):
     """The sound of all drivers together, on the design axis at 1 m for 2.83 V.
 
     Attributes

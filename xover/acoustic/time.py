@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from xover.acoustic.geometry import delay_factor
 from xover.quantity import hertz
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -23,8 +24,8 @@ END_OCTAVES: Final = 0.5
 """Width of the smooth ends that a band is given before it becomes a step response."""
 
 
-@dataclass(frozen=True, eq=False)
-class StepResponse:
+@dataclass(frozen=True, eq=False, repr=False)
+class StepResponse(Readable):
     """Response to a voltage step, of a band-limited curve.
 
     Attributes

@@ -7,13 +7,15 @@ local grids until its neighbours agree with it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Float = NDArray[np.float64]
+S = TypeVar("S")
 
 # Neighbours that agree this well with the extremum end the search. A smooth extremum then lies
 # within a quarter of it: well under the 1e-6 that is promised.
@@ -22,6 +24,7 @@ AGREE = 1e-7
 NARROWEST = 1e-12
 # Points on each side of the best point of a local grid; the bracket shrinks by this factor.
 SIDE_POINTS = 8
+_STEPS = np.arange(SIDE_POINTS + 1, dtype=float)
 # Local extrema that are followed, best first. More than these are rounding noise on a flat curve.
 MOST_CANDIDATES = 40
 
@@ -45,6 +48,55 @@ class Extremum:
     runaway: bool = False
 
 
+@dataclass(frozen=True, eq=False)
+class Sought(Generic[S]):
+    """One extremum among several that are sought together.
+
+    Attributes
+    ----------
+    value : (n,) real over the grid; what is not finite is passed over, and no search crosses it.
+    read : the same value at other frequencies, (m,) from whatever is worked out there for all that is sought.
+    lowest : the lowest is sought instead of the highest.
+    scale : size under which agreement counts relative to `scale`, for values that may pass through zero (degrees,
+        decibels); 0 counts relative to the value alone.
+    """
+
+    value: Float
+    read: Callable[[S], Float]
+    lowest: bool = False
+    scale: float = 0.0
+
+    @property
+    def sign(self) -> float:
+        """What turns the extremum into a highest value."""
+        return -1.0 if self.lowest else 1.0
+
+
+def extremes(
+    frequency_hz: Float, sought: Sequence[Sought[S]], work_out: Callable[[Float], S] | None
+) -> tuple[Extremum, ...]:
+    """Find several highest or lowest values over a grid and, if `work_out` is given, between its points.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising.
+    work_out : gives what all of them are read from at (m,) other frequencies; one call serves one step of all.
+    """
+    brackets: list[list[_Bracket]] = []
+    for one in sought:
+        known = np.isfinite(one.value)
+        filled = np.where(known, one.sign * one.value, -np.inf)
+        if not known.any():
+            brackets.append([])
+        elif work_out is None:
+            brackets.append([_Bracket.alone(frequency_hz, filled)])
+        else:
+            brackets.append([_Bracket.around(frequency_hz, filled, i) for i in _local_peaks(filled)])
+    if work_out is not None:
+        _narrow(sought, brackets, work_out)
+    return tuple(_best(one, own) for one, own in zip(sought, brackets, strict=True))
+
+
 def highest(
     frequency_hz: Float,
     value: Float,
@@ -55,23 +107,10 @@ def highest(
 
     Parameters
     ----------
-    frequency_hz : (n,) rising.
-    value : (n,) real; what is not finite is passed over, and no search crosses it.
+    frequency_hz, value, scale : as for `extremes` and `Sought`.
     evaluate : gives the value at other frequencies, (m,) -> (m,), or None.
-    scale : size under which agreement counts relative to `scale`, for values that may pass
-        through zero (degrees, decibels); 0 counts relative to the value alone.
     """
-    known = np.isfinite(value)
-    if not known.any():
-        return Extremum(float("nan"), float("nan"))
-    filled = np.where(known, value, -np.inf)
-    if evaluate is None:
-        best = int(np.argmax(filled))
-        return Extremum(float(value[best]), float(frequency_hz[best]))
-    brackets = [_Bracket.around(frequency_hz, filled, i) for i in _local_peaks(filled)]
-    _narrow(brackets, evaluate, scale)
-    winner = max(brackets, key=lambda b: b.best)
-    return Extremum(winner.best, winner.centre, winner.settled, winner.runaway)
+    return extremes(frequency_hz, [Sought[Float](value, _itself, False, scale)], evaluate)[0]
 
 
 def lowest(
@@ -81,9 +120,18 @@ def lowest(
     scale: float = 0.0,
 ) -> Extremum:
     """Find the lowest value, in the way that `highest` finds the highest."""
-    mirrored = None if evaluate is None else lambda f: -evaluate(f)
-    found = highest(frequency_hz, -value, mirrored, scale)
-    return Extremum(-found.value, found.at_hz, found.settled, found.runaway)
+    return extremes(frequency_hz, [Sought[Float](value, _itself, True, scale)], evaluate)[0]
+
+
+def _itself(value: Float) -> Float:
+    return value
+
+
+def _best(sought: Sought[S], brackets: Sequence[_Bracket]) -> Extremum:
+    if not brackets:
+        return Extremum(float("nan"), float("nan"))
+    winner = max(brackets, key=lambda b: b.best)
+    return Extremum(sought.sign * winner.best, winner.centre, winner.settled, winner.runaway)
 
 
 def _local_peaks(filled: Float) -> list[int]:
@@ -113,13 +161,24 @@ class _Bracket:
         high = row + 1 if row < last and np.isfinite(filled[row + 1]) else row
         return cls(float(frequency_hz[low]), float(frequency_hz[row]), float(frequency_hz[high]), float(filled[row]))
 
+    @classmethod
+    def alone(cls, frequency_hz: Float, filled: Float) -> _Bracket:
+        """The best point of the grid, not to be narrowed down."""
+        at = int(np.argmax(filled))
+        return cls(float(frequency_hz[at]), float(frequency_hz[at]), float(frequency_hz[at]), float(filled[at]))
+
     @property
     def done(self) -> bool:
         return self.settled or self.runaway or self.low == self.high
 
     def grid(self) -> Float:
-        left = np.linspace(self.low, self.centre, SIDE_POINTS + 1)[:-1] if self.low < self.centre else np.empty(0)
-        right = np.linspace(self.centre, self.high, SIDE_POINTS + 1)[1:] if self.high > self.centre else np.empty(0)
+        # As np.linspace, in a fifth of its time.
+        left = right = np.empty(0)
+        if self.low < self.centre:
+            left = _STEPS[:-1] * ((self.centre - self.low) / SIDE_POINTS) + self.low
+        if self.high > self.centre:
+            right = _STEPS[1:] * ((self.high - self.centre) / SIDE_POINTS) + self.centre
+            right[-1] = self.high
         return np.concatenate([left, [self.centre], right])
 
     def take(self, grid: Float, value: Float, scale: float) -> None:
@@ -140,10 +199,20 @@ class _Bracket:
         self.runaway = not self.settled and self.high - self.low <= NARROWEST * self.centre
 
 
-def _narrow(brackets: list[_Bracket], evaluate: Callable[[Float], Float], scale: float) -> None:
-    """Narrow all brackets down together: one call of `evaluate` serves one step of all of them."""
-    while active := [b for b in brackets if not b.done]:
-        grids = [b.grid() for b in active]
-        values = np.split(evaluate(np.concatenate(grids)), np.cumsum([g.size for g in grids])[:-1])
-        for bracket, grid, value in zip(active, grids, values, strict=True):
-            bracket.take(grid, value, scale)
+def _narrow(
+    sought: Sequence[Sought[S]], brackets: Sequence[Sequence[_Bracket]], work_out: Callable[[Float], S]
+) -> None:
+    """Narrow all brackets down together: one call of `work_out` serves one step of all of them."""
+    while active := [[b for b in some if not b.done] for some in brackets]:
+        grids = [b.grid() for some in active for b in some]
+        if not grids:
+            return
+        ends = np.cumsum([g.size for g in grids])
+        there = work_out(np.concatenate(grids))
+        at = 0
+        for one, some in zip(sought, active, strict=True):
+            if some:
+                values = np.split(one.sign * one.read(there), ends[:-1])
+                for bracket in some:
+                    bracket.take(grids[at], values[at], one.scale)
+                    at += 1

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.amplifier.epdr import epdr
-from xover.amplifier.extremum import Extremum, highest, lowest
+from xover.amplifier.extremum import Sought, extremes
 from xover.errors import InputError
 from xover.quantity import hertz
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -33,8 +34,8 @@ DC_NOTE: Final = (
 GRID_NOTE: Final = "the extremes are taken from the grid's own points: between them the load may be lower"
 
 
-@dataclass(frozen=True, eq=False)
-class LoadReading:
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadReading(Readable):
     """The load over frequency and the numbers that decide, all taken within `band_hz`.
 
     Attributes
@@ -108,19 +109,18 @@ def read_load(
     inside = (f >= band_hz[0]) & (f <= band_hz[1])
     fb, zb = f[inside], z[inside]
 
-    def seek(
-        find: Callable[[Float, Float, Callable[[Float], Float] | None, float], Extremum],
-        quantity: Callable[[Complex], Float],
-        scale: float = 0.0,
-    ) -> Extremum:
-        return find(fb, quantity(zb), None if refine is None else lambda x: quantity(refine(x)), scale)
-
-    least = seek(lowest, np.abs)
-    most = seek(highest, np.abs)
-    capacitive = seek(lowest, _phase_deg, 90.0)
-    inductive = seek(highest, _phase_deg, 90.0)
-    dissipation = seek(lowest, epdr)
-    conductance = seek(highest, _conductance)
+    sought = [
+        Sought[Complex](quantity(zb), quantity, lowest, scale)
+        for quantity, lowest, scale in (
+            (np.abs, True, 0.0),
+            (np.abs, False, 0.0),
+            (_phase_deg, True, 90.0),
+            (_phase_deg, False, 90.0),
+            (epdr, True, 0.0),
+            (_conductance, False, 0.0),
+        )
+    ]
+    least, most, capacitive, inductive, dissipation, conductance = extremes(fb, sought, refine)
     known = fb[np.isfinite(zb)]
     covered = (float(known[0]), float(known[-1])) if known.size else (float("nan"), float("nan"))
     return LoadReading(

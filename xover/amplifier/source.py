@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xover.amplifier.extremum import highest, lowest
 from xover.amplifier.load import AUDIO_BAND_HZ, check_grid
 from xover.errors import InputError
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -20,8 +21,8 @@ Complex = NDArray[np.complex128]
 REFERENCE: Final = "its own mean in dB over log frequency, in the part of the band where the load is known"
 
 
-@dataclass(frozen=True, eq=False)
-class SourceEffect:
+@dataclass(frozen=True, eq=False, repr=False)
+class SourceEffect(Readable):
     """Response change by the output resistance, against an amplifier that has none.
 
     Attributes

@@ -8,18 +8,20 @@ peak at whatever frequency is worst for the part.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.amplifier.extremum import Extremum, highest
+from xover.amplifier.extremum import Extremum, Sought, extremes
 from xover.amplifier.programme import Spectrum, band_weights, programme_weights
 from xover.errors import InputError
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, Solution
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -99,8 +101,8 @@ class ElementStress:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class NetworkStress:
+@dataclass(frozen=True, eq=False, repr=False)
+class NetworkStress(Readable):
     """What a whole network bears.
 
     Attributes
@@ -156,6 +158,17 @@ class _Bearing:
             return np.asarray((self.volts * np.conj(self.amps)).real)
         return np.asarray(np.abs(self.amps) ** 2 * self.resistance_ohm)
 
+    def known(self) -> NDArray[np.bool_]:
+        return np.isfinite(self.watts()) & np.isfinite(self.volts) & np.isfinite(self.amps)
+
+
+# What is told of every element, and the kinds of part on which it decides.
+_SIZES: Final[tuple[tuple[Callable[[_Bearing], Float], tuple[ElementKind, ...]], ...]] = (
+    (_Bearing.size_v, (ElementKind.CAPACITOR,)),
+    (_Bearing.size_a, (ElementKind.RESISTOR, ElementKind.LAMP, ElementKind.COIL)),
+    (_Bearing.watts, (ElementKind.RESISTOR, ElementKind.LAMP)),
+)
+
 
 def read_stress(
     solution: Solution,
@@ -180,9 +193,12 @@ def read_stress(
     _check(solution.network, rms_v, crest)
     weights = programme_weights(solution.frequency_hz, spectrum)
     bands = band_weights(solution.frequency_hz, spectrum)
+    elements = (*solution.network.parts, *solution.network.drivers)
+    bearings = [_bearing(solution, element, rms_v) for element in elements]
+    worst = _worst(solution, elements, bearings, rms_v, refine)
     found = [
-        _read_element(solution, element, rms_v, crest, weights, bands, refine)
-        for element in (*solution.network.parts, *solution.network.drivers)
+        _read_element(element, one, three, crest, weights, bands)
+        for element, one, three in zip(elements, bearings, worst, strict=True)
     ]
     total = sum(e.power_w for e in found if not math.isnan(e.power_w))
     drawn = _drawn(solution, rms_v)
@@ -209,38 +225,53 @@ def _check(network: Network, rms_v: Mapping[str, float], crest: float) -> None:
         raise InputError(f"the crest factor is {crest:g}", "give peak over rms, 1 or more; music has 4 or so")
 
 
-def _read_element(
+def _worst(
     solution: Solution,
-    element: Part | DriverCard,
+    elements: Sequence[Part | DriverCard],
+    bearings: Sequence[_Bearing],
     rms_v: Mapping[str, float],
+    refine: Callable[[Float], Solution] | None,
+) -> list[list[Extremum]]:
+    """Highest volts, amperes and watts of each element; what decides on a part is sought between the points too."""
+    sought: list[Sought[Solution]] = []
+    between: list[bool] = []
+    for element, one in zip(elements, bearings, strict=True):
+        for size, deciding in _SIZES:
+            value = np.where(one.known(), size(one), np.nan)
+            sought.append(Sought(value, partial(_size_of, element, size, rms_v)))
+            between.append(_kind(element) in deciding)
+    found = list(extremes(solution.frequency_hz, sought, None))
+    if refine is not None:
+        rows = [i for i, here in enumerate(between) if here]
+        for row, better in zip(rows, extremes(solution.frequency_hz, [sought[i] for i in rows], refine), strict=True):
+            found[row] = replace(better, value=math.inf) if better.runaway else better
+    return [found[i : i + len(_SIZES)] for i in range(0, len(found), len(_SIZES))]
+
+
+def _size_of(
+    element: Part | DriverCard, size: Callable[[_Bearing], Float], rms_v: Mapping[str, float], solution: Solution
+) -> Float:
+    return size(_bearing(solution, element, rms_v))
+
+
+def _read_element(
+    element: Part | DriverCard,
+    one: _Bearing,
+    worst: Sequence[Extremum],
     crest: float,
     weights: Float,
     bands: Float,
-    refine: Callable[[Float], Solution] | None,
 ) -> ElementStress:
-    one = _bearing(solution, element, rms_v)
-    watts = one.watts()
-    known = np.isfinite(watts) & np.isfinite(one.volts) & np.isfinite(one.amps)
+    watts, known = one.watts(), one.known()
     power, volts, amps = (
         float(np.sum(weights[known] * x[known])) if known.any() else math.nan
         for x in (watts, np.abs(one.volts) ** 2, np.abs(one.amps) ** 2)
     )
-
-    def worst(of: Callable[[_Bearing], Float], decides: bool) -> Extremum:
-        between = None
-        if refine is not None and decides:
-            between = lambda f: of(_bearing(refine(f), element, rms_v))  # noqa: E731
-        found = highest(solution.frequency_hz, np.where(known, of(one), np.nan), between)
-        return replace(found, value=math.inf) if found.runaway else found
-
-    kind = _kind(element)
-    v = worst(_Bearing.size_v, kind is ElementKind.CAPACITOR)
-    i = worst(_Bearing.size_a, kind in (ElementKind.RESISTOR, ElementKind.LAMP, ElementKind.COIL))
-    p = worst(_Bearing.watts, kind in (ElementKind.RESISTOR, ElementKind.LAMP))
+    v, i, p = worst
     return ElementStress(
         name=element.name,
         key=element.key if isinstance(element, DriverCard) else element.name,
-        kind=kind,
+        kind=_kind(element),
         power_w=power,
         power_share=math.nan,
         voltage_rms_v=math.sqrt(volts),

@@ -17,6 +17,7 @@ from xover.cli.bypass_tables import (
     show_twin,
     show_watts,
 )
+from xover.cli.complete import slope_names
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, frequency
 from xover.cli.show import show_heading, show_item, show_json, show_text, show_warnings
 from xover.errors import OptionError
@@ -33,7 +34,13 @@ def bypass(
         typer.Option("--frequency", metavar="HZ[,HZ]", help="Corners, lowest first [default: speaker.toml's]."),
     ] = None,
     slope: Annotated[
-        str | None, typer.Option("--slope", metavar="NAME", help="Slope such as LR4 or B3 [default: speaker.toml's].")
+        str | None,
+        typer.Option(
+            "--slope",
+            metavar="NAME",
+            help="Slope such as LR4 or B3 [default: speaker.toml's].",
+            autocompletion=slope_names,
+        ),
     ] = None,
     sample_rate: Annotated[
         str, typer.Option("--sample-rate", metavar="HZ", help="Sample rate of the electronic crossover.")

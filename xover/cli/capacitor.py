@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from xover.cli.complete import one_of
 from xover.cli.options import Json, frequency, quantity, resistance
 from xover.cli.show import show_json, show_warnings
 from xover.cli.show_capacitor import show_capacitor
@@ -44,11 +45,22 @@ def capacitor(
         list[str] | None, typer.Option("--q", metavar="Q@HZ", help="Quality factor reading; likewise.")
     ] = None,
     kind: Annotated[
-        str | None, typer.Option("--kind", metavar="KIND", help="electrolytic, paper, oil, polyester or film.")
+        str | None,
+        typer.Option(
+            "--kind",
+            metavar="KIND",
+            help="electrolytic, paper, oil, polyester or film.",
+            autocompletion=one_of("electrolytic", "paper", "oil", "polyester", "film"),
+        ),
     ] = None,
     meter: Annotated[
         str | None,
-        typer.Option("--meter", metavar="KIND", help="lcr, lcr-parallel, constant-current (multimeter) or rc."),
+        typer.Option(
+            "--meter",
+            metavar="KIND",
+            help="lcr, lcr-parallel, constant-current (multimeter) or rc.",
+            autocompletion=one_of("lcr", "lcr-parallel", "constant-current", "rc"),
+        ),
     ] = None,
     reading: Annotated[
         str | None,

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from xover.parts.coil_identify import IdentifiedCoil
     from xover.parts.wire import Wire
 
-USUAL_DCR_OHM = 0.4
-"""5 % of 8 ohm: common practice, no published source."""
 _TABLE_MM = (0.5, 0.63, 0.8, 1.0, 1.25, 1.4, 1.6, 2.0, 2.5)
 _NEAR = 0.03
 _OFF = 0.01
@@ -72,7 +70,7 @@ def coil(
 
     Example: xover coil 1.8mH --wire 1.0mm
     """
-    from xover.parts.coil_design import design_coil, wire_for_dcr
+    from xover.parts.coil_choice import choose_coil
     from xover.parts.wire import parse_length_m, parse_wire
 
     chosen = None if wire is None else parse_wire(wire)
@@ -90,13 +88,7 @@ def coil(
     if chosen is not None and ohm is not None:
         raise OptionError("--wire and --dcr both choose the wire", "leave one of them out")
     inductance_h = _inductance(target)
-    asked = None if chosen is not None else USUAL_DCR_OHM if ohm is None else ohm
-    choice = None if asked is None else wire_for_dcr(inductance_h, asked)
-    if choice is None:
-        assert chosen is not None
-        design = design_coil(inductance_h, chosen, inner_m, length_m)
-    else:
-        design = _nearest(choice, inner_m, length_m)
+    design, choice = choose_coil(inductance_h, chosen, ohm, inner_m, length_m)
     second = beside_coil(design, beside, distance, angle, raised)
     others = _others(inductance_h, design, inner_m, length_m)
     result = _result(design, choice, others)
@@ -134,32 +126,6 @@ def _result(design: CoilDesign, choice: WireChoice | None, others: list[CoilDesi
         "wires": [_row(d) for d in others],
         "notes": _notes(design),
     }
-
-
-def _nearest(choice: WireChoice, inner_m: float | None, length_m: float | None) -> CoilDesign:
-    """By the shape of least copper; on a former that is given, by trying the usual wires from there on."""
-    from xover.parts.coil_design import design_coil
-    from xover.parts.wire import usual_wires
-
-    if inner_m is None and length_m is None:
-        return design_coil(choice.inductance_h, choice.nearest)
-    # Any other shape has more resistance, so the wire can only be thicker.
-    found: list[CoilDesign] = []
-    fault: OptionError | None = None
-    for wire in usual_wires():
-        if wire.diameter_m < choice.nearest.diameter_m:
-            continue
-        try:
-            found.append(design_coil(choice.inductance_h, wire, inner_m, length_m))
-        except OptionError as error:
-            fault = fault or error
-            break
-        if found[-1].dcr_ohm < choice.dcr_ohm:
-            break
-    if not found:
-        assert fault is not None
-        raise fault
-    return min(found, key=lambda d: max(d.dcr_ohm / choice.dcr_ohm, choice.dcr_ohm / d.dcr_ohm))
 
 
 def _others(inductance_h: float, design: CoilDesign, inner_m: float | None, length_m: float | None) -> list[CoilDesign]:

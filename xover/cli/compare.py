@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from xover.cli.complete import one_of
 from xover.cli.options import Force, From, Json, PerOctave, Plot, Strict, To, frequency, grid
 from xover.cli.show import (
     db,
@@ -36,7 +37,12 @@ def compare(
     second: Annotated[str, typer.Argument(metavar="B", help="What A is held against.")],
     of: Annotated[
         str | None,
-        typer.Option("--of", metavar="WHAT", help="sum or impedance of a network [default: as the tables, else sum]."),
+        typer.Option(
+            "--of",
+            metavar="WHAT",
+            help="sum or impedance of a network [default: as the tables, else sum].",
+            autocompletion=one_of("sum", "impedance"),
+        ),
     ] = None,
     match: Annotated[
         str, typer.Option("--match", metavar="HZ..HZ", help="Band over which levels are matched, or none.")
@@ -45,7 +51,13 @@ def compare(
         float, typer.Option("--threshold", metavar="DB", help="Differences beyond this are pointed out.")
     ] = 0.5,
     unit: Annotated[
-        str | None, typer.Option("--unit", metavar="UNIT", help="dB or ohm, for tables whose header does not say.")
+        str | None,
+        typer.Option(
+            "--unit",
+            metavar="UNIT",
+            help="dB or ohm, for tables whose header does not say.",
+            autocompletion=one_of("dB", "ohm"),
+        ),
     ] = None,
     channel: Channel = None,
     from_hz: From = "20",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 import typer
 
+from xover.cli.complete import network_names
 from xover.cli.options import Force, From, Json, PerOctave, Plot, SpeakerPath, Strict, To, grid
 from xover.cli.show import (
     db,
@@ -31,10 +32,16 @@ if TYPE_CHECKING:
     from xover.studies.drift_envelope import DriftRange
 
 Found = Annotated[
-    str | None, typer.Option("--found", metavar="NAME", help="Network as measured today [default: found].")
+    str | None,
+    typer.Option(
+        "--found", metavar="NAME", help="Network as measured today [default: found].", autocompletion=network_names
+    ),
 ]
 Original = Annotated[
-    str | None, typer.Option("--original", metavar="NAME", help="Network as marked [default: original].")
+    str | None,
+    typer.Option(
+        "--original", metavar="NAME", help="Network as marked [default: original].", autocompletion=network_names
+    ),
 ]
 Assume = Annotated[
     bool, typer.Option("--assume", help="Ignore what was measured: show what drift usual for each part could do.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from xover.cli.options import From, Json, NetworkName, PerOctave, SpeakerPath, To, chosen_network, grid
+from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, To, chosen_network, grid
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_fraction, parse_quantity
@@ -33,6 +33,8 @@ def crosstalk(
     from_hz: From = "20",
     to_hz: To = "20k",
     per_octave: PerOctave = 24,
+    plot: Plot = None,
+    force: Force = False,
     as_json: Json = False,
 ) -> None:
     """Where do I mount the coils? What coupling does.
@@ -49,10 +51,17 @@ def crosstalk(
     opened = open_speaker(speaker)
     frequencies = grid(from_hz, to_hz, per_octave)
     result = study_crosstalk(opened, chosen_network(opened, network), frequencies, couples, limit_db=limit_db)
+    if plot is not None:
+        from xover.drawing.crosstalk import draw_crosstalk
+        from xover.drawing.save import save_figure
+
+        save_figure(draw_crosstalk(result), plot, force)
     if as_json:
         show_json(result)
         return
     _show(result)
+    if plot is not None:
+        show_text(f"Figure written to {plot}.", "")
     show_warnings(result.warnings)
 
 

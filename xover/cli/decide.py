@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import network_names, one_of
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict
 from xover.cli.progress import ProgressBar
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
@@ -25,7 +26,12 @@ def decide(
     network: NetworkName = None,
     reference: Annotated[
         str | None,
-        typer.Option("--reference", metavar="NAME", help="Network of the design [default: original]."),
+        typer.Option(
+            "--reference",
+            metavar="NAME",
+            help="Network of the design [default: original].",
+            autocompletion=network_names,
+        ),
     ] = None,
     stock: Annotated[
         Path | None,
@@ -33,7 +39,12 @@ def decide(
     ] = None,
     skip: Annotated[
         list[str] | None,
-        typer.Option("--skip", metavar="OPTION", help="Leave out redesign, or another; may be repeated."),
+        typer.Option(
+            "--skip",
+            metavar="OPTION",
+            help="Leave out redesign, or another; may be repeated.",
+            autocompletion=one_of("leave", "refresh", "redesign", "bypass"),
+        ),
     ] = None,
     most_cost: Annotated[
         float | None, typer.Option("--most-cost", metavar="MONEY", help="What one speaker's parts may cost.")

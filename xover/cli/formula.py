@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from xover.network.rational import Rational
     from xover.studies.formula import Formula, FormulaStudy, Root, Shape
 
-ASSUMED_OHM = 8.0
 MOST_SHOWN = 60
 """Terms of a formula that are still worth reading on a terminal."""
 
@@ -53,11 +52,6 @@ def formula(
 
 
 def _study(target: str, network: str | None) -> FormulaStudy:
-    from xover.files.circuits import circuit_names, read_circuit
-    from xover.files.netlist import read_netlist
-    from xover.network import build_network
-    from xover.studies.formula import study_formula
-
     path = Path(target)
     if path.is_dir() or path.suffix == ".toml":
         from xover.speaker import open_speaker
@@ -67,17 +61,9 @@ def _study(target: str, network: str | None) -> FormulaStudy:
         return study_speaker_formula(opened, chosen_network(opened, network))
     if network is not None:
         raise OptionError("--network belongs to a speaker folder", "leave it out for a single netlist")
-    if path.suffix == ".cir" or path.exists():
-        netlist = read_netlist(path)
-    elif target in circuit_names():
-        netlist = read_circuit(target)
-    else:
-        raise OptionError(
-            f"'{target[:60]}' is no netlist, topology or speaker folder", "see 'xover new --list' for the topologies"
-        )
-    built = build_network(netlist)
-    assumed = f"every driver is taken as {ASSUMED_OHM:g} ohm (assumed): a speaker folder gives its own"
-    return study_formula(built, path.stem, dict.fromkeys(built.driver_names, ASSUMED_OHM), warnings=(assumed,))
+    from xover.studies.formula_circuit import study_circuit_formula
+
+    return study_circuit_formula(target)
 
 
 def _chosen(study: FormulaStudy, of: str | None) -> list[Formula]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import network_names, one_of
 from xover.cli.options import Force, Json, SpeakerPath, Strict, resistance
 from xover.cli.progress import ProgressBar
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
@@ -23,7 +24,13 @@ if TYPE_CHECKING:
 Impedance = Annotated[Path, typer.Option("--impedance", metavar="FILE", help="Sweep at the speaker's terminals.")]
 Drawn = Annotated[
     str | None,
-    typer.Option("--network", "-n", metavar="NAME", help="Topology and marked values [default: original]."),
+    typer.Option(
+        "--network",
+        "-n",
+        metavar="NAME",
+        help="Topology and marked values [default: original].",
+        autocompletion=network_names,
+    ),
 ]
 
 
@@ -54,6 +61,7 @@ def infer(
             "--prior",
             metavar="WHAT",
             help="What is plausible beforehand: any (a factor of 1.8), usual (for the kind of part), or none.",
+            autocompletion=one_of("any", "usual", "none"),
         ),
     ] = "any",
     no_prior: Annotated[bool, typer.Option("--no-prior", help="The same as --prior none.")] = False,

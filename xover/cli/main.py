@@ -57,6 +57,8 @@ app.callback()(root)
 
 def run() -> NoReturn:
     """Run the command line; every error becomes one line on standard error."""
+    # Our systems are small and many: threads of one solve cost more than they give. Read when numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(main(sys.argv[1:]))
 
 

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from xover.cli.complete import circuit_names
 from xover.cli.options import Force, Json
 from xover.cli.show import show_heading, show_item, show_json, show_text
 from xover.errors import OptionError
@@ -15,7 +16,8 @@ from xover.errors import OptionError
 def new(
     folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="Folder to start.")] = None,
     circuit: Annotated[
-        str, typer.Option("--circuit", "-c", metavar="NAME", help="Topology to start from.")
+        str,
+        typer.Option("--circuit", "-c", metavar="NAME", help="Topology to start from.", autocompletion=circuit_names),
     ] = "two-way-second-order",
     list_all: Annotated[bool, typer.Option("--list", help="List the topologies and stop.")] = False,
     force: Force = False,

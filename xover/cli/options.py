@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import network_names
 from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_quantity
 
@@ -21,7 +22,14 @@ if TYPE_CHECKING:
 
 SpeakerPath = Annotated[Path, typer.Argument(metavar="SPEAKER", help="Speaker folder, or its speaker.toml.")]
 NetworkName = Annotated[
-    str | None, typer.Option("--network", "-n", metavar="NAME", help="Named network of the folder [default: found].")
+    str | None,
+    typer.Option(
+        "--network",
+        "-n",
+        metavar="NAME",
+        help="Named network of the folder [default: found].",
+        autocompletion=network_names,
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")]
 Jobs = Annotated[

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import driver_names, one_of
 from xover.cli.options import Json, NetworkName, frequency, resistance
 from xover.cli.show import db, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import InputError, OptionError, nearest_word
@@ -24,11 +25,22 @@ def pad(
     ] = None,
     driver: Annotated[
         str | None,
-        typer.Argument(metavar="[DRIVER]", help="Driver to bring down, by its name there.", show_default=False),
+        typer.Argument(
+            metavar="[DRIVER]",
+            help="Driver to bring down, by its name there.",
+            show_default=False,
+            autocompletion=driver_names,
+        ),
     ] = None,
     down: Annotated[str | None, typer.Option("--down", metavar="DB", help="How far down.")] = None,
     control: Annotated[
-        str | None, typer.Option("--control", metavar="KIND", help="Old control: rheostat, potentiometer or l-pad.")
+        str | None,
+        typer.Option(
+            "--control",
+            metavar="KIND",
+            help="Old control: rheostat, potentiometer or l-pad.",
+            autocompletion=one_of("rheostat", "potentiometer", "l-pad"),
+        ),
     ] = None,
     track: Annotated[
         str | None, typer.Option("--track", metavar="OHM", help="Its whole track; of an L-pad, its rated impedance.")

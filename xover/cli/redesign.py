@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import acoustic_slopes, circuits_to_try, network_names
 from xover.cli.options import Force, Jobs, Json, NetworkName, Plot, SpeakerPath, Strict
 from xover.cli.progress import ProgressBar
 from xover.cli.show import show_json, show_text, show_warnings
@@ -34,6 +35,7 @@ def redesign(
             metavar="NAME",
             help="Network to try: 'present', or one of 'xover new --list'; may be repeated [default: the present one "
             "and the most promising].",
+            autocompletion=circuits_to_try,
         ),
     ] = None,
     stock: Annotated[
@@ -41,7 +43,13 @@ def redesign(
         typer.Option("--stock", metavar="FILE", help="Price list or parts bin (CSV), then the only source."),
     ] = None,
     slope: Annotated[
-        str, typer.Option("--slope", metavar="NAME", help="Acoustic slopes, such as LR4, LR2 or B3, or none.")
+        str,
+        typer.Option(
+            "--slope",
+            metavar="NAME",
+            help="Acoustic slopes, such as LR4, LR2 or B3, or none.",
+            autocompletion=acoustic_slopes,
+        ),
     ] = "LR4",
     crossover: Annotated[
         str | None,
@@ -52,7 +60,12 @@ def redesign(
     ] = "0",
     voicing: Annotated[
         str | None,
-        typer.Option("--voicing", metavar="NAME", help="Network whose sum is the target [default: a straight line]."),
+        typer.Option(
+            "--voicing",
+            metavar="NAME",
+            help="Network whose sum is the target [default: a straight line].",
+            autocompletion=network_names,
+        ),
     ] = None,
     band: Annotated[str, typer.Option("--band", metavar="HZ:HZ", help="Where the sum counts.")] = "200:18k",
     minimum_load: Annotated[

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import network_names, one_of
 from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, Strict, To, grid
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError, nearest_word
@@ -29,7 +30,12 @@ def refresh(
     network: NetworkName = None,
     reference: Annotated[
         str,
-        typer.Option("--reference", metavar="NAME", help="Network whose voicing is kept: the design."),
+        typer.Option(
+            "--reference",
+            metavar="NAME",
+            help="Network whose voicing is kept: the design.",
+            autocompletion=network_names,
+        ),
     ] = "original",
     stock: StockList = None,
     replace: Annotated[
@@ -38,10 +44,17 @@ def refresh(
             "--replace",
             metavar="WHAT",
             help="What must go whatever it measures: worn (kinds that wear out), all, or needed (nothing).",
+            autocompletion=one_of("worn", "all", "needed"),
         ),
     ] = "worn",
     capacitors: Annotated[
-        str, typer.Option("--capacitors", metavar="KIND", help="film, or any: new electrolytics of the list too.")
+        str,
+        typer.Option(
+            "--capacitors",
+            metavar="KIND",
+            help="film, or any: new electrolytics of the list too.",
+            autocompletion=one_of("film", "any"),
+        ),
     ] = "film",
     tolerance: Annotated[
         float, typer.Option("--tolerance", metavar="DB", help="Largest change of a driver's level, 200 Hz to 20 kHz.")

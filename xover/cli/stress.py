@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import one_of
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, chosen_network, quantity
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError
@@ -21,7 +22,13 @@ if TYPE_CHECKING:
 CLIPPED_CREST = 2.0
 
 SpectrumName = Annotated[
-    str, typer.Option("--spectrum", metavar="NAME", help="Noise that stands for music: programme or pink.")
+    str,
+    typer.Option(
+        "--spectrum",
+        metavar="NAME",
+        help="Noise that stands for music: programme or pink.",
+        autocompletion=one_of("programme", "pink"),
+    ),
 ]
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import one_of
 from xover.cli.options import (
     Force,
     From,
@@ -51,7 +52,13 @@ def tolerance(
     seed: Annotated[int, typer.Option("--seed", metavar="N", help="The same seed draws the same builds.")] = 1,
     jobs: Jobs = 1,
     distribution: Annotated[
-        str, typer.Option("--distribution", metavar="NAME", help="uniform or normal, within the tolerance.")
+        str,
+        typer.Option(
+            "--distribution",
+            metavar="NAME",
+            help="uniform or normal, within the tolerance.",
+            autocompletion=one_of("uniform", "normal"),
+        ),
     ] = "uniform",
     limit: Annotated[
         str, typer.Option("--limit", metavar="DB", help="How far the sum may stray from nominal, 200 Hz to 20 kHz.")

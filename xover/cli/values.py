@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from xover.cli.complete import one_of, series_names
 from xover.cli.options import Json, Strict
 from xover.cli.show import db, show_heading, show_item, show_json, show_table, show_text, show_warnings
-from xover.errors import InputError, OptionError, nearest_word
-from xover.files.stock import CORES, QUANTITIES, RANGES
+from xover.errors import InputError, OptionError
+from xover.files.stock import CORES
 from xover.quantity import Kind, format_quantity, parse_fraction, parse_quantity
 
 if TYPE_CHECKING:
@@ -21,14 +21,20 @@ if TYPE_CHECKING:
 
 MOST_PAIRS = 50
 _DIELECTRICS = ("film", "electrolytic")
-_EXAMPLES = "4.73uF, 1.8mH or 6.8ohm"
 
 
 def values(
     target: Annotated[str, typer.Argument(metavar="TARGET", help="Value with its unit: 4.73uF, 1.8mH, 6.8ohm, 4R7.")],
-    series: Annotated[str | None, typer.Option(metavar="NAME", help="E3 to E192 [default: E12].")] = None,
+    series: Annotated[
+        str | None, typer.Option(metavar="NAME", help="E3 to E192 [default: E12].", autocompletion=series_names)
+    ] = None,
     kind: Annotated[
-        str | None, typer.Option(metavar="KIND", help="capacitor, resistor or inductor, where the unit does not tell.")
+        str | None,
+        typer.Option(
+            metavar="KIND",
+            help="capacitor, resistor or inductor, where the unit does not tell.",
+            autocompletion=one_of("capacitor", "resistor", "inductor"),
+        ),
     ] = None,
     pairs: Annotated[bool, typer.Option("--pairs", help="Two parts together as well.")] = False,
     tolerance: Annotated[
@@ -40,8 +46,18 @@ def values(
     needed: Annotated[int, typer.Option(metavar="N", help="Pieces of each: 2 for a pair of speakers.")] = 1,
     volts: Annotated[str | None, typer.Option(metavar="V", help="Lowest voltage rating, with --stock.")] = None,
     watts: Annotated[str | None, typer.Option(metavar="W", help="Lowest power rating, with --stock.")] = None,
-    dielectric: Annotated[str | None, typer.Option(metavar="KIND", help="film or electrolytic, with --stock.")] = None,
-    core: Annotated[str | None, typer.Option(metavar="KIND", help="air, iron or ferrite, with --stock.")] = None,
+    dielectric: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND", help="film or electrolytic, with --stock.", autocompletion=one_of("film", "electrolytic")
+        ),
+    ] = None,
+    core: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KIND", help="air, iron or ferrite, with --stock.", autocompletion=one_of("air", "iron", "ferrite")
+        ),
+    ] = None,
     most: Annotated[int, typer.Option(metavar="N", help=f"Pairs to show, 1 to {MOST_PAIRS}.")] = 5,
     max_error: Annotated[
         str | None, typer.Option("--max-error", metavar="PERCENT", help="How far off it may be, such as 1%.")
@@ -56,8 +72,9 @@ def values(
     from xover.parts.stock import Wanted, open_stock
     from xover.parts.stock_item import ItemKind
     from xover.studies.values import study_stock, study_values
+    from xover.studies.values_target import parse_target
 
-    value, word = _target(target, kind)
+    value, word = parse_target(target, kind)
     part = ItemKind(word)
     each, limit = _percentage(tolerance, "--tolerance"), _percentage(max_error, "--max-error")
     if not 1 <= most <= MOST_PAIRS:
@@ -89,52 +106,15 @@ def values(
     return 1 if strict and study.met is False else 0
 
 
-def _target(text: str, kind: str | None) -> tuple[float, str]:
-    """The value and what it is a value of: "resistor", "inductor" or "capacitor"."""
-    word = _unit(text) if kind is None else _kind(kind)
-    quantity, (low, high) = QUANTITIES[word], RANGES[word]
-    try:
-        value = parse_quantity(text, quantity)
-    except InputError as error:
-        raise OptionError(error.problem, error.remedy) from None
-    if not low <= value <= high:
-        raise OptionError(
-            f"'{text[:40]}' is not {quantity.a_word} of a crossover",
-            f"give one from {format_quantity(low, quantity)} to {format_quantity(high, quantity)}",
-        )
-    return value, word
-
-
-def _unit(text: str) -> str:
-    """What the unit at the end of a value tells, or an R in the place of its decimal point."""
-    if re.fullmatch(r"\d*[rR]\d+", text.strip()):
-        return "resistor"
-    letters = re.sub(r".*[\d.,\s]", "", text.strip()).lower()
-    for word, quantity in QUANTITIES.items():
-        if letters.endswith(quantity.spellings):
-            return word
-    raise OptionError(f"'{text[:40]}' has no unit of a part", f"add it, as in {_EXAMPLES}, or give --kind")
-
-
-def _kind(text: str) -> str:
-    word = _one_of(text, (*QUANTITIES, "coil"), "--kind")
-    return "inductor" if word == "coil" else word
-
-
 def _property(text: str | None, known: tuple[str, ...], option: str, suits: bool) -> str | None:
     """A property that only one kind of part has, or None where the option was not given."""
     if text is None:
         return None
     if not suits:
         raise OptionError(f"{option} does not belong to this kind of part", "leave it out")
-    return _one_of(text, known, option)
+    from xover.studies.values_target import one_of
 
-
-def _one_of(text: str, known: tuple[str, ...], option: str) -> str:
-    if text.lower() in known:
-        return text.lower()
-    near = nearest_word(text, known)
-    raise OptionError(f"{option} is '{text[:40]}'", f"did you mean {near}?" if near else "give " + " or ".join(known))
+    return one_of(text, known, option)
 
 
 def _percentage(text: str | None, option: str) -> float | None:

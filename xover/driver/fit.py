@@ -16,6 +16,7 @@ from xover.driver.fit_rows import FitRows, rows_to_fit
 from xover.driver.fit_start import StartSearch, overlap
 from xover.driver.fit_warnings import fit_warnings
 from xover.driver.model import DriverModel, Resonance
+from xover.readable import Readable
 
 Complex = NDArray[np.complex128]
 Float = NDArray[np.float64]
@@ -79,8 +80,8 @@ class TriedModel:
     all_seen: bool
 
 
-@dataclass(frozen=True)
-class DriverFit:
+@dataclass(frozen=True, repr=False)
+class DriverFit(Readable):
     """A driver's electrical model with its evidence.
 
     Attributes

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from xover.curve import Curve
 from xover.errors import InputError
 from xover.quantity import hertz
+from xover.readable import Readable
 
 Float = NDArray[np.float64]
 
@@ -41,8 +42,8 @@ _TERMS: Final = 22
 _BLOCK: Final = 2_000_000
 
 
-@dataclass(frozen=True, eq=False)
-class MinimumPhase:
+@dataclass(frozen=True, eq=False, repr=False)
+class MinimumPhase(Readable):
     """Phase that goes with a level, and the tails it rests on.
 
     Attributes

@@ -164,14 +164,27 @@ def log_bent(frequency_hz: Float | float, sample_rate_hz: float) -> Float:
 
 def log_bands(kinds: tuple[BandKind, ...], settings: Float, bent: Float) -> Complex:
     """(k, n) ln H of each band, its phase without jumps; settings (k, 3) as in `State`, bent (n,) tan(pi f/fs)."""
-    _, real, imag, _ = _polynomials(kinds, settings, bent)
-    log_h = 0.5 * np.log(real**2 + imag**2) + 1j * np.arctan2(imag, real)
-    return np.asarray(log_h[:, 0] - log_h[:, 1], dtype=complex)
+    return _logarithms(_polynomials(kinds, settings, bent))
 
 
 def log_band_slopes(kinds: tuple[BandKind, ...], settings: Float, bent: Float) -> Complex:
     """(k, 3, n) derivatives of `log_bands` by the three settings."""
-    c, real, imag, s = _polynomials(kinds, settings, bent)
+    return _log_slopes(kinds, _polynomials(kinds, settings, bent))
+
+
+_Polynomials = tuple[Float, Float, Float, NDArray[Any]]
+
+
+def _logarithms(polynomials: _Polynomials) -> Complex:
+    """(k, n) ln of numerator over denominator."""
+    _, real, imag, _ = polynomials
+    log_h = 0.5 * np.log(real**2 + imag**2) + 1j * np.arctan2(imag, real)
+    return np.asarray(log_h[:, 0] - log_h[:, 1], dtype=complex)
+
+
+def _log_slopes(kinds: tuple[BandKind, ...], polynomials: _Polynomials) -> Complex:
+    """(k, 3, n) its derivatives by the three settings."""
+    c, real, imag, s = polynomials
     poly = real + 1j * imag
     _, gain_power, q_power = _powers(kinds)
     by_u = -s * (2.0 * c[:, :, 0] * s + c[:, :, 1]) / poly
@@ -188,7 +201,7 @@ def _powers(kinds: tuple[BandKind, ...]) -> tuple[Float, Float, Float]:
     return base[..., None], gain_power[..., None], q_power[..., None]
 
 
-def _polynomials(kinds: tuple[BandKind, ...], settings: Float, bent: Float) -> tuple[Float, Float, Float, NDArray[Any]]:
+def _polynomials(kinds: tuple[BandKind, ...], settings: Float, bent: Float) -> _Polynomials:
     """Coefficients (k, 2, 3, 1), real and imaginary part of numerator and denominator (k, 2, n), s (k, 1, n).
 
     The two parts are kept apart: the imaginary one never changes its sign, so the angle has no jumps.
@@ -202,10 +215,14 @@ def _polynomials(kinds: tuple[BandKind, ...], settings: Float, bent: Float) -> t
 
 def log_error(rows: Rows, state: State) -> Complex:
     """(n,) ln(target / twin), its phase without jumps."""
-    value = log_bands(state.kinds, state.settings, rows.bent)
+    return _error(rows, state, log_bands(state.kinds, state.settings, rows.bent))
+
+
+def _error(rows: Rows, state: State, log_response: Complex) -> Complex:
+    """The same with the bands' logarithms (k, n) at hand."""
     return np.asarray(
         rows.log_target
-        - value.sum(axis=0)
+        - log_response.sum(axis=0)
         - state.gain_neper
         + 1j * (rows.omega * state.delay - math.pi * state.half_turns),
         dtype=complex,
@@ -263,18 +280,32 @@ def refine(rows: Rows, start: State, most_steps: int, with_delay: bool = True, c
     middle, half = (0.5 * (low + high))[free], (0.5 * (high - low))[free]
     shared = 2 if with_delay else 1
 
+    common = _common(rows, with_delay)
+    last: dict[bytes, tuple[_Polynomials, Complex]] = {}  # the derivatives are asked for where the error was
+
     def unpack(x: Float) -> State:
         settings = np.where(free, 0.0, start.settings)
         settings[free] = middle + half * np.sin(x[shared:])
         delay = float(x[1]) if with_delay else start.delay
         return replace(start, settings=settings, gain_neper=float(x[0]), delay=delay)
 
+    def at(x: Float) -> tuple[_Polynomials, Complex]:
+        key = x.tobytes()
+        if key not in last:
+            state = unpack(x)
+            polynomials = _polynomials(state.kinds, state.settings, rows.bent)
+            last.clear()
+            last[key] = polynomials, _error(rows, state, _logarithms(polynomials))
+        return last[key]
+
     def residual(x: Float) -> Float:
-        return rows.stack(log_error(rows, unpack(x)))
+        return rows.stack(at(x)[1])
 
     def jacobian(x: Float) -> Float:
+        polynomials, error = at(x)
         rate = np.concatenate([np.ones(shared), half * np.cos(x[shared:])])
-        return np.asarray(-(tangents(rows, unpack(x), with_delay) * rate[:, None]).T, dtype=float)
+        by = _log_slopes(start.kinds, polynomials)[free]
+        return np.asarray(-(rows.stack(np.concatenate([common, by]), error) * rate[:, None]).T, dtype=float)
 
     inside = np.clip((start.settings[free] - middle) / half, -1.0 + _INSIDE, 1.0 - _INSIDE)
     x0 = np.concatenate([[start.gain_neper, start.delay][:shared], np.arcsin(inside)])

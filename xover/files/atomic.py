@@ -76,6 +76,15 @@ def write_bytes(path: Path | str, data: bytes, force: bool = False) -> None:
         raise _fault(path, error, "written") from error
 
 
+def check_target(path: Path | str, force: bool = False) -> None:
+    """Raise at once what `write_bytes` would raise for this name, before there is anything to write."""
+    path = Path(path)
+    try:
+        _mode_of_target(path, Path(os.path.realpath(path)), force)
+    except (OSError, ValueError) as error:
+        raise _fault(path, error, "written") from error
+
+
 def _mode_of_target(path: Path, target: Path, force: bool) -> int | None:
     """Refuse what must not be overwritten; give the permissions to keep, None for a new file."""
     if os.path.lexists(path) and not force and not path.is_dir():

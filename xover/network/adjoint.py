@@ -12,7 +12,7 @@ for each driver gives its derivatives to all parts; those of the load need none.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -90,8 +90,12 @@ def network_parameters(network: Network) -> tuple[Parameter, ...]:
     return found
 
 
-def drive_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
+def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> dict[str, dict[str, Complex]]:
     """Derivative of each drive to each parameter, dH/dx.
+
+    Parameters
+    ----------
+    only : names of the parameters that are wanted; None for all.
 
     Returns
     -------
@@ -103,16 +107,19 @@ def drive_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
     ------
     OptionError : as `network_parameters`.
     """
-    slopes = _slopes(solution)
+    slopes = _slopes(solution, only)
     out: dict[str, dict[str, Complex]] = {}
-    for card in solution.network.drivers:
-        block = next(b for b in solution.blocks if card.name in b.names)
-        flow = {name: amps.sum(axis=0) for name, amps in _currents(block).items()}
-        out[card.key] = _collect(solution, slopes, flow, _answer(block, card.name))
-    return out
+    for block in solution.blocks:
+        cards = [card for card in solution.network.drivers if card.name in block.names]
+        if not cards:
+            continue
+        flow = {name: block.current(row).sum(axis=0) for row, name in enumerate(block.names)}
+        for card, amps in zip(cards, answers(block, [card.name for card in cards]), strict=True):
+            out[card.key] = _collect(solution, slopes, flow, dict(zip(block.names, amps, strict=True)))
+    return {card.key: out[card.key] for card in solution.network.drivers}
 
 
-def impedance_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
+def impedance_gradient(solution: Solution, only: Collection[str] | None = None) -> dict[str, dict[str, Complex]]:
     """Derivative of each channel's load to each parameter, dZ/dx, the other channels silent.
 
     Returns
@@ -124,10 +131,11 @@ def impedance_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
     ------
     OptionError : as `network_parameters`.
     """
-    slopes = _slopes(solution)
+    slopes = _slopes(solution, only)
+    currents = {n: block.current(row) for block in solution.blocks for row, n in enumerate(block.names)}
     out: dict[str, dict[str, Complex]] = {}
     for index, channel in enumerate(solution.network.channels):
-        flow = {n: amps[index] for block in solution.blocks for n, amps in _currents(block).items()}
+        flow = {n: amps[index] for n, amps in currents.items()}
         load = solution.impedance_ohm[channel.name]
         square = np.where(np.isfinite(load), load, np.nan) ** 2
         gradient = _collect(solution, slopes, flow, flow)
@@ -157,9 +165,10 @@ def impedance_sensitivity(solution: Solution) -> dict[str, dict[str, Complex]]:
 _Slope = tuple[tuple[str, ...], Complex]
 
 
-def _slopes(solution: Solution) -> dict[str, list[_Slope]]:
+def _slopes(solution: Solution, only: Collection[str] | None) -> dict[str, list[_Slope]]:
     """What each parameter acts on, and how."""
-    return {p.name: list(_acts_on(solution, p)) for p in network_parameters(solution.network)}
+    wanted = (p for p in network_parameters(solution.network) if only is None or p.name in only)
+    return {p.name: list(_acts_on(solution, p)) for p in wanted}
 
 
 def _acts_on(solution: Solution, parameter: Parameter) -> Iterator[_Slope]:
@@ -207,33 +216,71 @@ def _given(solution: Solution, name: str, value: float) -> Float:
     return np.asarray(solution.values.get(name, np.array([value])), dtype=float)[:, None]
 
 
-def _currents(solved: SolvedBlock) -> dict[str, Complex]:
-    """(c, k, n) current of each element, for each channel alone at one volt."""
-    return {name: solved.current(row) for row, name in enumerate(solved.names)}
+def answers(solved: SolvedBlock, elements: Sequence[str]) -> Complex:
+    """Currents for one ampere into an element's first node and out of its second, the amplifiers silent.
 
-
-def _answer(solved: SolvedBlock, driver: str) -> dict[str, Complex]:
-    """(k, n) current of each element for one ampere into a driver's plus and out of its minus, amplifiers silent."""
+    Returns
+    -------
+    (a, e, k, n) for each of the `elements`, the current of every element in the order of `solved.names`; zero
+    straight across an amplifier, which takes the ampere; NaN where an impedance of the section is not known.
+    """
     block = solved.block
-    elements, nodes = len(block.names), len(block.nodes)
+    rows, nodes = len(block.names), len(block.nodes)
     batch, count = solved.admittance.shape[1:]
     stack = batch * count
-    if block.size == 0:  # straight across the amplifier, which takes the ampere
-        return {name: np.zeros((batch, count), dtype=complex) for name in solved.names}
-    admittance = solved.admittance.reshape(elements, stack)
-    unknown = ~np.isfinite(admittance.sum(axis=0))
-    matrix, source = block.system(
+    if block.size == 0:
+        return np.zeros((len(elements), len(solved.names), batch, count), dtype=complex)
+    admittance = solved.admittance.reshape(rows, stack)
+    branch = solved.branch_ohm.reshape(len(block.branches), stack)
+    unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
+    matrix, _ = block.system(
         np.where(unknown, 1.0, admittance),
-        solved.branch_ohm.reshape(len(block.branches), stack),
+        np.where(unknown, 1.0, branch),
         [(i, j, term.reshape(stack)) for i, j, term in solved.mutual_ohm],
     )
-    source = np.zeros_like(source[:, :1])
-    source[:nodes, 0] = block.incidence[solved.names.index(driver)][:, None]
-    x = solve_stack(matrix, source)[0][:, 0]
-    x[:, unknown] = np.nan
-    across = block.incidence[:elements] @ x[:nodes]
-    amps = np.concatenate([admittance * across, x[nodes:]])
-    return dict(zip(solved.names, amps.reshape(-1, batch, count), strict=True))
+    source = np.zeros((block.size, len(elements), stack), dtype=complex)
+    for column, name in enumerate(elements):
+        source[:nodes, column] = block.incidence[solved.names.index(name)][:, None]
+    x = solve_stack(matrix, source)[0]
+    x[:, :, unknown] = np.nan
+    across = block.incidence[:rows].astype(complex) @ x[:nodes].reshape(nodes, -1)
+    amps = np.empty((len(elements), len(solved.names), stack), dtype=complex)
+    amps[:, :rows] = (admittance[:, None] * across.reshape(rows, len(elements), stack)).swapaxes(0, 1)
+    amps[:, rows:] = x[nodes:].swapaxes(0, 1)
+    return amps.reshape(len(elements), len(solved.names), batch, count)
+
+
+@dataclass(frozen=True, eq=False)
+class ElementCurrents:
+    """Currents of some elements, of which every derivative is a product.
+
+    Attributes
+    ----------
+    flow : (e, k, n) in use, all channels at one volt.
+    answer : (d, e, k, n) for one ampere into each driver, in the order of the cards; 0 in other sections.
+    """
+
+    flow: Complex
+    answer: Complex
+
+
+def element_currents(solution: Solution, elements: Sequence[str]) -> ElementCurrents:
+    """Currents of some elements: dV_d/dZ_e = answer[d, e] flow[e]."""
+    cards = [card.name for card in solution.network.drivers]
+    batch = max(block.admittance.shape[1] for block in solution.blocks)
+    count = solution.frequency_hz.size
+    flow = np.zeros((len(elements), batch, count), dtype=complex)
+    answer = np.zeros((len(cards), len(elements), batch, count), dtype=complex)
+    for block in solution.blocks:
+        inside = [i for i, name in enumerate(elements) if name in block.names]
+        rows = [block.names.index(elements[i]) for i in inside]
+        for i, row in zip(inside, rows, strict=True):
+            flow[i] = block.current(row).sum(axis=0)
+        fed = [d for d, name in enumerate(cards) if name in block.names]
+        if inside and fed:
+            amps = answers(block, [cards[d] for d in fed])
+            answer[np.ix_(fed, inside)] = amps[:, rows]
+    return ElementCurrents(flow, answer)
 
 
 def _collect(
@@ -243,15 +290,19 @@ def _collect(
     shape = next(iter(solution.drive.values())).shape
     out: dict[str, Complex] = {}
     for name, terms in slopes.items():
-        total = np.zeros((1, solution.frequency_hz.size), dtype=complex)
+        total: Complex | None = None
         for pair, slope in terms:
             if pair[0] not in answer:
                 continue
             if len(pair) == 1:
-                total = total + flow[pair[0]] * answer[pair[0]] * slope
+                part = flow[pair[0]] * answer[pair[0]] * slope
             else:
-                total = total + (flow[pair[0]] * answer[pair[1]] + flow[pair[1]] * answer[pair[0]]) * slope
-        out[name] = np.broadcast_to(total, shape).copy() if len(shape) == 2 else total.reshape(shape)
+                part = (flow[pair[0]] * answer[pair[1]] + flow[pair[1]] * answer[pair[0]]) * slope
+            total = part if total is None else total + part
+        if total is None:
+            out[name] = np.zeros(shape, dtype=complex)
+        else:
+            out[name] = np.broadcast_to(total, shape).copy() if len(shape) == 2 else total.reshape(shape)
     return out
 
 

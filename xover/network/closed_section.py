@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network.multilinear import Multilinear, summed
@@ -14,8 +15,10 @@ from xover.network.network import Network
 from xover.network.symbols import Kind, Quantity
 from xover.network.tagged_equations import Equations, Form, immittance
 
-# Exponents of the varied quantities -> coefficient at each frequency, (n,).
-_Coefficients = dict[tuple[int, ...], Complex]
+# Exponents of the varied quantities, so many bits each -> coefficient at each frequency, (n,). None is above 2.
+_Coefficients = dict[int, Complex]
+_BITS = 4
+_LARGEST = (1 << _BITS) - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,20 +28,28 @@ class CompiledFunction:
     exponents: tuple[tuple[int, ...], ...]
     coefficients: Complex
 
-    @property
+    @cached_property
     def varies(self) -> bool:
         """Whether any varied quantity occurs."""
         return any(any(e) for e in self.exponents)
+
+    @cached_property
+    def _factors(self) -> tuple[tuple[int, NDArray[np.intp]], ...]:
+        """What the products are made of: a variable, and the rows that it multiplies once (more)."""
+        powers = np.array(self.exponents)
+        return tuple(
+            (int(variable), np.flatnonzero(powers[:, variable] >= power))
+            for variable in np.flatnonzero(powers.any(axis=0))
+            for power in range(1, int(powers[:, variable].max()) + 1)
+        )
 
     def __call__(self, chosen: Float) -> Complex:
         """(k, n) for (k, v) values; (1, n) where nothing varies."""
         if not self.varies:
             return np.asarray(self.coefficients.sum(axis=0, keepdims=True))
-        powers = np.array(self.exponents)
-        design = np.ones((powers.shape[0], chosen.shape[0]))
-        for variable in np.flatnonzero(powers.any(axis=0)):
-            for power in range(1, int(powers[:, variable].max()) + 1):
-                design[powers[:, variable] >= power] *= chosen[:, variable]
+        design = np.ones((len(self.exponents), chosen.shape[0]))
+        for variable, rows in self._factors:
+            design[rows] *= chosen[:, variable]
         # Real values times complex coefficients: one real matrix product of twice the width.
         return np.asarray((design.T @ self.coefficients.view(float)).view(complex))
 
@@ -92,13 +103,10 @@ class CompiledSection:
 
     def compiled(self, products: Multilinear, *, absolute: bool = False) -> CompiledFunction:
         """Numbers for everything that does not vary; `absolute` takes every term by its magnitude."""
-        nothing = (0,) * len(self.variables)
         level: dict[int, _Coefficients] = {
-            p: {nothing: np.full(1, abs(c) if absolute else c, dtype=complex)} for p, c in products.items()
+            p: {0: np.full(1, abs(c) if absolute else c, dtype=complex)} for p, c in products.items()
         }
-        for index, tag in enumerate(self.equations.tags):
-            forms = immittance(self.network, tag, self.has_symbol)
-            present, absent = (self._form(form, absolute) for form in forms)
+        for index, (present, absent) in enumerate(self._sizes if absolute else self._numbers):
             bit = 1 << index
             following: dict[int, _Coefficients] = {}
             for product, inner in level.items():
@@ -106,23 +114,41 @@ class CompiledSection:
                 if factor:
                     _multiply_into(following.setdefault(product & ~bit, {}), inner, factor)
             level = following
-        found = level.get(0, {}) or {nothing: np.zeros(1, dtype=complex)}
-        table = np.stack([np.broadcast_to(c, (self.size,)) for c in found.values()])
-        return CompiledFunction(tuple(found), np.ascontiguousarray(table))
+        found = level.get(0, {}) or {0: np.zeros(1, dtype=complex)}
+        table = np.empty((len(found), self.size), dtype=complex)
+        for row, coefficient in enumerate(found.values()):
+            table[row] = coefficient
+        shifts = range(0, _BITS * len(self.variables), _BITS)
+        return CompiledFunction(tuple(tuple(e >> shift & _LARGEST for shift in shifts) for e in found), table)
+
+    @cached_property
+    def _numbers(self) -> list[tuple[_Coefficients, _Coefficients]]:
+        """Numerator and denominator of each tag's immittance."""
+        return self._all_forms(False)
+
+    @cached_property
+    def _sizes(self) -> list[tuple[_Coefficients, _Coefficients]]:
+        """The same, every term by its magnitude."""
+        return self._all_forms(True)
+
+    def _all_forms(self, absolute: bool) -> list[tuple[_Coefficients, _Coefficients]]:
+        forms = (immittance(self.network, tag, self.has_symbol) for tag in self.equations.tags)
+        return [(self._form(top, absolute), self._form(bottom, absolute)) for top, bottom in forms]
 
     def _form(self, form: Form, absolute: bool) -> _Coefficients:
         """An immittance's numerator or denominator in the varied quantities."""
         total: _Coefficients = {}
         for product in form:
-            terms: _Coefficients = {(0,) * len(self.variables): np.ones(1, dtype=complex)}
+            terms: _Coefficients = {0: np.ones(1, dtype=complex)}
             for quantity in product:
-                own = tuple(int(quantity == v) for v in self.variables)
-                if not any(own):
-                    factor = {own: self.fixed[quantity]}
-                elif quantity.kind is Kind.LOSS_ANGLE:
-                    factor = {(0,) * len(own): np.ones(1, dtype=complex), own: np.full(1, 1j)}
+                if quantity not in self.variables:
+                    factor = {0: self.fixed[quantity]}
                 else:
-                    factor = {own: np.ones(1, dtype=complex)}
+                    own = 1 << _BITS * self.variables.index(quantity)
+                    if quantity.kind is Kind.LOSS_ANGLE:
+                        factor = {0: np.ones(1, dtype=complex), own: np.full(1, 1j)}
+                    else:
+                        factor = {own: np.ones(1, dtype=complex)}
                 if absolute:
                     factor = {exponents: np.abs(number) + 0j for exponents, number in factor.items()}
                 longer: _Coefficients = {}
@@ -136,5 +162,5 @@ class CompiledSection:
 def _multiply_into(total: _Coefficients, one: _Coefficients, other: _Coefficients) -> None:
     for a, x in one.items():
         for b, y in other.items():
-            key = tuple(i + j for i, j in zip(a, b, strict=True))
+            key = a + b
             total[key] = total[key] + x * y if key in total else x * y

@@ -8,12 +8,13 @@ from pathlib import Path
 
 from xover.errors import OptionError
 from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
+from xover.readable import Readable
 
 GROUND = "0"
 
 
-@dataclass(frozen=True)
-class Network:
+@dataclass(frozen=True, repr=False)
+class Network(Readable):
     """A passive network with its drivers and amplifier channels, in the order of the cards."""
 
     title: str

@@ -18,6 +18,7 @@ from xover.network.network import Network
 from xover.network.parts import Capacitor, Inductor, Resistor
 from xover.network.sections import find_sections
 from xover.network.stamps import Block, known_voltages, make_block, needs_current
+from xover.readable import Readable
 
 # Systems worked on at a time: small enough for the matrices to stay in the processor's cache.
 _CHUNK = 2048
@@ -56,8 +57,8 @@ class SolvedBlock:
         return np.asarray(self.unknown[len(self.block.nodes) + row - elements], dtype=complex)
 
 
-@dataclass(frozen=True, eq=False)
-class Solution:
+@dataclass(frozen=True, eq=False, repr=False)
+class Solution(Readable):
     """The network solved at every frequency, and for every candidate where values were given as arrays.
 
     Arrays have the shape (n,) over frequency, or (k, n) with k candidates.

@@ -121,7 +121,10 @@ def _components(network: Network) -> dict[str, set[str]]:
         groups.join(channel.plus, channel.minus)
     nodes = {n for e in (*network.parts, *network.drivers) for n in (e.a, e.b)}
     nodes |= {n for c in network.channels for n in (c.plus, c.minus)} | {GROUND}
-    return {n: {m for m in nodes if groups.find(m) == groups.find(n)} for n in nodes}
+    together: dict[str, set[str]] = {}
+    for node in nodes:
+        together.setdefault(groups.find(node), set()).add(node)
+    return {n: together[groups.find(n)] for n in nodes}
 
 
 def needs_current(network: Network, batched: frozenset[str]) -> frozenset[str]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from xover.errors import NoSolutionError, OptionError
 from xover.network.faults import topology_faults
 from xover.network.multilinear import Multilinear, add, cramer
 from xover.network.network import Network
-from xover.network.parts import Channel, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
 from xover.network.sections import find_sections
 from xover.network.stamps import known_voltages
 from xover.network.symbols import Kind, Quantity, S
@@ -86,13 +87,32 @@ def equations(network: Network) -> Iterator[Equations]:
     fault = next(topology_faults(network), None)
     if fault is not None:
         raise NoSolutionError(fault.problem, fault.remedy)
+    yield from _wired(_bare(network))
+
+
+def _bare(network: Network) -> Network:
+    """The wiring alone, every value 1: all that the equations depend on."""
+    parts: list[Part] = []
+    for part in network.parts:
+        if isinstance(part, Resistor):
+            parts.append(Resistor(part.name, part.a, part.b, 1.0))
+        elif isinstance(part, Inductor):
+            parts.append(Inductor(part.name, part.a, part.b, 1.0))
+        else:
+            parts.append(Capacitor(part.name, part.a, part.b, 1.0))
+    couplings = tuple(Coupling(c.name, c.first, c.second, 1.0) for c in network.couplings)
+    return Network("", tuple(parts), network.drivers, network.channels, couplings)
+
+
+@lru_cache(maxsize=64)
+def _wired(network: Network) -> tuple[Equations, ...]:
+    """The equations of a wiring; they are kept, as searches ask for the same wiring again and again."""
     known, floating = known_voltages(network)
     if floating:
         everything = frozenset(e.name for e in (*network.parts, *network.drivers))
-        yield _solved(_System(network, everything, known, floating))
-        return
-    for section in find_sections(network):
-        yield _solved(_System(network, frozenset(section.elements), known, ()))
+        return (_solved(_System(network, everything, known, floating)),)
+    sections = find_sections(network)
+    return tuple(_solved(_System(network, frozenset(s.elements), known, ())) for s in sections)
 
 
 def _members(network: Network, names: frozenset[str]) -> list[Part | DriverCard]:

@@ -24,14 +24,15 @@ from xover.parts.wire import (
     resistance_ohm_per_m,
     usual_wires,
 )
+from xover.readable import Readable
 
 LOWEST_H: Final = 1e-6
 HIGHEST_H: Final = 1.0
 HOT_C: Final = 80.0
 
 
-@dataclass(frozen=True)
-class CoilDesign:
+@dataclass(frozen=True, repr=False)
+class CoilDesign(Readable):
     """A recipe for a coil and what comes out of it.
 
     Attributes

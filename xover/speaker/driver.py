@@ -9,6 +9,7 @@ import numpy as np
 
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.datasheet import DatasheetValues, datasheet_response
+from xover.readable import Readable
 
 Position = tuple[float, float, float]
 
@@ -21,8 +22,8 @@ class PhaseSource(StrEnum):
     NONE = "none"
 
 
-@dataclass(frozen=True, eq=False)
-class SpeakerDriver:
+@dataclass(frozen=True, eq=False, repr=False)
+class SpeakerDriver(Readable):
     """One driver: what was measured, what is assumed, and where it stands.
 
     Attributes

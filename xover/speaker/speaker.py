@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
 
 from xover.curve import Complex, Float
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.netlist import read_netlist
 from xover.files.speaker import Amplifier, Listening, SpeakerFile
 from xover.network import Network, build_network
+from xover.readable import Readable
 from xover.speaker.driver import PhaseSource, SpeakerDriver
 
 
-@dataclass(frozen=True, eq=False)
-class Speaker:
+@dataclass(frozen=True, eq=False, repr=False)
+class Speaker(Readable):
     """A loudspeaker as its folder describes it.
 
     Attributes
@@ -55,6 +58,8 @@ class Speaker:
     def network(self, name: str) -> Network:
         """Read and check a named network; each of its drivers must be known here.
 
+        The file is read again only where it has changed since.
+
         Raises
         ------
         OptionError : no network of that name. InputError : a fault in its netlist.
@@ -65,7 +70,23 @@ class Speaker:
             raise OptionError(
                 f"{self.file.path} has no network '{name}'", f"did you mean {near}?" if near else f"it has {known}"
             )
-        network = build_network(read_netlist(self.file.file(self.file.speaker.networks[name].circuit)))
+        path = self.file.file(self.file.speaker.networks[name].circuit)
+        try:
+            stamp = (path.stat().st_mtime_ns, path.stat().st_size)
+        except OSError:
+            return self._read(path)  # which tells what is wrong with it
+        kept = self._networks.get(name)
+        if kept is None or kept[0] != stamp:
+            kept = self._networks[name] = stamp, self._read(path)
+        return kept[1]
+
+    @cached_property
+    def _networks(self) -> dict[str, tuple[tuple[int, int], Network]]:
+        """What was read, and what the file looked like then."""
+        return {}
+
+    def _read(self, path: Path) -> Network:
+        network = build_network(read_netlist(path))
         for card in network.drivers:
             if card.driver not in self.drivers:
                 near = nearest_word(card.driver, self.drivers)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from xover.parts.stock_item import ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
+from xover.readable import Readable
 
 _KINDS = {
     ItemKind.RESISTOR: Kind.RESISTANCE,
@@ -43,8 +44,8 @@ class BillLine:
     line: int | None
 
 
-@dataclass(frozen=True)
-class Bill:
+@dataclass(frozen=True, repr=False)
+class Bill(Readable):
     """All lines and what they cost; the cost counts only parts that have a price.
 
     Attributes

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.network.parts import Coupling, Part
+from xover.readable import Readable
 from xover.studies.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
 from xover.studies.changes import Worst
 from xover.studies.condition_parts import settings
@@ -31,8 +32,8 @@ Pair = tuple[Part, Part] | tuple[Coupling, Coupling]
 """One part or coupling, as marked and as found."""
 
 
-@dataclass(frozen=True, eq=False)
-class PartBlame:
+@dataclass(frozen=True, eq=False, repr=False)
+class PartBlame(Readable):
     """What one changed part does. All changes are looked for in the study's band.
 
     Attributes
@@ -74,8 +75,8 @@ class PartBlame:
         return max(sizes) if max(sizes) >= 0 else math.nan
 
 
-@dataclass(frozen=True, eq=False)
-class Blame:
+@dataclass(frozen=True, eq=False, repr=False)
+class Blame(Readable):
     """The changed parts, most to blame first.
 
     Attributes

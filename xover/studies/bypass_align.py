@@ -215,36 +215,39 @@ def _refine(
     cells, count = pressure.shape[:2]
     unit = np.concatenate([np.full((cells, count - 1), GAIN_STEP_DB), DELAY_STEP_CYCLES / corners_hz], axis=1)
     point = np.concatenate([gain_db[:, 1:] - gain_db[:, :1], delay_s[:, 1:] - delay_s[:, :1]], axis=1)
-    moves = _moves(count - 1)
 
-    def ways(at: Float, rows: NDArray[np.intp]) -> list[Complex]:
-        gains, delays = at[..., : count - 1], at[..., count - 1 :]
-        turn = np.exp(-2j * np.pi * delays[..., None] * frequency_hz) * _ratio(gains)[..., None]
-        return [
-            pressure[rows, 0][:, None, :],
-            *(pressure[rows, k + 1][:, None] * turn[:, :, k] for k in range(count - 1)),
-        ]
+    def ways(at: Float, rows: NDArray[np.intp], which: _Moves) -> list[Complex]:
+        """What each channel gives for each move of its own, (cells, own moves, n)."""
+        out = [pressure[rows, 0][:, None, :]]
+        for k in range(count - 1):
+            delays, gains = at[:, which.delay_first[k], count - 1 + k], at[:, which.own_first[k], k]
+            turn = np.exp(-2j * np.pi * delays[..., None] * frequency_hz)
+            out.append(pressure[rows, k + 1][:, None] * (turn[:, which.delay[k]] * _ratio(gains)[..., None]))
+        return out
 
-    def cost(at: Float, rows: NDArray[np.intp]) -> Float:
-        parts = ways(at, rows)
+    def cost(at: Float, rows: NDArray[np.intp], which: _Moves) -> Float:
+        own = ways(at, rows, which)
+        parts = [own[0], *(own[k + 1][:, which.own[k]] for k in range(count - 1))]
         total = parts[0]
         for part in parts[1:]:
             total = total + part
-        lost = sum(apart(a, b) for a, b in pairwise(parts))
+        # The lowest channel does not move, so how far the next is apart from it is a matter of that one's moves.
+        lost = apart(own[0], own[1])[:, which.own[0]] + sum(apart(a, b) for a, b in pairwise(parts[1:]))
         step_s = np.diff(at[..., count - 1 :], axis=-1, prepend=0.0)
         off = np.abs(step_s - centre_s[rows, None]) * corners_hz[rows, None] - REACH_CYCLES
         beyond = BEYOND_DB * np.maximum(off, 0.0).sum(axis=-1)
         return np.asarray(rms_deviation_db(total) + apart_db[rows, None] * lost + beyond, dtype=float)
 
+    moves, still = _Moves.of(_moves(count - 1)), _Moves.of(np.zeros((1, 2 * (count - 1))))
     every = np.arange(cells)
-    best = cost(point[:, None, :], every)[:, 0]
+    best = cost(point[:, None, :], every, still)[:, 0]
     step = np.full(cells, FIRST_STEP)
     for _ in range(MOST_ROUNDS):
         rows = np.flatnonzero(step >= last_step)
         if rows.size == 0:
             break
-        tried = point[rows, None, :] + step[rows, None, None] * unit[rows, None, :] * moves
-        costs = cost(tried, rows)
+        tried = point[rows, None, :] + step[rows, None, None] * unit[rows, None, :] * moves.table
+        costs = cost(tried, rows, moves)
         choice = np.argmin(costs, axis=1)
         least = costs[np.arange(rows.size), choice]
         better = least < best[rows]
@@ -255,8 +258,36 @@ def _refine(
     return (
         np.concatenate([zero, point[:, : count - 1]], axis=1),
         np.concatenate([zero, point[:, count - 1 :]], axis=1),
-        rms_deviation_db(np.sum(ways(point[:, None, :], every), axis=0))[:, 0],
+        rms_deviation_db(np.sum(ways(point[:, None, :], every, still), axis=0))[:, 0],
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Moves:
+    """Moves (m, 2 p) of p gains, then p delays, and which of them are alike for one channel.
+
+    Attributes
+    ----------
+    own, own_first : for each channel the number (m,) of its own move, and a move (a,) with each number.
+    delay, delay_first : for each channel the number (a,) of its delay's step, and a move (b,) with each number.
+    """
+
+    table: Float
+    own: tuple[NDArray[np.intp], ...]
+    own_first: tuple[NDArray[np.intp], ...]
+    delay: tuple[NDArray[np.intp], ...]
+    delay_first: tuple[NDArray[np.intp], ...]
+
+    @classmethod
+    def of(cls, table: Float) -> _Moves:
+        pairs = table.shape[1] // 2
+        found = []
+        for k in range(pairs):
+            _, first, own = np.unique(table[:, [k, pairs + k]], axis=0, return_index=True, return_inverse=True)
+            _, row, delay = np.unique(table[first, pairs + k], return_index=True, return_inverse=True)
+            found.append((own.ravel(), first, delay.ravel(), first[row]))
+        columns = [tuple(column) for column in zip(*found, strict=True)]
+        return cls(table, columns[0], columns[1], columns[2], columns[3])
 
 
 def _moves(pairs: int) -> Float:

@@ -16,6 +16,7 @@ from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import fit_twin
 from xover.parts.preferred import series_values
+from xover.readable import Readable
 from xover.studies.bypass_sound import setting
 
 SERIES: Final = "E6"
@@ -64,8 +65,8 @@ class CapacitorEffect:
     lowest_load_hz: float
 
 
-@dataclass(frozen=True, eq=False)
-class ProtectionCapacitor:
+@dataclass(frozen=True, eq=False, repr=False)
+class ProtectionCapacitor(Readable):
     """The capacitor proposed for the highest channel.
 
     Attributes

@@ -18,6 +18,7 @@ from xover.files.speaker import Amplifier
 from xover.network import Channel, DriverCard, Network, solve
 from xover.network.network import GROUND
 from xover.network.sections import fixed_nodes
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.impedance_peak import impedance_peak_hz
 from xover.studies.predict import Sound, make_branches
@@ -69,8 +70,8 @@ class BareDrivers:
         return tuple(w.driver for w in self.wirings)
 
 
-@dataclass(frozen=True, eq=False)
-class BareLoad:
+@dataclass(frozen=True, eq=False, repr=False)
+class BareLoad(Readable):
     """What one channel sees.
 
     Attributes

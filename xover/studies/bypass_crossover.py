@@ -17,6 +17,7 @@ from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band
 from xover.electronic.slopes import SLOPES, Slope
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.bypass_align import COARSE_STEP, align
 from xover.studies.bypass_sound import Voices, crossover_filters, setting
@@ -66,8 +67,8 @@ class ChannelSetting:
     bands: tuple[Band, ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class CrossoverSum:
+@dataclass(frozen=True, eq=False, repr=False)
+class CrossoverSum(Readable):
     """The sum behind an electronic crossover.
 
     Attributes
@@ -98,8 +99,8 @@ class CrossoverSum:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class CrossoverMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class CrossoverMap(Readable):
     """Deviation of the sum against a corner and the slope, each cell with its own best settings.
 
     Attributes

@@ -13,6 +13,7 @@ from xover.acoustic.level import BandLevel
 from xover.acoustic.summing import AcousticSum
 from xover.amplifier.verdict import LoadLevel
 from xover.curve import Complex, Float
+from xover.readable import Readable
 from xover.studies.bypass_capacitor import ProtectionCapacitor
 from xover.studies.bypass_channels import BareLoad, Wiring
 from xover.studies.bypass_crossover import Crossover, CrossoverMap, CrossoverSum
@@ -48,8 +49,8 @@ class BypassFinding:
     text: str
 
 
-@dataclass(frozen=True, eq=False)
-class BypassChannel:
+@dataclass(frozen=True, eq=False, repr=False)
+class BypassChannel(Readable):
     """One amplifier channel and all that concerns it.
 
     Attributes
@@ -73,8 +74,8 @@ class BypassChannel:
     slope: Complex
 
 
-@dataclass(frozen=True, eq=False)
-class BypassStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class BypassStudy(Readable):
     """Each driver on its own channel: is it safe, and what does it need?
 
     Attributes

@@ -16,6 +16,7 @@ from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import Twin, fit_twin, weight_in_sum
+from xover.readable import Readable
 from xover.studies.bypass_channels import BareDrivers
 from xover.studies.bypass_sound import Voices, setting
 from xover.studies.predict import Sound
@@ -26,8 +27,8 @@ STRIDE: Final = 4
 """Every so many rows of the grid are fitted; errors are taken on all of them."""
 
 
-@dataclass(frozen=True, eq=False)
-class ChannelTwin:
+@dataclass(frozen=True, eq=False, repr=False)
+class ChannelTwin(Readable):
     """The twin of one channel.
 
     Attributes
@@ -73,8 +74,8 @@ class ChannelTwin:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class TwinSum:
+@dataclass(frozen=True, eq=False, repr=False)
+class TwinSum(Readable):
     """The sum behind the twin beside that of the network.
 
     Attributes

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from xover.acoustic.branch import Branch
 from xover.curve import Complex, Float
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.predict import Sound, make_branches
 
@@ -28,8 +29,8 @@ class Worst:
     at_hz: float
 
 
-@dataclass(frozen=True, eq=False)
-class Change:
+@dataclass(frozen=True, eq=False, repr=False)
+class Change(Readable):
     """What one step of a parameter does to a curve, to first order.
 
     Attributes
@@ -43,8 +44,8 @@ class Change:
     worst: Worst
 
 
-@dataclass(frozen=True, eq=False)
-class LoadChange:
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadChange(Readable):
     """What one step of a parameter does to a channel's load, to first order.
 
     Attributes

@@ -8,6 +8,7 @@ from typing import Any
 
 from xover.driver.datasheet import DatasheetValues
 from xover.driver.fit import DriverFit
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.check_amplifier import amplifier_findings
 from xover.studies.check_drivers import driver_findings, fit_sweep
@@ -17,8 +18,8 @@ from xover.studies.findings import Finding, Severity, note, warning
 _ORDER = list(Severity)
 
 
-@dataclass(frozen=True, eq=False)
-class CheckStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class CheckStudy(Readable):
     """Everything that `check` found.
 
     Attributes

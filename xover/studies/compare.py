@@ -15,6 +15,7 @@ from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
+from xover.readable import Readable
 from xover.studies.compare_curves import Operand, Predicted, Shown, What, natural, show
 
 MATCH_BAND_HZ: Final = (200.0, 15_000.0)
@@ -57,8 +58,8 @@ class Stretch:
     words: str
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Readable):
     """The first less the second.
 
     Attributes

@@ -15,6 +15,7 @@ from xover.files.atomic import read_text
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
 from xover.files.tables import TOUCHSTONE_SUFFIXES, read_impedance, read_response
+from xover.readable import Readable
 from xover.speaker import Speaker, open_speaker
 from xover.studies.changes import known_level_db
 from xover.studies.predict import sound_of
@@ -54,8 +55,8 @@ class Predicted:
 Operand = Table | Predicted
 
 
-@dataclass(frozen=True, eq=False)
-class Shown:
+@dataclass(frozen=True, eq=False, repr=False)
+class Shown(Readable):
     """One of the two curves on the common grid.
 
     Attributes

@@ -15,6 +15,7 @@ from xover.amplifier.load import LoadReading, read_load
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Network
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.blame import Blame, Pair, clashing_names, find_blame
 from xover.studies.candidate_sums import (
@@ -48,8 +49,8 @@ BAND_HZ: Final = (200.0, 20_000.0)
 LIMIT_DB: Final = 1.0
 
 
-@dataclass(frozen=True, eq=False)
-class LoadThenNow:
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadThenNow(Readable):
     """The load of one channel, original and found; `now` is None where nothing was measured."""
 
     channel: str
@@ -65,8 +66,8 @@ class CrossoverThenNow:
     now: CrossoverReading | None
 
 
-@dataclass(frozen=True, eq=False)
-class ConditionStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class ConditionStudy(Readable):
     """What age has done to a network.
 
     Attributes

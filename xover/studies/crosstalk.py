@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations, product
 from typing import Any, Final
@@ -14,10 +14,12 @@ from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Network, Solution, solve
+from xover.network.coupled_pair import couple_pair
 from xover.network.faults import topology_faults
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.winding import Winding
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.candidate_sums import (
     Listener,
@@ -63,14 +65,16 @@ class DriveEffect:
     floor_after_db: float
 
 
-@dataclass(frozen=True, eq=False)
-class Case:
+@dataclass(frozen=True, eq=False, repr=False)
+class Case(Readable):
     """One set of signs of the given couplings.
 
     Attributes
     ----------
     total : largest change of the sum in its band, dB. total_db : (n,) that change at all frequencies.
     load : largest change of each channel's impedance, per cent.
+    drive_db : (n,) the drives with the coupling, by key, re the amplifier.
+    stray_db : (n,) the voltage that the coupling alone adds to each drive, re the amplifier; -inf where it adds none.
     """
 
     couples: tuple[Couple, ...]
@@ -78,6 +82,8 @@ class Case:
     total: Worst
     total_db: Float
     load: Mapping[str, Worst]
+    drive_db: Mapping[str, Float]
+    stray_db: Mapping[str, Float]
 
 
 @dataclass(frozen=True)
@@ -115,8 +121,8 @@ class PairLimit:
         return min((abs(k) for k in (self.k_positive, self.k_negative) if k is not None), default=math.inf)
 
 
-@dataclass(frozen=True, eq=False)
-class Crosstalk:
+@dataclass(frozen=True, eq=False, repr=False)
+class Crosstalk(Readable):
     """Answer of `study_crosstalk`.
 
     Attributes
@@ -124,7 +130,10 @@ class Crosstalk:
     judged_by : what the limit is held against: "sum", "highest sum that any timing allows", or "drives" where the
         sound is not known.
     cases : the given couplings with all combinations of signs; empty without any.
+    drive_db : (n,) the drives without stray coupling, by key, re the amplifier.
     pairs : limits, the pair that allows least first.
+    at_limit : the pair that allows least with the coupling that it may just have; None where none matters, and where
+        couplings are given.
     skipped : pairs that a K card couples already; it stays as it is.
     """
 
@@ -133,24 +142,29 @@ class Crosstalk:
     frequency_hz: Float
     limit_db: float
     judged_by: str
+    drive_db: Mapping[str, Float]
     cases: tuple[Case, ...]
     pairs: tuple[PairLimit, ...]
+    at_limit: Case | None
     skipped: tuple[str, ...]
     warnings: tuple[str, ...]
 
     def plain(self) -> dict[str, Any]:
         """All of it, with the cases' drives by key."""
         own = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        own["cases"] = [
-            {
-                "couplings": case.couples,
-                "drive": {d.key: d for d in case.drive},
-                "sum": {"worst": case.total, "change_db": case.total_db},
-                "load_percent": case.load,
-            }
-            for case in self.cases
-        ]
+        own["cases"] = [_plain_case(case) for case in self.cases]
+        own["at_limit"] = None if self.at_limit is None else _plain_case(self.at_limit)
         return own | {"sum_band_hz": SUM_BAND_HZ, "example_coil": EXAMPLE_COIL}
+
+
+def _plain_case(case: Case) -> dict[str, Any]:
+    return {
+        "couplings": case.couples,
+        "drive": {d.key: d for d in case.drive},
+        "sum": {"worst": case.total, "change_db": case.total_db},
+        "load_percent": case.load,
+        "curves": {key: {"with_db": case.drive_db[key], "stray_db": case.stray_db[key]} for key in case.drive_db},
+    }
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,19 +179,19 @@ class _Bench:
     base_db: Float
     band: Rows
 
-    def total_db(self, solution: Solution) -> Float:
-        """(k, n) change of the sum."""
-        drives = {key: np.atleast_2d(value) for key, value in solution.drive.items()}
+    def total_db(self, drive: Mapping[str, Complex]) -> Float:
+        """(k, n) change of the sum for drives (k, n) or (n,) by key."""
+        drives = {key: np.atleast_2d(value) for key, value in drive.items()}
         return difference_db(self.listener.levels_db(drives), self.base_db)
 
-    def judged_db(self, solution: Solution) -> Float:
+    def judged_db(self, drive: Mapping[str, Complex]) -> Float:
         """(k, n) the change that the limit is held against: of the sum, or of the drive that moves most."""
         if self.knows_sum:
-            return np.where(self.band, self.total_db(solution), np.nan)
+            return np.where(self.band, self.total_db(drive), np.nan)
         moved = []
-        for key, drive in solution.drive.items():
+        for key, value in drive.items():
             rows = near_highest(self.base.drive[key])
-            moved.append(np.where(rows, change_db(np.atleast_2d(drive), self.base.drive[key]), 0.0))
+            moved.append(np.where(rows, change_db(np.atleast_2d(value), self.base.drive[key]), 0.0))
         stacked = np.nan_to_num(np.stack(moved))
         most = np.argmax(np.abs(stacked), axis=0)
         return np.asarray(np.take_along_axis(stacked, most[None], axis=0)[0])
@@ -242,8 +256,10 @@ def study_crosstalk(
         frequency_hz=frequency_hz,
         limit_db=limit_db,
         judged_by=judged if bench.knows_sum else "drives",
+        drive_db={key: level_db(drive) for key, drive in sound.solution.drive.items()},
         cases=_cases(bench, given),
         pairs=tuple(pairs),
+        at_limit=None if given or not pairs else _at_limit(bench, pairs[0]),
         skipped=tuple(f"{network.part(c.first).name}:{network.part(c.second).name}" for c in network.couplings),
         warnings=_warnings(network, pairs, sound.timing_reason if not sound.total.coherent else None),
     )
@@ -257,7 +273,20 @@ def _cases(bench: _Bench, couples: tuple[Couple, ...]) -> tuple[Case, ...]:
         tuple(replace(c, k=sign * abs(c.k)) for c, sign in zip(couples, signs, strict=True))
         for signs in product((1.0, -1.0), repeat=len(couples))
     ]
-    strays = stray_cards(bench.network, couples)
+    return _solved(bench, signed)
+
+
+def _at_limit(bench: _Bench, pair: PairLimit) -> Case | None:
+    """A pair with the smaller of its two limits; None where neither sign has one."""
+    known = [k for k in (pair.k_positive, pair.k_negative) if k is not None]
+    if not known:
+        return None
+    return _solved(bench, [(Couple(pair.first, pair.second, min(known, key=abs)),)])[0]
+
+
+def _solved(bench: _Bench, signed: Sequence[tuple[Couple, ...]]) -> tuple[Case, ...]:
+    """Couplings of the same pairs, solved at once. Raises OptionError for those that cannot all be."""
+    strays = stray_cards(bench.network, signed[0])
     networks = [with_strays(bench.network, strays, [c.k for c in chosen]) for chosen in signed]
     for network in networks:
         fault = next(topology_faults(network), None)
@@ -265,7 +294,7 @@ def _cases(bench: _Bench, couples: tuple[Couple, ...]) -> tuple[Case, ...]:
             raise OptionError(fault.problem, "give smaller couplings")
     values = {s.card: np.array([chosen[s.couple].k * s.factor for chosen in signed]) for s in strays}
     solution = solve(networks[0], bench.frequency_hz, bench.driver_ohm, values)
-    total = bench.total_db(solution)
+    total = bench.total_db(solution.drive)
     return tuple(
         Case(
             couples=chosen,
@@ -276,6 +305,8 @@ def _cases(bench: _Bench, couples: tuple[Couple, ...]) -> tuple[Case, ...]:
                 name: _percent(bench.frequency_hz, z[i], bench.base.impedance_ohm[name])
                 for name, z in solution.impedance_ohm.items()
             },
+            drive_db={key: level_db(drive[i]) for key, drive in solution.drive.items()},
+            stray_db={key: level_db(drive[i] - bench.base.drive[key]) for key, drive in solution.drive.items()},
         )
         for i, chosen in enumerate(signed)
     )
@@ -329,14 +360,29 @@ def _limit(bench: _Bench, first: str, second: str, limit_db: float) -> PairLimit
     )
 
 
+def _drives_of(bench: _Bench, strays: Sequence[Stray]) -> Callable[[Float], Mapping[str, Complex]]:
+    """What gives the drives for (k,) couplings: in closed form for a pair that carries no others along."""
+    if len(strays) > 1:
+        network = with_strays(bench.network, strays, [0.0])
+
+        def solved(couplings: Float) -> Mapping[str, Complex]:
+            values = {s.card: s.factor * couplings for s in strays}
+            return solve(network, bench.frequency_hz, bench.driver_ohm, values).drive
+
+        return solved
+    (one,) = strays
+    pair = couple_pair(bench.base, one.first, one.second)
+    coils = [c.henry for c in bench.network.coils if c.name in (one.first, one.second)]
+    ohm = 2j * np.pi * bench.frequency_hz * math.sqrt(coils[0] * coils[1])
+    return lambda couplings: pair.drives(couplings[:, None] * ohm)
+
+
 def _crossing(bench: _Bench, strays: Sequence[Stray], sign: float, limit_db: float) -> tuple[float, float] | None:
     """(k, Hz) of the least coupling of one sign that reaches the limit, to 1e-3 of itself; None up to 0.5."""
-    network = with_strays(bench.network, strays, [0.0])
+    drives = _drives_of(bench, strays)
 
     def moved(couplings: Float) -> Float:
-        values = {s.card: sign * s.factor * couplings for s in strays}
-        solution = solve(network, bench.frequency_hz, bench.driver_ohm, values)
-        return np.abs(np.nan_to_num(bench.judged_db(solution)))
+        return np.abs(np.nan_to_num(bench.judged_db(drives(sign * couplings))))
 
     low, tried = 0.0, np.geomspace(1e-4, CLOSEST, 24)
     at_hz = math.nan

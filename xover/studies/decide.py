@@ -11,6 +11,7 @@ import numpy as np
 from xover.curve import Float, log_grid
 from xover.errors import OptionError, nearest_word
 from xover.parts.catalogue import Catalogue
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.decide_bench import BAND_HZ, make_bench
 from xover.studies.decide_bypass import bypassed
@@ -25,8 +26,8 @@ OPTIONS: Final = tuple(str(n) for n in Name)
 PER_OCTAVE: Final = 48
 
 
-@dataclass(frozen=True, eq=False)
-class Decision:
+@dataclass(frozen=True, eq=False, repr=False)
+class Decision(Readable):
     """The four options side by side, and what the rule recommends.
 
     Attributes

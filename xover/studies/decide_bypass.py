@@ -76,6 +76,7 @@ def bypassed(case: Case) -> Option:
         f"{' and '.join(hertz(c) for c in study.crossover.corners_hz)} "
         f"({study.crossover.source}), best gain, delay and polarity",
         tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Gravity.NOTE),
+        study=study,
     )
 
 

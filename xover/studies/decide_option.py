@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
 
 from xover.curve import Evidence, Float
+from xover.network import Network
 from xover.parts.catalogue import Catalogue
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies import decide_criteria as judge
 from xover.studies.decide_bench import Bench
@@ -28,8 +30,8 @@ class Name(StrEnum):
     BYPASS = "bypass"
 
 
-@dataclass(frozen=True, eq=False)
-class Option:
+@dataclass(frozen=True, eq=False, repr=False)
+class Option(Readable):
     """One option.
 
     Attributes
@@ -38,6 +40,9 @@ class Option:
     criteria : one for each aspect, in their order.
     level_db : (n,) of its sum; NaN where that is not known.
     what : what it is, in words. cautions : what to heed if it is taken. netlist : what is built; empty for none.
+    study : what it was worked out with: the RefreshStudy, the RedesignStudy (the proposal that was chosen comes
+        first in it), the BypassStudy; None for leave and where it is no option. Not part of `plain`.
+    network : as it was judged; None for bypass and where it is no option. Not part of `plain`.
     """
 
     name: Name
@@ -47,6 +52,8 @@ class Option:
     what: str = ""
     cautions: tuple[str, ...] = ()
     netlist: str = ""
+    study: Any = field(default=None, repr=False)
+    network: Network | None = field(default=None, repr=False)
 
     @property
     def available(self) -> bool:

@@ -49,6 +49,7 @@ def leave(case: Case) -> Option:
         ),
         read.level_db if measured else np.full(read.level_db.shape, np.nan),
         f"network '{case.present}' as it is" + ("" if measured else ", taken as marked: no part was measured"),
+        network=read.sound.network,
     )
 
 
@@ -91,6 +92,8 @@ def refreshed(case: Case) -> Option:
         study.headline,
         study.warnings,
         study.netlist,
+        study,
+        read.sound.network,
     )
 
 
@@ -141,6 +144,8 @@ def redesigned(case: Case) -> Option:
         what,
         study.warnings,
         pick.netlist,
+        replace(study, proposals=(pick, *(p for p in study.proposals if p is not pick))),
+        read.sound.network,
     )
 
 

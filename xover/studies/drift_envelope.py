@@ -14,6 +14,7 @@ from xover.curve import Complex, Float
 from xover.network import Network, find_sections, solve
 from xover.network.parts import Capacitor, Inductor, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
+from xover.readable import Readable
 from xover.studies.blame import all_combinations
 from xover.studies.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
 from xover.studies.changes import Worst
@@ -81,8 +82,8 @@ class PartReach:
         return size if size >= 0 else math.nan
 
 
-@dataclass(frozen=True, eq=False)
-class DriftEnvelope:
+@dataclass(frozen=True, eq=False, repr=False)
+class DriftEnvelope(Readable):
     """All that assumed drift could have done.
 
     Attributes

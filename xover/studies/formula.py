@@ -18,6 +18,7 @@ from xover.network.exact_polynomials import plus, times
 from xover.network.formula_text import count_terms, load_text, ratio_text
 from xover.network.rational import Rational, numeric_polynomials
 from xover.network.symbolic import SymbolicSolution, solve_symbolic
+from xover.readable import Readable
 from xover.studies.alignment import Nearest, nearest_alignment
 
 DECIBEL_PER_ORDER: Final = 20.0 * math.log10(2.0)
@@ -42,8 +43,8 @@ class Root:
     right_half: bool
 
 
-@dataclass(frozen=True, eq=False)
-class Shape:
+@dataclass(frozen=True, eq=False, repr=False)
+class Shape(Readable):
     """A function of s alone: numbers for all parts and drivers.
 
     Attributes
@@ -71,8 +72,8 @@ class Shape:
         return np.asarray(np.polyval(self.numerator, s) / np.polyval(self.denominator, s), dtype=complex)
 
 
-@dataclass(frozen=True, eq=False)
-class Formula:
+@dataclass(frozen=True, eq=False, repr=False)
+class Formula(Readable):
     """One function of the network.
 
     Attributes
@@ -102,8 +103,8 @@ class Formula:
         return {k: v for k, v in vars(self).items() if k != "ideal"}
 
 
-@dataclass(frozen=True, eq=False)
-class FormulaStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class FormulaStudy(Readable):
     """The formulas of one network.
 
     Attributes

@@ -16,6 +16,7 @@ from xover.amplifier.stress import element_power_w
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
+from xover.readable import Readable
 from xover.speaker import Speaker
 
 DEFAULT_VOLTS: Final = (1.0, 10.0, 20.0)
@@ -82,8 +83,8 @@ class LowestLoad:
 _NO_LOAD: Final = LowestLoad(math.nan, math.nan)
 
 
-@dataclass(frozen=True, eq=False)
-class LampLevel:
+@dataclass(frozen=True, eq=False, repr=False)
+class LampLevel(Readable):
     """The network with its lamps at one voltage: by lamp's name, and by driver's key.
 
     `voltage_rms_v` is the rms of the programme on every channel; `lowest` is by channel.
@@ -95,8 +96,8 @@ class LampLevel:
     lowest: Mapping[str, LowestLoad]
 
 
-@dataclass(frozen=True, eq=False)
-class Removal:
+@dataclass(frozen=True, eq=False, repr=False)
+class Removal(Readable):
     """What bridging one lamp does at low level, the other lamps cold.
 
     Attributes
@@ -120,8 +121,8 @@ class Removal:
     plain_w: float
 
 
-@dataclass(frozen=True, eq=False)
-class LampStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class LampStudy(Readable):
     """The lamps of one network; `lamps`, `levels` and `removals` are empty where there are none."""
 
     title: str

@@ -17,12 +17,13 @@ from xover.amplifier.verdict import LoadVerdict, judge_load
 from xover.curve import Complex, Float
 from xover.files.speaker import Amplifier
 from xover.network import Network, find_sections, solve
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.predict import plain_load, sound_of
 
 
-@dataclass(frozen=True, eq=False)
-class ChannelLoad:
+@dataclass(frozen=True, eq=False, repr=False)
+class ChannelLoad(Readable):
     """One amplifier channel: what it sees and what that means for the amplifier at hand.
 
     Attributes
@@ -43,8 +44,8 @@ class ChannelLoad:
     source: SourceEffect | None
 
 
-@dataclass(frozen=True, eq=False)
-class LoadStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadStudy(Readable):
     """The load of one network.
 
     Attributes

@@ -28,6 +28,7 @@ from xover.parts.pad import (
     textbook_pad,
 )
 from xover.quantity import ohms
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.pad_place import PadPlace, driver_place, resistor_place
 
@@ -45,8 +46,8 @@ class Control:
     setting: float
 
 
-@dataclass(frozen=True, eq=False)
-class PadDesign:
+@dataclass(frozen=True, eq=False, repr=False)
+class PadDesign(Readable):
     """One pair of resistors and what it does in the band.
 
     Attributes
@@ -78,8 +79,8 @@ class PadDesign:
     load_ohm: Float
 
 
-@dataclass(frozen=True, eq=False)
-class PadStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class PadStudy(Readable):
     """Pairs of resistors for one driver, side by side.
 
     Attributes

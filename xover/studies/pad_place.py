@@ -13,6 +13,7 @@ from xover.curve import Complex, Float, log_grid
 from xover.errors import OptionError, nearest_word
 from xover.network import solve
 from xover.quantity import hertz, ohms
+from xover.readable import Readable
 from xover.speaker import Speaker
 
 PLAYS_DB: Final = 10.0
@@ -21,8 +22,8 @@ PER_OCTAVE: Final = 24
 WIDEST_HZ: Final = (20.0, 20_000.0)
 
 
-@dataclass(frozen=True, eq=False)
-class PadPlace:
+@dataclass(frozen=True, eq=False, repr=False)
+class PadPlace(Readable):
     """The driver in the band, and a way to solve the network with something else in its place."""
 
     title: str

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from xover.curve import Float
+from xover.readable import Readable
 from xover.studies.pair_changes import Change
 
 
@@ -79,8 +80,8 @@ class Explanation:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class PairStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class PairStudy(Readable):
     """How the second speaker differs from the first.
 
     Attributes

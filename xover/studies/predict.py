@@ -21,14 +21,15 @@ from xover.acoustic.time import StepResponse, group_delay_s, step_response
 from xover.amplifier.epdr import epdr
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve
+from xover.readable import Readable
 from xover.speaker import PhaseSource, Speaker
 
 RESPONSE_DISTANCE_M: Final = 1.0
 """Distance at which the responses of a speaker folder are taken."""
 
 
-@dataclass(frozen=True, eq=False)
-class Prediction:
+@dataclass(frozen=True, eq=False, repr=False)
+class Prediction(Readable):
     """The drive of each driver, the acoustic sum and the load of one network.
 
     Attributes

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -51,7 +52,7 @@ class Choice:
         """Whether the old part stays."""
         return self.shape in (Shape.KEEP, Shape.KEEP_WITH_RESISTOR)
 
-    @property
+    @cached_property
     def price(self) -> float:
         """Of the new parts; those without a price count as nothing."""
         return sum(item.price or 0.0 for item in self.items)

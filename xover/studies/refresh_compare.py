@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.network import Network, Solution, solve
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.sums import sum_level_db
 
@@ -20,8 +21,8 @@ BAND_HZ: Final = (200.0, 20_000.0)
 """Where the drive is held to the reference."""
 
 
-@dataclass(frozen=True, eq=False)
-class Difference:
+@dataclass(frozen=True, eq=False, repr=False)
+class Difference(Readable):
     """A network held against the reference.
 
     Attributes

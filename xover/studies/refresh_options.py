@@ -11,7 +11,7 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.network import Capacitor, Inductor, Part, Resistor, value_of
 from xover.parts.stock_item import StockItem
-from xover.studies.refresh_choice import Choice, Shape, build
+from xover.studies.refresh_choice import Choice, Shape, build, legs_impedance_ohm, new_part
 
 NEAR: Final = 0.08
 """Values farther away than this are tried only where none is nearer."""
@@ -22,6 +22,8 @@ _MOST_TWO_LEGS: Final = 30
 _SMALL_LEG: Final = (0.03, 0.45)
 _SMALL_LEG_HZ: Final = (150.0, 20_000.0)
 _MOST_SERIES_OHM: Final = 4.0
+_COARSE: Final = 8
+"""Every so many rows of the grid are looked at first where there are many choices."""
 
 
 class Sieve:
@@ -37,12 +39,19 @@ class Sieve:
         self._reference_ohm = reference_ohm
         self._slope = slope
 
-    def worst_db(self, impedance_ohm: Complex) -> Float:
-        """(k,) largest change of any driver's level, for (k, n) impedances; to the first order."""
-        change = np.log(impedance_ohm / self._reference_ohm)
-        level = np.abs(np.real(self._slope[:, None, :] * change[None])) * (20.0 / np.log(10.0))
-        with np.errstate(invalid="ignore"):
-            return np.asarray(np.fmax.reduce(np.fmax.reduce(level, axis=2), axis=0), dtype=float)
+    def worst_db(self, impedance_ohm: Complex, rows: slice = slice(None)) -> Float:
+        """(k,) largest change of any driver's level, for impedances (k, m) at every so many rows; to the first order.
+
+        NaN where nothing is known.
+        """
+        ratio = impedance_ohm / self._reference_ohm[rows]
+        neper, radian = 0.5 * np.log(ratio.real**2 + ratio.imag**2), np.arctan2(ratio.imag, ratio.real)
+        worst: Float = np.full(ratio.shape[0], np.nan)
+        for slope in self._slope[:, rows]:
+            level = np.abs(slope.real * neper - slope.imag * radian) * (20.0 / np.log(10.0))
+            with np.errstate(invalid="ignore"):
+                worst = np.fmax(worst, np.fmax.reduce(level, axis=1))
+        return worst
 
     def best(self, choices: Sequence[Choice], most: int = _MOST_OF_A_SHAPE) -> list[Choice]:
         """The nearest ones, and the cheapest of those that are not far."""
@@ -51,13 +60,41 @@ class Sieve:
         ranked = self.rank(np.stack([c.impedance_ohm for c in choices]), [c.price for c in choices], most)
         return [choices[i] for i in ranked]
 
-    def rank(self, impedance_ohm: Complex, price: Sequence[float], most: int = _MOST_OF_A_SHAPE) -> list[int]:
+    def rank(self, impedance_ohm: Complex, price: Sequence[float] | Float, most: int = _MOST_OF_A_SHAPE) -> list[int]:
         """The same for bare impedances (k, n): their indices."""
-        worst = self.worst_db(impedance_ohm)
-        order = np.argsort(worst, kind="stable")
-        fair = [int(i) for i in order if worst[i] <= max(2.0 * float(worst[order[0]]), 0.15)]
-        cheap = sorted(fair, key=lambda i: (price[i], worst[i]))[: most // 2]
-        return list(dict.fromkeys([*(int(i) for i in order[:most]), *cheap]))
+        return _ranked(self.worst_db(impedance_ohm), price, most)
+
+    def rank_parallel(self, one: Complex, other: Complex, price: Sequence[float] | Float, most: int) -> list[int]:
+        """The same for each of (i, n) admittances parallel to each of (j, n): indices i * j' + j.
+
+        A few rows of the grid tell what the difference is at least, and most pairs need no more than that.
+        """
+        few = slice(_COARSE // 2, None, _COARSE) if self._reference_ohm.size > 2 * _COARSE else slice(None)
+        least = self.worst_db(1.0 / (one[:, None, few] + other[None, :, few]).reshape(-1, one[0, few].size), few)
+        least = np.nan_to_num(least, nan=0.0)
+        worst = np.full(least.size, np.inf)
+        limit, done = -np.inf, np.zeros(least.size, dtype=bool)
+        for enough in (np.partition(least, min(4 * most, least.size) - 1)[min(4 * most, least.size) - 1], None):
+            # Beyond the limit no pair is among the nearest, nor near enough to be taken for its price.
+            some = np.flatnonzero(~done & (least <= (limit if enough is None else enough)))
+            i, j = np.divmod(some, other.shape[0])
+            worst[some] = np.nan_to_num(self.worst_db(1.0 / (one[i] + other[j])), nan=np.inf)
+            done[some] = True
+            known = np.sort(worst[done])
+            limit = max(_fair_db(known[0]), known[min(most, known.size) - 1])
+        return _ranked(worst, price, most)
+
+
+def _fair_db(nearest_db: float) -> float:
+    """What is not far, where the nearest is so far."""
+    return max(2.0 * nearest_db, 0.15)
+
+
+def _ranked(worst_db: Float, price: Sequence[float] | Float, most: int) -> list[int]:
+    order = np.argsort(worst_db, kind="stable")
+    fair = order[worst_db[order] <= _fair_db(float(worst_db[order[0]]))]
+    cheap = fair[np.lexsort((worst_db[fair], np.asarray(price)[fair]))][: most // 2]
+    return list(dict.fromkeys([*order[:most].tolist(), *cheap.tolist()]))
 
 
 def capacitor_choices(
@@ -113,13 +150,19 @@ def _two_legs(
     ]
     if not mains or not sides:
         return []
-    main_ohm = np.stack([build(old.name, Shape.TWO_LEGS, legs, omega).impedance_ohm for legs in mains])
-    side_ohm = np.stack([build(old.name, Shape.TWO_LEGS, (leg,), omega).impedance_ohm for leg in sides])
-    total = 1.0 / (1.0 / main_ohm[:, None] + 1.0 / side_ohm[None])
-    price = [sum(_cost(i) for leg in (*one, other) for i in leg) for one, other in product(mains, sides)]
-    ranked = sieve.rank(total.reshape(-1, omega.size), price, _MOST_TWO_LEGS)
+    main_siemens = np.stack([_siemens(legs, omega) for legs in mains])
+    side_siemens = np.stack([_siemens((leg,), omega) for leg in sides])
+    main_price = np.array([sum(_cost(i) for leg in legs for i in leg) for legs in mains])
+    side_price = np.array([sum(_cost(i) for i in leg) for leg in sides])
+    price = np.add.outer(main_price, side_price).ravel()
+    ranked = sieve.rank_parallel(main_siemens, side_siemens, price, _MOST_TWO_LEGS)
     pairs = [divmod(i, len(sides)) for i in ranked]
     return [build(old.name, Shape.TWO_LEGS, (*mains[i], sides[j]), omega) for i, j in pairs]
+
+
+def _siemens(legs: Sequence[Sequence[StockItem]], omega: Float) -> Complex:
+    """(n,) admittance of parallel legs."""
+    return np.asarray(1.0 / legs_impedance_ohm([[new_part(item) for item in leg] for leg in legs], omega))
 
 
 def coil_choices(

@@ -11,6 +11,7 @@ from xover.curve import Float
 from xover.network import Network
 from xover.network.netlist_text import netlist_text
 from xover.parts.kinds import PartKind
+from xover.readable import Readable
 from xover.studies.bill import Bill
 from xover.studies.refresh_compare import Difference
 from xover.studies.refresh_damping import DampingChange
@@ -52,8 +53,8 @@ class Exchanged:
     sentence: str
 
 
-@dataclass(frozen=True, eq=False)
-class Simple:
+@dataclass(frozen=True, eq=False, repr=False)
+class Simple(Readable):
     """The nearest that one series resistor for each capacitor can give; no second, lossy leg anywhere.
 
     Attributes
@@ -72,8 +73,8 @@ class Simple:
         return netlist_text(self.network)
 
 
-@dataclass(frozen=True, eq=False)
-class RefreshStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class RefreshStudy(Readable):
     """A like-for-like refresh of one network.
 
     Attributes

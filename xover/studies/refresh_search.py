@@ -1,17 +1,24 @@
-"""Choose what fills every place, all together: the cheapest that stays within a tolerance, else the nearest."""
+"""Choose what fills every place, all together: the cheapest that stays within a tolerance, else the nearest.
+
+A set is a row of numbers, one for each place: which of its choices fills it. All choices of one place are tried in one
+closed form of the network in that place's impedance (network/one_part.py), so that a set costs a few operations at
+each frequency.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections, solve
+from xover.network.one_part import open_part
+from xover.network.sections import Section
 from xover.studies.refresh_choice import Choice
 
 _KEPT: Final = 40
@@ -21,8 +28,12 @@ _HARDLY: Final = 1.1
 """Where the tolerance cannot be kept: no good part is thrown out for less than this gain."""
 _MILDEST: Final = 24
 """Choices at a place that are tried together with those of another."""
-_BATCH: Final = 4000
-"""Candidates solved together: bounds the memory."""
+_BATCH: Final = 60_000
+"""Levels worked out together: they stay in the processor's cache."""
+_DIGITS: Final = 9
+"""Differences in dB are told to so many decimals: rounding is not to decide."""
+
+Rows = NDArray[np.integer[Any]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,29 +55,6 @@ class Job:
     tolerance_db: float
     options: Mapping[str, Sequence[Choice]]
 
-    def worst_db(self, sets: Sequence[Mapping[str, Choice]]) -> Float:
-        """(k,) largest difference of any driver's level in the band; parts without a choice stay at the reference."""
-        out = np.zeros(len(sets))
-        for start in range(0, len(sets), _BATCH):
-            some = sets[start : start + _BATCH]
-            names = sorted({name for one in some for name in one})
-            ohm = {name: _stacked([one[name] for one in some]) for name in names}
-            solution = solve(self.network, self.frequency_hz, self.driver_ohm, impedance_ohm=ohm)
-            for key, level in self.reference_db.items():
-                drive = solution.drive[key].reshape(-1, self.frequency_hz.size)
-                with np.errstate(invalid="ignore"):
-                    change = np.abs(level_db(drive) - level)[:, self.band]
-                out[start : start + len(some)] = np.fmax(out[start : start + len(some)], np.fmax.reduce(change, axis=1))
-        return out
-
-    def key(self, worst_db: float, chosen: Mapping[str, Choice]) -> tuple[float, ...]:
-        """Sets in the order of merit: good ones by price, parts, difference; then the others by difference."""
-        price = round(sum(c.price for c in chosen.values()), 6)
-        count = sum(c.new_parts for c in chosen.values())
-        if worst_db <= self.tolerance_db:
-            return (0.0, price, count, worst_db)
-        return (1.0, worst_db, price, count)
-
 
 @dataclass(frozen=True, eq=False)
 class Found:
@@ -87,101 +75,212 @@ def search(job: Job) -> Found:
     chosen: dict[str, Choice] = {}
     worst = 0.0
     for section in find_sections(job.network):
-        places = sorted((n for n in job.options if n in section.elements), key=lambda n: len(job.options[n]))
-        if places:
-            found = _search_section(job, places)
-            if found.worst_db > job.tolerance_db:
-                found = _search_section(replace(job, tolerance_db=found.worst_db * _HARDLY), places)
-            chosen |= found.chosen
-            worst = max(worst, found.worst_db)
+        names = sorted((n for n in job.options if n in section.elements), key=lambda n: len(job.options[n]))
+        if names:
+            places = _places(job, section, names)
+            best, worst_db = _search_section(places, job.tolerance_db)
+            if worst_db > job.tolerance_db:
+                best, worst_db = _search_section(places, worst_db * _HARDLY)
+            chosen |= {name: job.options[name][i] for name, i in zip(names, best, strict=True)}
+            worst = max(worst, worst_db)
     return Found(chosen, worst)
 
 
-def _search_section(job: Job, places: Sequence[str]) -> Found:
-    """Carry the best partial sets from part to part, then exchange until nothing improves."""
-    sets: list[dict[str, Choice]] = [{}]
-    worst = np.zeros(1)
-    for name in places:
-        grown = [one | {name: choice} for one in sets for choice in job.options[name]]
-        worst = job.worst_db(grown)
-        carried = _carried(job, grown, worst)
-        sets, worst = [grown[i] for i in carried], worst[carried]
-    best = min(range(len(sets)), key=lambda i: job.key(float(worst[i]), sets[i]))
-    return _exchange(job, places, sets[best], float(worst[best]))
+@dataclass(frozen=True, eq=False)
+class _Merits:
+    """Sets judged, (s,) each: what they cost, how many parts are bought, their largest difference."""
+
+    price: Float
+    count: Rows
+    worst_db: Float
+
+    def order(self, tolerance_db: float) -> Rows:
+        """Sets in the order of merit: good ones by price, parts, difference; then the others by difference."""
+        bad = self.worst_db > tolerance_db
+        price = np.round(self.price, 6)
+        first = np.where(bad, self.worst_db, price)
+        second = np.where(bad, price, self.count)
+        third = np.where(bad, self.count, self.worst_db)
+        return np.lexsort((third, second, first, bad))
+
+    def of(self, rows: Rows | list[int]) -> _Merits:
+        """Some of them."""
+        return _Merits(self.price[rows], self.count[rows], self.worst_db[rows])
+
+    def and_(self, other: _Merits) -> _Merits:
+        """Those of another after these."""
+        return _Merits(
+            np.concatenate([self.price, other.price]),
+            np.concatenate([self.count, other.count]),
+            np.concatenate([self.worst_db, other.worst_db]),
+        )
 
 
-def _stacked(choices: Sequence[Choice]) -> Complex:
-    """(k, n) impedances, or (n,) where all are the same choice."""
-    if all(c is choices[0] for c in choices):
-        return choices[0].impedance_ohm
-    return np.stack([c.impedance_ohm for c in choices])
+@dataclass(frozen=True, eq=False)
+class _Places:
+    """The places of one section, and what each choice is.
+
+    Attributes
+    ----------
+    network : of that section alone where it can be. per_reference : (n,) 1/|drive|^2 in the reference, by key.
+    ohm : (c, n) impedance, price : (c,), count : (c,) number of new parts, of the choices of each place.
+    """
+
+    network: Network
+    frequency_hz: Float
+    driver_ohm: Mapping[str, Complex]
+    per_reference: Mapping[str, Float]
+    band: np.ndarray
+    names: Sequence[str]
+    ohm: Sequence[Complex]
+    price: Sequence[Float]
+    count: Sequence[Rows]
+
+    def worst_db(self, sets: Rows, at: int, only: Rows | None = None) -> Float:
+        """(s, c) largest difference of any driver's level in the band, for each choice of one place.
+
+        Parameters
+        ----------
+        sets : (s, p) of the first p places; what they say of place `at` does not count. Places beyond p stay at the
+            reference.
+        only : rows of the choices that are looked at; the others come out infinite.
+        """
+        others = [i for i in range(sets.shape[1]) if i != at]
+        stand_in = {self.names[i]: self.ohm[i][sets[:, i]] for i in others}
+        solution = solve(self.network, self.frequency_hz, self.driver_ohm, impedance_ohm=stand_in)
+        opened = open_part(solution, self.names[at])
+        table = self.ohm[at] if only is None else self.ohm[at][only]
+        high = np.zeros((sets.shape[0], table.shape[0]))
+        low = np.zeros(high.shape)
+        step = max(1, _BATCH // table.size)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            for start in range(0, high.shape[0], step):
+                some = slice(start, start + step)
+                for key, power in opened.power(table, some).items():
+                    ratio = (power * self.per_reference[key])[:, :, self.band]
+                    # What is not known anywhere counts for nothing.
+                    high[some] = np.fmax(high[some], 10.0 * np.log10(np.fmax.reduce(ratio, axis=2)))
+                    low[some] = np.fmin(low[some], 10.0 * np.log10(np.fmin.reduce(ratio, axis=2)))
+        out = np.full((sets.shape[0], self.price[at].size), np.inf)
+        out[:, slice(None) if only is None else only] = np.round(np.maximum(high, -low), _DIGITS)
+        return out
+
+    def merits(self, sets: Rows, worst_db: Float) -> _Merits:
+        """Sets (s, p) of all places, or the first p, with their differences (s,)."""
+        price, count = np.zeros(sets.shape[0]), np.zeros(sets.shape[0], dtype=int)
+        for i in range(sets.shape[1]):
+            price, count = price + self.price[i][sets[:, i]], count + self.count[i][sets[:, i]]
+        return _Merits(price, count, worst_db)
+
+    def exchanged(self, chosen: Rows, at: int) -> Rows:
+        """(c, p) the chosen set with every choice of one place."""
+        sets = np.repeat(chosen[None], self.price[at].size, axis=0)
+        sets[:, at] = np.arange(self.price[at].size)
+        return sets
 
 
-def _carried(job: Job, sets: Sequence[Mapping[str, Choice]], worst: Float) -> list[int]:
+def _places(job: Job, section: Section, names: Sequence[str]) -> _Places:
+    network = job.network
+    if len(network.channels) == 1:  # what hangs on the one channel beside this section changes nothing in it
+        inside = {n.lower() for n in section.elements}
+        network = replace(
+            network,
+            parts=tuple(p for p in network.parts if p.name.lower() in inside),
+            drivers=tuple(d for d in network.drivers if d.name.lower() in inside),
+            couplings=tuple(c for c in network.couplings if c.first.lower() in inside),
+        )
+    options = [job.options[name] for name in names]
+    return _Places(
+        network,
+        job.frequency_hz,
+        job.driver_ohm,
+        {key: 10.0 ** (-level / 10.0) for key, level in job.reference_db.items()},
+        job.band,
+        names,
+        [np.stack([c.impedance_ohm for c in some]) for some in options],
+        [np.array([c.price for c in some]) for some in options],
+        [np.array([c.new_parts for c in some]) for some in options],
+    )
+
+
+def _search_section(places: _Places, tolerance_db: float) -> tuple[Rows, float]:
+    """Carry the best partial sets from place to place, then exchange until nothing improves."""
+    sets = np.zeros((1, 0), dtype=int)
+    merits = places.merits(sets, np.zeros(1))
+    for at, size in enumerate(p.size for p in places.price):
+        worst = places.worst_db(sets, at).ravel()
+        sets = np.column_stack([np.repeat(sets, size, axis=0), np.tile(np.arange(size), sets.shape[0])])
+        merits = places.merits(sets, worst)
+        carried = _carried(merits, tolerance_db)
+        sets, merits = sets[carried], merits.of(carried)
+    best = merits.order(tolerance_db)[0]
+    return _exchange(places, tolerance_db, sets[best], merits.of([best]))
+
+
+def _carried(merits: _Merits, tolerance_db: float) -> list[int]:
     """The nearest, the best by merit, and for each step of the difference the cheapest."""
-    price = np.array([sum(c.price for c in one.values()) for one in sets])
-    count = np.array([sum(c.new_parts for c in one.values()) for one in sets])
+    price, count, worst = merits.price, merits.count, merits.worst_db
     near = np.argsort(worst, kind="stable")[:_KEPT]
     # Choices of later parts make up for some of the difference: twice the tolerance is not lost yet.
-    cheap = np.lexsort((worst, count, price, worst > 2.0 * job.tolerance_db))[:_KEPT]
-    good = np.lexsort((worst, count, price, worst > job.tolerance_db))[:_KEPT]
-    front: list[int] = []
-    lowest = np.inf
-    for i in np.lexsort((price, worst)):
-        if price[i] < lowest:
-            front.append(int(i))
-            lowest = price[i]
+    cheap = np.lexsort((worst, count, price, worst > 2.0 * tolerance_db))[:_KEPT]
+    good = np.lexsort((worst, count, price, worst > tolerance_db))[:_KEPT]
+    rising = np.lexsort((price, worst))
+    lowest = np.minimum.accumulate(price[rising])
+    front = rising[np.concatenate([[True], lowest[1:] < lowest[:-1]])]
     return list(dict.fromkeys(int(i) for i in [*near, *good, *cheap, *front[:_KEPT]]))
 
 
-def _exchange(job: Job, places: Sequence[str], chosen: dict[str, Choice], worst_db: float) -> Found:
+def _exchange(places: _Places, tolerance_db: float, chosen: Rows, merit: _Merits) -> tuple[Rows, float]:
     """Exchange one choice, then two, as long as that betters the set."""
     for _ in range(_ROUNDS):
-        trials = [chosen | {name: c} for name in places for c in job.options[name]]
-        singles = job.worst_db(trials)
-        better = _best_of(job, trials, singles, chosen, worst_db)
+        sets = [places.exchanged(chosen, at) for at in range(chosen.size)]
+        singles = [places.worst_db(chosen[None], at)[0] for at in range(chosen.size)]
+        tried, judged = np.concatenate(sets), np.concatenate(singles)
+        better = _best_of(places, tolerance_db, tried, judged, merit)
         if better is None:
-            trials = list(_exchanged_pairs(job, places, chosen, worst_db, singles))
-            better = _best_of(job, trials, job.worst_db(trials), chosen, worst_db) if trials else None
+            tried, judged = _exchanged_pairs(places, tolerance_db, chosen, merit, singles)
+            better = _best_of(places, tolerance_db, tried, judged, merit)
         if better is None:
             break
-        chosen, worst_db = better
-    return Found(chosen, worst_db)
+        chosen, merit = better
+    return chosen, float(merit.worst_db[0])
 
 
 def _exchanged_pairs(
-    job: Job, places: Sequence[str], chosen: Mapping[str, Choice], worst_db: float, singles: Float
-) -> Iterator[dict[str, Choice]]:
-    """The chosen set with two choices exchanged: at each place those that by themselves do the least harm."""
-    mild: dict[str, list[Choice]] = {}
-    at = 0
-    for name in places:
-        options = job.options[name]
-        order = np.argsort(singles[at : at + len(options)], kind="stable")[:_MILDEST]
-        mild[name] = [options[i] for i in order if options[i] is not chosen[name]]
-        at += len(options)
-    for one, other in combinations(places, 2):
-        for c in mild[one]:
-            for d in mild[other]:
-                if _may_pay(job, chosen, worst_db, one, c, other, d):
-                    yield {**chosen, one: c, other: d}
+    places: _Places, tolerance_db: float, chosen: Rows, merit: _Merits, singles: Sequence[Float]
+) -> tuple[Rows, Float]:
+    """The chosen set with two choices exchanged: at each place those that by themselves do the least harm.
 
-
-def _may_pay(
-    job: Job, chosen: Mapping[str, Choice], worst_db: float, one: str, c: Choice, other: str, d: Choice
-) -> bool:
-    """Once the set is good, only an exchange that is not dearer can better it."""
-    if worst_db > job.tolerance_db:
-        return True
-    before = (chosen[one].price + chosen[other].price, chosen[one].new_parts + chosen[other].new_parts)
-    return (round(c.price + d.price - before[0], 6), c.new_parts + d.new_parts - before[1]) <= (0.0, 0)
+    Once the set is good, only an exchange that is not dearer can better it.
+    """
+    mild = [np.argsort(worst, kind="stable")[:_MILDEST] for worst in singles]
+    mild = [m[m != at] for m, at in zip(mild, chosen, strict=True)]
+    sets, judged = [np.zeros((0, chosen.size), dtype=int)], [np.zeros(0)]
+    for one, other in combinations(range(chosen.size), 2):
+        first, second = (a.ravel() for a in np.meshgrid(mild[one], mild[other], indexing="ij"))
+        pairs = np.repeat(chosen[None], first.size, axis=0)
+        pairs[:, one], pairs[:, other] = first, second
+        if merit.worst_db[0] <= tolerance_db:
+            change = [
+                sum(table[i][new] - table[i][chosen[i]] for i, new in ((one, first), (other, second)))
+                for table in (places.price, places.count)
+            ]
+            dearer = np.round(change[0], 6)
+            pairs = pairs[(dearer < 0.0) | ((dearer == 0.0) & (change[1] <= 0))]
+        if not pairs.size:
+            continue
+        firsts, row = np.unique(pairs[:, one], return_inverse=True)
+        bases = np.repeat(chosen[None], firsts.size, axis=0)
+        bases[:, one] = firsts
+        sets.append(pairs)
+        judged.append(places.worst_db(bases, other, np.unique(pairs[:, other]))[row, pairs[:, other]])
+    return np.concatenate(sets), np.concatenate(judged)
 
 
 def _best_of(
-    job: Job, trials: list[dict[str, Choice]], worst: Float, chosen: Mapping[str, Choice], worst_db: float
-) -> tuple[dict[str, Choice], float] | None:
-    """The best of the trials where it betters what is chosen."""
-    best = min(range(len(trials)), key=lambda i: job.key(float(worst[i]), trials[i]))
-    if job.key(float(worst[best]), trials[best]) < job.key(worst_db, chosen):
-        return trials[best], float(worst[best])
-    return None
+    places: _Places, tolerance_db: float, tried: Rows, worst_db: Float, merit: _Merits
+) -> tuple[Rows, _Merits] | None:
+    """The best of the sets tried where it betters what is chosen."""
+    both = merit.and_(places.merits(tried, worst_db))
+    best = both.order(tolerance_db)[0]
+    return None if best == 0 else (tried[best - 1], both.of([best]))

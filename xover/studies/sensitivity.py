@@ -18,6 +18,7 @@ from xover.network.adjoint import (
     network_parameters,
 )
 from xover.quantity import Kind, format_quantity
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.changes import (
     Change,
@@ -61,8 +62,8 @@ _WORDS: Final = {
 }
 
 
-@dataclass(frozen=True, eq=False)
-class PartSensitivity:
+@dataclass(frozen=True, eq=False, repr=False)
+class PartSensitivity(Readable):
     """How all results depend on one parameter.
 
     Attributes
@@ -109,8 +110,8 @@ class PartSensitivity:
         return f"{start} moves the sum by at most {abs(worst.change):.2g} dB at {at}"
 
 
-@dataclass(frozen=True, eq=False)
-class SensitivityStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class SensitivityStudy(Readable):
     """How the results of one network depend on its parts, its losses and its drivers.
 
     Attributes

@@ -14,6 +14,7 @@ from xover.driver.model import DriverModel
 from xover.errors import OptionError
 from xover.network import Network
 from xover.quantity import hertz
+from xover.readable import Readable
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.spice_cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, network_cards
 from xover.studies.spice_names import comment
@@ -21,8 +22,8 @@ from xover.studies.spice_names import comment
 PER_DECADE: Final = 48
 
 
-@dataclass(frozen=True, eq=False)
-class SpiceDriver:
+@dataclass(frozen=True, eq=False, repr=False)
+class SpiceDriver(Readable):
     """A driver as it was written.
 
     Attributes
@@ -58,8 +59,8 @@ class SpiceDriver:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class SpiceNetlist:
+@dataclass(frozen=True, eq=False, repr=False)
+class SpiceNetlist(Readable):
     """A netlist and what it holds.
 
     Attributes

@@ -18,6 +18,7 @@ from xover.amplifier.stress import PEAK_NOTE, NetworkStress, read_stress
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.load import amplifier_of, fed_drivers
 from xover.studies.predict import sound_of
@@ -46,8 +47,8 @@ class ChannelVoltage:
         return self.peak_v / self.rms_v
 
 
-@dataclass(frozen=True, eq=False)
-class StressLevel:
+@dataclass(frozen=True, eq=False, repr=False)
+class StressLevel(Readable):
     """The network at one level.
 
     Attributes
@@ -71,8 +72,8 @@ class StressLevel:
     distance_m: float
 
 
-@dataclass(frozen=True, eq=False)
-class StressStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class StressStudy(Readable):
     """Stress on the parts of one network.
 
     Attributes

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.changes import HEARD_DB, responses
 from xover.studies.load import amplifier_of, fed_drivers
@@ -74,8 +75,8 @@ class LoadSpread:
     below: Share | None
 
 
-@dataclass(frozen=True, eq=False)
-class ToleranceStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class ToleranceStudy(Readable):
     """How one network spreads when it is built many times from parts within their tolerance.
 
     Attributes

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Float
+from xover.readable import Readable
 
 QUANTILES: Final = (0.025, 0.16, 0.5, 0.84, 0.975)
 """Shares of the builds that lie below; the outer two hold 95 % between them, the inner two 68 %."""
@@ -19,8 +20,8 @@ _NORMAL_DEVIATE: Final = 1.959963984540054
 """The standard normal's 97.5 % quantile (tables)."""
 
 
-@dataclass(frozen=True, eq=False)
-class Band:
+@dataclass(frozen=True, eq=False, repr=False)
+class Band(Readable):
     """How far a level strays from its nominal over many builds.
 
     Attributes

@@ -15,6 +15,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections
+from xover.readable import Readable
 from xover.studies.tolerance_bands import Band
 from xover.studies.tolerance_draws import PartSpread, built_values, draw_names
 from xover.studies.tolerance_engine import SumRule, build_solver, magnitude_db
@@ -32,8 +33,8 @@ _AT_ONCE: Final = 1 << 20
 _ROUNDING_DB: Final = 1e-9
 
 
-@dataclass(frozen=True, eq=False)
-class CornerBand:
+@dataclass(frozen=True, eq=False, repr=False)
+class CornerBand(Readable):
     """Lowest and highest level over all corners, less the nominal.
 
     Attributes
@@ -48,8 +49,8 @@ class CornerBand:
     at_hz: float
 
 
-@dataclass(frozen=True, eq=False)
-class Corners:
+@dataclass(frozen=True, eq=False, repr=False)
+class Corners(Readable):
     """The worst corner of each drive and of the sum.
 
     Attributes

@@ -18,6 +18,7 @@ from xover.parts.preferred import neighbours, series_name, series_values
 from xover.parts.stock import Fit, Stock, Wanted
 from xover.parts.stock_item import ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
+from xover.readable import Readable
 
 QUANTITY: Final[Mapping[ItemKind, Kind]] = MappingProxyType(
     {
@@ -77,8 +78,8 @@ class PairChoice:
         return pair if self.items is None else {**pair, "price": self.price, "items": self.items}
 
 
-@dataclass(frozen=True)
-class ValuesStudy:
+@dataclass(frozen=True, repr=False)
+class ValuesStudy(Readable):
     """What comes nearest to a target.
 
     Attributes

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from xover.curve import Float
+from xover.readable import Readable
 from xover.studies.verify_faults import Fault
 
 
-@dataclass(frozen=True, eq=False)
-class TerminalDifference:
+@dataclass(frozen=True, eq=False, repr=False)
+class TerminalDifference(Readable):
     """Measured impedance against the prediction.
 
     Attributes
@@ -36,8 +37,8 @@ class TerminalDifference:
     worst_at_hz: float
 
 
-@dataclass(frozen=True, eq=False)
-class SoundDifference:
+@dataclass(frozen=True, eq=False, repr=False)
+class SoundDifference(Readable):
     """Measured response against the predicted sum, third octaves, level matched.
 
     Attributes
@@ -105,8 +106,8 @@ class RankedFault:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class VerifyStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class VerifyStudy(Readable):
     """Does the build do what was predicted, and if not, which part is to blame?
 
     Attributes

@@ -10,6 +10,7 @@ from typing import Any
 from xover.driver.kramers_kronig import CausalityCheck
 from xover.network.adjoint import ParameterKind
 from xover.parts.kinds import PartKind
+from xover.readable import Readable
 from xover.studies.infer.next_sweep import NextSweep
 from xover.studies.infer.noise import Noise
 from xover.studies.infer.rivals import Rival
@@ -101,8 +102,8 @@ class Confusion:
     sentence: str
 
 
-@dataclass(frozen=True, eq=False)
-class InferStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class InferStudy(Readable):
     """Part values from sweeps, and what they are worth.
 
     Attributes

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
-from xover.curve import Float
+from xover.curve import Complex, Float
 from xover.studies.redesign.design import Design, bounds
 from xover.studies.redesign.score import residuals_and_slopes, score
 from xover.studies.redesign.stopped import StoppedError
@@ -31,6 +31,40 @@ class Optimum:
     score: float
 
 
+@dataclass(eq=False)
+class SolvedCloud:
+    """Candidates solved once for all polarities, and all goals, that scatter them round the same values."""
+
+    _key: object = None
+    _plus: tuple[str, ...] = ()
+    _drive: Complex = field(default_factory=lambda: np.empty((0, 0, 0), dtype=complex))
+    _load: Complex = field(default_factory=lambda: np.empty((0, 0), dtype=complex))
+
+    def scores(self, design: Design, values: Float) -> Float:
+        """(k,) scores of candidates (k, p)."""
+        network, goal = design.network, design.goal
+        cards = [network.driver_card(key) for key in goal.keys]
+        key = (
+            network.parts,
+            network.couplings,
+            network.channels,
+            tuple((c.name, c.driver, frozenset((c.plus, c.minus))) for c in cards),
+            tuple(design.dcr_at.items()),
+            goal.frequency_hz.tobytes(),
+            tuple(np.asarray(ohm).tobytes() for ohm in goal.driver_ohm.values()),
+            values.tobytes(),
+        )
+        plus = tuple(c.plus for c in cards)
+        batches = [slice(at, at + _BATCH) for at in range(0, values.shape[0], _BATCH)]
+        if key != self._key:
+            solved = [design.solve(values[rows]) for rows in batches]
+            self._drive, self._load = (np.concatenate(both) for both in zip(*solved, strict=True))
+            self._key, self._plus = key, plus
+        # A driver turned round gets the same voltage with the other sign.
+        sign = np.array([1.0 if one == other else -1.0 for one, other in zip(plus, self._plus, strict=True)])
+        return np.concatenate([score(goal, self._drive[rows] * sign[:, None], self._load[rows]) for rows in batches])
+
+
 def find_optima(
     design: Design,
     bases: Sequence[Float],
@@ -38,6 +72,7 @@ def find_optima(
     starts: int = 12,
     scattered: int = SCATTERED,
     seed: int = 1,
+    cloud: SolvedCloud | None = None,
     progress: Callable[[float, float], None] = lambda _done, _best: None,
 ) -> tuple[Optimum, ...]:
     """Local optima, the best first, no two of them alike.
@@ -46,6 +81,7 @@ def find_optima(
     ----------
     bases : (p,) values to scatter the starts around; each is itself a start.
     starts : random ones beside them, the best of `scattered` candidates, no two of them alike.
+    cloud : what was solved for another polarity or goal.
     progress : told the share that is done and the best score so far; may raise KeyboardInterrupt to stop early.
 
     Raises
@@ -57,15 +93,13 @@ def find_optima(
     first = [np.clip(np.log(base), low, high) for base in bases]
     points = list(first)
     centres = np.stack(first)[rng.integers(len(first), size=scattered)]
-    cloud = np.clip(centres + _SPREAD * rng.standard_normal((scattered, low.size)), low, high)
-    worth = np.concatenate(
-        [score(design.goal, *design.solve(np.exp(cloud[at : at + _BATCH]))) for at in range(0, scattered, _BATCH)]
-    )
+    tried = np.clip(centres + _SPREAD * rng.standard_normal((scattered, low.size)), low, high)
+    worth = (cloud or SolvedCloud()).scores(design, np.exp(tried))
     for index in np.argsort(worth, kind="stable"):
         if len(points) >= starts + len(first):
             break
-        if all(_distance(cloud[index], p) > _APART for p in points):
-            points.append(cloud[index])
+        if all(_distance(tried[index], p) > _APART for p in points):
+            points.append(tried[index])
     found: list[Optimum] = []
     try:
         for number, point in enumerate(points):

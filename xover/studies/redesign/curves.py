@@ -9,13 +9,14 @@ import numpy as np
 
 from xover.curve import Float
 from xover.network import Network, solve
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.predict import make_branches
 from xover.studies.redesign.result import RedesignStudy
 
 
-@dataclass(frozen=True, eq=False)
-class NetworkCurves:
+@dataclass(frozen=True, eq=False, repr=False)
+class NetworkCurves(Readable):
     """One network on the frequencies of the study.
 
     Attributes

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, solve, value_of
-from xover.network.adjoint import drive_gradient, impedance_gradient
+from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
 from xover.studies.redesign.goal import Goal
 
@@ -68,23 +68,29 @@ class Design:
         """For values (p,): drives (c, n), load (n,), and their derivatives to ln(value), (p, c, n) and (p, n)."""
         solution = solve(self.network, self.goal.frequency_hz, self.goal.driver_ohm, self.values(values[None]))
         drive, load = self._arrays(solution.drive, solution.impedance_ohm)
-        by_drive, by_load = drive_gradient(solution), impedance_gradient(solution)[self._channel]
-        drive_slope = np.stack(
-            [
-                np.stack([self._to_log(by_drive[key], name, value) for key in self.goal.keys])
-                for name, value in zip(self.open_parts, values, strict=True)
-            ]
-        )
-        load_slope = np.stack(
-            [self._to_log(by_load, name, value) for name, value in zip(self.open_parts, values, strict=True)]
-        )
-        return drive[0], load[0], drive_slope, load_slope
+        amps = element_currents(solution, self.open_parts)
+        step = self._impedance_slopes(values)
+        order = [next(i for i, d in enumerate(self.network.drivers) if d.key == key) for key in self.goal.keys]
+        flow = amps.flow[:, 0]
+        drive_slope = amps.answer[order, :, 0].swapaxes(0, 1) * (flow * step)[:, None]
+        square = np.where(np.isfinite(load[0]), load[0], np.nan) ** 2
+        return drive[0], load[0], drive_slope, square * (flow * flow * step)
 
-    def _to_log(self, by_name: Mapping[str, Complex], name: str, value: float) -> Complex:
-        slope = by_name[name][0] * value
-        if name in self.dcr_at:
-            slope = slope + by_name[f"{name}_dcr"][0] * (DCR_POWER * float(self._dcr(name, np.array(value))))
-        return np.asarray(slope, dtype=complex)
+    def _impedance_slopes(self, values: Float) -> Complex:
+        """(p, n) derivative of each open part's impedance to its ln(value), a coil's DC resistance following it."""
+        omega = 2.0 * np.pi * self.goal.frequency_hz
+        out = np.empty((values.size, omega.size), dtype=complex)
+        for row, (name, value) in enumerate(zip(self.open_parts, values, strict=True)):
+            part = self.network.part(name)
+            if isinstance(part, Capacitor):
+                out[row] = (1j - part.dissipation_factor) / (omega * value)
+            elif isinstance(part, Inductor):
+                out[row] = 1j * omega * value
+                if name in self.dcr_at:
+                    out[row] += DCR_POWER * self._dcr(name, np.array(value))
+            else:
+                out[row] = value
+        return out
 
     def variants(self, network: Network, values: Mapping[str, Float]) -> Variants:
         """A network with a few values varied over (k,) candidates: the fast way."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -59,6 +60,10 @@ class Goal:
 
     def slope_weight(self) -> Float:
         """(c, n) 1 at the top of a slope, falling to 0 thirty decibels down; 0 where it does not count."""
+        return self._slope_weight
+
+    @cached_property
+    def _slope_weight(self) -> Float:
         weight = np.clip(1.0 - self.slope_db / _SLOPE_FLOOR_DB, 0.0, 1.0)
         return np.nan_to_num(weight, nan=0.0)
 

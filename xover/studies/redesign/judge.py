@@ -10,7 +10,7 @@ import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
 from xover.curve import Float
-from xover.network import Network, solve
+from xover.network import DriverCard, Network, solve
 from xover.speaker import Speaker
 from xover.studies.predict import make_branches
 from xover.studies.redesign.answer import Answer
@@ -36,14 +36,17 @@ class Judge:
         self._corners = [corners]
         if free and corners is not None:
             self._corners += [tuple(c * step for c in corners) for step in CORNER_STEPS]
+        self._goals: dict[tuple[DriverCard, ...], list[Goal]] = {}
         self.goal = self.goals(reference)[0]
 
     def goals(self, network: Network) -> list[Goal]:
         """The goal for a network's own cards, at every corner frequency that the search may take."""
-        return [
-            prepare_goal(self.speaker, network.drivers, self.wish, self.reference, corners, self.frequency_hz)
-            for corners in self._corners
-        ]
+        if network.drivers not in self._goals:
+            self._goals[network.drivers] = [
+                prepare_goal(self.speaker, network.drivers, self.wish, self.reference, corners, self.frequency_hz)
+                for corners in self._corners
+            ]
+        return self._goals[network.drivers]
 
     def judged(self, network: Network) -> Judged:
         """Read one network."""

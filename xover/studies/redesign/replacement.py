@@ -10,6 +10,7 @@ from typing import Final
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.quantity import ohms
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.redesign.judge import Judge
 from xover.studies.redesign.restore import bears, fewest_changes
@@ -21,8 +22,8 @@ RESTORED_DB: Final = 0.5
 """A sum is as good as before if it deviates by no more than this in addition: not heard with music."""
 
 
-@dataclass(frozen=True, eq=False)
-class ReplacementStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class ReplacementStudy(Readable):
     """What came of a replacement.
 
     Attributes

@@ -8,12 +8,13 @@ from typing import Any
 from xover.curve import Float
 from xover.network import Network
 from xover.network.netlist_text import netlist_text
+from xover.readable import Readable
 from xover.studies.bill import Bill
 from xover.studies.redesign.wish import Wish
 
 
-@dataclass(frozen=True, eq=False)
-class Judged:
+@dataclass(frozen=True, eq=False, repr=False)
+class Judged(Readable):
     """A network judged by the same readings as the others; NaN where the sum is not known.
 
     Attributes
@@ -35,8 +36,8 @@ class Judged:
     level_curve_db: Float
 
 
-@dataclass(frozen=True, eq=False)
-class Proposal:
+@dataclass(frozen=True, eq=False, repr=False)
+class Proposal(Readable):
     """One way to rebuild the network.
 
     Attributes
@@ -98,8 +99,8 @@ class Proposal:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class RedesignStudy:
+@dataclass(frozen=True, eq=False, repr=False)
+class RedesignStudy(Readable):
     """Proposals for a network, the best by yield first.
 
     Attributes

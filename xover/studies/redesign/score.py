@@ -87,7 +87,8 @@ def least_score(goal: Goal, drive: Complex) -> Float:
     """(k,) a part of the score that needs no load: the score is never smaller. 0 without a sum."""
     if goal.response is None:
         return np.zeros(drive.shape[0])
-    off = _level(sum_pressure(goal, drive)[:, goal.in_band]) - goal.shape_db[goal.in_band]
+    response, inside = goal.response[:, goal.in_band], drive[:, :, goal.in_band]
+    off = _level(np.einsum("kcn,cn->kn", inside, response)) - goal.shape_db[goal.in_band]
     return np.asarray(goal.weights["total"] * np.var(off, axis=1))
 
 

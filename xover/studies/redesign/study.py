@@ -19,7 +19,7 @@ from xover.speaker import Speaker
 from xover.studies.bill import Bill, make_bill
 from xover.studies.redesign.alternatives import pick
 from xover.studies.redesign.answer import Answer, Best
-from xover.studies.redesign.continuous import find_optima
+from xover.studies.redesign.continuous import SolvedCloud, find_optima
 from xover.studies.redesign.design import Design, openable
 from xover.studies.redesign.discrete import Chosen, Shelf, improve
 from xover.studies.redesign.goal import Goal
@@ -230,12 +230,14 @@ def _continuous(
     """The best polarity and corner frequency of a topology, and its optima."""
     f = grid()
     best: Best | None = None
+    cloud = SolvedCloud()
 
     def attempt(turned: Topology, at: tuple[float, ...] | None, base: Float | None, count: int) -> Best:
         goal = prepare_goal(speaker, turned.network.drivers, wish, reference, at, f)
         design = _design(turned.network, goal)
         try:
-            optima = find_optima(design, [design.start if base is None else base], starts=count, seed=seed)
+            bases = [design.start if base is None else base]
+            optima = find_optima(design, bases, starts=count, seed=seed, cloud=cloud)
         except StoppedError as stop:
             raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
         except KeyboardInterrupt:

@@ -1,0 +1,73 @@
+"""Results travel between processes: what arrives tells the same, and an option brings what it was worked out with."""
+
+import pickle
+from pathlib import Path
+
+import pytest
+
+from xover.curve import log_grid
+from xover.parts.catalogue import Catalogue
+from xover.plain import to_plain
+from xover.speaker import open_speaker
+from xover.studies.bypass_result import BypassStudy
+from xover.studies.condition import study_condition
+from xover.studies.crosstalk import study_crosstalk
+from xover.studies.decide import study_decide
+from xover.studies.decide_option import Name
+from xover.studies.load import study_load
+from xover.studies.predict import predict
+from xover.studies.redesign.result import RedesignStudy
+from xover.studies.refresh_result import RefreshStudy
+from xover.studies.sensitivity import study_sensitivity
+from xover.studies.stress import study_stress
+from xover.studies.tolerance import study_tolerance
+
+FOLDER = Path(__file__).parents[2] / "examples" / "hall-horn-two-way"
+GRID = log_grid(20.0, 20_000.0, 12)
+STUDIES = {
+    "condition": lambda s: study_condition(s, frequency_hz=GRID),
+    "crosstalk": lambda s: study_crosstalk(s, "found", GRID),
+    "load": lambda s: study_load(s, "found", GRID),
+    "predict": lambda s: predict(s, "found", GRID),
+    "sensitivity": lambda s: study_sensitivity(s, "found", GRID),
+    "stress": lambda s: study_stress(s, "found", GRID),
+    "tolerance": lambda s: study_tolerance(s, "found", GRID, builds=100),
+}
+
+
+def _arrived(result):
+    return pickle.loads(pickle.dumps(result))
+
+
+@pytest.fixture(scope="module")
+def speaker():
+    return open_speaker(FOLDER)
+
+
+@pytest.mark.parametrize("name", STUDIES)
+def test_a_study_arrives_whole(speaker, name):
+    result = STUDIES[name](speaker)
+    told = to_plain(result)
+    assert len(told) >= 3
+    assert to_plain(_arrived(result)) == told
+
+
+def test_a_decision_arrives_whole_with_what_its_options_were_worked_out_with(speaker):
+    decision = study_decide(speaker, Catalogue(None), frequency_hz=GRID)
+    arrived = _arrived(decision)
+    assert to_plain(arrived) == to_plain(decision)
+    options = arrived.options
+    kinds = {Name.REFRESH: RefreshStudy, Name.REDESIGN: RedesignStudy, Name.BYPASS: BypassStudy}
+    for name, kind in kinds.items():
+        study = options[name].study
+        assert isinstance(study, kind)
+        assert to_plain(study) == to_plain(decision.options[name].study)
+        assert not {"study", "network"} & options[name].plain().keys()
+    assert options[Name.LEAVE].study is None
+    assert options[Name.LEAVE].network == speaker.network("found")
+    assert options[Name.REFRESH].network == options[Name.REFRESH].study.network
+    first = options[Name.REDESIGN].study.proposals[0]
+    assert options[Name.REDESIGN].netlist == first.netlist
+    # As it was judged: the ratings of the parts to buy stand on the cards, values and wiring are the proposal's.
+    assert [p.name for p in options[Name.REDESIGN].network.parts] == [p.name for p in first.network.parts]
+    assert options[Name.BYPASS].network is None
