@@ -83,6 +83,8 @@ def decided(shop: Workshop, decision: Decision) -> Answer:
     from xover.drawing.decide import draw_decide
 
     del shop
+    if not any(np.isfinite(o.level_db).any() for o in decision.options.values()):
+        raise OptionError("the sum of no option is known", "common timing, or positions, would tell it")
     title = "Decision: the sum of each option, and its change from the design"
     return Answer(decision, _picture("options", title, draw_decide(decision), readings.read_decision(decision)))
 
