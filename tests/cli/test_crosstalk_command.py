@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from xover.cli.coil_beside import beside_coil, show_beside
 from xover.cli.crosstalk import crosstalk
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
 from xover.parts.coil_design import design_for_dcr
 from xover.plain import to_plain
 
@@ -144,3 +144,16 @@ def test_beside_leaning_and_raised(first, capsys):
 def test_bad_places(first, options, message):
     with pytest.raises(OptionError, match=message):
         beside_coil(first, *options)
+
+
+def test_a_figure(examples, tmp_path):
+    path = tmp_path / "coils.svg"
+    arguments = (examples / "attic-two-way" / "left", "--per-octave", "6", "--plot", path)
+    assert f"Figure written to {path}." in " ".join(call(*arguments).stdout.split())
+    words = path.read_text(encoding="utf-8")
+    assert "stray at tweeter" in words
+    assert "limit ±0.1 dB" in words
+    with pytest.raises(InputError, match="exists already"):
+        call(*arguments)
+    call(*arguments, "--force", "--couple", "L1:L2=0.1")
+    assert "L1:L2 +0.1" in path.read_text(encoding="utf-8")

@@ -7,7 +7,8 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing.save import save_figure
-from xover.drawing.sensitivity import MOST_CURVES, change_axis, draw_sensitivity
+from xover.drawing.scales import change_axis
+from xover.drawing.sensitivity import MOST_CURVES, draw_sensitivity
 from xover.speaker import open_speaker
 from xover.studies.changes import Worst
 from xover.studies.sensitivity import study_sensitivity

@@ -9,6 +9,7 @@ two woofers round a tweeter: D'Appolito, AES preprint 2000 (1983, from memory).
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +18,9 @@ from textbook_filters import low_and_high
 from xover.acoustic.branch import Branch
 from xover.acoustic.geometry import delay_factor, delay_s, path_excess_m, path_m
 from xover.acoustic.off_axis import off_axis, vertical_nulls
+from xover.curve import log_grid
+from xover.speaker import Speaker, open_speaker
+from xover.studies.off_axis import study_off_axis
 
 PRINTED = 6e-5
 # d mm, f Hz, LR4 null, B3 tilt and null (lambda/4d), next B3 null (3 lambda/4d)
@@ -130,3 +134,62 @@ def test_acoustic_offset_as_delay_and_phase() -> None:
     assert 1e6 * late == pytest.approx(58.309, abs=5.1e-4)
     assert np.degrees(np.angle(delay_factor(3000.0, late))) == pytest.approx(-62.974, abs=5.1e-4)
     assert 1e6 * delay_s((0.0, 0.0, 20.0), 1.0) == pytest.approx(-58.309, abs=5.1e-4)
+
+
+def speaker_of_two_points(folder: Path, d_mm: float, fc: float, diameter_mm: float = 1.0) -> Speaker:
+    """Two flat 8 ohm drivers, d apart, behind a second-order network of equal roots; the upper one reversed.
+
+    L = 2R/w, C = 1/(2Rw): both are 6 dB down at fc and, with one reversed, in phase throughout (Linkwitz 1976, from
+    memory).
+    """
+    f = np.geomspace(10.0, 40e3, 80)
+    for name, column, value in (("z", "impedance_ohm", 8.0), ("flat", "level_db", 90.0)):
+        rows = "".join(f"{x:.7g},{value},0\n" for x in f)
+        (folder / f"{name}.csv").write_text(f"frequency_hz,{column},phase_deg\n{rows}")
+    drivers = "".join(
+        f'[drivers.{name}]\nimpedance = "z.csv"\nresponse = "flat.csv"\nphase = "measured"\n'
+        f"position_mm = [0, {up}, 0]\ndiameter_mm = {diameter_mm}\n"
+        for name, up in (("low", -d_mm / 2), ("high", d_mm / 2))
+    )
+    (folder / "speaker.toml").write_text(f'timing = "common"\n{drivers}[networks.found]\ncircuit = "found.cir"\n')
+    w = 2.0 * math.pi * fc
+    coil, capacitor = 2e3 * 8.0 / w, 1e6 / (16.0 * w)
+    (folder / "found.cir").write_text(
+        f"* two points\nL1 in w {coil:.9g}mH\nC1 w 0 {capacitor:.9g}uF\nXlow w 0 low\n"
+        f"C2 in t {capacitor:.9g}uF\nL2 t 0 {coil:.9g}mH\nXhigh 0 t high\n"
+    )
+    return open_speaker(folder)
+
+
+@pytest.mark.parametrize(("d_mm", "fc", "null_deg"), [TABLE[0][:3], TABLE[3][:3]])
+def test_the_study_finds_the_nulls_of_two_sources(tmp_path: Path, d_mm: float, fc: float, null_deg: float) -> None:
+    """asin(lambda/2d) above and below, the lobe straight ahead and a cosine between, from files to the answer."""
+    speaker = speaker_of_two_points(tmp_path, d_mm, fc)
+    angles = [-15.0, -5.0, 10.0, 40.0]
+    study = study_off_axis(speaker, "found", log_grid(fc / 8.0, fc * 8.0, 8), vertical_deg=angles, distance_m=1e4)
+    (lobe,) = study.lobes
+    assert lobe.crossover_hz == pytest.approx(fc, rel=1e-6)
+    # The files hold seven digits, and the arc has 10 km.
+    assert lobe.above_deg == pytest.approx(null_deg, abs=1e-3)
+    assert lobe.below_deg == pytest.approx(-null_deg, abs=1e-3)
+    assert lobe.lobe_deg == pytest.approx(0.0, abs=0.05)
+    assert lobe.lobe_db == pytest.approx(0.0, abs=1e-4)
+    at_fc = int(np.argmin(np.abs(study.frequency_hz - fc)))
+    assert study.frequency_hz[at_fc] == pytest.approx(fc, rel=1e-9)
+    law = np.abs(np.cos(np.pi * d_mm / 1000.0 * np.sin(np.radians(angles)) * fc / 343.0))
+    assert study.vertical.relative_db[:, at_fc] == pytest.approx(20.0 * np.log10(law), abs=1e-3)
+    # Seen from the side both are equally far: no angle changes anything.
+    assert study.horizontal.relative_db[:, at_fc] == pytest.approx(np.zeros(5), abs=1e-3)
+
+
+@pytest.mark.parametrize(("diameter_mm", "fc", "at_30_db"), [(130.0, 2500.0, -2.5277), (165.0, 3000.0, -6.3504)])
+def test_the_study_narrows_to_the_side_as_a_piston(
+    tmp_path: Path, diameter_mm: float, fc: float, at_30_db: float
+) -> None:
+    """20 lg 2 J1(x)/x at 30 degrees, x = ka/2 (acoustics textbooks), for both drivers alike at the crossover."""
+    speaker = speaker_of_two_points(tmp_path, 0.0, fc, diameter_mm)
+    study = study_off_axis(
+        speaker, "found", log_grid(fc / 8.0, fc * 4.0, 8), horizontal_deg=[0.0, 30.0], distance_m=2.0
+    )
+    at_fc = int(np.argmin(np.abs(study.frequency_hz - fc)))
+    assert study.horizontal.relative_db[:, at_fc] == pytest.approx([0.0, at_30_db], abs=6e-5)

@@ -1,7 +1,7 @@
 """An impedance jig in a general circuit simulator: its two voltages must give the driver back.
 
-The judge is ngspice: a generator with an output resistance of its own, the reference resistor, and the classical circuit
-of a driver. It also gives the driver's impedance itself, as voltage over current.
+An impedance jig: a generator with an output resistance of its own, the reference resistor, and the classical circuit of
+a driver. The judge is ngspice, which also gives the driver's impedance itself, as voltage over current.
 """
 
 import math

@@ -52,7 +52,7 @@ def draw_bypass(study: BypassStudy) -> Figure:
             [
                 Panel("Sum, dB over its own mean in the band", window[1] - window[0]),
                 Panel(
-                    "Voltage at the driver over the amplifier's, dB: network (line), crossover (dots)",
+                    "Drive over the amplifier's, dB: network (line), crossover (dots)",
                     drive_window[1] - drive_window[0],
                 ),
             ],

@@ -10,8 +10,7 @@ import numpy as np
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import finite
-from xover.drawing.sensitivity import change_axis
+from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SHADE, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MEASURED: Final = Stroke(INK, INK, None, 1.8)
+EDGE: Final = Stroke(QUIET, QUIET, None, 0.5)
 LEFT_OVER: Final = driver_stroke(1)
 BAND_NOTE: Final = "shade: what tolerances and noise explain, two standard deviations to either side"
 MEAN_NOTE: Final = "rings: means over octave bands"
@@ -109,6 +109,8 @@ def _difference(axes: Axes, frequency_hz: Float, change: Float, band: Float | No
     if band is not None:
         curves.append(finite(band))
         axes.fill_between(frequency_hz, -finite(band), finite(band), color=SHADE, linewidth=0.0, zorder=1.5)
+        for edge, side in ((-finite(band), "low"), (finite(band), "high")):
+            axes.plot(frequency_hz, edge, label=f"band {side}", zorder=1.6, **EDGE.options())
     change_axis(axes, curves)
     (line,) = axes.plot(frequency_hz, shown, label=name, zorder=4, **MEASURED.options())
     if not np.isfinite(shown).any():

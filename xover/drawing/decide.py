@@ -11,9 +11,8 @@ from xover.acoustic.level import band_level
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import finite, level_axis, level_window
-from xover.drawing.sensitivity import change_axis
-from xover.drawing.style import LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
+from xover.drawing.scales import change_axis, finite, level_axis, level_window
+from xover.drawing.style import LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz
 from xover.studies.decide import Decision
@@ -54,9 +53,8 @@ def draw_decide(decision: Decision) -> Figure:
             decision.frequency_hz,
         )
         level_axis(upper, *window)
-        for level in (DEVIATION_DB, -DEVIATION_DB):
-            upper.plot(decision.band_hz, [level, level], label=f"limit {level:+g}", zorder=2, **LIMIT_STROKE.options())
-        write_labels(upper, _lines(upper, decision, sums))
+        limits = _limits(upper, decision) if sums else []
+        write_labels(upper, [*_lines(upper, decision, sums), *limits])
         shown = [np.clip(c, -MOST_CHANGE_DB, MOST_CHANGE_DB) for c in changes.values()]
         change_axis(lower, [*shown, np.array([LEAST_CHANGE_DB])])
         write_labels(lower, _lines(lower, decision, changes))
@@ -104,13 +102,21 @@ def _lines(axes: Axes, decision: Decision, curves: Mapping[str, Float]) -> list[
     return labels
 
 
+def _limits(axes: Axes, decision: Decision) -> list[LineLabel]:
+    labels = []
+    for level in (DEVIATION_DB, -DEVIATION_DB):
+        (line,) = axes.plot(
+            decision.band_hz, [level, level], label=f"limit {level:+g}", zorder=2, **LIMIT_STROKE.options()
+        )
+        if level > 0:
+            labels.append(LineLabel(f"limit \u00b1{DEVIATION_DB:g} dB", (line,), LIMIT))
+    return labels
+
+
 def _notes(decision: Decision, sums: Mapping[str, Float]) -> list[str]:
     notes = list(decision.rests_on)
     missing = [str(name) for name in decision.options if name not in sums]
     if missing:
         notes.append(f"no sum is known of: {', '.join(missing)}")
-    notes.append(
-        f"chain lines: {DEVIATION_DB:g} dB to both sides, the limit to pass (common practice); the widest line: "
-        "recommended"
-    )
+    notes.append("the limit to pass is common practice; the widest line: recommended")
     return notes + list(decision.unknown)

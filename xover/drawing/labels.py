@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from xover.curve import Float
 from xover.drawing.crowd import Crowd, line_points
@@ -50,18 +51,28 @@ LEADER: Final = 14.0
 CROSSES: Final = 4.0
 OVERLAPS: Final = 10_000.0
 
+_PARTS: Final = np.linspace(0.1, 1.0, LEADER_SPOTS)
+
 ROUNDS: Final = 12
+BLOCK: Final = 16
+"""So many places are tried at once at first."""
 FEW: Final = 20
 """How many good places tell whether a name is easily placed."""
 
 
 @dataclass(frozen=True, eq=False)
 class LineLabel:
-    """A name and the line, or the lines that coincide, on which it is to stand."""
+    """A name and the line, or the lines that coincide, on which it is to stand.
+
+    Attributes
+    ----------
+    spots : (m, 2) places of the line, in data, that are its own; None: it may be named anywhere.
+    """
 
     text: str
     lines: tuple[Line2D, ...]
     ink: str
+    spots: Float | None = None
 
 
 def write_labels(axes: Axes, labels: Sequence[LineLabel]) -> list[Annotation]:
@@ -105,12 +116,21 @@ def _arrange(waiting: Sequence[_Search]) -> list[tuple[_Search, int]]:
             taken = np.vstack([taken, search.takes(row)])
         if not best or sum(losses) < least:
             best, least = places, sum(losses)
+        if least == 0.0:
+            break  # everyone has the best place
         order = [order[int(np.argmax(losses))], *(s for s in order if s is not order[int(np.argmax(losses))])]
     return best
 
 
 class _Search:
-    """The places that one name may take, and what each costs."""
+    """The places within the panel that one name may take, and what each costs.
+
+    Attributes
+    ----------
+    anchor : (p, 2) on the line, pixels; offset : (p, 2) from there to the middle of the name; gap : (p,) points.
+    bare : (p,) how much of that way the name itself leaves to be seen.
+    box : (p, 4) what the name covers, pixels. cost : (p,). order : (p,) places, the cheapest first.
+    """
 
     def __init__(
         self, axes: Axes, renderer: RendererAgg, label: LineLabel, paths: Mapping[Line2D, Float], scale: float
@@ -120,40 +140,44 @@ class _Search:
         extent = self.text.get_window_extent(renderer)
         own = np.vstack([paths[line] for line in label.lines])
         other = [points for line, points in paths.items() if line not in label.lines]
-        self.anchor, self.offset, self.gap = _places(own[::ANCHOR_STEPS], extent.width, extent.height, scale)
+        anchor = own[::ANCHOR_STEPS] if label.spots is None else _seen(axes, label.spots, own)
+        offset, gap = _places(extent.width, extent.height, scale)
         half = np.array([extent.width, extent.height]) / 2.0 + PAD * scale
-        # Of the way from the line to the middle of the name, what the name itself leaves to be seen.
         with np.errstate(divide="ignore"):
-            self.bare = 1.0 - (half / np.abs(self.offset)).min(axis=1)
+            bare = 1.0 - (half / np.abs(offset)).min(axis=1)
+        at, place, outside = _inside(axes, anchor, offset, half)
+        self.anchor, self.offset, self.gap, self.bare = anchor[at], offset[place], gap[place], bare[place]
         middle = self.anchor + self.offset
         self.box = np.hstack([middle - half, middle + half])
-        self.cost = self._costs(Crowd(axes, own, scale), Crowd(axes, np.vstack([own[:0], *other]), scale))
-        inside = [int(row) for row in np.argsort(self.cost, kind="stable") if np.isfinite(self.cost[row])]
-        self.order = inside or [0]
-        self.cheapest = float(self.cost[self.order[0]]) if inside else 0.0
+        if outside:
+            self.cost = np.full(1, np.inf)
+        else:
+            crowds = Crowd(axes, own, scale), Crowd(axes, np.vstack([own[:0], *other]), scale)
+            self.cost = self._costs(*crowds, anchor, at)
+        self.order = np.argsort(self.cost, kind="stable")
+        self.cheapest = 0.0 if outside else float(self.cost[self.order[0]])
         self.need = float(self.cost[self.order[min(FEW, len(self.order) - 1)]])
 
-    def _costs(self, own: Crowd, other: Crowd) -> Float:
-        frame = self.axes.get_window_extent()
-        low, high = self.box[:, :2], self.box[:, 2:]
-        inside = (low >= [frame.x0, frame.y0]).all(axis=1) & (high <= [frame.x1, frame.y1]).all(axis=1)
-        covered = other.within(low, high)
-        reach = (np.minimum(self.gap, APART) + 4.0)[:, None] * self.scale
-        crowded = np.minimum(other.within(low - reach, high + reach) - covered, 40.0)
-        near = APART * self.scale
-        unsure = np.minimum(other.within(self.anchor - near, self.anchor + near), 60.0)
-        close = TOGETHER * self.scale
-        together = other.within(self.anchor - close, self.anchor + close) > 0
-        leader = self.gap >= LEADER_GAP
+    def _costs(self, own: Crowd, other: Crowd, anchor: Float, at: NDArray[np.intp]) -> Float:
+        """(p,) cost of each place; `at` tells its anchor among all."""
+        x0, y0, x1, y1 = self.box.T.copy()
+        corners = other.corners(x0, y0, x1, y1)
+        covered = other.count(corners)
+        reach = (np.minimum(self.gap, APART) + 4.0) * self.scale
+        around = other.corners(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+        crowded = np.minimum(other.count(around) - covered, 40)
+        near, close = APART * self.scale, TOGETHER * self.scale
+        unsure = np.minimum(other.within(anchor - near, anchor + near), 60)[at]
+        together = (other.within(anchor - close, anchor + close) > 0)[at]
+        led = np.flatnonzero(self.gap >= LEADER_GAP)
         crossed = np.zeros(self.gap.shape)
-        for part in np.linspace(0.1, 1.0, LEADER_SPOTS):
-            spot = self.anchor + (part * self.bare)[:, None] * self.offset
-            crossed += other.within(spot - self.scale, spot + self.scale) > 0
+        (x, y), (right, up) = self.anchor[led].T.copy(), (self.bare[led] * self.offset[led].T)
+        for part in _PARTS:
+            crossed[led] += other.touches(x + part * right, y + part * up)
         away = np.hypot(self.offset[:, 0], self.offset[:, 1]) * self.bare / self.scale
-        cost = COVERS * (covered + own.within(low, high)) + CROWDS * crowded + UNSURE * unsure
+        cost = COVERS * (covered + own.count(corners)) + CROWDS * crowded + UNSURE * unsure
         cost = cost + COINCIDES * together
-        cost = cost + FAR * away + leader * (LEADER + CROSSES * crossed)
-        return np.where(inside, cost, np.inf)
+        return np.asarray(cost + FAR * away + (self.gap >= LEADER_GAP) * (LEADER + CROSSES * crossed))
 
     def choose(self, taken: Float) -> tuple[int, float]:
         """The cheapest place that is free, or of all if none is; and its price.
@@ -162,10 +186,15 @@ class _Search:
         ----------
         taken : (k, 4) boxes that hold names and leaders, pixels.
         """
-        for row in self.order:
-            if self._is_free(row, taken):
+        start, count = 0, BLOCK
+        while start < len(self.order):
+            rows = self.order[start : start + count]
+            free = np.flatnonzero(self._are_free(rows, taken))
+            if free.size:
+                row = int(rows[free[0]])
                 return row, float(self.cost[row])
-        return self.order[0], float(self.cost[self.order[0]]) + OVERLAPS
+            start, count = start + count, 4 * count
+        return int(self.order[0]), float(self.cost[self.order[0]]) + OVERLAPS
 
     def takes(self, row: int) -> Float:
         """(j, 4) boxes that the name and its leader take at a place."""
@@ -174,7 +203,8 @@ class _Search:
         if self.gap[row] < LEADER_GAP:
             return name
         around = np.array([-1.0, -1.0, 1.0, 1.0]) * PAD * self.scale
-        return np.asarray(np.vstack([name, np.tile(self._leader(row), (1, 2)) + around]))
+        spots = self._leaders(np.array([row]))[0]
+        return np.asarray(np.vstack([name, np.tile(spots, (1, 2)) + around]))
 
     def settle(self, row: int) -> None:
         """Write the name at a place."""
@@ -183,20 +213,22 @@ class _Search:
         if self.text.arrow_patch is not None:
             self.text.arrow_patch.set_visible(bool(self.gap[row] >= LEADER_GAP))
 
-    def _is_free(self, row: int, taken: Float) -> bool:
-        """Say whether neither the name nor its leader touches what is taken."""
+    def _are_free(self, rows: NDArray[np.intp], taken: Float) -> NDArray[np.bool_]:
+        """Say of places whether neither the name nor its leader touches what is taken."""
         low, high = taken[:, :2], taken[:, 2:]
-        if ((self.box[row, :2] < high) & (self.box[row, 2:] > low)).all(axis=1).any():
-            return False
-        if self.gap[row] < LEADER_GAP:
-            return True
-        spot = self._leader(row)[:, None, :]
-        return not ((spot > low) & (spot < high)).all(axis=2).any()
+        box = self.box[rows, None, :]
+        on_name = np.asarray((box[..., :2] < high) & (box[..., 2:] > low))
+        free = ~np.any(np.all(on_name, axis=2), axis=1)
+        led = free & (self.gap[rows] >= LEADER_GAP)
+        spot = self._leaders(rows[led])[:, :, None, :]
+        on_leader = np.asarray((spot > low) & (spot < high))
+        free[led] = ~np.any(np.all(on_leader, axis=3), axis=(1, 2))
+        return np.asarray(free)
 
-    def _leader(self, row: int) -> Float:
-        """(j, 2) spots along the part of a leader that can be seen, pixels."""
-        part = np.linspace(0.1, 1.0, LEADER_SPOTS)[:, None]
-        return np.asarray(self.anchor[row] + part * self.bare[row] * self.offset[row])
+    def _leaders(self, rows: NDArray[np.intp]) -> Float:
+        """(r, j, 2) spots along the part of each leader that can be seen, pixels."""
+        way = (self.bare[rows, None] * self.offset[rows])[:, None, :]
+        return np.asarray(self.anchor[rows][:, None, :] + _PARTS[:, None] * way)
 
 
 def _annotation(axes: Axes, label: LineLabel) -> Annotation:
@@ -219,15 +251,52 @@ def _annotation(axes: Axes, label: LineLabel) -> Annotation:
     )
 
 
-def _places(anchor: Float, width: float, height: float, scale: float) -> tuple[Float, Float, Float]:
-    """Anchor on the line, middle of the name from there (pixels), and gap (points): on all sides, at every gap."""
+def _seen(axes: Axes, spots: Float, otherwise: Float) -> Float:
+    """Those of some places, given in data, that lie within the panel, pixels; others if there are none."""
+    frame = axes.get_window_extent()
+    xy = np.asarray(axes.transData.transform(spots))
+    within = (xy >= [frame.x0, frame.y0]) & (xy <= [frame.x1, frame.y1])
+    seen = xy[within.all(axis=1)]
+    return seen if seen.size else otherwise[::ANCHOR_STEPS]
+
+
+def own_spots(frequency_hz: Float, curves: Sequence[Float], which: int) -> Float:
+    """(m, 2) places where one of many curves lies apart from the others: by half of the most that it ever does.
+
+    Parameters
+    ----------
+    curves : (n,) each, in the unit of the axis. which : of them.
+    """
+    apart = np.full(frequency_hz.shape, np.inf)
+    with np.errstate(invalid="ignore"):
+        for number, other in enumerate(curves):
+            if number != which:
+                apart = np.fmin(apart, np.abs(curves[which] - other))
+    apart = np.where(np.isfinite(curves[which]) & np.isfinite(apart), apart, 0.0)
+    rows = np.flatnonzero((apart >= 0.5 * apart.max()) & (apart > 0.0))
+    return np.column_stack([frequency_hz[rows], curves[which][rows]])
+
+
+def _places(width: float, height: float, scale: float) -> tuple[Float, Float]:
+    """Middle of the name from its anchor (pixels), and gap (points): on all sides, at every gap."""
     across = (-1.0, -0.5, 0.0, 0.5, 1.0)
     sides = np.array([(sx, sy) for sy in (1.0, -1.0) for sx in across] + [(-1.0, 0.0), (1.0, 0.0)])
     gaps = np.array(GAPS)
     reach = np.array([width, height]) / 2.0 + (PAD + gaps[:, None]) * scale
-    offset = (sides[None, :, :] * reach[:, None, :]).reshape(-1, 2)
-    return (
-        np.repeat(anchor, len(offset), axis=0),
-        np.tile(offset, (len(anchor), 1)),
-        np.tile(np.repeat(gaps, len(sides)), len(anchor)),
-    )
+    return (sides[None, :, :] * reach[:, None, :]).reshape(-1, 2), np.repeat(gaps, len(sides))
+
+
+def _inside(axes: Axes, anchor: Float, offset: Float, half: Float) -> tuple[NDArray[np.intp], NDArray[np.intp], bool]:
+    """Anchor and offset, by their rows, of every place where the name lies within the panel.
+
+    Where it fits nowhere, the first place of all, and True.
+    """
+    frame = axes.get_window_extent()
+    x, y = (anchor[:, None, k] + offset[None, :, k] for k in (0, 1))
+    inside = (x >= frame.x0 + half[0]) & (x <= frame.x1 - half[0])
+    inside &= (y >= frame.y0 + half[1]) & (y <= frame.y1 - half[1])
+    at, place = np.nonzero(inside)
+    if at.size == 0:
+        first = np.zeros(1, dtype=np.intp)
+        return first, first, True
+    return at, place, False

@@ -69,8 +69,8 @@ def draw_prediction(prediction: Prediction) -> Figure:
     return figure
 
 
-def same_lines(curves: dict[str, Float]) -> list[tuple[str, ...]]:
-    """Group the keys of curves that cannot be told apart on paper."""
+def same_lines(curves: dict[str, Float], same: float = SAME_DB) -> list[tuple[str, ...]]:
+    """Group the keys of curves that cannot be told apart on paper: that stay within `same` of each other."""
     groups: list[list[str]] = []
     for key, curve in curves.items():
         for group in groups:
@@ -78,7 +78,7 @@ def same_lines(curves: dict[str, Float]) -> list[tuple[str, ...]]:
             known = np.isfinite(first)
             if known.any() and np.array_equal(known, np.isfinite(curve)):
                 apart = float(np.max(np.abs(first[known] - curve[known])))
-                if apart <= SAME_DB:
+                if apart <= same:
                     group.append(key)
                     break
         else:

@@ -40,7 +40,7 @@ def draw_load(study: LoadStudy) -> Figure:
             study.title,
             [f'network "{study.network}" · the load that the amplifier sees'],
             _notes(study, curves, window[1]),
-            [Panel("Impedance and EPDR, ohm", 5.0), Panel("Phase: inductive above 0, capacitive below", 3.0)],
+            [Panel("Impedance and EPDR, ohm", 5.0), Panel("Phase, degrees: inductive above 0, capacitive below", 3.0)],
             study.frequency_hz,
         )
         ohm_axis(upper, *window)

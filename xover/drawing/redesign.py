@@ -12,7 +12,7 @@ from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.levels import same_lines
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import finite, level_axis, level_window, ohm_axis, ohm_window
+from xover.drawing.scales import LEVEL_SPAN_DB, finite, level_axis, level_window, ohm_axis, ohm_window, value_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz, ohms
@@ -28,7 +28,6 @@ LONGEST_LABEL: Final = 60
 LEAST_SPAN_DB: Final = 12.0
 MOST_SPAN_DB: Final = 30.0
 """Proposals differ by decibels: the usual 50 dB would hide them."""
-OWN_SPAN_DB: Final = 40.0
 PRESENT: Final = Stroke(QUIET, INK, (4.0, 2.0), 1.3)
 TARGET: Final = Stroke(INK, INK, None, 0.8)
 PICKED_POINTS: Final = 2.4
@@ -49,7 +48,7 @@ def draw_redesign(study: RedesignStudy, curves: Sequence[NetworkCurves], number:
     known = any(np.isfinite(level).any() for level in sums.values())
     limit = study.wish.minimum_load_ohm
     ohms_window = ohm_window(list(loads.values()), [] if limit is None else [limit])
-    above = "Sum" if known else "Each driver's own sound, as no one sum is right"
+    above = "Sum, enlarged" if known else "Each driver's own sound, as no one sum is right"
     with look():
         figure, (upper, lower) = make_page(
             study.title,
@@ -94,11 +93,8 @@ def _decibel_axis(axes: Axes, curves_db: Sequence[Float]) -> None:
     shown = np.concatenate([curve[np.isfinite(curve)] for curve in curves_db])
     top = math.ceil(float(shown.max()) + 2.0)
     bottom = max(min(top - LEAST_SPAN_DB, math.floor(float(shown.min()) - 2.0)), top - MOST_SPAN_DB)
-    axes.set_ylim(bottom, top)
-    ones = np.arange(math.ceil(bottom), top + 1)
-    fives = ones[ones % 5 == 0]
-    axes.set_yticks(fives, [f"{t:d}".replace("-", "\u2212") for t in fives])
-    axes.set_yticks(np.setdiff1d(ones, fives), minor=True)
+    ones = range(math.ceil(bottom), top + 1)
+    value_axis(axes, bottom, top, {t: f"{t:d}".replace("-", "\u2212") for t in ones if t % 5 == 0}, ones)
 
 
 def _target_db(study: RedesignStudy, number: int) -> Float:
@@ -115,7 +111,7 @@ def _drivers(axes: Axes, study: RedesignStudy, curves: Sequence[NetworkCurves], 
     f = study.frequency_hz
     shown = {0: curves[0].driver_level_db, number: curves[number].driver_level_db}
     everything = [level for levels in shown.values() for level in levels.values()]
-    level_axis(axes, *level_window(everything, OWN_SPAN_DB, 100.0))
+    level_axis(axes, *level_window(everything, LEVEL_SPAN_DB, 100.0))
     labels = []
     for k, levels in shown.items():
         for index, (key, level) in enumerate(levels.items()):

@@ -33,7 +33,12 @@ def save_figure(figure: Figure, path: Path | str, force: bool = False) -> None:
     kind = path.suffix.lower().removeprefix(".")
     if kind not in METADATA:
         raise OptionError(f"a figure cannot be written as '{path.name}'", "end the name in .png, .svg or .pdf")
+    write_bytes(path, figure_bytes(figure, kind), force)
+
+
+def figure_bytes(figure: Figure, kind: str) -> bytes:
+    """The figure as a file of one of the kinds "png", "svg" and "pdf" holds it."""
     memory = BytesIO()
     with look():
         figure.savefig(memory, format=kind, dpi=figure.dpi, metadata=METADATA[kind])
-    write_bytes(path, memory.getvalue(), force)
+    return memory.getvalue()

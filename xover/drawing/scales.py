@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from xover.curve import Float
+from xover.drawing.style import GRID, QUIET
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,6 +23,13 @@ LEAST_SHOWN_DB: Final = 10.0
 MOST_DOUBLINGS: Final = 6
 """An ohm axis spans a factor of 64 at most: a capacitor alone would squeeze all else flat."""
 ROUNDING_DEG: Final = 0.1
+USUAL_HZ: Final = (20.0, 20_000.0)
+NEAR_USUAL: Final = 0.03
+"""An axis that ends within 3 % of the usual ends ends there."""
+ROOM: Final = 1.25
+"""Room above and below the largest change, for its name."""
+MOST_TICKS: Final = 5
+"""Numbers on either side of zero, at most."""
 ROOM_BELOW: Final = 1.4
 """Room for words below the lowest line of an ohm axis, half an octave at least."""
 
@@ -57,27 +65,62 @@ def frequency_text(frequency_hz: float) -> str:
 
 
 def frequency_axis(axes: Axes, frequency_hz: Float, written: bool) -> None:
-    """Scale the horizontal axis from the first to the last frequency; write its numbers where `written`."""
+    """Scale the horizontal axis from the first to the last frequency; write its numbers where `written`.
+
+    A sweep that just misses 20 Hz or 20 kHz is shown on the usual axis.
+    """
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
     if low == high:  # a single frequency needs some room
         low, high = low / 2.0, high * 2.0
+    low, high = _usual(low, USUAL_HZ[0]), _usual(high, USUAL_HZ[1])
     axes.set_xscale("log")
+    axes.minorticks_off()
     axes.set_xlim(low, high)
     ticks = frequency_ticks(low, high)
-    axes.set_xticks(ticks, [frequency_text(t) for t in ticks] if written else [""] * len(ticks))
-    lines = [f for f in frequency_lines(low, high) if f not in ticks]
-    axes.set_xticks(lines, [""] * len(lines), minor=True)
+    axes.set_xticks(ticks if written else [], [frequency_text(t) for t in ticks] if written else [])
+    _rule(axes, "x", ticks, frequency_lines(low, high))
     if written:
         axes.set_xlabel("frequency, Hz")
 
 
+def _usual(end_hz: float, usual_hz: float) -> float:
+    return usual_hz if abs(math.log(end_hz / usual_hz)) <= NEAR_USUAL else end_hz
+
+
+def value_axis(
+    axes: Axes, bottom: float, top: float, numbers: Mapping[float, str], between: Iterable[float] = ()
+) -> None:
+    """Scale the vertical axis; write its numbers, with a line at each, and thinner lines between."""
+    axes.set_ylim(bottom, top)
+    axes.set_yticks(list(numbers), list(numbers.values()))
+    _rule(axes, "y", numbers, between)
+
+
+def _rule(axes: Axes, which: str, thick: Iterable[float], thin: Iterable[float]) -> None:
+    """Draw the lines of the grid across the panel, as one path for each width; they replace older ones.
+
+    Ticks would do it too, each of them made of five artists: they took half of the time that a figure takes.
+    """
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    for old in [p for p in axes.patches if p.get_label() == f"grid {which}"]:
+        old.remove()
+    thick = sorted(thick)
+    for places, width in ((sorted(set(thin) - set(thick)), 0.35), (thick, 0.7)):
+        ends = np.array([[[at, 0.0], [at, 1.0]] for at in places]).reshape(-1, 2)
+        path = Path(ends if which == "x" else ends[:, ::-1], np.tile([Path.MOVETO, Path.LINETO], len(places)))
+        across = axes.get_xaxis_transform() if which == "x" else axes.get_yaxis_transform()
+        patch = PathPatch(path, transform=across, facecolor="none", edgecolor=GRID, linewidth=width, zorder=0.5)
+        patch.set_label(f"grid {which}")
+        axes.add_artist(patch)  # add_patch would first ask for its extent, for scales that are given here
+
+
 def level_axis(axes: Axes, bottom_db: float, top_db: float) -> None:
     """Scale the vertical axis in dB: numbers every 10, lines every 5."""
-    axes.set_ylim(bottom_db, top_db)
     tens = np.arange(math.ceil(bottom_db / 10.0), math.floor(top_db / 10.0) + 1) * 10.0
     fives = np.arange(math.ceil(bottom_db / 5.0), math.floor(top_db / 5.0) + 1) * 5.0
-    axes.set_yticks(tens, [f"{t:.0f}".replace("-", "\u2212") for t in tens])
-    axes.set_yticks(np.setdiff1d(fives, tens), minor=True)
+    value_axis(axes, bottom_db, top_db, {t: f"{t:.0f}".replace("-", "\u2212") for t in tens}, fives)
 
 
 def level_window(curves_db: Sequence[Float], span_db: float, empty_top_db: float) -> tuple[float, float]:
@@ -109,13 +152,12 @@ def ohm_window(curves_ohm: Sequence[Float], limits_ohm: Sequence[float]) -> tupl
 
 
 def ohm_axis(axes: Axes, bottom_ohm: float, top_ohm: float) -> None:
-    """Scale the vertical axis by doublings, on which ratings lie: 2, 4, 8, 16 ohm; thinner 3, 6, 12 between."""
+    """Scale the vertical axis by doublings, on which ratings lie: 2, 4, 8, 16 ohm; 3, 6, 12 between."""
     axes.set_yscale("log")
-    axes.set_ylim(bottom_ohm, top_ohm)
+    axes.minorticks_off()
     doublings = np.arange(round(math.log2(bottom_ohm)), round(math.log2(top_ohm)) + 1)
-    axes.set_yticks(2.0**doublings, [f"{2.0**d:g}" for d in doublings])
-    between = 1.5 * 2.0 ** doublings[:-1]
-    axes.set_yticks(between, [f"{b:g}" for b in between], minor=True)
+    numbers = np.sort(np.concatenate([2.0**doublings, 1.5 * 2.0 ** doublings[:-1]]))
+    value_axis(axes, bottom_ohm, top_ohm, {n: f"{n:g}" for n in numbers})
 
 
 def phase_axis(axes: Axes, curves_deg: Sequence[Float]) -> None:
@@ -123,7 +165,30 @@ def phase_axis(axes: Axes, curves_deg: Sequence[Float]) -> None:
     known = [c[np.isfinite(c)] for c in curves_deg]
     most = max((float(np.max(np.abs(c))) for c in known if c.size), default=0.0)
     end = 90 if most <= 90.0 + ROUNDING_DEG else 180
-    ticks = range(-end, end + 1, end // 2)
-    axes.set_ylim(-end, end)
-    axes.set_yticks(list(ticks), [f"{t}°".replace("-", "\u2212") for t in ticks])
-    axes.set_yticks(range(-end, end + 1, 15 if end == 90 else 45), minor=True)
+    numbers = {float(t): f"{t}°".replace("-", "\u2212") for t in range(-end, end + 1, end // 2)}
+    value_axis(axes, -end, end, numbers, range(-end, end + 1, 15 if end == 90 else 45))
+
+
+def change_axis(axes: Axes, curves: Sequence[Float]) -> None:
+    """Scale the vertical axis alike to both sides of zero, and draw the zero line."""
+    sizes = [float(np.max(np.abs(c[np.isfinite(c)]))) for c in curves if np.isfinite(c).any()]
+    end = max([s for s in sizes if s > 0], default=1.0) * ROOM
+    step = round_step(end, MOST_TICKS)
+    count = math.floor(end / step)
+    ticks = np.round(step * np.arange(-count, count + 1), 12)
+    value_axis(axes, -end, end, {t: f"{t:+g}".replace("-", "\u2212") if t else "0" for t in ticks})
+    axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
+
+
+def size_axis(axes: Axes, top: float) -> None:
+    """Scale the vertical axis from zero upward, with numbers at round steps."""
+    step = round_step(top, MOST_TICKS + 1)
+    ticks = np.round(step * np.arange(math.floor(top / step) + 1), 12)
+    value_axis(axes, 0.0, top, {t: f"{t:g}" for t in ticks})
+
+
+def round_step(end: float, most: int) -> float:
+    """Smallest round step (1, 2, 5 and their tens) of which no more than `most` go into a length."""
+    decade = math.floor(math.log10(end)) - 1
+    steps = (digit * 10.0**power for power in range(decade, decade + 3) for digit in (1, 2, 5))
+    return next(step for step in steps if end / step <= most)

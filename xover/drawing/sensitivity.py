@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
-
-import numpy as np
 
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import finite
-from xover.drawing.style import QUIET, Stroke, driver_stroke, look, ring
+from xover.drawing.scales import change_axis, finite
+from xover.drawing.style import Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.studies.changes import LoadChange, Worst
 from xover.studies.sensitivity import PartSensitivity, SensitivityStudy
@@ -24,10 +21,6 @@ if TYPE_CHECKING:
 MOST_CURVES: Final = 5
 """As many as there are colours; the other parts matter less, and are counted in a note."""
 LONGEST_NAME: Final = 28
-ROOM: Final = 1.25
-"""Room above and below the largest change, for its name."""
-MOST_TICKS: Final = 5
-"""Numbers on either side of zero, at most."""
 LEAST_NAMED: Final = 0.05
 """A load curve below this share of the largest lies on the zero line, where no name could point at it alone."""
 READING_NOTE: Final = (
@@ -93,25 +86,6 @@ def _mark(axes: Axes, name: str, part: str, worst: Worst, stroke: Stroke) -> lis
     (mark,) = axes.plot([worst.at_hz], [worst.change], label=f"worst {part}", **ring(stroke.colour))
     size = f"{worst.change:+.2g}".replace("-", "\u2212")
     return [LineLabel(f"{name} {size} dB", (mark,), stroke.ink)]
-
-
-def change_axis(axes: Axes, curves: Sequence[Float]) -> None:
-    """Scale the vertical axis alike to both sides of zero, and draw the zero line."""
-    sizes = [float(np.max(np.abs(c[np.isfinite(c)]))) for c in curves if np.isfinite(c).any()]
-    end = max([s for s in sizes if s > 0], default=1.0) * ROOM
-    step = _step(end)
-    count = math.floor(end / step)
-    ticks = step * np.arange(-count, count + 1)
-    axes.set_ylim(-end, end)
-    axes.set_yticks(ticks, [f"{t:+g}".replace("-", "\u2212") if t else "0" for t in np.round(ticks, 12)])
-    axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
-
-
-def _step(end: float) -> float:
-    """Smallest round step (1, 2, 5 and their tens) that needs few enough numbers."""
-    decade = math.floor(math.log10(end)) - 1
-    steps = (digit * 10.0**power for power in range(decade, decade + 3) for digit in (1, 2, 5))
-    return next(step for step in steps if end / step <= MOST_TICKS)
 
 
 def _notes(study: SensitivityStudy, shown: int) -> list[str]:

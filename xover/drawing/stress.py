@@ -14,6 +14,7 @@ from xover.amplifier.stress import ElementKind, ElementStress
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
+from xover.drawing.scales import size_axis
 from xover.drawing.style import QUIET, driver_stroke, look
 from xover.drawing.text import cut
 from xover.studies.stress import StressStudy
@@ -27,7 +28,6 @@ MOST_CURVES: Final = 5
 LONGEST_NAME: Final = 28
 ROOM: Final = 1.3
 """Room above the highest step, for its name."""
-MOST_TICKS: Final = 6
 TINT: Final = 0.10
 SAME: Final = 1e-6
 LEAST_DRAWN: Final = 0.005
@@ -110,13 +110,7 @@ def stairs(band_power_w: Float) -> tuple[Float, Float]:
 
 def watt_axis(axes: Axes, top_w: float) -> None:
     """Scale the vertical axis from 0, with room above the highest step and round numbers."""
-    end = top_w * ROOM if top_w > 0 else 1.0
-    decade = math.floor(math.log10(end)) - 1
-    steps = (digit * 10.0**power for power in range(decade, decade + 3) for digit in (1, 2, 5))
-    step = next(s for s in steps if end / s <= MOST_TICKS)
-    ticks = step * np.arange(math.floor(end / step) + 1)
-    axes.set_ylim(0.0, end)
-    axes.set_yticks(ticks, [f"{t:g}" for t in np.round(ticks, 12)])
+    size_axis(axes, top_w * ROOM if top_w > 0 else 1.0)
 
 
 def _notes(study: StressStudy, left: int) -> list[str]:
@@ -124,7 +118,7 @@ def _notes(study: StressStudy, left: int) -> list[str]:
     if left > 0:
         notes.append(f"{left} more part{'s get' if left > 1 else ' gets'} less heat, not shown here")
     notes.append(
-        f"{study.outside_share:.1%} of the programme's power lies outside the figure; "
+        f"{100.0 * study.outside_share:.1f} % of the programme's power lies outside the figure; "
         f"{_watts(study.full.stress.power_w)} in all"
     )
     return [*notes, *reversed(study.warnings)]

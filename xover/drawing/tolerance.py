@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,8 +9,7 @@ import numpy as np
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import finite
-from xover.drawing.sensitivity import ROOM, change_axis
+from xover.drawing.scales import ROOM, change_axis, finite, size_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SHADE, Stroke, driver_stroke, look
 from xover.studies.tolerance import ToleranceStudy
 
@@ -21,9 +19,9 @@ if TYPE_CHECKING:
 
 DARKER: Final = "#b4b4b4"
 EDGE: Final = Stroke(INK, INK, None, 1.0)
+INNER: Final = Stroke(QUIET, QUIET, None, 0.5)
 MEDIAN: Final = Stroke(INK, INK, None, 2.2)
 CORNER: Final = Stroke(QUIET, QUIET, (6.0, 2.0), 1.1)
-MOST_TICKS: Final = 6
 READING_NOTE: Final = (
     "dark shade: 68 % of the builds; light: 95 %; line: the middle one. "
     "Below: one pair in 40 is farther apart than the thick line, one in two than the thin"
@@ -66,12 +64,18 @@ def _draw_sum(axes: Axes, study: ToleranceStudy) -> list[LineLabel]:
     change_axis(axes, [*shown, *(c[study.in_band] for c in corners), np.array([study.limit_db])])
     axes.fill_between(f, low95, high95, color=SHADE, linewidth=0.0, zorder=1.5)
     axes.fill_between(f, low68, high68, color=DARKER, linewidth=0.0, zorder=1.6)
-    labels = []
     axes.plot(f, middle, label="median", zorder=4, **MEDIAN.options())
-    for name, curve in (("2.5 %", low95), ("97.5 %", high95)):
-        (edge,) = axes.plot(f, curve, label=name, zorder=3, **EDGE.options())
-        if curve is high95:
-            labels.append(LineLabel("95 % of builds", (edge,), INK))
+    labels = []
+    # Of each band one edge is named: the upper of the wide one, the lower of the narrow one.
+    for low, high, names, stroke, words in (
+        (low95, high95, ("2.5 %", "97.5 %"), EDGE, "95 % of builds"),
+        (low68, high68, ("16 %", "84 %"), INNER, "68 %"),
+    ):
+        edges = [
+            axes.plot(f, curve, label=name, zorder=3, **stroke.options())[0]
+            for curve, name in zip((low, high), names, strict=True)
+        ]
+        labels.append(LineLabel(words, (edges[1 if low is low95 else 0],), INK))
     for name, curve in zip(("lowest corner", "highest corner"), corners, strict=False):
         (line,) = axes.plot(f, curve, label=name, zorder=3, **CORNER.options())
         labels.append(LineLabel("worst corner", (line,), QUIET))
@@ -98,23 +102,13 @@ def _draw_pairs(axes: Axes, study: ToleranceStudy) -> list[LineLabel]:
         axes.plot(study.frequency_hz, usual, label=f"usual {name}", zorder=4, **thin.options())
         labels.append(LineLabel(name, (line,), stroke.ink))
         top = max(top, _highest(rare[study.in_band]))
-    _size_axis(axes, ROOM * top if top > 0 else 1.0)
+    size_axis(axes, ROOM * top if top > 0 else 1.0)
     return labels
 
 
 def _highest(curve: Float) -> float:
     known = curve[np.isfinite(curve)]
     return float(known.max()) if known.size else 0.0
-
-
-def _size_axis(axes: Axes, top_db: float) -> None:
-    """From zero upward, with numbers at round steps."""
-    decade = math.floor(math.log10(top_db)) - 1
-    steps = (digit * 10.0**power for power in range(decade, decade + 3) for digit in (1, 2, 5))
-    step = next(step for step in steps if top_db / step <= MOST_TICKS)
-    ticks = step * np.arange(math.floor(top_db / step) + 1)
-    axes.set_ylim(0.0, top_db)
-    axes.set_yticks(ticks, [f"{t:g}" for t in np.round(ticks, 12)])
 
 
 def _verdict(study: ToleranceStudy) -> str:

@@ -54,7 +54,7 @@ class Answers:
     found, design : networks as measured and as marked, where there are such. present : what stands today.
     found_network, design_network : the same, read.
     known : by name, `Answer`, `Option` or `NotKnown`.
-    bypassed : the bypass' figure.
+    bypassed : figures of the bypass.
     """
 
     request: Request
@@ -69,7 +69,7 @@ class Answers:
     found_network: Network | None
     design_network: Network | None
     build: Build
-    bypassed: Picture | None
+    bypassed: tuple[Picture, ...]
     known: Mapping[str, Any]
 
     def study(self, name: str, kind: type[Kind]) -> Kind | None:
@@ -126,7 +126,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         )
         known = crew.finish(first)
         bypass = known["bypass"]
-        known["bypass"], bypassed = (bypass, None) if isinstance(bypass, NotKnown) else bypass
+        known["bypass"], bypassed = (bypass, ()) if isinstance(bypass, NotKnown) else bypass
         worked = {n: _worked(case, n, known[n]) for n in Name}
         decision = hold_against_each_other(case, worked)
         build = _build(shop, decision, present)

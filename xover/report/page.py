@@ -87,6 +87,8 @@ def _words(text: str, longest: int = LONGEST) -> Markup:
 
 
 def _data_uri(text: str, kind: str) -> str:
+    # A spreadsheet takes a table without the mark for one in its country's old encoding.
+    text = f"\ufeff{text}" if kind == "csv" else text
     return f"data:text/{kind};charset=utf-8;base64," + base64.b64encode(text.encode("utf-8")).decode("ascii")
 
 

@@ -10,9 +10,11 @@ import numpy as np
 
 from xover.errors import OptionError
 from xover.network import Network
+from xover.quantity import hertz
 from xover.report.blocks import Picture
 from xover.report.request import BUILDS
 from xover.report.workshop import Workshop
+from xover.rounded import db
 from xover.studies.bench import readings
 from xover.studies.decide_option import Name, Option
 
@@ -67,15 +69,23 @@ def option(shop: Workshop, name: Name) -> Option:
     return work_out(shop.case, name)
 
 
-def bypass_option(shop: Workshop) -> tuple[Option, Picture | None]:
-    """The option to bypass, and its figure."""
+def bypass_option(shop: Workshop) -> tuple[Option, tuple[Picture, ...]]:
+    """The option to bypass, and its figures."""
     from xover.drawing.bypass import draw_bypass
+    from xover.drawing.bypass_map import draw_bypass_map
 
     worked = option(shop, Name.BYPASS)
     if worked.study is None:
-        return worked, None
-    title = "Bypass: corners and slopes, and what each leaves of the sum"
-    return worked, _picture("bypass", title, draw_bypass(worked.study), readings.read_bypass(worked.study))
+        return worked, ()
+    title = "Bypass: the sum behind the crossover, and what each channel gets"
+    pictures = [_picture("bypass", title, draw_bypass(worked.study), readings.read_bypass(worked.study))]
+    if any(np.isfinite(chart.rms_deviation_db).any() for chart in worked.study.maps):
+        title = "Bypass map: corners and slopes, and what each leaves of the sum"
+        found = [c for c in worked.study.maps if c.best_slope]
+        best = "; ".join(f"{c.best_slope} at {hertz(c.best_hz)}, {db(c.best_db, 2)} dB" for c in found)
+        reading = f"Flattest that the upper driver stands: {best}." if found else "No corner is flat and safe at once."
+        pictures.append(_picture("bypass-map", title, draw_bypass_map(worked.study), reading))
+    return worked, tuple(pictures)
 
 
 def decided(shop: Workshop, decision: Decision) -> Answer:

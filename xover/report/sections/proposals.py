@@ -42,8 +42,7 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
         yield from _redesign(option.study)
     elif isinstance(option.study, BypassStudy):
         yield from _bypass(option.study)
-        if answers.bypassed is not None:
-            yield answers.bypassed
+        yield from answers.bypassed
 
 
 def _refresh(study: RefreshStudy) -> Iterable[Block]:
