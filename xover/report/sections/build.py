@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Head, Items, Section, Text
 from xover.report.sections.common import first_up, gone
 from xover.studies.bench.build_steps import BuildOrder, BuildStep
+
+ALWAYS: Final = frozenset({"open is a bad joint", "near 0 is a short", "a low reading that stays is a short"})
+"""What holds for nearly every reading is told once."""
 
 
 def section(answers: Answers) -> Section:
@@ -16,7 +21,8 @@ def section(answers: Answers) -> Section:
         new = answers.build.new
         blocks.append(
             Text(
-                "Tick each step. A reading outside its range means: look for the fault before the next part."
+                "Tick each step. A reading outside its range means: look for the fault before the next part. Open where "
+                "ohms are expected is a bad joint; near 0, or a low reading that stays where it should be open, is a short."
                 if new
                 else "Nothing is to be built; these are the readings to expect if the board is taken apart and rebuilt."
             )
@@ -40,5 +46,6 @@ def section(answers: Answers) -> Section:
 
 
 def _step(step: BuildStep) -> str:
-    said = [step.before, step.action, *(c.sentence for c in step.checks), step.note]
+    checks = (c.reading if set(c.proves.split(", ")) <= ALWAYS else c.sentence for c in step.checks)
+    said = [step.before, step.action, *checks, step.note]
     return " ".join(first_up(s) for s in said if s)

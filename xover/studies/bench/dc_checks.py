@@ -39,6 +39,11 @@ class DcCheck:
     sentence: str
 
     @property
+    def reading(self) -> str:
+        """The sentence without what it proves."""
+        return self.sentence.removesuffix(f"; {self.proves}") if self.proves else self.sentence
+
+    @property
     def is_open(self) -> bool:
         """Whether no direct current flows there."""
         return math.isinf(self.expected_ohm)
