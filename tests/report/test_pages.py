@@ -19,10 +19,10 @@ LARGEST_BYTES = 3_000_000
 # The figures that a report must have, by their names on the page.
 FIGURES = {
     *("options", "sum", "before-after", "load", "condition", "sensitivity"),
-    *("tolerance", "off-axis", "crosstalk", "bypass", "stress", "schematic"),
+    *("tolerance", "off-axis", "crosstalk", "bypass", "bypass-map", "stress", "schematic"),
 }
 # What of them a page may lack, and the words of the page that say why. Nothing else may be lacking.
-NO_SUM = "the sum is not known here"
+NO_SUM = "What this cannot know the sum and its null: "
 LACKS = {
     "hall": {"options": NO_SUM},
     DATASHEETS: {"options": NO_SUM, "before-after": "Nothing is to be bought."},

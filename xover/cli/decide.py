@@ -17,6 +17,7 @@ from xover.errors import OptionError
 if TYPE_CHECKING:
     from xover.studies.decide import Decision
     from xover.studies.decide_criteria import Aspect, Criterion
+    from xover.studies.decide_option import Option
 
 _LABEL = 12
 
@@ -163,7 +164,7 @@ def _show_table(decision: Decision) -> None:
     low, high = decision.band_hz
     show_heading("Side by side")
     names = [f"> {n}" if n == decision.recommendation else str(n) for n in decision.options]
-    rows = [[_row_head(a), *(_cell(o.of(a), o.available) for o in decision.options.values())] for a in Aspect]
+    rows = [[_row_head(a), *(_cell(o, a) for o in decision.options.values())] for a in Aspect]
     show_table(["", *names], rows)
     show_text(
         "+ passes, o marginal, x fails, ? no verdict; > recommended. Sum deviation: half of the range that the sum "
@@ -173,32 +174,17 @@ def _show_table(decision: Decision) -> None:
 
 
 def _row_head(aspect: Aspect) -> str:
-    from xover.studies.decide_criteria import Aspect as A
+    from xover.studies.decide_table import row_head
 
-    unit = {
-        A.DEVIATION: "+- dB",
-        A.NULL: "dB",
-        A.VOICING: "dB",
-        A.LOAD: "ohm",
-        A.EPDR: "ohm",
-        A.RATINGS: "% used",
-        A.PAIR: "dB",
-    }.get(aspect)
-    if aspect is A.TWEETER:
-        return "below tweeter's fs, mW"
-    return str(aspect) if unit is None else f"{aspect}, {unit}"
+    # A terminal may not have the sign; the table's first column is the widest and says in full what is meant.
+    return "below tweeter's fs, mW" if aspect == "tweeter below resonance" else row_head(aspect).replace("\u00b1", "+-")
 
 
-def _cell(c: Criterion, available: bool) -> str:
-    from xover.studies.decide_criteria import Aspect, Verdict, figure
+def _cell(option: Option, aspect: Aspect) -> str:
+    from xover.studies.decide_table import MARKS, cell
 
-    if not available:
-        return "-  "
-    mark = {Verdict.PASS: "+", Verdict.MARGINAL: "o", Verdict.FAIL: "x", Verdict.UNKNOWN: "?"}[c.verdict]
-    if c.name is Aspect.COST and c.value is not None and c.limit is None and c.value:
-        mark = " "  # no limit was given
-    words = "" if c.value is None or c.value == "not known" else figure(c.name, c.value, short=True).removesuffix(" %")
-    return f"{words} {mark}".strip() if mark != " " else f"{words}  "
+    words, verdict = cell(option, aspect)
+    return f"{words} {MARKS[verdict]}".strip() if verdict is not None else f"{words}  "
 
 
 def _show_limits(decision: Decision) -> None:

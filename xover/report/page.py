@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Final
 
 from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
 from xover.report.safe_text import LONGEST, one_line, safe
+from xover.studies.decide_table import MARKS
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-MARKS: Final = {PASS: ("+", "passes"), MARGINAL: ("o", "marginal"), FAIL: ("x", "fails"), UNKNOWN: ("?", "no verdict")}
-"""Sign and word of each verdict: told apart without colour."""
+WORDS: Final = {PASS: "passes", MARGINAL: "marginal", FAIL: "fails", UNKNOWN: "no verdict"}
 LONGEST_TITLE: Final = 120
 LONGEST_WORD: Final = 18
 BREAK: Final = 9
@@ -53,7 +53,7 @@ def render(page: Page) -> str:
         title=one_line(page.title, LONGEST_TITLE),
         alone=frozenset(name for section in page.sections for name in _alone(section)),
         style=_resource("style.css"),
-        marks=MARKS,
+        marks={str(verdict): (sign, WORDS[str(verdict)]) for verdict, sign in MARKS.items()},
     )
 
 

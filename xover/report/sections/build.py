@@ -12,6 +12,12 @@ from xover.studies.bench.build_steps import BuildOrder, BuildStep
 ALWAYS: Final = frozenset({"open is a bad joint", "near 0 is a short", "a low reading that stays is a short"})
 """What holds for nearly every reading is told once."""
 
+NEW: Final = (
+    "Tick each step. A reading outside its range means: look for the fault before the next part. Open where ohms are "
+    "expected is a bad joint; near 0, or a low reading that stays where it should be open, is a short."
+)
+OLD: Final = "Nothing is to be built; these are the readings to expect if the board is taken apart and rebuilt."
+
 
 def section(answers: Answers) -> Section:
     """Section by section, then the whole, then the first power-up."""
@@ -19,14 +25,7 @@ def section(answers: Answers) -> Section:
     order = answers.study("build", BuildOrder)
     if order is not None:
         new = answers.build.new
-        blocks.append(
-            Text(
-                "Tick each step. A reading outside its range means: look for the fault before the next part. Open where "
-                "ohms are expected is a bad joint; near 0, or a low reading that stays where it should be open, is a short."
-                if new
-                else "Nothing is to be built; these are the readings to expect if the board is taken apart and rebuilt."
-            )
-        )
+        blocks.append(Text(NEW if new else OLD))
         for part in order.sections:
             blocks.append(Head(f"{part.number}. {part.name}"))
             if part.reason:

@@ -6,11 +6,9 @@ from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
 from xover.studies.decide import Decision
-from xover.studies.decide_criteria import Aspect, Criterion, Verdict, figure
+from xover.studies.decide_criteria import Aspect
 from xover.studies.decide_option import Option
-
-_NO_VERDICT = {Aspect.COST}
-"""Without a limit of the user's it is only told."""
+from xover.studies.decide_table import cell, row_head
 
 
 def section(answers: Answers) -> Section:
@@ -44,31 +42,11 @@ def section(answers: Answers) -> Section:
 def _side_by_side(d: Decision) -> Block:
     names = list(d.options)
     marked = names.index(d.recommendation) + 1 if d.recommendation is not None else None
-    rows: list[list[str | Cell]] = [[row_head(a), *(cell(o, a) for o in d.options.values())] for a in Aspect]
+    rows: list[list[str | Cell]] = [[row_head(a), *(_cell(o, a) for o in d.options.values())] for a in Aspect]
     heads = [f"{n}: recommended" if n == d.recommendation else str(n) for n in names]
     return table("The four options", ["criterion", *heads], rows, marked=marked)
 
 
-def row_head(aspect: Aspect) -> str:
-    """A criterion with the unit of its figures."""
-    unit = {
-        Aspect.DEVIATION: "\u00b1 dB",
-        Aspect.NULL: "dB",
-        Aspect.VOICING: "dB",
-        Aspect.LOAD: "ohm",
-        Aspect.EPDR: "ohm",
-        Aspect.RATINGS: "% used",
-        Aspect.PAIR: "dB",
-        Aspect.TWEETER: "mW",
-    }.get(aspect)
-    return str(aspect) if unit is None else f"{aspect}, {unit}"
-
-
-def cell(option: Option, aspect: Aspect) -> Cell:
-    """An option's figure with its verdict."""
-    if not option.available:
-        return Cell("-")
-    c: Criterion = option.of(aspect)
-    words = "-" if c.value is None else figure(c.name, c.value, short=True).removesuffix(" %")
-    untold = c.name in _NO_VERDICT and c.limit is None and c.verdict is not Verdict.FAIL
-    return Cell(words, "" if untold else str(c.verdict))
+def _cell(option: Option, aspect: Aspect) -> Cell:
+    words, verdict = cell(option, aspect)
+    return Cell(words or "-", "" if verdict is None else str(verdict))
