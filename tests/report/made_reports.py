@@ -78,7 +78,7 @@ def new_folder(folder: Path) -> Path:
 def told(folder: Path, report: Report) -> Made:
     """What the tests need of a report."""
     order = report.answers.study("build", BuildOrder)
-    readings = [c.sentence for s in order.sections for step in s.steps for c in step.checks] if order else []
+    readings = [c.reading for s in order.sections for step in s.steps for c in step.checks] if order else []
     return Made(
         folder=folder,
         html=report.html,
@@ -88,7 +88,7 @@ def told(folder: Path, report: Report) -> Made:
         built=report.answers.build.name,
         new=report.answers.build.new,
         first_reading=readings[0] if readings else "",
-        first_whole=order.whole_dc[0].sentence if order else "",
+        first_whole=order.whole_dc[0].reading if order else "",
         not_known={k: why for k in report.answers.known if (why := report.answers.why_not(k))},
     )
 

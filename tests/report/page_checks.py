@@ -151,7 +151,7 @@ def _fault_of_csv(address: str) -> str:
     head, _, body = address.partition(",")
     data = base64.b64decode(body) if head.endswith(";base64") else urllib.parse.unquote_to_bytes(body)
     try:
-        rows = list(csv.reader(io.StringIO(data.decode("utf-8"), newline=""), strict=True))
+        rows = list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
     except csv.Error as error:
         return f"is no table: {error}"
     widths = sorted({len(row) for row in rows})

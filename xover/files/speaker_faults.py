@@ -23,7 +23,7 @@ def nearest(word: str, known: Sequence[str], what: str) -> str:
 
 def dotted(path: Sequence[str]) -> str:
     """Write a key path as TOML does."""
-    parts = [p if re.fullmatch(r"[A-Za-z0-9_-]+", p) else f'"{p[:LONGEST_NAME]}"' for p in path]
+    parts = [p[:LONGEST_NAME] if re.fullmatch(r"[A-Za-z0-9_-]+", p) else f'"{p[:LONGEST_NAME]}"' for p in path]
     return ".".join(parts)
 
 
@@ -50,10 +50,10 @@ def finding_to_fault(
         return _missing(keys, path, line)
     if kind == "impedance":
         remedy = f"name its impedance table, or give [{dotted((*keys, 'datasheet'))}]"
-        return InputError(f"driver '{keys[-1]}' {detail['msg']}", remedy, path, line)
+        return InputError(f"driver '{keys[-1][:LONGEST_NAME]}' {detail['msg']}", remedy, path, line)
     if kind == "position":
         remedy = "keep position_mm for one card, positions_mm for several"
-        return InputError(f"driver '{keys[-1]}' {detail['msg']}", remedy, path, line)
+        return InputError(f"driver '{keys[-1][:LONGEST_NAME]}' {detail['msg']}", remedy, path, line)
     if kind == "too_short" and keys == ("drivers",):
         return _missing(keys, path, line)
     shown = _shown(detail["input"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from importlib import import_module
 from typing import Any, TypeVar
 
 from xover.network import Network
@@ -19,7 +20,7 @@ from xover.studies.bill import Bill
 from xover.studies.decide import Decision, hold_against_each_other
 from xover.studies.decide_option import Case, Name, Option, no_option
 
-JOBS = 20
+JOBS = 21
 """About so many there are; only the progress that is told rests on it."""
 
 Kind = TypeVar("Kind")
@@ -111,48 +112,49 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
     case = shop.case
     present = case.present
     with Crew(request, processes, JOBS, progress) as crew:
-        first = crew.start(
+        known = crew.run(
             [
-                Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
                 Job("redesign", "redesign: new values", works.option, (Name.REDESIGN,)),
-                Job("bypass", "bypass: each driver on its own channel", works.bypass_option),
+                Job("bypass", "bypass: each driver on its own channel", works.option, (Name.BYPASS,)),
+                Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
                 Job("leave", "leave it as it is", works.option, (Name.LEAVE,)),
-                Job("check", "going through the files", works.check),
                 Job("condition", "condition: what age has done", works.condition),
                 Job("sensitivity", "sensitivity: which part matters", works.sensitivity, (present, {})),
                 Job("load", "load", works.load, (present, {}, "load")),
                 Job("sound", "sum and drive", works.sound, (present, {}, "sum")),
-            ]
+            ],
+            meanwhile=lambda: import_module("xover.report.contents"),
         )
-        known = crew.finish(first)
-        bypass = known["bypass"]
-        known["bypass"], bypassed = (bypass, ()) if isinstance(bypass, NotKnown) else bypass
         worked = {n: _worked(case, n, known[n]) for n in Name}
         decision = hold_against_each_other(case, worked)
         build = _build(shop, decision, present)
         proposed = {build.name: build.network} if build.new and build.name not in shop.speaker.network_names else {}
         given = (build.name, proposed)
         second = [
-            Job("tolerance", "tolerances", works.tolerance, given),
-            Job("board", "coil crosstalk, wiring list", works.board, given),
+            Job("check", "going through the files", works.check),
             Job("formulas", "formulas", works.formulas, (build.network, build.name)),
             Job("build", "build order", works.build, (build.network, None if proposed else build.name)),
+            Job("tolerance", "tolerances", works.tolerance, given),
+            Job("board", "coil crosstalk, wiring list", works.board, given),
             Job("angles", "off the axis", works.angles, given),
             Job("stress", "stress on the parts", works.stress, given),
         ]
         if build.new:
             second.append(Job("built load", "load of the new network", works.load, (*given, "load-built")))
             second.append(Job("built sound", "sum of the new network", works.sound, (*given, "sum-built")))
+        study = worked[Name.BYPASS].study
+        if study is not None:
+            second.append(Job("bypassed", "figures of the bypass", works.bypass_pictures, (study,)))
         chosen = decision.chosen
         if chosen is not None and chosen.network is build.network:
             second.append(Job("before and after", "before and after", works.before_and_after, (chosen,)))
         second.append(Job("decision", "the options' sums", works.decided, (decision,)))
         drawn = _compared(shop, decision, build, present)
         second.append(Job("schematic", "schematic", works.schematic, drawn))
-        known |= crew.finish(crew.start(second))
+        known |= crew.run(second)
         board = known["board"]
         known["crosstalk"], known["wiring"] = (board, board) if isinstance(board, NotKnown) else board
-    names = shop.speaker.network_names
+    names, pictures = shop.speaker.network_names, known.get("bypassed")
     return Answers(
         request=request,
         speaker=shop.with_networks(proposed),
@@ -166,7 +168,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         found_network=shop.speaker.network(decision.found) if decision.found in names else None,
         design_network=shop.speaker.network(decision.reference) if decision.reference in names else None,
         build=build,
-        bypassed=bypassed,
+        bypassed=pictures if isinstance(pictures, tuple) else (),
         known=known,
     )
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from multiprocessing.connection import wait
+from multiprocessing.context import BaseContext
 from types import TracebackType
-from typing import Any
+from typing import Any, Final
 
 from xover.drawing.page import inline_page
 from xover.errors import NoSolutionError, OptionError
@@ -36,6 +39,10 @@ class Job:
     given: tuple[Any, ...] = ()
 
 
+AHEAD: Final = 2
+"""So many jobs each of the other processes has at hand: it need not load for one of them what it has for the other."""
+
+
 class Crew:
     """Works jobs off, here and in `processes - 1` others.
 
@@ -53,9 +60,7 @@ class Crew:
 
     def __enter__(self) -> Crew:
         if self._others:
-            # Forking a process that has threads, as linear algebra starts them, is not safe: start anew.
-            context = multiprocessing.get_context("spawn")
-            self._executor = ProcessPoolExecutor(self._others, context, initializer=_begin)
+            self._executor = ProcessPoolExecutor(self._others, _context(), initializer=_begin)
         return self
 
     def __exit__(
@@ -67,23 +72,40 @@ class Crew:
                     child.terminate()
             self._executor.shutdown(wait=kind is None, cancel_futures=True)
 
-    def start(self, jobs: Sequence[Job]) -> list[tuple[Job, Future[Any] | None]]:
-        """Hand jobs out without waiting, those that take longest first."""
-        if self._executor is None:
-            return [(job, None) for job in jobs]
-        return [(job, self._executor.submit(do, self._request, job)) for job in jobs]
+    def run(self, jobs: Sequence[Job], meanwhile: Callable[[], object] = lambda: None) -> dict[str, Any]:
+        """Answers by name. The other processes take jobs from the front, this one from the end, until none is left.
 
-    def finish(self, started: Sequence[tuple[Job, Future[Any] | None]]) -> dict[str, Any]:
-        """Answers by name. What no other process has begun is done here, from the end."""
+        `meanwhile` is done here before the others are waited for.
+        """
+        waiting = deque(jobs)
+        handed: list[tuple[Job, Future[Any]]] = []
+        lock = threading.Lock()
+
+        def hand_out(_: object = None) -> None:
+            with lock:
+                if not waiting or self._executor is None:
+                    return
+                try:
+                    future = self._executor.submit(do, self._request, waiting[0])
+                except RuntimeError:  # the other process has died, or all is being stopped: the rest is done here
+                    return
+                handed.append((waiting.popleft(), future))
+            future.add_done_callback(hand_out)
+
+        for _ in range(AHEAD * self._others):
+            hand_out()
         answers: dict[str, Any] = {}
-        for job, future in reversed(started):
-            if future is None or future.cancel():
-                self._say(job)
-                answers[job.name] = do(self._request, job)
-        for job, future in started:
-            if job.name not in answers and future is not None:
-                self._say(job)
-                answers[job.name] = self._answer(job, future)
+        while True:
+            with lock:
+                job = waiting.pop() if waiting else None
+            if job is None:
+                break
+            self._say(job)
+            answers[job.name] = do(self._request, job)
+        meanwhile()
+        for job, future in handed:
+            self._say(job)
+            answers[job.name] = self._answer(job, future)
         return answers
 
     def _answer(self, job: Job, future: Future[Any]) -> Any:
@@ -96,6 +118,15 @@ class Crew:
     def _say(self, job: Job) -> None:
         self._progress(min(self._done / self._expected, 1.0), job.words)
         self._done += 1
+
+
+def _context() -> BaseContext:
+    """A copy of this process where that is safe, as it has everything loaded; else a new one.
+
+    A copy of a process with threads may wait for ever for what one of them held.
+    """
+    alone = threading.active_count() == 1 and os.environ.get("OPENBLAS_NUM_THREADS") == "1"
+    return multiprocessing.get_context("fork" if sys.platform == "linux" and alone else "spawn")
 
 
 def do(request: Request, job: Job) -> Any:

@@ -67,7 +67,7 @@ def find_browser() -> Path | None:
         if found is None:
             raise OptionError(
                 f"{BROWSER_VARIABLE} is '{wanted}', which is no program that can be run",
-                "give it the path of a Chromium browser, or unset it",
+                f"give it the path of a Chromium browser, or unset it; or {BY_HAND}",
             )
         return Path(found)
     for name in (*_NAMES, *_usual_places()):

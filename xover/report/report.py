@@ -12,24 +12,8 @@ from xover.files.atomic import write_text
 from xover.readable import Readable
 from xover.report.answers import Answers, gather
 from xover.report.blocks import Section
-from xover.report.notes import notes_once
 from xover.report.page import Page, render
 from xover.report.request import Request
-from xover.report.sections import (
-    appendix,
-    bill,
-    build,
-    cautions,
-    condition,
-    decision,
-    drawing,
-    evidence,
-    load,
-    owner,
-    proposals,
-    sound,
-    wiring,
-)
 from xover.studies.bench.missing import standing
 
 
@@ -82,35 +66,15 @@ def make_report(
     request = Request(Path(speaker), tuple(networks), stock, mate, most_cost, seed)
     answers = gather(request, processes, progress)
     progress(1.0, "writing the page")
+    from xover.report.contents import all_sections  # loads what the work before has no use for
+
     words = standing(answers.plain_speaker, answers.plain_speaker.network_names)
-    sections = [
-        made
-        for made in (
-            part.section(answers)
-            for part in (
-                decision,
-                evidence,
-                drawing,
-                sound,
-                load,
-                condition,
-                proposals,
-                bill,
-                wiring,
-                build,
-                cautions,
-                owner,
-            )
-        )
-        if made is not None and made.blocks
-    ]
-    sections = list(notes_once(sections))
-    sections.append(appendix.section(answers, sections))
+    sections = all_sections(answers)
     day = (today or date.today()).isoformat()
     made = f"Made on {day} by xover {__version__} from the folder '{answers.plain_speaker.file.folder.name}'."
     title = answers.plain_speaker.title
-    html = render(Page(title, words, made, tuple(sections)))
-    return Report(title, words, html, tuple(sections), answers)
+    html = render(Page(title, words, made, sections))
+    return Report(title, words, html, sections, answers)
 
 
 def write_report(report: Report, path: Path | str, force: bool = False) -> None:

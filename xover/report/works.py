@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz
 from xover.report.blocks import Picture
@@ -21,6 +21,7 @@ from xover.studies.decide_option import Name, Option
 if TYPE_CHECKING:
     from xover.studies.bench.build_steps import BuildOrder
     from xover.studies.bench.wiring import WiringList
+    from xover.studies.bypass_result import BypassStudy
     from xover.studies.check import CheckStudy
     from xover.studies.decide import Decision
 
@@ -69,23 +70,21 @@ def option(shop: Workshop, name: Name) -> Option:
     return work_out(shop.case, name)
 
 
-def bypass_option(shop: Workshop) -> tuple[Option, tuple[Picture, ...]]:
-    """The option to bypass, and its figures."""
+def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture, ...]:
+    """The figures of a bypass."""
     from xover.drawing.bypass import draw_bypass
     from xover.drawing.bypass_map import draw_bypass_map
 
-    worked = option(shop, Name.BYPASS)
-    if worked.study is None:
-        return worked, ()
+    del shop
     title = "Bypass: the sum behind the crossover, and what each channel gets"
-    pictures = [_picture("bypass", title, draw_bypass(worked.study), readings.read_bypass(worked.study))]
-    if any(np.isfinite(chart.rms_deviation_db).any() for chart in worked.study.maps):
+    pictures = [_picture("bypass", title, draw_bypass(study), readings.read_bypass(study))]
+    if any(np.isfinite(chart.rms_deviation_db).any() for chart in study.maps):
         title = "Bypass map: corners and slopes, and what each leaves of the sum"
-        found = [c for c in worked.study.maps if c.best_slope]
+        found = [c for c in study.maps if c.best_slope]
         best = "; ".join(f"{c.best_slope} at {hertz(c.best_hz)}, {db(c.best_db, 2)} dB" for c in found)
         reading = f"Flattest that the upper driver stands: {best}." if found else "No corner is flat and safe at once."
-        pictures.append(_picture("bypass-map", title, draw_bypass_map(worked.study), reading))
-    return worked, tuple(pictures)
+        pictures.append(_picture("bypass-map", title, draw_bypass_map(study), reading))
+    return tuple(pictures)
 
 
 def decided(shop: Workshop, decision: Decision) -> Answer:
@@ -163,7 +162,10 @@ def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     from xover.drawing.stress import draw_stress
     from xover.studies.stress import study_stress
 
-    study = study_stress(shop.with_networks(proposed), network, frequency_hz=shop.frequency_hz)
+    try:
+        study = study_stress(shop.with_networks(proposed), network, frequency_hz=shop.frequency_hz)
+    except InputError as fault:  # nothing says how much power there is
+        raise OptionError(fault.problem, "add rated_power_w and rated_load_ohm under [amplifier]") from None
     title = f"Stress: watts, volts and amperes in the parts, network {network}"
     return Answer(study, _picture("stress", title, draw_stress(study), readings.read_stress(study)))
 
@@ -254,4 +256,6 @@ def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:
     from xover.drawing.svg import figure_svg
 
     svg = figure_svg(figure, name=name, title=title, description=reading)
-    return Picture(name, title, svg, reading, words_of(figure).notes, csv_text(curves_of(figure)))
+    table = curves_of(figure)
+    data = csv_text(table) if table.columns.size else ""
+    return Picture(name, title, svg, reading, words_of(figure).notes, data)

@@ -14,10 +14,8 @@ from xover.parts.catalogue import Catalogue
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.decide_bench import BAND_HZ, make_bench
-from xover.studies.decide_bypass import bypassed
 from xover.studies.decide_criteria import Verdict
 from xover.studies.decide_option import NOT_ASKED, Case, Name, Option, no_option
-from xover.studies.decide_options import leave, redesigned, refreshed
 from xover.studies.decide_rule import RULES, recommend
 from xover.studies.decide_suppose import would_change
 from xover.studies.decide_words import answer, cannot_know, reasons, rests_on
@@ -167,6 +165,10 @@ def set_up(
 
 def work_out(case: Case, name: Name) -> Option:
     """Work one option out; the options know nothing of each other."""
+    # Each option loads a good part of the studies: a process that shares the work loads those of its own.
+    from xover.studies.decide_bypass import bypassed
+    from xover.studies.decide_options import leave, redesigned, refreshed
+
     makers: dict[Name, Callable[[Case], Option]] = {
         Name.LEAVE: leave,
         Name.REFRESH: refreshed,

@@ -19,10 +19,6 @@ from xover.studies.decide_bench import BAND_HZ, Bench, Read, read_network
 from xover.studies.decide_criteria import Aspect, Criterion, Verdict
 from xover.studies.decide_option import Case, Name, Option, all_criteria, evidence_of, no_option
 from xover.studies.redesign.result import Proposal, RedesignStudy
-from xover.studies.redesign.study import redesign
-from xover.studies.redesign.topologies import PRESENT
-from xover.studies.redesign.wish import Wish
-from xover.studies.refresh import refresh
 
 STARTS: Final = 1
 """Random starts of the redesign: `xover redesign` takes more, and other circuits."""
@@ -66,6 +62,8 @@ def _unmeasured(criterion: Criterion) -> Criterion:
 def refreshed(case: Case) -> Option:
     """Like-for-like parts."""
     bench = case.bench
+    from xover.studies.refresh import refresh
+
     if bench.reference is None:
         why = "no network tells the design: name it with --reference, or type what the parts are marked with"
         return no_option(bench, Name.REFRESH, why)
@@ -99,6 +97,10 @@ def refreshed(case: Case) -> Option:
 
 def redesigned(case: Case) -> Option:
     """New values for the present circuit."""
+    from xover.studies.redesign.study import redesign
+    from xover.studies.redesign.topologies import PRESENT
+    from xover.studies.redesign.wish import Wish
+
     bench = case.bench
     base = 0.35
     case.progress(base, "redesign")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
+from xover.report.sections.common import gone
 from xover.studies.decide import Decision
 from xover.studies.decide_criteria import Aspect
 from xover.studies.decide_option import Option
@@ -33,6 +34,7 @@ def section(answers: Answers) -> Section:
         blocks += [Head("What would change it"), Items(d.would_change)]
     if d.unknown:
         blocks += [Head("What this cannot know"), Items(d.unknown)]
+    blocks += gone(answers, "decision", "a figure of the options")
     picture = answers.picture("decision")
     if picture is not None:
         blocks.append(picture)

@@ -17,7 +17,7 @@ def section(answers: Answers) -> Section:
     then = answers.study("built sound", Prediction)
     blocks += gone(answers, "sound", "the sum")
     if now is not None:
-        blocks.append(_crossovers([p for p in (now, then) if p is not None]))
+        blocks += _crossovers([p for p in (now, then) if p is not None])
         blocks.append(Text(f"One sum or an envelope: {now.timing_reason}.", "quiet"))
     blocks += pictures(answers, "sound", "before and after", "built sound", "angles", "tolerance", "sensitivity")
     for name, what in (("angles", "the sum off the axis"), ("tolerance", "what tolerances do")):
@@ -25,7 +25,7 @@ def section(answers: Answers) -> Section:
     return Section("sound", "Sound", tuple(blocks))
 
 
-def _crossovers(predictions: list[Prediction]) -> Block:
+def _crossovers(predictions: list[Prediction]) -> list[Block]:
     rows = []
     for p in predictions:
         for c in p.crossovers:
@@ -40,5 +40,7 @@ def _crossovers(predictions: list[Prediction]) -> Block:
                     db(c.null_depth_db, 0),
                 ]
             )
+    if not rows:
+        return [Text("The drivers do not meet: no acoustic crossover.")]
     columns = ["acoustic crossover", "network", "at", "dB/oct. below", "dB/oct. above", "phase, deg", "null, dB"]
-    return table("Where the drivers meet", columns, rows, numbers=(3, 4, 5, 6))
+    return [table("Where the drivers meet", columns, rows, numbers=(3, 4, 5, 6))]
