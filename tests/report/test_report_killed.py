@@ -1,0 +1,63 @@
+"""xover report, killed while it works over an old page: the page stays whole, and no helper stays behind."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+ATTIC = ROOT / "examples" / "attic-two-way" / "left"
+KILLS = 5
+RUN = "from xover.cli.main import run; run()"
+MARK = "XOVER_TEST_MARK"
+LONGEST_LIFE_S = 5.0
+
+
+def marked(mark):
+    """Processes that were started, by whom ever, in an environment with that mark."""
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            if f"{MARK}={mark}".encode() in (folder / "environ").read_bytes():
+                found.append(int(folder.name))
+        except OSError:  # it has ended, or is somebody else's
+            continue
+    return found
+
+
+def wait_until(true, seconds):
+    ends = time.monotonic() + seconds
+    while not (reached := true()) and time.monotonic() < ends:
+        time.sleep(0.05)
+    return reached
+
+
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc to see what is left")
+def test_killed_at_any_moment(tmp_path):
+    draw = random.Random(7)
+    page = tmp_path / "report.html"
+    page.write_text("<p>an old page</p>" * 1000)
+    old = page.read_bytes()
+    helped = 0
+    for kill in range(KILLS):
+        mark = f"{os.getpid()}-{kill}"
+        command = [sys.executable, "-c", RUN, "report", ATTIC, "--processes", "2", "--force", "-o", page]
+        started = subprocess.Popen(
+            command, env={**os.environ, MARK: mark}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        # The last three are killed once they have helpers: their own process, one that counts what they share, another.
+        wait_until(lambda mark=mark: len(marked(mark)) > 2, 20.0 if kill >= KILLS - 3 else 0.3)
+        time.sleep(draw.uniform(0.0, 0.8))
+        helped += len(marked(mark)) > 2
+        started.send_signal(signal.SIGKILL)
+        assert started.wait(5.0) == -signal.SIGKILL, "it had ended before it was killed"
+        assert wait_until(lambda mark=mark: not marked(mark), LONGEST_LIFE_S), f"left behind: {marked(mark)}"
+        data = page.read_bytes()
+        assert data == old or (data.startswith(b"<!DOCTYPE html>") and data.endswith(b"</html>"))
+        assert [p.name for p in tmp_path.iterdir() if not p.name.startswith(".")] == ["report.html"]
+    assert helped >= 3, "no helper was at work when the kills came"
