@@ -53,7 +53,8 @@ def new(
     show_item("1", f"edit {started.files[0]}: the drivers in it are placeholders of the usual size, not yours", 2)
     show_item("2", f"edit {started.files[1]} (as measured today) and {started.files[2].name} (as marked)", 2)
     show_item("3", f"xover check {folder_name}", 2)
-    show_item("4", f"xover predict {folder_name} --network found", 2)
+    show_item("4", f"xover schematic {folder_name} --network found, and compare it with the board", 2)
+    show_item("5", f"xover predict {folder_name} --network found, or xover report {folder_name} for all on one page", 2)
     show_text(
         "Caution: discharge large capacitors, never drive a tweeter without its capacitor, and leave anything "
         "with mains in it to people licensed for that."
