@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 from typing import Final
 
 from xover.parts.coil_design import dcr_of_air_coil
@@ -49,7 +48,8 @@ class Catalogue:
     def source(self) -> str:
         """Where the parts come from, in words."""
         if self.stock is not None:
-            return f"the list {Path(self.stock.path).name}"  # the folder is nobody else's business
+            path = self.stock.path  # its folder is nobody else's business
+            return f"the list {path.name}" if path is not None else "the list"
         return f"capacitors of {self.capacitor_series}, resistors of {self.resistor_series}, coils wound to measure"
 
     @property

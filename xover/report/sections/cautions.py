@@ -8,7 +8,8 @@ from xover.report.answers import Answers
 from xover.report.blocks import Section, Warn
 from xover.report.sections.common import first_up
 from xover.studies.bench.build_steps import BuildOrder
-from xover.studies.bench.case_cautions import CaseCaution, case_cautions
+from xover.studies.bench.case import CaseCaution
+from xover.studies.bench.case_cautions import case_cautions
 from xover.studies.load import LoadStudy
 from xover.studies.stress import StressStudy
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from xover.amplifier.faults import FaultCase, FaultKind
 from xover.amplifier.verdict import LoadLevel
 from xover.quantity import Kind, format_quantity, hertz, ohms
-from xover.studies.bench.case_cautions import Case, CaseCaution
+from xover.studies.bench.case import Case, CaseCaution
 from xover.studies.bench.sweep_checks import is_short
 from xover.studies.bench.words import and_words, capital
 from xover.studies.bypass_result import Gravity

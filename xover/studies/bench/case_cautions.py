@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from xover.curve import Float, log_grid
 from xover.errors import InputError
-from xover.network import Network
 from xover.speaker import Speaker
-from xover.studies.bench.build_steps import BuildOrder
-from xover.studies.bench.roles import Role, roles
+from xover.studies.bench.build_result import BuildOrder
+from xover.studies.bench.case import Case, CaseCaution
+from xover.studies.bench.case_amplifier import amplifier_cautions
+from xover.studies.bench.case_parts import part_cautions
+from xover.studies.bench.case_work import work_cautions
+from xover.studies.bench.roles import roles
 from xover.studies.bypass_result import Gravity
 from xover.studies.decide import Decision
 from xover.studies.decide_option import Name
@@ -21,22 +23,6 @@ from xover.studies.stress import StressStudy, study_stress
 PER_OCTAVE: Final = 48
 
 
-@dataclass(frozen=True)
-class CaseCaution:
-    """One caution.
-
-    Attributes
-    ----------
-    severity : stop, caution or note. heading : in a few words, no two alike. text : what to heed. why : what in this
-        case calls for it; "" for the last one, which holds always.
-    """
-
-    severity: Gravity
-    heading: str
-    text: str
-    why: str
-
-
 LAST: Final = CaseCaution(
     Gravity.NOTE,
     "local rules",
@@ -44,27 +30,6 @@ LAST: Final = CaseCaution(
     "rules and licensed practice come first; leave everything on the mains side to those who are licensed for it.",
     "",
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Case:
-    """What the cautions are read from; everything by the network's name.
-
-    Attributes
-    ----------
-    loads, stresses : of the networks; a stress is missing where no amplifier is known. role : of each driver card.
-    soldering : whether anything is to be built. bypassing : whether drivers get channels of their own.
-    """
-
-    speaker: Speaker
-    networks: Mapping[str, Network]
-    loads: Mapping[str, LoadStudy]
-    stresses: Mapping[str, StressStudy]
-    role: Mapping[str, Mapping[str, Role]]
-    decision: Decision | None
-    build: BuildOrder | None
-    soldering: bool
-    bypassing: bool
 
 
 def case_cautions(
@@ -91,11 +56,6 @@ def case_cautions(
     ------
     InputError, OptionError, NoSolutionError.
     """
-    # The topics know this module's classes, so they are fetched when they are wanted.
-    from xover.studies.bench.case_amplifier import amplifier_cautions
-    from xover.studies.bench.case_parts import part_cautions
-    from xover.studies.bench.case_work import work_cautions
-
     case = _case(speaker, networks, decision, build, loads or {}, stresses or {}, frequency_hz)
     found: dict[str, CaseCaution] = {}
     for caution in (*amplifier_cautions(case), *part_cautions(case), *_decided(case), *work_cautions(case)):

@@ -12,7 +12,7 @@ from xover.errors import NoSolutionError
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.parts.kinds import PartKind, kind_of
 from xover.speaker import Speaker
-from xover.studies.bench.case_cautions import Case, CaseCaution
+from xover.studies.bench.case import Case, CaseCaution
 from xover.studies.bench.roles import Role, keys_of
 from xover.studies.bench.words import and_words, capital, watts
 from xover.studies.bypass_result import Gravity

@@ -10,7 +10,7 @@ import numpy as np
 from xover.amplifier.stress import ElementStress
 from xover.quantity import hertz
 from xover.speaker import SpeakerDriver
-from xover.studies.bench.case_cautions import Case, CaseCaution
+from xover.studies.bench.case import Case, CaseCaution
 from xover.studies.bench.roles import Role, keys_of
 from xover.studies.bench.words import and_words, watts
 from xover.studies.bypass_result import Gravity
