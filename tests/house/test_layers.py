@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -39,10 +40,16 @@ def layer_of(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """All nodes of a module, read once."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
 def imports_of(path: Path) -> list[str]:
     """Every xover module imported anywhere in a file, inside functions too."""
     found = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             found += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -71,7 +78,7 @@ def test_nothing_below_cli_prints_and_nothing_below_drawing_plots():
     for path in MODULES:
         if layer_of(path) == "cli":
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes_of(path):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
                 assert node.func.id not in {"print", "eval", "exec", "compile", "__import__"}, path
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
