@@ -4,10 +4,16 @@ Hypothesis tries the same cases at every run, so that a red run can be run again
 --hypothesis-profile=wide.
 """
 
+import gc
+import os
 import pickle
 
-import pytest
-from hypothesis import settings
+# As the command line does, before numpy is loaded: each worker has a core, and threads of small solves only wait.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+gc.set_threshold(50_000)
+
+import pytest  # noqa: E402
+from hypothesis import settings  # noqa: E402
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("wide", deadline=None, max_examples=1000)
