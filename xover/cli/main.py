@@ -24,7 +24,7 @@ FIRST_STEPS: Final = """\b
 First steps:
   xover new my-speaker        then edit the files in it
   xover check my-speaker
-  xover predict my-speaker
+  xover predict my-speaker    or 'xover report my-speaker': all on one page
 'xover COMMAND --help' tells all of a command, with an example.
 """
 
