@@ -34,6 +34,10 @@ PISTON_TRUST_DB: Final = 10.0
 """Where the microphone on the axis already sees a piston this far down, near its first null, the
 ratio of two directivities says nothing of a real cone."""
 SEARCH_STEP_DEG: Final = 0.25
+NARROWED: Final = 201
+NARROWINGS: Final = 3
+"""A coarse extremum is looked for anew so often, each time on so many angles, in the last two steps: few calls of many
+angles cost less than many of few."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -281,12 +285,12 @@ def _loudest(magnitude: Magnitude, low_deg: float, high_deg: float) -> tuple[flo
     """Angle from one to another where something is largest, and how large."""
     low, high = low_deg, high_deg
     angle = np.linspace(low, high, math.ceil((high - low) / SEARCH_STEP_DEG) + 2)
-    for _ in range(7):
+    for _ in range(1 + NARROWINGS):
         size = magnitude(angle)
         best = int(np.argmax(size))
         low, high = float(angle[max(best - 1, 0)]), float(angle[min(best + 1, angle.size - 1)])
         found = float(angle[best]), float(size[best])
-        angle = np.linspace(low, high, 21)
+        angle = np.linspace(low, high, NARROWED)
     return found
 
 
@@ -298,9 +302,9 @@ def _first_minimum(magnitude: Magnitude, side: float, limit_deg: float) -> tuple
     if dips.size == 0:
         return None, math.nan
     low, centre, high = (float(angle[dips[0] + i]) for i in (-1, 0, 1))
-    for _ in range(6):
-        local = np.linspace(low, high, 21)
+    for _ in range(NARROWINGS):
+        local = np.linspace(low, high, NARROWED)
         size = magnitude(side * local)
-        best = int(np.clip(np.nanargmin(size), 1, 19))
+        best = int(np.clip(np.nanargmin(size), 1, NARROWED - 2))
         low, centre, high = (float(local[best + i]) for i in (-1, 0, 1))
     return side * centre, float(magnitude(np.array([side * centre]))[0])
