@@ -3,6 +3,7 @@
 import json
 import re
 from datetime import date
+from html.parser import HTMLParser
 
 import pytest
 
@@ -187,3 +188,40 @@ def test_printed_beside_the_page(run, small, here, monkeypatch, tmp_path):
     assert "Printed to left.pdf." in ran.out
     assert (here / "left.pdf").read_bytes() == b"%PDF-1.4\n%%EOF"
     assert sorted(p.name for p in here.iterdir()) == ["left.html", "left.pdf"]
+
+
+def test_several_networks_stand_side_by_side(run, small, here):
+    """The last one is built, all are shown: each row has the load that `load` tells."""
+    extra = (small / "found.cir").read_text(encoding="utf-8")
+    (small / "third.cir").write_text(re.sub(r"(?m)^(C1\s+\S+\s+\S+)\s+\S+", r"\1 1uF", extra), encoding="utf-8")
+    toml = small / "speaker.toml"
+    before = toml.read_text(encoding="utf-8")
+    toml.write_text(before + '\n[networks.third]\ncircuit = "third.cir"\n', encoding="utf-8")
+    ran = run("report", small, "--processes", "1", "-n", "third", "-n", "original", "-o", "three.html")
+    assert (ran.status, ran.err) == (0, "")
+    assert "built original" in " ".join(ran.out.split())
+
+    class Words(HTMLParser):
+        def __init__(self):
+            super().__init__()
+            self.rows = []
+
+        def handle_starttag(self, tag, _):
+            if tag == "tr":
+                self.rows.append([])
+
+        def handle_data(self, data):
+            if self.rows and data.strip():
+                self.rows[-1].append(data.strip())
+
+    page = (here / "three.html").read_text(encoding="utf-8")
+    table = page[page.index("The networks side by side") :]
+    reader = Words()
+    reader.feed(table[: table.index("</table>")])
+    told = {row[0]: row[-1] for row in reader.rows[1:]}
+    assert list(told) == ["found", "original", "third"]
+    for name, words in told.items():
+        summary = json.loads(run("load", small, "--network", name, "--json").out)["summary"]
+        lowest = summary["channels"]["in"]["minimum_ohm"]
+        assert words.startswith(f"{lowest:.2f} at"), (name, words, lowest)
+    assert told["third"] != told["found"]

@@ -24,7 +24,7 @@ def report(
             "--network",
             "-n",
             metavar="NAME",
-            help="Network of the folder that is to be built [default: what is decided].",
+            help="Network to show; may be repeated, the last is built [default: what is decided].",
             autocompletion=network_names,
         ),
     ] = None,

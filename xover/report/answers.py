@@ -55,7 +55,7 @@ class Answers:
     found, design : networks as measured and as marked, where there are such. present : what stands today.
     found_network, design_network : the same, read.
     known : by name, `Answer`, `Option` or `NotKnown`.
-    bypassed : figures of the bypass.
+    bypassed : figures of the bypass. others : networks to be shown beside these.
     """
 
     request: Request
@@ -71,6 +71,7 @@ class Answers:
     design_network: Network | None
     build: Build
     bypassed: tuple[Picture, ...]
+    others: tuple[str, ...]
     known: Mapping[str, Any]
 
     def study(self, name: str, kind: type[Kind]) -> Kind | None:
@@ -139,6 +140,8 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
             Job("angles", "off the axis", works.angles, given),
             Job("stress", "stress on the parts", works.stress, given),
         ]
+        others = [n for n in dict.fromkeys(request.networks) if n not in (present, build.name)]
+        second += [Job(f"beside {n}", f"network {n}", works.beside, (n,)) for n in others]
         if build.new:
             second.append(Job("built load", "load of the new network", works.load, (*given, "load-built")))
             second.append(Job("built sound", "sum of the new network", works.sound, (*given, "sum-built")))
@@ -168,6 +171,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         found_network=shop.speaker.network(decision.found) if decision.found in names else None,
         design_network=shop.speaker.network(decision.reference) if decision.reference in names else None,
         build=build,
+        others=tuple(others),
         bypassed=pictures if isinstance(pictures, tuple) else (),
         known=known,
     )

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from xover.studies.bypass_result import BypassStudy
     from xover.studies.check import CheckStudy
     from xover.studies.decide import Decision
+    from xover.studies.load import LoadStudy
+    from xover.studies.predict import Prediction
 
 Proposed = Mapping[str, Network]
 """Networks that do not stand in the folder, by name."""
@@ -106,6 +108,23 @@ def sound(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer
     study = predict(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sum, drivers and drive, network {network}"
     return Answer(study, _picture(name, title, draw_prediction(study), readings.read_prediction(study)))
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """A network that is shown beside the present one and the one to be built."""
+
+    sound: Prediction
+    load: LoadStudy
+
+
+def beside(shop: Workshop, network: str) -> Beside:
+    """Figures of one more network of the folder."""
+    from xover.studies.load import study_load
+    from xover.studies.predict import predict
+
+    f = shop.frequency_hz
+    return Beside(predict(shop.speaker, network, f), study_load(shop.speaker, network, f))
 
 
 def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:

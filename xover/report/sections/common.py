@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Picture, Text
+from xover.rounded import db, ohm
+from xover.studies.load import LoadStudy
+from xover.studies.predict import Prediction
 
 
 def pictures(answers: Answers, *names: str) -> list[Block]:
@@ -25,3 +29,18 @@ def first_up(words: str) -> str:
         return words
     end = "" if words[-1] in ".!?" else "."
     return words[:1].upper() + words[1:] + end
+
+
+def network_row(words: str, sound: Prediction | None, load: LoadStudy | None) -> list[str]:
+    """A network in figures: how far its sum strays from its mean, where its drivers meet, its lowest load."""
+    lowest = "-"
+    if load is not None:
+        readings = [c.reading for c in load.channels.values()]
+        lowest = "; ".join(f"{ohm(r.minimum_ohm, 2)} at {hertz(r.minimum_at_hz)}" for r in readings)
+    swing, where = "-", ""
+    if sound is not None:
+        where = ", ".join(hertz(c.frequency_hz) for c in sound.crossovers if c.frequency_hz)
+        if sound.total.coherent:
+            band = sound.band
+            swing = f"{db(band.highest_deviation_db, signed=True)} / {db(band.lowest_deviation_db, signed=True)}"
+    return [words, swing, where or "-", lowest]

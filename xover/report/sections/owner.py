@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Head, Items, Section, Text, table
-from xover.report.sections.common import first_up
-from xover.rounded import db, ohm
+from xover.report.sections.common import first_up, network_row
 from xover.studies.bench.paper_parts import Fate, PaperPart
 from xover.studies.bench.paperwork import Paperwork, paperwork
 from xover.studies.load import LoadStudy
@@ -77,20 +75,9 @@ def _figures(answers: Answers) -> list[Block]:
         p, z = answers.study(sound, Prediction), answers.study(load, LoadStudy)
         if p is None and z is None:
             continue
-        lowest = "-"
-        if z is not None:
-            lowest = "; ".join(
-                f"{ohm(c.reading.minimum_ohm, 2)} at {hertz(c.reading.minimum_at_hz)}" for c in z.channels.values()
-            )
-        swing = "-"
-        if p is not None and p.total.coherent:
-            swing = (
-                f"{db(p.band.highest_deviation_db, 1, signed=True)} / {db(p.band.lowest_deviation_db, 1, signed=True)}"
-            )
-        where = ", ".join(hertz(c.frequency_hz) for c in p.crossovers if c.frequency_hz) if p is not None else ""
         if words == "as found" and answers.found is None:
             words = "as marked"
-        rows.append([words, swing, where or "-", lowest])
+        rows.append(network_row(words, p, z))
     if not rows:
         return []
     return [

@@ -5,8 +5,10 @@ from __future__ import annotations
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Section, Text, table
-from xover.report.sections.common import gone, pictures
+from xover.report.sections.common import gone, network_row, pictures
+from xover.report.works import Beside
 from xover.rounded import db
+from xover.studies.load import LoadStudy
 from xover.studies.predict import Prediction
 
 
@@ -18,11 +20,26 @@ def section(answers: Answers) -> Section:
     blocks += gone(answers, "sound", "the sum")
     if now is not None:
         blocks += _crossovers([p for p in (now, then) if p is not None])
+        blocks += _side_by_side(answers)
         blocks.append(Text(f"One sum or an envelope: {now.timing_reason}.", "quiet"))
     blocks += pictures(answers, "sound", "before and after", "built sound", "angles", "tolerance", "sensitivity")
     for name, what in (("angles", "the sum off the axis"), ("tolerance", "what tolerances do")):
         blocks += gone(answers, name, what)
     return Section("sound", "Sound", tuple(blocks))
+
+
+def _side_by_side(answers: Answers) -> list[Block]:
+    """All networks in figures, where more were asked for than the present one and the one to be built."""
+    if not answers.others:
+        return []
+    shown = [(answers.study("sound", Prediction), answers.study("load", LoadStudy))]
+    shown.append((answers.study("built sound", Prediction), answers.study("built load", LoadStudy)))
+    for name in answers.others:
+        found = answers.study(f"beside {name}", Beside)
+        shown.append((None, None) if found is None else (found.sound, found.load))
+    rows = [network_row(p.network, p, z) for p, z in shown if p is not None]
+    columns = ["network", "sum about its mean, dB", "crossover", "lowest load, ohm"]
+    return [table("The networks side by side", columns, rows)]
 
 
 def _crossovers(predictions: list[Prediction]) -> list[Block]:
