@@ -4,12 +4,6 @@ import json
 
 import pytest
 
-from xover.cli.compare import compare as command
-from xover.cli.main import app
-
-if not any(c.callback is command for c in app.registered_commands):
-    app.command()(command)
-
 FEW = ["--per-octave", "12"]
 
 

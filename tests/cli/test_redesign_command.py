@@ -8,13 +8,8 @@ import numpy as np
 import pytest
 
 import xover.studies.redesign.study as core
-from xover.cli import redesign as command
-from xover.cli.main import app
 from xover.cli.progress import ProgressBar
 from xover.studies.redesign import yields
-
-if not any(c.callback is command.redesign for c in app.registered_commands):
-    app.command()(command.redesign)
 
 STOCK = """kind,value,price,watts,volts,dcr_ohm,tolerance
 film,5.6uF,4,,250,,5%

@@ -4,12 +4,6 @@ import json
 
 import pytest
 
-from xover.cli import tolerance as command
-from xover.cli.main import app
-
-if not any(c.callback is command.tolerance for c in app.registered_commands):
-    app.command()(command.tolerance)
-
 FEW = ["--builds", "200", "--per-octave", "3"]
 
 

@@ -4,12 +4,6 @@ import json
 
 import pytest
 
-from xover.cli.main import app
-from xover.cli.verify import verify as command
-
-if not any(c.callback is command for c in app.registered_commands):
-    app.command()(command)
-
 
 def narrow(done):
     """Within 80 columns; a file's name is as long as it is."""

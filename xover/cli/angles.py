@@ -21,6 +21,7 @@ from xover.cli.options import (
     grid,
     quantity,
 )
+from xover.cli.plot import write_plot
 from xover.cli.show import (
     db,
     hertz,
@@ -82,11 +83,7 @@ def angles(
         horizontal_deg=aside,
         distance_m=away,
     )
-    if plot is not None:
-        from xover.drawing.off_axis import draw_off_axis
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_off_axis(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return

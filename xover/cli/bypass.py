@@ -19,6 +19,7 @@ from xover.cli.bypass_tables import (
 )
 from xover.cli.complete import slope_names
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, frequency
+from xover.cli.plot import write_plot
 from xover.cli.show import show_heading, show_item, show_json, show_text, show_warnings
 from xover.errors import OptionError
 
@@ -74,11 +75,7 @@ def bypass(
         sample_rate_hz=rate,
         amplifier_gain_db=gains,
     )
-    if plot is not None:
-        from xover.drawing.bypass import draw_bypass
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_bypass(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and result.limits_broken else 0
     if as_json:
         show_json(result)

@@ -9,6 +9,7 @@ import typer
 
 from xover.cli.complete import one_of
 from xover.cli.options import Force, From, Json, PerOctave, Plot, Strict, To, frequency, grid
+from xover.cli.plot import write_plot
 from xover.cli.show import (
     db,
     degrees,
@@ -91,11 +92,7 @@ def compare(
         threshold_db=threshold,
     )
     status = 1 if strict and result.audible else 0
-    if plot is not None:
-        from xover.drawing.compare import draw_comparison
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_comparison(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return status

@@ -10,6 +10,7 @@ import typer
 
 from xover.cli.complete import network_names
 from xover.cli.options import Force, From, Json, PerOctave, Plot, SpeakerPath, Strict, To, grid
+from xover.cli.plot import write_plot
 from xover.cli.show import (
     db,
     hertz,
@@ -76,11 +77,7 @@ def condition(
         raise OptionError(f"--limit is {limit:g}", "give decibels above 0, such as 1")
     opened, frequency_hz = open_speaker(speaker), grid(from_hz, to_hz, per_octave)
     result = study_condition(opened, frequency_hz, found=found, original=original, assume=assume, limit_db=limit)
-    if plot is not None:
-        from xover.drawing.condition import draw_condition
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_condition(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and result.limits_broken else 0
     if as_json:
         show_json(result)

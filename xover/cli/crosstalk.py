@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, To, chosen_network, grid
+from xover.cli.plot import write_plot
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_fraction, parse_quantity
@@ -51,11 +52,7 @@ def crosstalk(
     opened = open_speaker(speaker)
     frequencies = grid(from_hz, to_hz, per_octave)
     result = study_crosstalk(opened, chosen_network(opened, network), frequencies, couples, limit_db=limit_db)
-    if plot is not None:
-        from xover.drawing.crosstalk import draw_crosstalk
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_crosstalk(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return

@@ -10,6 +10,7 @@ import typer
 
 from xover.cli.complete import network_names, one_of
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict
+from xover.cli.plot import write_plot
 from xover.cli.progress import ProgressBar
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError
@@ -85,11 +86,7 @@ def decide(
             most_cost=most_cost,
             progress=bar,
         )
-    if plot is not None:
-        from xover.drawing.decide import draw_decide
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_decide(decision), plot, force)
+    write_plot(decision, plot, force)
     status = 1 if strict and not decision.clean else 0
     if as_json:
         show_json(decision)

@@ -23,6 +23,7 @@ from xover.cli.options import (
     grid,
     resistance,
 )
+from xover.cli.plot import write_plot
 from xover.cli.show import (
     db,
     degrees,
@@ -65,11 +66,7 @@ def load(
     name = chosen_network(opened, network)
     source = resistance(output_ohm, "--output-ohm") if output_ohm is not None else None
     result = study_load(opened, name, grid(from_hz, to_hz, per_octave), output_ohm=source)
-    if plot is not None:
-        from xover.drawing.load import draw_load
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_load(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and result.limits_broken else 0
     if as_json:
         show_json(result)

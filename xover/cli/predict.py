@@ -22,6 +22,7 @@ from xover.cli.options import (
     grid,
     resistance,
 )
+from xover.cli.plot import write_plot
 from xover.cli.show import (
     db,
     degrees,
@@ -66,11 +67,7 @@ def predict(
     name = chosen_network(opened, network)
     source = resistance(output_ohm, "--output-ohm") if output_ohm is not None else 0.0
     result = study(opened, name, grid(from_hz, to_hz, per_octave), band_hz=_band(band), output_ohm=source)
-    if plot is not None:
-        from xover.drawing.levels import draw_prediction
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_prediction(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return

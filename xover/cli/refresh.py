@@ -11,6 +11,7 @@ import typer
 
 from xover.cli.complete import network_names, one_of
 from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, Strict, To, grid
+from xover.cli.plot import write_plot
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError, nearest_word
 
@@ -102,11 +103,7 @@ def refresh(
         progress=_say,
     )
     _say("")
-    if plot is not None:
-        from xover.drawing.refresh import draw_refresh
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_refresh(study), plot, force)
+    write_plot(study, plot, force)
     written = None
     if write is not None:
         from xover.files.add_network import add_network

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from xover.cli.options import Force, From, Json, NetworkName, PerOctave, Plot, SpeakerPath, To, chosen_network, grid
+from xover.cli.plot import write_plot
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 
 if TYPE_CHECKING:
@@ -34,11 +35,7 @@ def sensitivity(
 
     opened = open_speaker(speaker)
     result = study_sensitivity(opened, chosen_network(opened, network), grid(from_hz, to_hz, per_octave))
-    if plot is not None:
-        from xover.drawing.save import save_figure
-        from xover.drawing.sensitivity import draw_sensitivity
-
-        save_figure(draw_sensitivity(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return

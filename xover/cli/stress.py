@@ -9,6 +9,7 @@ import typer
 
 from xover.cli.complete import one_of
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, chosen_network, quantity
+from xover.cli.plot import write_plot
 from xover.cli.show import hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError
 from xover.quantity import Kind
@@ -71,11 +72,7 @@ def stress(
         crest=crest,
         spectrum=noise,
     )
-    if plot is not None:
-        from xover.drawing.save import save_figure
-        from xover.drawing.stress import draw_stress
-
-        save_figure(draw_stress(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and result.limits_broken else 0
     if as_json:
         show_json(result)

@@ -22,6 +22,7 @@ from xover.cli.options import (
     chosen_network,
     grid,
 )
+from xover.cli.plot import write_plot
 from xover.cli.progress import ProgressBar
 from xover.cli.show import (
     db,
@@ -106,11 +107,7 @@ def tolerance(
         )
     broken = share is not None and not result.passing.share >= share  # not known is not enough
     status = 1 if strict and broken else 0
-    if plot is not None:
-        from xover.drawing.save import save_figure
-        from xover.drawing.tolerance import draw_tolerance
-
-        save_figure(draw_tolerance(result), plot, force)
+    write_plot(result, plot, force)
     if as_json:
         show_json(result)
         return status

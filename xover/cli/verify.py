@@ -10,6 +10,7 @@ import typer
 
 from xover.cli.compare import Channel, band
 from xover.cli.options import Force, Json, NetworkName, Plot, SpeakerPath, Strict, chosen_network
+from xover.cli.plot import write_plot
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import InputError, OptionError
 from xover.quantity import parse_fraction
@@ -110,11 +111,7 @@ def verify(
         band_hz=band(impedance_band, "--band"),
         response_band_hz=band(response_band, "--response-band"),
     )
-    if plot is not None:
-        from xover.drawing.compare import draw_verification
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_verification(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and not result.agrees else 0
     if as_json:
         show_json(result)
@@ -152,11 +149,7 @@ def _pair(
     result = explain_pair(
         opened, name, first, second, channel=channel, band_hz=band(impedance_band, "--band"), noise=noise
     )
-    if plot is not None:
-        from xover.drawing.compare import draw_pair
-        from xover.drawing.save import save_figure
-
-        save_figure(draw_pair(result), plot, force)
+    write_plot(result, plot, force)
     status = 1 if strict and not result.agrees else 0
     if as_json:
         show_json(result)

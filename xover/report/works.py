@@ -16,6 +16,7 @@ from xover.report.request import BUILDS
 from xover.report.workshop import Workshop
 from xover.rounded import db
 from xover.studies.bench import readings
+from xover.studies.bench.words import capital
 from xover.studies.decide_option import Name, Option
 
 if TYPE_CHECKING:
@@ -228,7 +229,7 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
         from xover.studies.redesign.curves import redesign_curves
 
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
-        reading = worked.what[:1].upper() + worked.what[1:] + "."
+        reading = f"{capital(worked.what)}."
     else:
         return None
     return Answer(worked.study, _picture("before-after", f"Before and after: {worked.name}", figure, reading))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -80,11 +80,7 @@ class Ink:
         """Room of a standing block: left of its axis, right of it, and its height."""
         if isinstance(block, Single):
             return self._upright_single(block.element)
-        rooms = [self.upright_room(b) for b in block.blocks]
-        if isinstance(block, Series):
-            return Room(max(r.before for r in rooms), max(r.behind for r in rooms), sum(r.length for r in rooms))
-        behind = sum(r.before + r.behind + APART for r in rooms[1:]) + rooms[0].behind
-        return Room(rooms[0].before, behind, max(r.length for r in rooms) + 2 * RUNG)
+        return _together(block, [self.upright_room(b) for b in block.blocks], APART)
 
     def upright(self, block: Block, axis: float, top: float, bottom: float, upper: str, lower: str) -> None:
         """Draw a block between two nodes, one above the other."""
@@ -158,11 +154,7 @@ class Ink:
         """Room of a lying block: below its axis, above it, and its width."""
         if isinstance(block, Single):
             return self._lying_single(block.element)
-        rooms = [self.lying_room(b) for b in block.blocks]
-        if isinstance(block, Series):
-            return Room(max(r.before for r in rooms), max(r.behind for r in rooms), sum(r.length for r in rooms))
-        behind = sum(r.before + r.behind + CLEAR for r in rooms[1:]) + rooms[0].behind
-        return Room(rooms[0].before, behind, max(r.length for r in rooms) + 2 * RUNG)
+        return _together(block, [self.lying_room(b) for b in block.blocks], CLEAR)
 
     def lying(self, block: Block, left: float, right: float, y: float, first: str, last: str) -> None:
         """Draw a block between two nodes, side by side."""
@@ -235,3 +227,11 @@ class Ink:
                 name, kind, (ends[0], ends[1]), box, vertical, name in self.reversed_, self.driver_index.get(name, 0)
             )
         )
+
+
+def _together(block: Series | Parallel, rooms: Sequence[Room], gap: float) -> Room:
+    """Room of several blocks: behind one another on their axis, or beside one another with a gap."""
+    if isinstance(block, Series):
+        return Room(max(r.before for r in rooms), max(r.behind for r in rooms), sum(r.length for r in rooms))
+    behind = sum(r.before + r.behind + gap for r in rooms[1:]) + rooms[0].behind
+    return Room(rooms[0].before, behind, max(r.length for r in rooms) + 2 * RUNG)

@@ -10,6 +10,7 @@ from xover.report.sections.common import first_up
 from xover.studies.bench.build_steps import BuildOrder
 from xover.studies.bench.case import CaseCaution
 from xover.studies.bench.case_cautions import case_cautions
+from xover.studies.bench.words import capital
 from xover.studies.load import LoadStudy
 from xover.studies.stress import StressStudy
 
@@ -31,7 +32,7 @@ def section(answers: Answers) -> Section:
     return Section(
         "cautions",
         "Cautions of this case",
-        tuple(Warn(str(c.severity), c.heading[:1].upper() + c.heading[1:], _words(c)) for c in found),
+        tuple(Warn(str(c.severity), capital(c.heading), _words(c)) for c in found),
     )
 
 

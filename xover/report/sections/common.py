@@ -6,6 +6,7 @@ from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Picture, Text
 from xover.rounded import db, ohm
+from xover.studies.bench.words import capital
 from xover.studies.load import LoadStudy
 from xover.studies.predict import Prediction
 
@@ -28,7 +29,7 @@ def first_up(words: str) -> str:
     if not words:
         return words
     end = "" if words[-1] in ".!?" else "."
-    return words[:1].upper() + words[1:] + end
+    return capital(words) + end
 
 
 def network_row(words: str, sound: Prediction | None, load: LoadStudy | None) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
-from xover.report.sections.common import gone
+from xover.report.sections.common import first_up, gone
 from xover.studies.decide import Decision
 from xover.studies.decide_criteria import Aspect
 from xover.studies.decide_option import Option
@@ -15,9 +15,8 @@ from xover.studies.decide_table import cell, row_head
 def section(answers: Answers) -> Section:
     """Leave, refresh, redesign or bypass, side by side."""
     d = answers.decision
-    lead = d.answer[:1].upper() + d.answer[1:] + "."
     why = [*(("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)), ("by the rule", d.rule)]
-    blocks: list[Block] = [Text(lead, "lead"), Facts(tuple(why))]
+    blocks: list[Block] = [Text(first_up(d.answer), "lead"), Facts(tuple(why))]
     if d.rests_on:
         blocks += [Text("This answer rests on what was not measured:"), Items(d.rests_on)]
     blocks.append(_side_by_side(d))

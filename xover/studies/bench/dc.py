@@ -9,12 +9,12 @@ from typing import Final
 
 import numpy as np
 
-from xover.network import DriverCard, Inductor, Network, Part, Resistor
+from xover.network import DriverCard, Inductor, Part, Resistor
 from xover.network.network import Groups
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.kinds import FACTS, kind_of
 from xover.quantity import parse_fraction
-from xover.speaker import Speaker, SpeakerDriver
+from xover.speaker import SpeakerDriver
 from xover.studies.condition_parts import DCR_SHARE
 
 DATASHEET_RE: Final = 0.10
@@ -70,13 +70,6 @@ def driver_link(card: DriverCard, driver: SpeakerDriver) -> Link | None:
     printed = _only_printed(driver)
     share, source = (DATASHEET_RE, "the datasheet's Re") if printed else (METER_RE, "Re as read with a meter")
     return _link(card.name, card.plus, card.minus, driver.re_ohm, share, source)
-
-
-def dc_links(network: Network, speaker: Speaker) -> tuple[Link, ...] | None:
-    """Everything of a network; None where a driver's DC resistance is not known."""
-    drivers = [driver_link(d, speaker.drivers[d.driver]) for d in network.drivers]
-    known = [link for link in drivers if link is not None]
-    return None if len(known) < len(drivers) else (*map(part_link, network.parts), *known)
 
 
 def resistance_ohm(links: Iterable[tuple[str, str, float]], a: str, b: str) -> float:
