@@ -56,6 +56,6 @@ def drivers_fitted_once():
 
     with pytest.MonkeyPatch.context() as patch:
         kept = _remembered(fit_driver)
-        for user in ("spice", "check_drivers"):
+        for user in ("desk.spice.study", "desk.check.drivers"):
             patch.setattr(f"xover.studies.{user}.fit_driver", kept)
         yield

@@ -10,7 +10,7 @@ import pytest
 import xover
 import xover.drawing
 from xover.api.draw import _DRAWN_BY, _REDESIGN
-from xover.studies.redesign.result import RedesignStudy
+from xover.studies.change.redesign.result import RedesignStudy
 
 SVG = "{http://www.w3.org/2000/svg}svg"
 
@@ -49,7 +49,7 @@ def test_every_kind_of_result_that_can_be_drawn_is_known():
     assert set(drawn.values()) == known
     for result, function in _DRAWN_BY.items():
         home, _, name = result.rpartition(".")
-        assert getattr(import_module(f"xover.studies.{home}"), name).__name__ == drawn[function]
+        assert getattr(import_module(f"xover.{home}"), name).__name__ == drawn[function]
 
 
 def test_the_schematic_of_a_network(speaker, tmp_path):
@@ -66,7 +66,7 @@ def test_the_schematic_of_a_network(speaker, tmp_path):
 def test_a_redesign_is_drawn_with_the_curves_of_its_speaker(speaker, monkeypatch):
     study = object.__new__(RedesignStudy)
     object.__setattr__(study, "proposals", ("first", "second"))
-    monkeypatch.setattr("xover.studies.redesign.curves.redesign_curves", lambda *given: given)
+    monkeypatch.setattr("xover.studies.change.redesign.curves.redesign_curves", lambda *given: given)
     monkeypatch.setattr("xover.drawing.redesign.draw_redesign", lambda *given: given)
     assert speaker.draw(study, number=2).matplotlib == (study, (study, speaker.speaker), 2)
     with pytest.raises(xover.OptionError, match=r"speaker\.draw"):

@@ -63,15 +63,15 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
     ("study", "command", "ask"),
     [
         (
-            "refresh.refresh",
+            "studies.change.refresh.study.refresh",
             "refresh LEFT --network original --replace all --capacitors any --tolerance 0.3 --stock STOCK",
             lambda s, stock: s.refresh(
                 found="original", replace="all", capacitors="any", tolerance_db=0.3, stock=stock
             ),
         ),
-        ("refresh.refresh", "refresh LEFT", lambda s, _: s.refresh()),
+        ("studies.change.refresh.study.refresh", "refresh LEFT", lambda s, _: s.refresh()),
         (
-            "redesign.study.redesign",
+            "studies.change.redesign.study.redesign",
             "redesign LEFT --network found --circuit present --slope none --crossover 2.7k --tilt -0.3 --band 300:15k "
             "--minimum-load 4 --most-parts 8 --most-cost 60 --largest-coil 3mH --starts 2 --seed 5 --stock STOCK",
             lambda s, stock: s.redesign(
@@ -90,25 +90,25 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
                 stock=stock,
             ),
         ),
-        ("redesign.study.redesign", "redesign LEFT", lambda s, _: s.redesign()),
+        ("studies.change.redesign.study.redesign", "redesign LEFT", lambda s, _: s.redesign()),
         (
-            "bypass.study_bypass",
+            "studies.change.bypass.study.study_bypass",
             "bypass LEFT --network found --frequency 2.5k --slope B3 --sample-rate 96k --gain woofer=26dB",
             lambda s, _: s.bypass(
                 "found", corners_hz=[2500.0], slope="B3", sample_rate_hz=96e3, amplifier_gain_db={"woofer": 26.0}
             ),
         ),
         (
-            "decide.study_decide",
+            "studies.change.decide.study.study_decide",
             "decide LEFT --network original --reference found --skip redesign --most-cost 50 --seed 3 --stock STOCK",
             lambda s, stock: s.decide(
                 found="original", original="found", skip=["redesign"], most_cost=50.0, seed=3, stock=stock
             ),
         ),
-        ("spice.study_spice", "spice LEFT --loss-at 1k", lambda s, _: s.spice(loss_at_hz=1000.0)),
-        ("check.study_check", "check LEFT", lambda s, _: s.check()),
+        ("studies.desk.spice.study.study_spice", "spice LEFT --loss-at 1k", lambda s, _: s.spice(loss_at_hz=1000.0)),
+        ("studies.desk.check.study.study_check", "check LEFT", lambda s, _: s.check()),
         (
-            "pair_difference.explain_pair",
+            "studies.aged.verify.pair.explain_pair",
             "verify LEFT --impedance LEFT/terminals-found.csv --against LEFT/terminals-rebuilt.csv --band 30..10k",
             lambda s, _: s.pair(
                 s.folder / "terminals-found.csv", s.folder / "terminals-rebuilt.csv", band_hz=(30.0, 10e3)
@@ -118,7 +118,7 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
 )
 def test_a_long_study_is_asked_as_its_command_asks_it(speaker, examples, monkeypatch, study, command, ask):
     """The study itself is not run: both must hand it the same arguments."""
-    module, _, name = f"xover.studies.{study}".rpartition(".")
+    module, _, name = f"xover.{study}".rpartition(".")
     signature = inspect.signature(getattr(import_module(module), name))
     given = []
 

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
 from known_builds import DRIVERS, SPEAKERS, built, catalogue, place_of
 
-from xover.studies.verify import verify
+from xover.studies.aged.verify.study import verify
 
 GOAL_FIRST, GOAL_THREE, GOAL_S = 0.90, 0.98, 2.0
 

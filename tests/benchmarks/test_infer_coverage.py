@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
 from infer_cases import case, circuit, errors, instead, opened, shorted, swapped, unplugged
 
-from xover.studies.infer.study import infer_network
+from xover.studies.aged.infer.study import infer_network
 
 SEED = 700_000
 TOPOLOGIES = ("two-way-second-order-l-pad", "three-way-second-order", "two-way-third-order")

@@ -13,10 +13,10 @@ import pytest
 from xover.curve import log_grid
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
+from xover.search.builds import build_solver
+from xover.search.draws import Distribution, built_values, draw_names, part_spreads, standard_draws
 from xover.speaker import open_speaker
-from xover.studies.tolerance import study_tolerance
-from xover.studies.tolerance_draws import Distribution, built_values, draw_names, part_spreads, standard_draws
-from xover.studies.tolerance_engine import build_solver
+from xover.studies.bears.tolerance.study import study_tolerance
 
 ATTIC = Path(__file__).parents[2] / "examples" / "attic-two-way" / "left"
 F = log_grid(20.0, 20e3, 24)[:240]

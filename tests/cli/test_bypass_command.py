@@ -8,13 +8,13 @@ import pytest
 import typer
 
 import xover.cli.main
-import xover.studies.bypass
-import xover.studies.bypass_capacitor
-import xover.studies.bypass_twin
+import xover.studies.change.bypass.capacitor
+import xover.studies.change.bypass.study
+import xover.studies.change.bypass.twin
 from xover.cli.bypass import bypass
 from xover.curve import log_grid
+from xover.sound.prediction import sound_of
 from xover.speaker import open_speaker
-from xover.studies.predict import sound_of
 
 EXAMPLES = ["attic-two-way/left", "studio-three-way"]
 
@@ -48,15 +48,15 @@ def commands(remembered):
     app.callback()(lambda: None)
     app.command()(bypass)
     kept = remembered(
-        xover.studies.bypass.study_bypass,
+        xover.studies.change.bypass.study.study_bypass,
         lambda speaker, *given, **named: (speaker.file.speaker, given, named),
     )
-    twins = remembered(xover.studies.bypass_twin.fit_twin)
+    twins = remembered(xover.studies.change.bypass.twin.fit_twin)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(xover.cli.main, "app", typer.main.get_command(app))
-        patch.setattr(xover.studies.bypass, "study_bypass", kept)
-        patch.setattr(xover.studies.bypass_twin, "fit_twin", twins)
-        patch.setattr(xover.studies.bypass_capacitor, "fit_twin", twins)
+        patch.setattr(xover.studies.change.bypass.study, "study_bypass", kept)
+        patch.setattr(xover.studies.change.bypass.twin, "fit_twin", twins)
+        patch.setattr(xover.studies.change.bypass.capacitor, "fit_twin", twins)
         yield
 
 

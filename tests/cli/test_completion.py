@@ -11,16 +11,16 @@ from xover.amplifier.programme import Spectrum
 from xover.cli.commands import COMMANDS
 from xover.cli.main import main
 from xover.electronic.slopes import SLOPES
+from xover.explain.unknowns import Prior
 from xover.files.circuits import circuit_names
 from xover.files.stock import CORES, QUANTITIES
 from xover.parts.level_control import ControlKind
 from xover.parts.meter import MeterKind
 from xover.parts.preferred import SERIES
-from xover.studies.compare_curves import What
-from xover.studies.decide import OPTIONS
-from xover.studies.infer.unknowns import Prior
-from xover.studies.refresh_result import Policy
-from xover.studies.tolerance_draws import Distribution
+from xover.search.draws import Distribution
+from xover.studies.aged.compare.curves import What
+from xover.studies.change.decide.study import OPTIONS
+from xover.studies.change.refresh.result import Policy
 
 HOSTILE = [
     "$(reboot)",

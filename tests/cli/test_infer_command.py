@@ -98,7 +98,7 @@ def test_write_gives_a_network_for_condition_and_refuses_a_wrong_one(run, attic,
     # What does not show is left as marked.
     assert written.part("L2").dcr_ohm == 0.38
     before = (attic / "today.cir").read_bytes()
-    monkeypatch.setattr("xover.studies.infer.study.try_rivals", lambda *_: ((), 0))  # they take the longest
+    monkeypatch.setattr("xover.studies.aged.infer.study.try_rivals", lambda *_: ((), 0))  # they take the longest
     again = run("infer", attic, "--impedance", attic / "terminals-rebuilt.csv", "--write", "today", "--force")
     assert again.status == 2
     assert "not written, as the network does not fit" in again.err

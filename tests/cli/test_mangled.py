@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-import xover.studies.load
-import xover.studies.predict
+import xover.sound.prediction
+import xover.studies.does.load.study
 from xover.files.speaker import SpeakerFile, read_speaker
 
 ROOT = Path(__file__).parents[2]
@@ -133,7 +133,7 @@ def folder(tmp_path_factory, remembered):
         return speaker.file.speaker, speaker.drivers, network.title, unnumbered, network.notes, rest, options
 
     with pytest.MonkeyPatch.context() as patch:
-        for study in (xover.studies.predict.predict, xover.studies.load.study_load):
+        for study in (xover.sound.prediction.predict, xover.studies.does.load.study.study_load):
             patch.setattr(f"{study.__module__}.{study.__name__}", remembered(study, given))
         yield tmp_path_factory.mktemp("mangled")
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-import xover.studies.redesign.study as core
+import xover.studies.change.redesign.study as core
 from xover.cli.progress import ProgressBar
-from xover.studies.redesign import yields
+from xover.studies.change.redesign import yields
 
 STOCK = """kind,value,price,watts,volts,dcr_ohm,tolerance
 film,5.6uF,4,,250,,5%

@@ -9,9 +9,9 @@ import pytest
 from xover.curve import log_grid
 from xover.drawing import draw_load, draw_prediction
 from xover.drawing.style import look
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.load import study_load
-from xover.studies.predict import predict
+from xover.studies.does.load.study import study_load
 
 ROOT = Path(__file__).parents[2]
 ATTIC = ROOT / "examples" / "attic-two-way" / "left"

@@ -7,8 +7,8 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing.bypass import draw_bypass, drives_of, sums_of
-from xover.studies.bypass import study_bypass
-from xover.studies.bypass_result import BypassFinding, Gravity
+from xover.studies.change.bypass.result import BypassFinding, Gravity
+from xover.studies.change.bypass.study import study_bypass
 
 F = log_grid(20.0, 20e3, 24)
 

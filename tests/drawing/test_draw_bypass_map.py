@@ -7,8 +7,8 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing.bypass_map import draw_bypass_map
-from xover.studies.bypass import study_bypass
-from xover.studies.bypass_crossover import CrossoverMap
+from xover.studies.change.bypass.crossover import CrossoverMap
+from xover.studies.change.bypass.study import study_bypass
 
 F = log_grid(20.0, 20e3, 12)
 CORNERS = np.geomspace(1500.0, 6000.0, 9)

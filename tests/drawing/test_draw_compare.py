@@ -7,12 +7,12 @@ import pytest
 
 from xover.curve import Evidence, log_grid
 from xover.drawing.compare import draw_comparison, draw_pair, draw_verification
+from xover.explain.pair_changes import Change, ChangeKind
 from xover.files.tables import read_impedance, read_response
-from xover.studies.compare import compare
-from xover.studies.compare_curves import Predicted, What
-from xover.studies.pair_changes import Change, ChangeKind
-from xover.studies.pair_result import ChangedValue, Explanation, PairStudy
-from xover.studies.verify import verify
+from xover.studies.aged.compare.curves import Predicted, What
+from xover.studies.aged.compare.study import compare
+from xover.studies.aged.verify.pair_result import ChangedValue, Explanation, PairStudy
+from xover.studies.aged.verify.study import verify
 
 F = log_grid(20.0, 20e3, 12)
 BAND = (300.0, 20_000.0)

@@ -7,8 +7,8 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing.crosstalk import draw_crosstalk
-from xover.studies.crosstalk import study_crosstalk
-from xover.studies.stray_coupling import Couple
+from xover.studies.bears.crosstalk.stray import Couple
+from xover.studies.bears.crosstalk.study import study_crosstalk
 
 F = log_grid(20.0, 20e3, 12)
 

@@ -26,19 +26,19 @@ from xover.drawing.svg import figure_svg
 from xover.drawing.tolerance import draw_tolerance
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
-from xover.studies.bypass import study_bypass
-from xover.studies.compare import compare
-from xover.studies.compare_curves import Predicted
-from xover.studies.condition import study_condition
-from xover.studies.crosstalk import study_crosstalk
-from xover.studies.decide import study_decide
-from xover.studies.load import study_load
-from xover.studies.off_axis import study_off_axis
-from xover.studies.predict import predict
-from xover.studies.refresh import refresh
-from xover.studies.sensitivity import study_sensitivity
-from xover.studies.stress import study_stress
-from xover.studies.tolerance import study_tolerance
+from xover.sound.prediction import predict
+from xover.studies.aged.compare.curves import Predicted
+from xover.studies.aged.compare.study import compare
+from xover.studies.aged.condition.study import study_condition
+from xover.studies.bears.crosstalk.study import study_crosstalk
+from xover.studies.bears.stress.study import study_stress
+from xover.studies.bears.tolerance.study import study_tolerance
+from xover.studies.change.bypass.study import study_bypass
+from xover.studies.change.decide.study import study_decide
+from xover.studies.change.refresh.study import refresh
+from xover.studies.does.angles.study import study_off_axis
+from xover.studies.does.load.study import study_load
+from xover.studies.does.sensitivity.study import study_sensitivity
 
 F = log_grid(20.0, 20e3, 6)
 STOCK = Path(__file__).parents[2] / "examples" / "stock.csv"

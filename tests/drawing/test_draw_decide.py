@@ -9,9 +9,9 @@ import pytest
 from xover.curve import log_grid
 from xover.drawing.decide import draw_decide
 from xover.parts.catalogue import Catalogue
-from xover.studies.decide import study_decide
-from xover.studies.decide_option import Name
-from xover.studies.predict import predict
+from xover.sound.prediction import predict
+from xover.studies.change.decide.option import Name
+from xover.studies.change.decide.study import study_decide
 
 GRID = log_grid(20.0, 20_000.0, 12)
 

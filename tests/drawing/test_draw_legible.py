@@ -103,8 +103,8 @@ def test_names_of_drivers_are_plain_text(results, drawn):
 
 def test_part_of_the_band_can_be_drawn(results, drawn):
     from xover.curve import log_grid
-    from xover.studies.load import study_load
-    from xover.studies.predict import predict
+    from xover.sound.prediction import predict
+    from xover.studies.does.load.study import study_load
 
     grid = log_grid(1500.0, 5000.0, 24)
     speaker = results.speaker("attic left")

@@ -9,7 +9,7 @@ from xover.acoustic.crossover import CrossoverReading
 from xover.curve import log_grid
 from xover.drawing import draw_prediction
 from xover.drawing.levels import evidence_line, same_lines
-from xover.studies.predict import predict
+from xover.sound.prediction import predict
 
 
 def assert_same_where_finite(got, wanted):

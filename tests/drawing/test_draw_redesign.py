@@ -8,12 +8,12 @@ import pytest
 
 from xover.drawing.redesign import draw_redesign
 from xover.network import Resistor, solve
-from xover.studies.bill import make_bill
-from xover.studies.redesign.curves import redesign_curves
-from xover.studies.redesign.judge import Judge
-from xover.studies.redesign.prepare import grid
-from xover.studies.redesign.result import Proposal, RedesignStudy
-from xover.studies.redesign.wish import Wish
+from xover.parts.bill import make_bill
+from xover.studies.change.redesign.curves import redesign_curves
+from xover.studies.change.redesign.judge import Judge
+from xover.studies.change.redesign.prepare import grid
+from xover.studies.change.redesign.result import Proposal, RedesignStudy
+from xover.studies.change.redesign.wish import Wish
 
 
 def resistors_scaled(network, by):

@@ -9,7 +9,7 @@ from xover.curve import log_grid
 from xover.drawing.refresh import draw_refresh
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
-from xover.studies.refresh import refresh
+from xover.studies.change.refresh.study import refresh
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -106,7 +106,7 @@ def fresh(tmp_path_factory):
         "import sys; from xover.curve import log_grid; import xover.drawing.labels; "
         "from xover.drawing import draw_prediction, save_figure; loaded = 'matplotlib', 'scipy', 'matplotlib.pyplot'; "
         "print(*(name in sys.modules for name in loaded)); "
-        "from xover.speaker import open_speaker; from xover.studies.predict import predict; "
+        "from xover.speaker import open_speaker; from xover.sound.prediction import predict; "
         "p = predict(open_speaker('examples/attic-two-way/left'), 'found', log_grid(20, 20000, 6)); "
         "save_figure(draw_prediction(p), sys.argv[1]); "
         "print(*(name in sys.modules for name in loaded))"

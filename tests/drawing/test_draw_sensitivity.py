@@ -9,9 +9,9 @@ from xover.curve import log_grid
 from xover.drawing.save import save_figure
 from xover.drawing.scales import change_axis
 from xover.drawing.sensitivity import MOST_CURVES, draw_sensitivity
+from xover.sound.changes import Worst
 from xover.speaker import open_speaker
-from xover.studies.changes import Worst
-from xover.studies.sensitivity import study_sensitivity
+from xover.studies.does.sensitivity.study import study_sensitivity
 
 NAMES = ["attic left", "attic right", "hall horn", "studio", "bi-amp"]
 F = log_grid(20.0, 20e3, 24)

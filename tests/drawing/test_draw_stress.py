@@ -8,7 +8,7 @@ import pytest
 from xover.curve import log_grid
 from xover.drawing.stress import MOST_CURVES, draw_stress, stairs, watt_axis
 from xover.speaker import open_speaker
-from xover.studies.stress import study_stress
+from xover.studies.bears.stress.study import study_stress
 
 NAMES = ["attic left", "studio", "bi-amp"]
 F = log_grid(20.0, 20e3, 24)

@@ -9,7 +9,7 @@ from xover.curve import log_grid
 from xover.drawing.save import save_figure
 from xover.drawing.tolerance import draw_tolerance
 from xover.speaker import open_speaker
-from xover.studies.tolerance import study_tolerance
+from xover.studies.bears.tolerance.study import study_tolerance
 
 F = log_grid(20.0, 20e3, 6)
 

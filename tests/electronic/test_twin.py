@@ -18,8 +18,8 @@ from xover.electronic.twin_fit import Rows, State, log_band_slopes, log_bands, l
 from xover.electronic.twin_words import band_words, twin_words
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain
+from xover.sound.prediction import sound_of
 from xover.speaker import open_speaker
-from xover.studies.predict import sound_of
 
 K = BandKind
 EXAMPLES = Path(__file__).parents[2] / "examples"

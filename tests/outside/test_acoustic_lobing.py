@@ -20,7 +20,7 @@ from xover.acoustic.geometry import delay_factor, delay_s, path_excess_m, path_m
 from xover.acoustic.off_axis import off_axis, vertical_nulls
 from xover.curve import log_grid
 from xover.speaker import Speaker, open_speaker
-from xover.studies.off_axis import study_off_axis
+from xover.studies.does.angles.study import study_off_axis
 
 PRINTED = 6e-5
 # d mm, f Hz, LR4 null, B3 tilt and null (lambda/4d), next B3 null (3 lambda/4d)

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from ngspice_judge import run
 
+from xover.bench.build_steps import build_order
+from xover.bench.pads import RAIL
 from xover.curve import log_grid
 from xover.network import Capacitor, Inductor
 from xover.speaker import open_speaker
-from xover.studies.bench.build_steps import build_order
-from xover.studies.bench.pads import RAIL
-from xover.studies.start import start_folder
+from xover.studies.desk.new.study import start_folder
 
 GRID = log_grid(20.0, 20_000.0, 3)
 RE_OHM = {"woofer": 6.0, "mid": 6.2, "horn": 6.4, "tweeter": 5.4}

@@ -12,7 +12,7 @@ import pytest
 from ngspice_judge import LumpedDriver, require_ngspice
 
 from xover.driver.jig import Across
-from xover.studies.jig import study_jig
+from xover.studies.desk.jig.study import study_jig
 
 pytestmark = pytest.mark.outside
 

@@ -24,11 +24,11 @@ from xover.files.circuits import circuits_folder
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.network.adjoint import drive_sensitivity, impedance_sensitivity
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.predict import predict
-from xover.studies.spice import study_spice
-from xover.studies.spice_cards import network_cards
-from xover.studies.start import start_folder
+from xover.studies.desk.new.study import start_folder
+from xover.studies.desk.spice.cards import network_cards
+from xover.studies.desk.spice.study import study_spice
 
 pytestmark = pytest.mark.outside
 

@@ -17,8 +17,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
+from xover.bench.build_steps import BuildOrder
 from xover.report import Report, make_report
-from xover.studies.bench.build_steps import BuildOrder
 
 EXAMPLES: Final = Path(__file__).parents[2] / "examples"
 DAY: Final = date(2031, 2, 3)

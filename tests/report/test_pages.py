@@ -11,8 +11,8 @@ import pytest
 from made_reports import DATASHEETS, DAY, FOLDERS, made_report, words_of
 from page_checks import CHECKS, prints_well
 
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.predict import predict
 
 WIDTHS = (400, 1280)
 LARGEST_BYTES = 3_000_000

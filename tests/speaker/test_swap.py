@@ -6,9 +6,9 @@ import pytest
 from xover.curve import Evidence, log_grid
 from xover.driver.model import DriverModel
 from xover.errors import InputError, OptionError
+from xover.sound.prediction import card_response
 from xover.speaker import PhaseSource, open_speaker
 from xover.speaker.swap import parse_replacement, with_driver
-from xover.studies.predict import card_response
 
 F = log_grid(20.0, 20e3, 12)
 ONE_KHZ = np.array([1000.0])

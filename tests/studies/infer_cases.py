@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from xover.curve import Curve, Unit, log_grid
+from xover.explain.noise import smoothness_noise
+from xover.explain.sweeps import Sweep, Where
 from xover.files.netlist import read_netlist
 from xover.network import Capacitor, Inductor, Resistor, build_network, solve, value_of
-from xover.studies.infer.noise import smoothness_noise
-from xover.studies.infer.sweeps import Sweep, Where
 
 ROOT = Path(__file__).parents[2]
 WIDE = log_grid(10.0, 20e3, 48)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.check import study_check
-from xover.studies.predict import predict
+from xover.studies.desk.check.study import study_check
 
 WOOFER = "re_ohm = 6\nfs_hz = 50\nqms = 4\nqes = 0.5\nle_mh = 0.5\nsensitivity_db = 88\n"
 TWEETER = "re_ohm = 5\nfs_hz = 1000\nqms = 2\nqes = 1\nle_mh = 0.03\nsensitivity_db = 90\n"

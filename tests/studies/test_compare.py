@@ -13,8 +13,8 @@ from known_builds import EXAMPLES, SPEAKERS
 from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import solve
-from xover.studies.compare import compare
-from xover.studies.compare_curves import Predicted, Table, What, open_operand
+from xover.studies.aged.compare.curves import Predicted, Table, What, open_operand
+from xover.studies.aged.compare.study import compare
 
 GRID = log_grid(20.0, 20e3, 48)
 

@@ -16,13 +16,13 @@ from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.network import solve
 from xover.plain import to_plain
+from xover.sound.candidate_sums import listener
+from xover.sound.prediction import sound_of
 from xover.speaker import open_speaker
-from xover.studies import drift_envelope as drift_module
-from xover.studies.blame import find_blame
-from xover.studies.candidate_sums import listener
-from xover.studies.condition import study_condition
-from xover.studies.condition_parts import Verdict
-from xover.studies.predict import sound_of
+from xover.studies.aged.condition import envelope as drift_module
+from xover.studies.aged.condition.blame import find_blame
+from xover.studies.aged.condition.parts import Verdict
+from xover.studies.aged.condition.study import study_condition
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 F = log_grid(200.0, 16e3, 6)

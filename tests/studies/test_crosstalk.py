@@ -9,10 +9,10 @@ import pytest
 from xover.curve import log_grid
 from xover.errors import OptionError
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.crosstalk import study_crosstalk
-from xover.studies.predict import predict
-from xover.studies.stray_coupling import Couple, stray_cards
+from xover.studies.bears.crosstalk.stray import Couple, stray_cards
+from xover.studies.bears.crosstalk.study import study_crosstalk
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 F = log_grid(50.0, 20e3, 12)

@@ -17,16 +17,16 @@ from xover.network import solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies import decide_criteria as judge
-from xover.studies.decide import study_decide
-from xover.studies.decide_bypass import bypass_channels
-from xover.studies.decide_criteria import Aspect, Verdict, figure
-from xover.studies.decide_option import Name, Option
-from xover.studies.decide_rule import RULES, is_out, recommend
-from xover.studies.decide_suppose import would_change
-from xover.studies.decide_words import reasons
-from xover.studies.predict import predict
+from xover.studies.change.decide import criteria as judge
+from xover.studies.change.decide.by_bypass import bypass_channels
+from xover.studies.change.decide.criteria import Aspect, Verdict, figure
+from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.rule import RULES, is_out, recommend
+from xover.studies.change.decide.study import study_decide
+from xover.studies.change.decide.suppose import would_change
+from xover.studies.change.decide.words import reasons
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PASS, MARGINAL, FAIL, UNKNOWN = Verdict.PASS, Verdict.MARGINAL, Verdict.FAIL, Verdict.UNKNOWN

@@ -18,9 +18,9 @@ from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.alignment import ALIGNMENTS, nearest_alignment
-from xover.studies.formula import study_formula
-from xover.studies.formula_speaker import study_speaker_formula
+from xover.studies.does.formula.alignment import ALIGNMENTS, nearest_alignment
+from xover.studies.does.formula.of_speaker import study_speaker_formula
+from xover.studies.does.formula.study import study_formula
 
 F = log_grid(20.0, 20e3, 3)
 S = 2j * np.pi * F

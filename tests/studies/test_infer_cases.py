@@ -26,13 +26,13 @@ from infer_cases import (
 )
 
 from xover.curve import Curve, Unit, log_grid
+from xover.explain.problem import Jig
+from xover.explain.rivals import Fault, neighbours
+from xover.explain.sweeps import Where
+from xover.explain.unknowns import Prior
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, value_of
-from xover.studies.infer.problem import Jig
-from xover.studies.infer.rivals import Fault, neighbours
-from xover.studies.infer.study import infer_network
-from xover.studies.infer.sweeps import Where
-from xover.studies.infer.unknowns import Prior
+from xover.studies.aged.infer.study import infer_network
 
 PAD, THREE, THIRD = (
     circuit(n) for n in ("two-way-second-order-l-pad", "three-way-second-order", "two-way-third-order")

@@ -15,18 +15,18 @@ from infer_cases import aged, circuit, formula_drivers, measured
 
 from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
+from xover.explain.estimate import fit
+from xover.explain.f_tail import f_tail
+from xover.explain.least_squares import least_squares
+from xover.explain.model import with_values
+from xover.explain.problem import Jig, build_problem
+from xover.explain.sweeps import Where
+from xover.explain.topology_test import cosines
+from xover.explain.unknowns import Prior, unknowns
+from xover.explain.weights import row_weights, whitener
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.network.adjoint import ParameterKind
-from xover.studies.infer.estimate import fit
-from xover.studies.infer.f_tail import f_tail
-from xover.studies.infer.least_squares import least_squares
-from xover.studies.infer.model import with_values
-from xover.studies.infer.problem import Jig, build_problem
-from xover.studies.infer.sweeps import Where
-from xover.studies.infer.topology_test import cosines
-from xover.studies.infer.unknowns import Prior, unknowns
-from xover.studies.infer.weights import row_weights, whitener
 
 F = log_grid(20.0, 20e3, 24)
 DRIVERS = formula_drivers(F)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from xover.driver.jig import Across, error_gain, impedance_of_ratio
 from xover.errors import InputError, OptionError
 from xover.files.tables import read_impedance
-from xover.studies.jig import study_jig
+from xover.studies.desk.jig.study import study_jig
 
 F = np.geomspace(20.0, 20_000.0, 41)
 # Derived by hand: a coil of 0.5 mH and 6 ohm.

@@ -13,9 +13,9 @@ from xover.amplifier.programme import Spectrum, share_outside
 from xover.curve import log_grid
 from xover.errors import OptionError
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.lamps import study_lamps
-from xover.studies.predict import predict
+from xover.studies.bears.lamps.study import study_lamps
 
 ATTIC = Path(__file__).parents[2] / "examples" / "attic-two-way"
 GRID = log_grid(20.0, 20_000.0, 12)

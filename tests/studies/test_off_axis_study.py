@@ -12,9 +12,9 @@ import pytest
 from xover.curve import log_grid
 from xover.errors import OptionError
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.off_axis import HORIZONTAL_DEG, VERTICAL_DEG, study_off_axis
-from xover.studies.predict import predict
+from xover.studies.does.angles.study import HORIZONTAL_DEG, VERTICAL_DEG, study_off_axis
 
 ROOT = Path(__file__).parents[2]
 ATTIC = ROOT / "examples" / "attic-two-way" / "left"

@@ -10,7 +10,7 @@ from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.parts.level_control import ControlKind
 from xover.speaker import open_speaker
-from xover.studies.pad import Control, study_pad
+from xover.studies.desk.pad.study import Control, study_pad
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 RHEOSTAT = Control(ControlKind.RHEOSTAT, 16.0, 0.4)

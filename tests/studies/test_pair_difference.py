@@ -13,11 +13,11 @@ from known_builds import DRIVERS, SPEAKERS, SWEPT, swept, times
 
 from xover.curve import Curve, Unit
 from xover.errors import InputError
-from xover.studies import pair_drivers
-from xover.studies.pair_changes import ChangeKind
-from xover.studies.pair_difference import explain_pair
-from xover.studies.pair_drivers import AgedDriver, aged_drivers
-from xover.studies.verify_drivers import MeasuredDriver
+from xover.explain import pair_drivers
+from xover.explain.driver_drift import MeasuredDriver
+from xover.explain.pair_changes import ChangeKind
+from xover.explain.pair_drivers import AgedDriver, aged_drivers
+from xover.studies.aged.verify.pair import explain_pair
 
 ATTIC = "attic-two-way/left"
 

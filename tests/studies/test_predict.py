@@ -7,9 +7,9 @@ import pytest
 
 from xover.curve import log_grid
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.load import study_load
-from xover.studies.predict import predict
+from xover.studies.does.load.study import study_load
 
 TOML = """
 title = "by hand"

@@ -16,8 +16,8 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Stock, open_stock
 from xover.parts.stock_item import ItemKind, StockItem
 from xover.speaker import open_speaker
-from xover.studies.refresh import refresh
-from xover.studies.refresh_result import Policy
+from xover.studies.change.refresh.result import Policy
+from xover.studies.change.refresh.study import refresh
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FINE = log_grid(200, 20_000, 96)
@@ -217,8 +217,8 @@ def test_a_tolerance_that_is_wider_costs_no_more(attic, stock, study):
 def test_names_that_are_taken_are_not_taken_again(attic, stock):
     design = attic.network("original")
     taken = replace(design, parts=(*design.parts, Resistor("RC1", "w", "0", 1e4)))
-    from xover.studies.refresh import _rebuilt
-    from xover.studies.refresh_choice import Shape, build, keep
+    from xover.studies.change.refresh.choice import Shape, build, keep
+    from xover.studies.change.refresh.study import _rebuilt
 
     omega = 2 * np.pi * GRID
     items = (stock.of(ItemKind.CAPACITOR, dielectric="film")[0], stock.of(ItemKind.RESISTOR)[0])

@@ -8,19 +8,19 @@ import pytest
 from xover.curve import log_grid
 from xover.parts.catalogue import Catalogue
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.bypass_result import BypassStudy
-from xover.studies.condition import study_condition
-from xover.studies.crosstalk import study_crosstalk
-from xover.studies.decide import study_decide
-from xover.studies.decide_option import Name
-from xover.studies.load import study_load
-from xover.studies.predict import predict
-from xover.studies.redesign.result import RedesignStudy
-from xover.studies.refresh_result import RefreshStudy
-from xover.studies.sensitivity import study_sensitivity
-from xover.studies.stress import study_stress
-from xover.studies.tolerance import study_tolerance
+from xover.studies.aged.condition.study import study_condition
+from xover.studies.bears.crosstalk.study import study_crosstalk
+from xover.studies.bears.stress.study import study_stress
+from xover.studies.bears.tolerance.study import study_tolerance
+from xover.studies.change.bypass.result import BypassStudy
+from xover.studies.change.decide.option import Name
+from xover.studies.change.decide.study import study_decide
+from xover.studies.change.redesign.result import RedesignStudy
+from xover.studies.change.refresh.result import RefreshStudy
+from xover.studies.does.load.study import study_load
+from xover.studies.does.sensitivity.study import study_sensitivity
 
 FOLDER = Path(__file__).parents[2] / "examples" / "hall-horn-two-way"
 GRID = log_grid(20.0, 20_000.0, 12)

@@ -10,9 +10,9 @@ import pytest
 
 from xover.curve import log_grid
 from xover.plain import to_plain
+from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.predict import predict
-from xover.studies.sensitivity import study_sensitivity
+from xover.studies.does.sensitivity.study import study_sensitivity
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 F = log_grid(30.0, 16e3, 12)

@@ -15,10 +15,10 @@ from xover.files.netlist import parse_netlist
 from xover.network import Capacitor, build_network
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.spice import study_spice
-from xover.studies.spice_cards import LOOP_OHM, TIE_OHM, network_cards
-from xover.studies.spice_names import Names, Nodes, comment, one_line
-from xover.studies.start import start_folder
+from xover.studies.desk.new.study import start_folder
+from xover.studies.desk.spice.cards import LOOP_OHM, TIE_OHM, network_cards
+from xover.studies.desk.spice.names import Names, Nodes, comment, one_line
+from xover.studies.desk.spice.study import study_spice
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SHEET = "re_ohm = 6\nfs_hz = 50\nqms = 4\nqes = 0.5\nle_mh = 0.5\nsensitivity_db = 88\n"

@@ -9,9 +9,9 @@ import pytest
 
 from xover.curve import log_grid
 from xover.errors import OptionError
+from xover.search.spread import each
 from xover.speaker import open_speaker
-from xover.studies.spread import each
-from xover.studies.tolerance import study_tolerance
+from xover.studies.bears.tolerance.study import study_tolerance
 
 ATTIC = Path(__file__).parents[2] / "examples" / "attic-two-way" / "left"
 

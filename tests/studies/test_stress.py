@@ -15,8 +15,8 @@ from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.load import study_load
-from xover.studies.stress import study_stress
+from xover.studies.bears.stress.study import study_stress
+from xover.studies.does.load.study import study_load
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ATTIC = EXAMPLES / "attic-two-way" / "left"

@@ -17,13 +17,8 @@ from xover.errors import InputError, OptionError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.plain import to_plain
-from xover.speaker import open_speaker
-from xover.studies.changes import responses
-from xover.studies.predict import make_branches, sound_of
-from xover.studies.tolerance import study_tolerance
-from xover.studies.tolerance_bands import level_band, widest
-from xover.studies.tolerance_corners import corner_signs, find_corners
-from xover.studies.tolerance_draws import (
+from xover.search.builds import build_solver, magnitude_db, sum_rule
+from xover.search.draws import (
     Distribution,
     built_values,
     draw_names,
@@ -31,8 +26,13 @@ from xover.studies.tolerance_draws import (
     part_spreads,
     standard_draws,
 )
-from xover.studies.tolerance_engine import build_solver, magnitude_db, sum_rule
-from xover.studies.tolerance_shares import part_shares
+from xover.sound.changes import responses
+from xover.sound.prediction import make_branches, sound_of
+from xover.speaker import open_speaker
+from xover.studies.bears.tolerance.bands import level_band, widest
+from xover.studies.bears.tolerance.corners import corner_signs, find_corners
+from xover.studies.bears.tolerance.shares import part_shares
+from xover.studies.bears.tolerance.study import study_tolerance
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 F = log_grid(100.0, 16e3, 4)

@@ -14,7 +14,7 @@ from known_builds import DRIVERS, EXAMPLES, SPEAKERS, built, heard, place_of, sw
 from xover.curve import Curve, Evidence, Unit
 from xover.errors import InputError, OptionError
 from xover.files.tables import read_impedance, read_response
-from xover.studies.verify import verify
+from xover.studies.aged.verify.study import verify
 
 ATTIC = EXAMPLES / "attic-two-way" / "left"
 CASES = [

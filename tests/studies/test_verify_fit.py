@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from xover.studies.verify_fit import Sweep, apart, fit_states, foresee
-from xover.studies.verify_terminals import Knob, KnobKind, State
+from xover.explain.fault_fit import Sweep, apart, fit_states, foresee
+from xover.explain.terminals import Knob, KnobKind, State
 
 ROWS, KNOBS = 40, 4
 RNG = np.random.default_rng(21)

@@ -10,11 +10,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from known_builds import SPEAKERS, catalogue, changed, with_fault
 
+from xover.explain.driver_drift import measured_driver
+from xover.explain.faults import FaultKind, fault_states, polarity_faults
+from xover.explain.terminals import NOMINAL, make_terminals
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
-from xover.studies.verify_drivers import measured_driver
-from xover.studies.verify_faults import FaultKind, fault_states, polarity_faults
-from xover.studies.verify_terminals import NOMINAL, make_terminals
 
 F = np.geomspace(25.0, 18e3, 23)
 

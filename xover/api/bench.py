@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 
     from xover.parts.capacitor_loss import CapacitorLoss
     from xover.parts.coil_design import CoilDesign
-    from xover.studies.compare import Comparison
-    from xover.studies.formula import FormulaStudy
-    from xover.studies.jig import JigStudy
-    from xover.studies.pad import PadStudy
-    from xover.studies.values import ValuesStudy
+    from xover.studies.aged.compare.study import Comparison
+    from xover.studies.desk.jig.study import JigStudy
+    from xover.studies.desk.pad.study import PadStudy
+    from xover.studies.desk.values.study import ValuesStudy
+    from xover.studies.does.formula.study import FormulaStudy
 
 
 def circuits() -> tuple[str, ...]:
@@ -66,8 +66,8 @@ def values(
     """
     from xover.parts.stock import Wanted, open_stock
     from xover.parts.stock_item import ItemKind
-    from xover.studies.values import study_stock, study_values
-    from xover.studies.values_target import parse_target
+    from xover.studies.desk.values.study import study_stock, study_values
+    from xover.studies.desk.values.target import parse_target
 
     if not 1 <= most <= 50:
         raise OptionError(f"most is {most}", "give 1 to 50 pairs")
@@ -163,7 +163,7 @@ def pad(down_db: float, *, ohm: float = 8.0, input_w: float | None = None) -> Pa
     -------
     >>> xover.pad(6, ohm=8).designs[0].series_ohm
     """
-    from xover.studies.pad import study_pad
+    from xover.studies.desk.pad.study import study_pad
 
     return study_pad(down_db, nominal_ohm=ohm, input_w=input_w)
 
@@ -195,7 +195,7 @@ def jig(
     >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
     """
     from xover.driver.jig import Across
-    from xover.studies.jig import study_jig
+    from xover.studies.desk.jig.study import study_jig
 
     if across not in tuple(Across):
         raise OptionError(f"across is '{str(across)[:40]}'", "give driver or resistor")
@@ -222,7 +222,7 @@ def formula(circuit: str | Path) -> FormulaStudy:
     -------
     >>> xover.formula("two-way-second-order").transfer["woofer"]
     """
-    from xover.studies.formula_circuit import study_circuit_formula
+    from xover.studies.does.formula.of_circuit import study_circuit_formula
 
     return study_circuit_formula(circuit)
 
@@ -258,8 +258,8 @@ def compare(
     >>> xover.compare("examples/attic-two-way/left", "examples/attic-two-way/right").rms_db
     """
     from xover.api.given import frequencies, what
-    from xover.studies.compare import compare as study
-    from xover.studies.compare_curves import open_operand
+    from xover.studies.aged.compare.curves import open_operand
+    from xover.studies.aged.compare.study import compare as study
 
     return study(
         open_operand(str(first), unit, channel),

@@ -14,22 +14,22 @@ if TYPE_CHECKING:
 
 # By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
 _DRAWN_BY: Final = {
-    "predict.Prediction": "levels.draw_prediction",
-    "load.LoadStudy": "load.draw_load",
-    "sensitivity.SensitivityStudy": "sensitivity.draw_sensitivity",
-    "off_axis.OffAxisStudy": "off_axis.draw_off_axis",
-    "condition.ConditionStudy": "condition.draw_condition",
-    "stress.StressStudy": "stress.draw_stress",
-    "tolerance.ToleranceStudy": "tolerance.draw_tolerance",
-    "crosstalk.Crosstalk": "crosstalk.draw_crosstalk",
-    "refresh_result.RefreshStudy": "refresh.draw_refresh",
-    "bypass_result.BypassStudy": "bypass.draw_bypass",
-    "decide.Decision": "decide.draw_decide",
-    "compare.Comparison": "compare.draw_comparison",
-    "verify_result.VerifyStudy": "compare.draw_verification",
-    "pair_result.PairStudy": "compare.draw_pair",
+    "sound.prediction.Prediction": "levels.draw_prediction",
+    "studies.does.load.study.LoadStudy": "load.draw_load",
+    "studies.does.sensitivity.study.SensitivityStudy": "sensitivity.draw_sensitivity",
+    "studies.does.angles.study.OffAxisStudy": "off_axis.draw_off_axis",
+    "studies.aged.condition.study.ConditionStudy": "condition.draw_condition",
+    "studies.bears.stress.study.StressStudy": "stress.draw_stress",
+    "studies.bears.tolerance.study.ToleranceStudy": "tolerance.draw_tolerance",
+    "studies.bears.crosstalk.study.Crosstalk": "crosstalk.draw_crosstalk",
+    "studies.change.refresh.result.RefreshStudy": "refresh.draw_refresh",
+    "studies.change.bypass.result.BypassStudy": "bypass.draw_bypass",
+    "studies.change.decide.study.Decision": "decide.draw_decide",
+    "studies.aged.compare.study.Comparison": "compare.draw_comparison",
+    "studies.aged.verify.result.VerifyStudy": "compare.draw_verification",
+    "studies.aged.verify.pair_result.PairStudy": "compare.draw_pair",
 }
-_REDESIGN: Final = "redesign.result.RedesignStudy"
+_REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 
 
 def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> Figure:
@@ -52,7 +52,7 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
     """
     from xover.drawing.notebook import Figure
 
-    kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.studies.")
+    kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
     if kind == _REDESIGN:
         return Figure(_redesign(result, number, speaker), type(result).__name__)
     if kind not in _DRAWN_BY:
@@ -68,7 +68,7 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
 
 def _redesign(result: Any, number: int, speaker: Speaker | None) -> Any:
     from xover.drawing.redesign import draw_redesign
-    from xover.studies.redesign.curves import redesign_curves
+    from xover.studies.change.redesign.curves import redesign_curves
 
     if speaker is None:
         raise OptionError("the figure of a redesign needs its speaker", "draw it with speaker.draw(result)")

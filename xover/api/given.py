@@ -14,7 +14,7 @@ from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.parts.catalogue import Catalogue
-    from xover.studies.compare_curves import What
+    from xover.studies.aged.compare.curves import What
 
 FROM_HZ: Final = 20.0
 TO_HZ: Final = 20_000.0
@@ -59,7 +59,7 @@ def catalogue(stock: str | Path | None, electrolytics: bool = False) -> Catalogu
 
 def what(of: str | None) -> What | None:
     """What of a network is compared. Raises OptionError."""
-    from xover.studies.compare_curves import What
+    from xover.studies.aged.compare.curves import What
 
     known = [str(w) for w in What]
     if of is not None and of not in known:

@@ -125,7 +125,7 @@ def new(folder: str | Path, circuit: str = "two-way-second-order", *, force: boo
     -------
     >>> xover.new("my-speaker", "two-way-third-order").networks
     """
-    from xover.studies.start import start_folder
+    from xover.studies.desk.new.study import start_folder
 
     start_folder(Path(folder), circuit, force)
     return open(folder)

@@ -13,12 +13,12 @@ from xover.errors import OptionError, nearest_word
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from xover.studies.bypass_result import BypassStudy
-    from xover.studies.decide import Decision
-    from xover.studies.pad import PadStudy
-    from xover.studies.redesign.result import RedesignStudy
-    from xover.studies.redesign.wish import Weights
-    from xover.studies.refresh_result import RefreshStudy
+    from xover.studies.change.bypass.result import BypassStudy
+    from xover.studies.change.decide.study import Decision
+    from xover.studies.change.redesign.result import RedesignStudy
+    from xover.studies.change.redesign.wish import Weights
+    from xover.studies.change.refresh.result import RefreshStudy
+    from xover.studies.desk.pad.study import PadStudy
 
 
 class WhatToDo(Opened):
@@ -54,8 +54,8 @@ class WhatToDo(Opened):
         -------
         >>> speaker.refresh(stock="examples/stock.csv").bill.lines
         """
-        from xover.studies.refresh import refresh
-        from xover.studies.refresh_result import Policy
+        from xover.studies.change.refresh.result import Policy
+        from xover.studies.change.refresh.study import refresh
 
         _one_of("replace", replace, [str(p) for p in Policy])
         _one_of("capacitors", capacitors, ["film", "any"])
@@ -104,7 +104,7 @@ class WhatToDo(Opened):
         tilt_db_per_octave : of the target. voicing : network whose sum is the target instead of a straight line.
         band_hz : where the sum counts.
         minimum_load_ohm : by default the amplifier's. most_parts, most_cost, largest_coil_h : bounds, henry the last.
-        weights : what counts (`xover.studies.redesign.wish.Weights`).
+        weights : what counts (`xover.studies.change.redesign.wish.Weights`).
         alternatives : search for the least change, the easiest load and the cheapest too.
         starts : random starts of each search. seed : the same finds the same. jobs : processes; needs joblib.
         progress : is told the share done, and the best so far in words.
@@ -117,8 +117,8 @@ class WhatToDo(Opened):
         -------
         >>> speaker.redesign(circuits=["present"], starts=1).proposals[0].deviation_db
         """
-        from xover.studies.redesign.study import redesign
-        from xover.studies.redesign.wish import Weights, Wish
+        from xover.studies.change.redesign.study import redesign
+        from xover.studies.change.redesign.wish import Weights, Wish
 
         if slope is not None:
             from xover.electronic.slopes import parse_slope
@@ -180,7 +180,7 @@ class WhatToDo(Opened):
         -------
         >>> speaker.bypass(corners_hz=[3000], slope="LR4").verdict
         """
-        from xover.studies.bypass import study_bypass
+        from xover.studies.change.bypass.study import study_bypass
 
         return study_bypass(
             self.speaker,
@@ -222,7 +222,7 @@ class WhatToDo(Opened):
         -------
         >>> speaker.decide(stock="examples/stock.csv").answer
         """
-        from xover.studies.decide import OPTIONS, study_decide
+        from xover.studies.change.decide.study import OPTIONS, study_decide
 
         for name in skip:
             _one_of("skip", name, OPTIONS)
@@ -264,7 +264,7 @@ class WhatToDo(Opened):
         -------
         >>> speaker.pad("tweeter", down_db=4).designs[0].series_ohm
         """
-        from xover.studies.pad import study_pad
+        from xover.studies.desk.pad.study import study_pad
 
         return study_pad(down_db, self.speaker, driver, network, band_hz, nominal_ohm, input_w)
 

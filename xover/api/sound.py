@@ -12,14 +12,14 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from xover.drawing.schematic import Schematic
-    from xover.studies.check import CheckStudy
-    from xover.studies.compare import Comparison
-    from xover.studies.formula import FormulaStudy
-    from xover.studies.load import LoadStudy
-    from xover.studies.off_axis import OffAxisStudy
-    from xover.studies.predict import Prediction
-    from xover.studies.sensitivity import SensitivityStudy
-    from xover.studies.spice import SpiceNetlist
+    from xover.sound.prediction import Prediction
+    from xover.studies.aged.compare.study import Comparison
+    from xover.studies.desk.check.study import CheckStudy
+    from xover.studies.desk.spice.study import SpiceNetlist
+    from xover.studies.does.angles.study import OffAxisStudy
+    from xover.studies.does.formula.study import FormulaStudy
+    from xover.studies.does.load.study import LoadStudy
+    from xover.studies.does.sensitivity.study import SensitivityStudy
 
 
 class WhatItDoes(Opened):
@@ -36,7 +36,7 @@ class WhatItDoes(Opened):
         -------
         >>> [finding.text for finding in speaker.check().findings]
         """
-        from xover.studies.check import study_check
+        from xover.studies.desk.check.study import study_check
 
         return study_check(self.speaker)
 
@@ -65,7 +65,7 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.predict("found").total.level_db  # (n,) dB for 2.83 V at 1 m
         """
-        from xover.studies.predict import predict
+        from xover.sound.prediction import predict
 
         grid = frequencies(frequency_hz)
         return predict(self.speaker, self._name(network), grid, band_hz=band_hz, output_ohm=output_ohm)
@@ -92,7 +92,7 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.load("found").channels["in"].reading.minimum_ohm
         """
-        from xover.studies.load import study_load
+        from xover.studies.does.load.study import study_load
 
         return study_load(self.speaker, self._name(network), frequencies(frequency_hz), output_ohm=output_ohm)
 
@@ -107,7 +107,7 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.formula("found").transfer["woofer"]
         """
-        from xover.studies.formula_speaker import study_speaker_formula
+        from xover.studies.does.formula.of_speaker import study_speaker_formula
 
         return study_speaker_formula(self.speaker, self._name(network))
 
@@ -126,7 +126,7 @@ class WhatItDoes(Opened):
         -------
         >>> [part.sentence for part in speaker.sensitivity("found").parts[:3]]
         """
-        from xover.studies.sensitivity import study_sensitivity
+        from xover.studies.does.sensitivity.study import study_sensitivity
 
         return study_sensitivity(self.speaker, self._name(network), frequencies(frequency_hz))
 
@@ -155,7 +155,7 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.angles("found").vertical.relative_db  # (angles, n) dB re the axis
         """
-        from xover.studies.off_axis import HORIZONTAL_DEG, VERTICAL_DEG, study_off_axis
+        from xover.studies.does.angles.study import HORIZONTAL_DEG, VERTICAL_DEG, study_off_axis
 
         return study_off_axis(
             self.speaker,
@@ -216,8 +216,8 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.compare("found", "original").rms_db
         """
-        from xover.studies.compare import compare
-        from xover.studies.compare_curves import Predicted
+        from xover.studies.aged.compare.curves import Predicted
+        from xover.studies.aged.compare.study import compare
 
         for name in (first, second):
             self.network(name)
@@ -245,6 +245,6 @@ class WhatItDoes(Opened):
         -------
         >>> Path("left.cir").write_text(speaker.spice("found").netlist)
         """
-        from xover.studies.spice import study_spice
+        from xover.studies.desk.spice.study import study_spice
 
         return study_spice(self.speaker, self._name(network), loss_at_hz=loss_at_hz)

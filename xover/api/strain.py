@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from xover.amplifier.programme import Spectrum
-    from xover.studies.crosstalk import Crosstalk
-    from xover.studies.lamps import LampStudy
-    from xover.studies.stress import StressStudy
-    from xover.studies.tolerance import ToleranceStudy
+    from xover.studies.bears.crosstalk.study import Crosstalk
+    from xover.studies.bears.lamps.study import LampStudy
+    from xover.studies.bears.stress.study import StressStudy
+    from xover.studies.bears.tolerance.study import ToleranceStudy
 
 SpectrumName = Literal["programme", "pink"]
 _COARSE = 24
@@ -52,7 +52,7 @@ class WhatItBears(Opened):
         -------
         >>> speaker.stress("found", power_w=60, load_ohm=8).limits_broken
         """
-        from xover.studies.stress import study_stress
+        from xover.studies.bears.stress.study import study_stress
 
         return study_stress(
             self.speaker,
@@ -86,7 +86,7 @@ class WhatItBears(Opened):
         -------
         >>> speaker.lamps("found", volts=[1, 10]).levels
         """
-        from xover.studies.lamps import study_lamps
+        from xover.studies.bears.lamps.study import study_lamps
 
         return study_lamps(self.speaker, self._name(network), tuple(volts), spectrum=_spectrum(spectrum))
 
@@ -122,7 +122,7 @@ class WhatItBears(Opened):
         -------
         >>> speaker.tolerance("original", builds=1000).passing.share
         """
-        from xover.studies.tolerance import study_tolerance
+        from xover.studies.bears.tolerance.study import study_tolerance
 
         return study_tolerance(
             self.speaker,
@@ -162,8 +162,8 @@ class WhatItBears(Opened):
         -------
         >>> speaker.crosstalk("found", couples={("L1", "L2"): 0.02}).cases
         """
-        from xover.studies.crosstalk import study_crosstalk
-        from xover.studies.stray_coupling import Couple
+        from xover.studies.bears.crosstalk.stray import Couple
+        from xover.studies.bears.crosstalk.study import study_crosstalk
 
         pairs = [Couple(first, second, k) for (first, second), k in (couples or {}).items()]
         grid = frequencies(frequency_hz, _COARSE)

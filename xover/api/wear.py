@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from xover.curve import Curve
-    from xover.studies.condition import ConditionStudy
-    from xover.studies.infer.result import InferStudy
-    from xover.studies.pair_result import PairStudy
-    from xover.studies.verify_result import VerifyStudy
+    from xover.studies.aged.condition.study import ConditionStudy
+    from xover.studies.aged.infer.result import InferStudy
+    from xover.studies.aged.verify.pair_result import PairStudy
+    from xover.studies.aged.verify.result import VerifyStudy
 
 
 class WhatAgeHasDone(Opened):
@@ -50,7 +50,7 @@ class WhatAgeHasDone(Opened):
         -------
         >>> speaker.condition().conclusion
         """
-        from xover.studies.condition import study_condition
+        from xover.studies.aged.condition.study import study_condition
 
         if not limit_db > 0:
             raise OptionError(f"limit_db is {limit_db:g}", "give decibels above 0, such as 1")
@@ -98,10 +98,10 @@ class WhatAgeHasDone(Opened):
         -------
         >>> speaker.infer("examples/attic-two-way/left/terminals-found.csv").part("C1").own.value
         """
-        from xover.studies.infer.problem import Jig
-        from xover.studies.infer.study import infer
-        from xover.studies.infer.sweeps import Where, read_sweep
-        from xover.studies.infer.unknowns import Prior
+        from xover.explain.problem import Jig
+        from xover.explain.sweeps import Where, read_sweep
+        from xover.explain.unknowns import Prior
+        from xover.studies.aged.infer.study import infer
 
         if prior not in [str(p) for p in Prior]:
             raise OptionError(f"prior is '{str(prior)[:40]}'", "give any, usual or none")
@@ -153,7 +153,7 @@ class WhatAgeHasDone(Opened):
         -------
         >>> speaker.verify("examples/attic-two-way/left/terminals-rebuilt.csv", network="original").headline
         """
-        from xover.studies.verify import verify
+        from xover.studies.aged.verify.study import verify
 
         if third_octaves and response is None:
             raise OptionError("third_octaves has no response to speak of", "give response")
@@ -201,7 +201,7 @@ class WhatAgeHasDone(Opened):
         -------
         >>> speaker.pair("left.csv", "right.csv").headline
         """
-        from xover.studies.pair_difference import explain_pair
+        from xover.studies.aged.verify.pair import explain_pair
 
         (first, notes), (second, more) = impedance_curve(impedance), impedance_curve(other)
         study = explain_pair(

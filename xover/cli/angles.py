@@ -39,7 +39,7 @@ from xover.quantity import Kind, parse_quantity
 if TYPE_CHECKING:
     from xover.acoustic.off_axis import VerticalNulls
     from xover.curve import Float
-    from xover.studies.off_axis import AngleLevels, OffAxisStudy
+    from xover.studies.does.angles.study import AngleLevels, OffAxisStudy
 
 
 def angles(
@@ -72,7 +72,7 @@ def angles(
     up, aside = _degrees(vertical, "--vertical"), _degrees(horizontal, "--horizontal")
     away = None if distance is None else quantity(distance, Kind.LENGTH, "--distance")
     from xover.speaker import open_speaker
-    from xover.studies.off_axis import study_off_axis
+    from xover.studies.does.angles.study import study_off_axis
 
     opened = open_speaker(speaker)
     result = study_off_axis(

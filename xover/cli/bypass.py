@@ -24,7 +24,7 @@ from xover.cli.show import show_heading, show_item, show_json, show_text, show_w
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
-    from xover.studies.bypass_result import BypassStudy
+    from xover.studies.change.bypass.result import BypassStudy
 
 
 def bypass(
@@ -63,7 +63,7 @@ def bypass(
     Example: xover bypass examples/attic-two-way/left --frequency 3k --slope LR4 --plot bypass.png
     """
     from xover.speaker import open_speaker
-    from xover.studies.bypass import study_bypass
+    from xover.studies.change.bypass.study import study_bypass
 
     corners = None if frequency_hz is None else tuple(frequency(t, "--frequency") for t in frequency_hz.split(","))
     rate, gains = frequency(sample_rate, "--sample-rate"), _gains(gain or [])
@@ -106,7 +106,7 @@ def _gains(given: list[str]) -> dict[str, float]:
 
 
 def _show(study: BypassStudy) -> None:
-    from xover.studies.bypass_crossover import corners_words
+    from xover.studies.change.bypass.crossover import corners_words
 
     show_heading(f"{study.title}: each driver on its own channel")
     show_item("safe?", study.verdict, 9)

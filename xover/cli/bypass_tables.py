@@ -12,15 +12,15 @@ from xover.quantity import Kind, format_quantity
 if TYPE_CHECKING:
     from xover.acoustic.level import BandLevel
     from xover.electronic.biquad import Band
-    from xover.studies.bypass_crossover import ChannelSetting
-    from xover.studies.bypass_fitness import DriverFitness
-    from xover.studies.bypass_result import BypassStudy
+    from xover.studies.change.bypass.crossover import ChannelSetting
+    from xover.studies.change.bypass.fitness import DriverFitness
+    from xover.studies.change.bypass.result import BypassStudy
 
 
 def show_findings(study: BypassStudy, notes: bool) -> None:
     """What forbids switching on and what to heed, or the notes."""
-    from xover.studies.bypass_result import Gravity
-    from xover.studies.bypass_words import TITLES
+    from xover.studies.change.bypass.result import Gravity
+    from xover.studies.change.bypass.words import TITLES
 
     for severity in (Gravity.NOTE,) if notes else (Gravity.STOP, Gravity.CAUTION):
         found = [f for f in study.findings if f.severity is severity]
@@ -110,7 +110,7 @@ def show_twin(study: BypassStudy) -> None:
 
 def show_crossover(study: BypassStudy) -> None:
     """The sums side by side, and what to set for those behind the crossover at hand."""
-    from xover.studies.bypass_crossover import corners_words
+    from xover.studies.change.bypass.crossover import corners_words
 
     if study.passive is None or study.twin_sum is None or study.reached is None or study.better is None:
         return

@@ -10,7 +10,7 @@ from xover.cli.show import show_heading, show_item, show_json, show_table, show_
 
 if TYPE_CHECKING:
     from xover.driver.fit import DriverFit
-    from xover.studies.check import CheckStudy
+    from xover.studies.desk.check.study import CheckStudy
 
 
 def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -> int:
@@ -22,7 +22,7 @@ def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -
     Example: xover check examples/attic-two-way/left
     """
     from xover.speaker import open_speaker
-    from xover.studies.check import study_check
+    from xover.studies.desk.check.study import study_check
 
     result = study_check(open_speaker(speaker))
     if as_json:

@@ -24,8 +24,8 @@ from xover.cli.show import (
 from xover.errors import OptionError, nearest_word
 
 if TYPE_CHECKING:
-    from xover.studies.compare import Comparison
-    from xover.studies.compare_curves import What
+    from xover.studies.aged.compare.curves import What
+    from xover.studies.aged.compare.study import Comparison
 
 Channel = Annotated[
     str | None, typer.Option("--channel", metavar="NAME", help="Amplifier channel, where the network has several.")
@@ -77,8 +77,8 @@ def compare(
 
     Example: xover compare examples/attic-two-way/left:found examples/attic-two-way/left:original
     """
-    from xover.studies.compare import compare as study
-    from xover.studies.compare_curves import open_operand
+    from xover.studies.aged.compare.curves import open_operand
+    from xover.studies.aged.compare.study import compare as study
 
     if not (math.isfinite(threshold) and 0.0 < threshold <= 20.0):
         raise OptionError(f"--threshold is {threshold:g}", "give decibels above 0, up to 20")
@@ -125,7 +125,7 @@ def _unit(text: str | None) -> Literal["dB", "ohm"] | None:
 
 
 def _what(text: str) -> What:
-    from xover.studies.compare_curves import What
+    from xover.studies.aged.compare.curves import What
 
     words = [str(w) for w in What]
     if text not in words:

@@ -27,10 +27,10 @@ from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.amplifier.load import LoadReading
-    from xover.studies.changes import Worst
-    from xover.studies.condition import ConditionStudy
-    from xover.studies.condition_parts import PartCondition
-    from xover.studies.drift_envelope import DriftRange
+    from xover.sound.changes import Worst
+    from xover.studies.aged.condition.envelope import DriftRange
+    from xover.studies.aged.condition.parts import PartCondition
+    from xover.studies.aged.condition.study import ConditionStudy
 
 Found = Annotated[
     str | None,
@@ -71,7 +71,7 @@ def condition(
     Example: xover condition examples/attic-two-way/left --plot condition.png
     """
     from xover.speaker import open_speaker
-    from xover.studies.condition import study_condition
+    from xover.studies.aged.condition.study import study_condition
 
     if not (math.isfinite(limit) and limit > 0):
         raise OptionError(f"--limit is {limit:g}", "give decibels above 0, such as 1")
@@ -95,7 +95,7 @@ def condition(
 
 
 def _show_found(study: ConditionStudy) -> None:
-    from xover.studies.changes import HEARD_DB
+    from xover.sound.changes import HEARD_DB
 
     show_heading(f"{study.title}: '{study.found}' against '{study.original}', how far age has moved it")
     show_text(study.conclusion)
@@ -131,7 +131,7 @@ def _show_found(study: ConditionStudy) -> None:
 
 def _show_effects(study: ConditionStudy) -> None:
     from xover.acoustic.audibility import audibility
-    from xover.studies.condition_words import said_change
+    from xover.studies.aged.condition.words import said_change
 
     for key, worst in study.drive_worst.items():
         show_item(f"drive of {key}", said_change(worst))
@@ -197,7 +197,7 @@ def _show_blame(study: ConditionStudy) -> None:
     if not shared:
         show_text(f"{blame.share_method[0].upper()}{blame.share_method[1:]}.")
     if not math.isnan(blame.interaction.change) and len(blame.parts) > 1:
-        from xover.studies.condition_words import said_change
+        from xover.studies.aged.condition.words import said_change
 
         show_text(f"Added up, the single effects miss the whole by {said_change(blame.interaction)} at most.")
 
@@ -213,7 +213,7 @@ def _show_sentences(study: ConditionStudy) -> None:
 
 
 def _show_assumed(study: ConditionStudy) -> None:
-    from xover.studies.condition_words import LEAVE_IT_DB, said_change
+    from xover.studies.aged.condition.words import LEAVE_IT_DB, said_change
 
     envelope = study.envelope
     if envelope is None:
@@ -266,7 +266,7 @@ def _sum_word(study: ConditionStudy) -> str:
 
 def _short(part: PartCondition) -> str:
     """The verdict in as many letters as a column has."""
-    from xover.studies.condition_parts import Verdict
+    from xover.studies.aged.condition.parts import Verdict
 
     words = {
         Verdict.WITHIN: "in tolerance",
@@ -279,7 +279,7 @@ def _short(part: PartCondition) -> str:
 
 
 def _percent(fraction: float | None) -> str:
-    from xover.studies.condition_parts import signed_percent
+    from xover.studies.aged.condition.parts import signed_percent
 
     return "-" if fraction is None else "0" if fraction == 0 else signed_percent(fraction)
 

@@ -14,9 +14,9 @@ from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_fraction, parse_quantity
 
 if TYPE_CHECKING:
-    from xover.studies.changes import Worst
-    from xover.studies.crosstalk import Case, Crosstalk, DriveEffect
-    from xover.studies.stray_coupling import Couple
+    from xover.sound.changes import Worst
+    from xover.studies.bears.crosstalk.stray import Couple
+    from xover.studies.bears.crosstalk.study import Case, Crosstalk, DriveEffect
 
 MOST_SHOWN = 4
 
@@ -47,7 +47,7 @@ def crosstalk(
     couples = [_couple(text) for text in couple or ()]
     limit_db = _limit_db(limit)
     from xover.speaker import open_speaker
-    from xover.studies.crosstalk import study_crosstalk
+    from xover.studies.bears.crosstalk.study import study_crosstalk
 
     opened = open_speaker(speaker)
     frequencies = grid(from_hz, to_hz, per_octave)
@@ -64,7 +64,7 @@ def crosstalk(
 
 def _couple(text: str) -> Couple:
     """Read L1:L2=0.02 or L1:L2=2%. Raises OptionError."""
-    from xover.studies.stray_coupling import Couple
+    from xover.studies.bears.crosstalk.stray import Couple
 
     pair, equals, value = text.partition("=")
     first, colon, second = pair.partition(":")
@@ -90,7 +90,7 @@ def _show(study: Crosstalk) -> None:
         for case in study.cases:
             _show_case(case, study.judged_by)
     else:
-        from xover.studies.candidate_sums import size_of
+        from xover.sound.candidate_sums import size_of
 
         worst = max(study.cases, key=lambda case: size_of(case.total))
         show_text(f"The worst of {len(study.cases)} combinations of signs; --json gives them all.")

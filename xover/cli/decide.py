@@ -16,9 +16,9 @@ from xover.cli.show import hertz, show_heading, show_item, show_json, show_table
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
-    from xover.studies.decide import Decision
-    from xover.studies.decide_criteria import Aspect, Criterion
-    from xover.studies.decide_option import Option
+    from xover.studies.change.decide.criteria import Aspect, Criterion
+    from xover.studies.change.decide.option import Option
+    from xover.studies.change.decide.study import Decision
 
 _LABEL = 12
 
@@ -67,7 +67,7 @@ def decide(
     from xover.parts.catalogue import Catalogue
     from xover.parts.stock import open_stock
     from xover.speaker import open_speaker
-    from xover.studies.decide import OPTIONS, study_decide
+    from xover.studies.change.decide.study import OPTIONS, study_decide
 
     if most_cost is not None and not (math.isfinite(most_cost) and most_cost >= 0):
         raise OptionError(f"--most-cost is {most_cost:g}", "give 0 or more")
@@ -120,7 +120,7 @@ def _next_step(decision: Decision, speaker: Path, stock: Path | None) -> str:
 
 
 def _show(decision: Decision, following: str) -> None:
-    from xover.studies.decide_rule import RULES
+    from xover.studies.change.decide.rule import RULES
 
     show_heading(f"{decision.title}: leave, refresh, redesign or bypass?")
     if decision.rests_on:
@@ -156,7 +156,7 @@ def _show(decision: Decision, following: str) -> None:
 
 
 def _show_table(decision: Decision) -> None:
-    from xover.studies.decide_criteria import Aspect
+    from xover.studies.change.decide.criteria import Aspect
 
     low, high = decision.band_hz
     show_heading("Side by side")
@@ -171,14 +171,14 @@ def _show_table(decision: Decision) -> None:
 
 
 def _row_head(aspect: Aspect) -> str:
-    from xover.studies.decide_table import row_head
+    from xover.studies.change.decide.table import row_head
 
     # A terminal may not have the sign; the table's first column is the widest and says in full what is meant.
     return "below tweeter's fs, mW" if aspect == "tweeter below resonance" else row_head(aspect).replace("\u00b1", "+-")
 
 
 def _cell(option: Option, aspect: Aspect) -> str:
-    from xover.studies.decide_table import MARKS, cell
+    from xover.studies.change.decide.table import MARKS, cell
 
     words, verdict = cell(option, aspect)
     return f"{words} {MARKS[verdict]}".strip() if verdict is not None else f"{words}  "
@@ -186,7 +186,7 @@ def _cell(option: Option, aspect: Aspect) -> str:
 
 def _show_limits(decision: Decision) -> None:
     """Each limit once, with the options that it holds for where they differ."""
-    from xover.studies.decide_criteria import Aspect
+    from xover.studies.change.decide.criteria import Aspect
 
     show_heading("Limits, and where they come from")
     for aspect in Aspect:
@@ -202,7 +202,7 @@ def _show_limits(decision: Decision) -> None:
 
 
 def _limit(c: Criterion) -> str:
-    from xover.studies.decide_criteria import PRACTICE, Aspect
+    from xover.studies.change.decide.criteria import PRACTICE, Aspect
 
     source = c.source.replace(PRACTICE, "common practice")
     if c.limit is None:
@@ -217,14 +217,14 @@ def _limit(c: Criterion) -> str:
 
 
 def _amount(c: Criterion, value: float) -> str:
-    from xover.studies.decide_criteria import Aspect, figure
+    from xover.studies.change.decide.criteria import Aspect, figure
 
     return f"{value:g} {c.unit}" if c.unit in ("dB", "ohm") and c.name is not Aspect.COST else figure(c.name, value)
 
 
 def _show_notes(decision: Decision) -> None:
     """What is behind every figure that does not pass; the same words of several options once."""
-    from xover.studies.decide_criteria import Aspect, Verdict
+    from xover.studies.change.decide.criteria import Aspect, Verdict
 
     heads: dict[tuple[str, str], list[str]] = {}
     for aspect in Aspect:

@@ -13,7 +13,7 @@ from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.network.rational import Rational
-    from xover.studies.formula import Formula, FormulaStudy, Root, Shape
+    from xover.studies.does.formula.study import Formula, FormulaStudy, Root, Shape
 
 MOST_SHOWN = 60
 """Terms of a formula that are still worth reading on a terminal."""
@@ -55,13 +55,13 @@ def _study(target: str, network: str | None) -> FormulaStudy:
     path = Path(target)
     if path.is_dir() or path.suffix == ".toml":
         from xover.speaker import open_speaker
-        from xover.studies.formula_speaker import study_speaker_formula
+        from xover.studies.does.formula.of_speaker import study_speaker_formula
 
         opened = open_speaker(path)
         return study_speaker_formula(opened, chosen_network(opened, network))
     if network is not None:
         raise OptionError("--network belongs to a speaker folder", "leave it out for a single netlist")
-    from xover.studies.formula_circuit import study_circuit_formula
+    from xover.studies.does.formula.of_circuit import study_circuit_formula
 
     return study_circuit_formula(target)
 
@@ -167,7 +167,7 @@ def _show_shape(shape: Shape, words: str) -> None:
 
 
 def _asymptote(gain: float, power: int) -> str:
-    from xover.studies.formula import DECIBEL_PER_ORDER
+    from xover.studies.does.formula.study import DECIBEL_PER_ORDER
 
     letter = "" if power == 0 else " s" if power == 1 else f" s^{power}"
     return f"{gain:.4g}{letter} ({db(DECIBEL_PER_ORDER * power, 0, True)} dB/octave)"

@@ -15,11 +15,11 @@ from xover.cli.show import hertz, show_heading, show_item, show_json, show_table
 from xover.errors import InputError, OptionError, nearest_word
 
 if TYPE_CHECKING:
+    from xover.explain.problem import Jig
+    from xover.explain.sweeps import Sweep
+    from xover.explain.unknowns import Prior
     from xover.speaker import Speaker
-    from xover.studies.infer.problem import Jig
-    from xover.studies.infer.result import Inferred, InferStudy, Measurement
-    from xover.studies.infer.sweeps import Sweep
-    from xover.studies.infer.unknowns import Prior
+    from xover.studies.aged.infer.result import Inferred, InferStudy, Measurement
 
 Impedance = Annotated[Path, typer.Option("--impedance", metavar="FILE", help="Sweep at the speaker's terminals.")]
 Drawn = Annotated[
@@ -101,7 +101,7 @@ def infer(
     examples/attic-two-way/left/terminals-found.csv --write inferred
     """
     from xover.speaker import open_speaker
-    from xover.studies.infer.study import infer as study_infer
+    from xover.studies.aged.infer.study import infer as study_infer
 
     chosen = _prior("none" if no_prior else prior)
     jig = _jig(gain, scale, lead_ohm)
@@ -144,7 +144,7 @@ def infer(
 def _sweeps(
     opened: Speaker, impedance: Path, repeat: list[Path] | None, others: dict[str, list[str] | None]
 ) -> list[Sweep]:
-    from xover.studies.infer.sweeps import Where, read_sweep
+    from xover.explain.sweeps import Where, read_sweep
 
     sweeps = [read_sweep(Where.TERMINALS, "", impedance, tuple(repeat or ()))]
     for where, given in others.items():
@@ -161,7 +161,7 @@ def _some(opened: Speaker) -> str:
 
 
 def _prior(text: str) -> Prior:
-    from xover.studies.infer.unknowns import Prior
+    from xover.explain.unknowns import Prior
 
     words = [str(p) for p in Prior]
     if text not in words:
@@ -173,7 +173,7 @@ def _prior(text: str) -> Prior:
 
 
 def _jig(gain: str, scale: str, lead_ohm: str | None) -> Jig:
-    from xover.studies.infer.problem import Jig
+    from xover.explain.problem import Jig
 
     lead = None if lead_ohm is None else resistance(lead_ohm, "--lead-ohm")
     return Jig(_share("--gain", gain, 0.0, 0.3), lead, _share("--scale", scale, 0.0, 0.3))
@@ -194,7 +194,7 @@ def _share(option: str, text: str, low: float, high: float) -> float:
 
 
 def _show(study: InferStudy) -> None:
-    from xover.studies.infer.unknowns import PRIOR_WORDS
+    from xover.explain.unknowns import PRIOR_WORDS
 
     show_heading(f"{study.title}: parts of '{study.network}', read from its terminals")
     show_text(study.headline + ".")
@@ -210,7 +210,7 @@ def _show(study: InferStudy) -> None:
 
 
 def _show_parts(study: InferStudy) -> None:
-    from xover.studies.infer.words import said_value
+    from xover.studies.aged.infer.words import said_value
 
     show_heading("Parts, as marked and as they are now (95 % interval)")
     rows = []
@@ -249,7 +249,7 @@ def _show_parts(study: InferStudy) -> None:
 
 
 def _loss_row(name: str, loss: Inferred) -> list[str]:
-    from xover.studies.infer.words import said_value
+    from xover.studies.aged.infer.words import said_value
 
     return [name, *(said_value(value, loss.kind, 2) for value in (loss.marked, loss.value, loss.low, loss.high))]
 

@@ -13,7 +13,7 @@ from xover.cli.show import hertz, ohm, show_heading, show_item, show_json, show_
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
-    from xover.studies.jig import JigStudy
+    from xover.studies.desk.jig.study import JigStudy
 
 
 def jig(
@@ -53,7 +53,7 @@ def jig(
     """
     from xover.driver.jig import Across
     from xover.files.atomic import check_target, write_text
-    from xover.studies.jig import study_jig
+    from xover.studies.desk.jig.study import study_jig
 
     if across not in tuple(Across):
         raise OptionError(f"--across is '{across[:40]}'", "give driver or resistor")

@@ -24,7 +24,7 @@ from xover.cli.show import (
 from xover.cli.stress import SpectrumName, amount, spectrum_of, voltage
 
 if TYPE_CHECKING:
-    from xover.studies.lamps import LampStudy, Removal
+    from xover.studies.bears.lamps.study import LampStudy, Removal
 
 LEAST_SHOWN_DB = 0.005
 
@@ -44,7 +44,7 @@ def lamps(
     Example: xover lamps examples/attic-two-way/left --network found --volts 1 --volts 10
     """
     from xover.speaker import open_speaker
-    from xover.studies.lamps import DEFAULT_VOLTS, study_lamps
+    from xover.studies.bears.lamps.study import DEFAULT_VOLTS, study_lamps
 
     levels = [voltage(v, "--volts") for v in volts] if volts else list(DEFAULT_VOLTS)
     noise = spectrum_of(spectrum)

@@ -40,7 +40,7 @@ from xover.cli.show import (
 
 if TYPE_CHECKING:
     from xover.amplifier.faults import CapacitorStress
-    from xover.studies.load import ChannelLoad, LoadStudy
+    from xover.studies.does.load.study import ChannelLoad, LoadStudy
 
 
 def load(
@@ -60,7 +60,7 @@ def load(
     Example: xover load examples/attic-two-way/left --network found --strict
     """
     from xover.speaker import open_speaker
-    from xover.studies.load import study_load
+    from xover.studies.does.load.study import study_load
 
     opened = open_speaker(speaker)
     name = chosen_network(opened, network)

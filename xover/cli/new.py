@@ -28,7 +28,7 @@ def new(
     Example: xover new my-speaker --circuit two-way-second-order
     """
     from xover.files.circuits import circuit_names, read_circuit
-    from xover.studies.start import start_folder
+    from xover.studies.desk.new.study import start_folder
 
     if list_all:
         netlists = {name: read_circuit(name) for name in circuit_names()}

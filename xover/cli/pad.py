@@ -15,7 +15,7 @@ from xover.errors import InputError, OptionError, nearest_word
 from xover.quantity import Kind, hertz, ohms, parse_fraction, parse_quantity
 
 if TYPE_CHECKING:
-    from xover.studies.pad import Control, PadDesign, PadStudy
+    from xover.studies.desk.pad.study import Control, PadDesign, PadStudy
 
 
 def pad(
@@ -87,7 +87,7 @@ def pad(
         raise OptionError("neither a driver nor its ohms are given", "name SPEAKER and DRIVER, or give --ohm 8")
 
     from xover.speaker import open_speaker
-    from xover.studies.pad import study_pad
+    from xover.studies.desk.pad.study import study_pad
 
     opened = None if speaker is None else open_speaker(speaker)
     study = study_pad(what, opened, driver, network, band, nominal, into)
@@ -124,7 +124,7 @@ def _control(
     control: str, track: str | None, setting: str | None, read_series: str | None, read_other: str | None
 ) -> Control:
     from xover.parts.level_control import ControlKind, measured_setting
-    from xover.studies.pad import Control
+    from xover.studies.desk.pad.study import Control
 
     kinds = [str(kind) for kind in ControlKind]
     if control.lower() not in kinds:

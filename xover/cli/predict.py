@@ -39,7 +39,7 @@ from xover.cli.show import (
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
-    from xover.studies.predict import Prediction
+    from xover.sound.prediction import Prediction
 
 
 def predict(
@@ -60,8 +60,8 @@ def predict(
 
     Example: xover predict examples/attic-two-way/left --network found --plot sum.png
     """
+    from xover.sound.prediction import predict as study
     from xover.speaker import open_speaker
-    from xover.studies.predict import predict as study
 
     opened = open_speaker(speaker)
     name = chosen_network(opened, network)

@@ -18,8 +18,8 @@ from xover.errors import OptionError
 if TYPE_CHECKING:
     from xover.parts.catalogue import Catalogue
     from xover.speaker import Speaker
-    from xover.studies.redesign.replacement import ReplacementStudy
-    from xover.studies.redesign.result import Proposal, RedesignStudy
+    from xover.studies.change.redesign.replacement import ReplacementStudy
+    from xover.studies.change.redesign.result import Proposal, RedesignStudy
 
 MOST_STARTS = 64
 MOST_PROPOSALS = 9
@@ -130,8 +130,8 @@ def redesign(
     from xover.parts.stock import open_stock
     from xover.speaker import open_speaker
     from xover.speaker.swap import parse_replacement, with_driver
-    from xover.studies.redesign.study import redesign as study_redesign
-    from xover.studies.redesign.topologies import PRESENT
+    from xover.studies.change.redesign.study import redesign as study_redesign
+    from xover.studies.change.redesign.topologies import PRESENT
 
     wish = make_wish(
         slope=slope,
@@ -180,7 +180,7 @@ def redesign(
             progress=bar,
         )
         if sources:
-            from xover.studies.redesign.replacement import study_replacement
+            from xover.studies.change.redesign.replacement import study_replacement
 
             bar(0.95, "the fewest changed parts")
             replacement, study = study_replacement(opened, changed, sources, before, catalogue, study)
@@ -261,6 +261,6 @@ def _broken(study: RedesignStudy, chosen: Proposal, replacement: ReplacementStud
 def _draw(study: RedesignStudy, speaker: Speaker, number: int, plot: Path, force: bool) -> None:
     from xover.drawing.redesign import draw_redesign
     from xover.drawing.save import save_figure
-    from xover.studies.redesign.curves import redesign_curves
+    from xover.studies.change.redesign.curves import redesign_curves
 
     save_figure(draw_redesign(study, redesign_curves(study, speaker), number), plot, force)

@@ -16,9 +16,9 @@ from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_t
 from xover.errors import OptionError, nearest_word
 
 if TYPE_CHECKING:
-    from xover.studies.bill import Bill
-    from xover.studies.refresh_compare import Difference
-    from xover.studies.refresh_result import Policy, RefreshStudy
+    from xover.parts.bill import Bill
+    from xover.studies.change.refresh.compare import Difference
+    from xover.studies.change.refresh.result import Policy, RefreshStudy
 
 StockList = Annotated[
     Path | None,
@@ -83,7 +83,7 @@ def refresh(
     from xover.parts.catalogue import Catalogue
     from xover.parts.stock import open_stock
     from xover.speaker import open_speaker
-    from xover.studies.refresh import refresh as study_refresh
+    from xover.studies.change.refresh.study import refresh as study_refresh
 
     policy = _policy(replace)
     if capacitors not in ("film", "any"):
@@ -123,7 +123,7 @@ def refresh(
 
 
 def _policy(text: str) -> Policy:
-    from xover.studies.refresh_result import Policy
+    from xover.studies.change.refresh.result import Policy
 
     words = [str(p) for p in Policy]
     if text not in words:

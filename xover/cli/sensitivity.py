@@ -10,8 +10,8 @@ from xover.cli.plot import write_plot
 from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 
 if TYPE_CHECKING:
-    from xover.studies.changes import Worst
-    from xover.studies.sensitivity import PartSensitivity, SensitivityStudy
+    from xover.sound.changes import Worst
+    from xover.studies.does.sensitivity.study import PartSensitivity, SensitivityStudy
 
 MOST_SENTENCES = 3
 
@@ -31,7 +31,7 @@ def sensitivity(
     Example: xover sensitivity examples/attic-two-way/left --network found --plot parts.png
     """
     from xover.speaker import open_speaker
-    from xover.studies.sensitivity import study_sensitivity
+    from xover.studies.does.sensitivity.study import study_sensitivity
 
     opened = open_speaker(speaker)
     result = study_sensitivity(opened, chosen_network(opened, network), grid(from_hz, to_hz, per_octave))
@@ -46,7 +46,7 @@ def sensitivity(
 
 
 def _show(study: SensitivityStudy) -> None:
-    from xover.studies.changes import HEARD_DB
+    from xover.sound.changes import HEARD_DB
 
     show_heading(f"{study.title}: network '{study.network}', which part matters")
     if not study.total_known:
@@ -85,7 +85,7 @@ def _show_table(found: Sequence[PartSensitivity]) -> None:
 
 def _label(s: PartSensitivity) -> str:
     """The name, and the step where the heading does not give it."""
-    from xover.studies.sensitivity import PER_CENT
+    from xover.studies.does.sensitivity.study import PER_CENT
 
     return s.name if s.step == PER_CENT else f"{s.name} {s.step}"
 

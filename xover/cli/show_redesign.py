@@ -12,9 +12,9 @@ from xover.quantity import Kind, format_quantity, ohms
 
 if TYPE_CHECKING:
     from xover.network import Network, Part
-    from xover.studies.redesign.replacement import ReplacementStudy
-    from xover.studies.redesign.result import Judged, Proposal, RedesignStudy
-    from xover.studies.redesign.suitability import SwapFinding
+    from xover.studies.change.redesign.replacement import ReplacementStudy
+    from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
+    from xover.studies.change.redesign.suitability import SwapFinding
 
 _NAME = 9
 
@@ -99,7 +99,7 @@ def _figures(judged: Judged, known: bool) -> list[str]:
 
 
 def _show_proposal(number: int, proposal: Proposal, study: RedesignStudy, present: Network) -> None:
-    from xover.studies.redesign.topologies import PRESENT
+    from xover.studies.change.redesign.topologies import PRESENT
 
     own = proposal.circuit == PRESENT
     where = "as it is wired now" if own else f"circuit '{proposal.circuit}'"
@@ -129,7 +129,7 @@ def _show_polarity(proposal: Proposal, own: bool) -> None:
 
 def _show_parts(proposal: Proposal, present: Network | None) -> None:
     """What is bought, old -> new, and what stays."""
-    from xover.studies.redesign.replacement import bought
+    from xover.studies.change.redesign.replacement import bought
 
     words = {name: line.what for line in proposal.bill.lines for name in line.names}
     new = bought(proposal)

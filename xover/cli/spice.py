@@ -11,7 +11,7 @@ from xover.cli.options import Force, Json, NetworkName, SpeakerPath, chosen_netw
 from xover.cli.show import hertz, show_json, show_table, show_text, show_warnings
 
 if TYPE_CHECKING:
-    from xover.studies.spice import SpiceNetlist
+    from xover.studies.desk.spice.study import SpiceNetlist
 
 
 def spice(
@@ -40,7 +40,7 @@ def spice(
     """
     from xover.files.atomic import write_text
     from xover.speaker import open_speaker
-    from xover.studies.spice import study_spice
+    from xover.studies.desk.spice.study import study_spice
 
     opened = open_speaker(speaker)
     at_hz = frequency(loss_at, "--loss-at") if loss_at is not None else None

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from xover.amplifier.part_rating import PartRating
     from xover.amplifier.programme import Spectrum
     from xover.amplifier.stress import ElementStress
-    from xover.studies.stress import StressStudy
+    from xover.studies.bears.stress.study import StressStudy
 
 CLIPPED_CREST = 2.0
 
@@ -57,7 +57,7 @@ def stress(
     Example: xover stress examples/attic-two-way/left --network found --power 60W@8 --strict
     """
     from xover.speaker import open_speaker
-    from xover.studies.stress import study_stress
+    from xover.studies.bears.stress.study import study_stress
 
     noise = spectrum_of(spectrum)
     watts, load = _rating(power) if power is not None else (None, None)

@@ -40,10 +40,10 @@ from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_fraction, parse_quantity
 
 if TYPE_CHECKING:
-    from xover.studies.tolerance import ToleranceStudy
-    from xover.studies.tolerance_bands import Share
-    from xover.studies.tolerance_draws import PartSpread
-    from xover.studies.tolerance_pairs import PairDifference
+    from xover.search.draws import PartSpread
+    from xover.studies.bears.tolerance.bands import Share
+    from xover.studies.bears.tolerance.pairs import PairDifference
+    from xover.studies.bears.tolerance.study import ToleranceStudy
 
 
 def tolerance(
@@ -83,7 +83,7 @@ def tolerance(
     Example: xover tolerance examples/attic-two-way/left --network original --limit 1 --yield 90% --strict
     """
     from xover.speaker import open_speaker
-    from xover.studies.tolerance import study_tolerance
+    from xover.studies.bears.tolerance.study import study_tolerance
 
     limit_db = _decibels(limit, "--limit")
     share = None if wanted is None else _fraction(wanted, "--yield")

@@ -17,7 +17,7 @@ from xover.quantity import Kind, format_quantity, parse_fraction, parse_quantity
 
 if TYPE_CHECKING:
     from xover.parts.stock import Wanted
-    from xover.studies.values import Choice, PairChoice, ValuesStudy
+    from xover.studies.desk.values.study import Choice, PairChoice, ValuesStudy
 
 MOST_PAIRS = 50
 _DIELECTRICS = ("film", "electrolytic")
@@ -71,8 +71,8 @@ def values(
     """
     from xover.parts.stock import Wanted, open_stock
     from xover.parts.stock_item import ItemKind
-    from xover.studies.values import study_stock, study_values
-    from xover.studies.values_target import parse_target
+    from xover.studies.desk.values.study import study_stock, study_values
+    from xover.studies.desk.values.target import parse_target
 
     value, word = parse_target(target, kind)
     part = ItemKind(word)
@@ -112,7 +112,7 @@ def _property(text: str | None, known: tuple[str, ...], option: str, suits: bool
         return None
     if not suits:
         raise OptionError(f"{option} does not belong to this kind of part", "leave it out")
-    from xover.studies.values_target import one_of
+    from xover.studies.desk.values.target import one_of
 
     return one_of(text, known, option)
 
@@ -142,7 +142,7 @@ def _rating(text: str | None, kind: Kind, option: str) -> float | None:
 
 
 def _show(study: ValuesStudy, wanted: Wanted, pairs: bool) -> None:
-    from xover.studies.values import QUANTITY
+    from xover.studies.desk.values.study import QUANTITY
 
     quantity = QUANTITY[study.kind]
     source = f"preferred values of {study.series}" if study.series else f"what {study.stock} holds"
@@ -237,7 +237,7 @@ def _pair(choice: PairChoice, study: ValuesStudy, quantity: Kind) -> list[str]:
 
 
 def _percent(error: float, digits: int = 2) -> str:
-    from xover.studies.values import EXACT
+    from xover.studies.desk.values.study import EXACT
 
     return "0" if abs(error) < EXACT else db(100 * error, digits, True)
 

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from xover.curve import Float
     from xover.speaker import Speaker
-    from xover.studies.pair_result import PairStudy
-    from xover.studies.verify_result import VerifyStudy
+    from xover.studies.aged.verify.pair_result import PairStudy
+    from xover.studies.aged.verify.result import VerifyStudy
 
 MOST_GROUPS = 4
 """Ranks that are shown; what was measured cannot tell apart what shares one."""
@@ -93,7 +93,7 @@ def verify(
         return _pair(
             opened, name, impedance, against, response, share, impedance_band, channel, plot, force, strict, as_json
         )
-    from xover.studies.verify import verify as study
+    from xover.studies.aged.verify.study import verify as study
 
     heard = None
     if response is not None:
@@ -139,7 +139,7 @@ def _pair(
 ) -> int:
     from xover.curve import Evidence
     from xover.files.tables import read_impedance
-    from xover.studies.pair_difference import explain_pair
+    from xover.studies.aged.verify.pair import explain_pair
 
     if response is not None:
         raise OptionError("--against compares impedances", "leave out --response, or compare levels: xover compare A B")

@@ -11,7 +11,7 @@ from xover.errors import InputError, OptionError, nearest_word
 from xover.quantity import Kind, parse_quantity
 
 if TYPE_CHECKING:
-    from xover.studies.redesign.wish import Weights, Wish
+    from xover.studies.change.redesign.wish import Weights, Wish
 
 NO_SLOPE = "none"
 
@@ -31,7 +31,7 @@ def make_wish(
 ) -> Wish:
     """Check every option of `xover redesign` that says what is wanted. Raises OptionError."""
     from xover.electronic.slopes import parse_slope
-    from xover.studies.redesign.wish import Weights, Wish
+    from xover.studies.change.redesign.wish import Weights, Wish
 
     if slope.lower() != NO_SLOPE:
         parse_slope(slope)

@@ -18,8 +18,8 @@ from xover.drawing.scales import finite, level_axis, level_window
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, SHADE, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.bypass_crossover import corners_words
-from xover.studies.bypass_result import BypassStudy
+from xover.studies.change.bypass.crossover import corners_words
+from xover.studies.change.bypass.result import BypassStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

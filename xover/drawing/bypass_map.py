@@ -14,8 +14,8 @@ from xover.drawing.scales import ROOM, finite, size_axis
 from xover.drawing.style import DROP, INK, QUIET, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.bypass_crossover import CrossoverMap
-from xover.studies.bypass_result import BypassStudy
+from xover.studies.change.bypass.crossover import CrossoverMap
+from xover.studies.change.bypass.result import BypassStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -106,7 +106,7 @@ def _draw(axes: Axes, chart: CrossoverMap, at_hand_hz: float, slope_at_hand: str
 
 
 def _corners(study: BypassStudy) -> str:
-    from xover.studies.bypass_crossover import corners_words
+    from xover.studies.change.bypass.crossover import corners_words
 
     return corners_words(study.crossover.corners_hz)
 

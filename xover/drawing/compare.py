@@ -14,9 +14,9 @@ from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SHADE, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.compare import Comparison
-from xover.studies.pair_result import PairStudy
-from xover.studies.verify_result import VerifyStudy
+from xover.studies.aged.compare.study import Comparison
+from xover.studies.aged.verify.pair_result import PairStudy
+from xover.studies.aged.verify.result import VerifyStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

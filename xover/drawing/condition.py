@@ -17,10 +17,10 @@ from xover.drawing.sensitivity import LONGEST_NAME, MOST_CURVES
 from xover.drawing.style import ENVELOPE, SUM, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.candidate_sums import size_of
-from xover.studies.changes import HEARD_DB, Worst
-from xover.studies.condition import ConditionStudy
-from xover.studies.drift_envelope import DriftEnvelope
+from xover.sound.candidate_sums import size_of
+from xover.sound.changes import HEARD_DB, Worst
+from xover.studies.aged.condition.envelope import DriftEnvelope
+from xover.studies.aged.condition.study import ConditionStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -14,8 +14,8 @@ from xover.drawing.scales import change_axis, finite, level_axis, level_window
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.candidate_sums import size_of
-from xover.studies.crosstalk import SUM_BAND_HZ, Case, Crosstalk
+from xover.sound.candidate_sums import size_of
+from xover.studies.bears.crosstalk.study import SUM_BAND_HZ, Case, Crosstalk
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -17,7 +17,7 @@ from xover.drawing.scales import DRIVE_SPAN_DB, LEVEL_SPAN_DB, finite, level_axi
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, REVERSED, SHADE, SUM, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.predict import Prediction
+from xover.sound.prediction import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

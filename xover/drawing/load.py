@@ -15,7 +15,7 @@ from xover.drawing.scales import finite, ohm_axis, ohm_window, phase_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
 from xover.quantity import hertz, ohms
-from xover.studies.load import LoadStudy
+from xover.studies.does.load.study import LoadStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,7 +12,7 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import LEVEL_SPAN_DB, finite, level_axis, level_window
 from xover.drawing.style import DROP, INK, QUIET, SUM, Stroke, driver_stroke, look
 from xover.quantity import hertz
-from xover.studies.off_axis import AngleLevels, OffAxisStudy
+from xover.studies.does.angles.study import AngleLevels, OffAxisStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

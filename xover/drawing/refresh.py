@@ -14,8 +14,8 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
 from xover.drawing.text import cut
-from xover.studies.refresh_compare import Difference
-from xover.studies.refresh_result import RefreshStudy
+from xover.studies.change.refresh.compare import Difference
+from xover.studies.change.refresh.result import RefreshStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,8 +11,8 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import Stroke, driver_stroke, look, ring
 from xover.drawing.text import cut
-from xover.studies.changes import LoadChange, Worst
-from xover.studies.sensitivity import PartSensitivity, SensitivityStudy
+from xover.sound.changes import LoadChange, Worst
+from xover.studies.does.sensitivity.study import PartSensitivity, SensitivityStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -17,7 +17,7 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import size_axis
 from xover.drawing.style import QUIET, driver_stroke, look
 from xover.drawing.text import cut
-from xover.studies.stress import StressStudy
+from xover.studies.bears.stress.study import StressStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,7 +11,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import ROOM, change_axis, finite, size_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SHADE, Stroke, driver_stroke, look
-from xover.studies.tolerance import ToleranceStudy
+from xover.studies.bears.tolerance.study import ToleranceStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,6 +9,7 @@ from importlib import import_module
 from typing import Any, TypeVar
 
 from xover.network import Network
+from xover.parts.bill import Bill
 from xover.report import works
 from xover.report.blocks import Picture
 from xover.report.crew import Crew, Job
@@ -16,9 +17,8 @@ from xover.report.request import Request
 from xover.report.works import Answer, NotKnown
 from xover.report.workshop import Workshop, open_workshop
 from xover.speaker import Speaker, open_speaker
-from xover.studies.bill import Bill
-from xover.studies.decide import Decision, hold_against_each_other
-from xover.studies.decide_option import Case, Name, Option, no_option
+from xover.studies.change.decide.option import Case, Name, Option, no_option
+from xover.studies.change.decide.study import Decision, hold_against_each_other
 
 JOBS = 21
 """About so many there are; only the progress that is told rests on it."""

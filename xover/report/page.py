@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
 from xover.report.safe_text import LONGEST, one_line, safe
-from xover.studies.decide_table import MARKS
+from xover.studies.change.decide.table import MARKS
 
 if TYPE_CHECKING:
     from markupsafe import Markup

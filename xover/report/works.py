@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from xover.bench import readings
+from xover.bench.words import capital
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz
@@ -15,18 +17,16 @@ from xover.report.blocks import Picture
 from xover.report.request import BUILDS
 from xover.report.workshop import Workshop
 from xover.rounded import db
-from xover.studies.bench import readings
-from xover.studies.bench.words import capital
-from xover.studies.decide_option import Name, Option
+from xover.studies.change.decide.option import Name, Option
 
 if TYPE_CHECKING:
-    from xover.studies.bench.build_steps import BuildOrder
-    from xover.studies.bench.wiring import WiringList
-    from xover.studies.bypass_result import BypassStudy
-    from xover.studies.check import CheckStudy
-    from xover.studies.decide import Decision
-    from xover.studies.load import LoadStudy
-    from xover.studies.predict import Prediction
+    from xover.bench.build_steps import BuildOrder
+    from xover.bench.wiring import WiringList
+    from xover.sound.prediction import Prediction
+    from xover.studies.change.bypass.result import BypassStudy
+    from xover.studies.change.decide.study import Decision
+    from xover.studies.desk.check.study import CheckStudy
+    from xover.studies.does.load.study import LoadStudy
 
 Proposed = Mapping[str, Network]
 """Networks that do not stand in the folder, by name."""
@@ -68,7 +68,7 @@ class Formulas:
 
 def option(shop: Workshop, name: Name) -> Option:
     """One option of the decision."""
-    from xover.studies.decide import work_out
+    from xover.studies.change.decide.study import work_out
 
     return work_out(shop.case, name)
 
@@ -104,7 +104,7 @@ def decided(shop: Workshop, decision: Decision) -> Answer:
 def sound(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What reaches each driver, and the sum."""
     from xover.drawing.levels import draw_prediction
-    from xover.studies.predict import predict
+    from xover.sound.prediction import predict
 
     study = predict(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sum, drivers and drive, network {network}"
@@ -121,8 +121,8 @@ class Beside:
 
 def beside(shop: Workshop, network: str) -> Beside:
     """Figures of one more network of the folder."""
-    from xover.studies.load import study_load
-    from xover.studies.predict import predict
+    from xover.sound.prediction import predict
+    from xover.studies.does.load.study import study_load
 
     f = shop.frequency_hz
     return Beside(predict(shop.speaker, network, f), study_load(shop.speaker, network, f))
@@ -131,7 +131,7 @@ def beside(shop: Workshop, network: str) -> Beside:
 def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What the amplifier sees."""
     from xover.drawing.load import draw_load
-    from xover.studies.load import study_load
+    from xover.studies.does.load.study import study_load
 
     study = study_load(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Load: magnitude, EPDR and phase, network {network}"
@@ -140,7 +140,7 @@ def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
 
 def check(shop: Workshop) -> CheckStudy:
     """Whether what was typed and measured is sound."""
-    from xover.studies.check import study_check
+    from xover.studies.desk.check.study import study_check
 
     return study_check(shop.speaker)
 
@@ -148,7 +148,7 @@ def check(shop: Workshop) -> CheckStudy:
 def condition(shop: Workshop) -> Answer:
     """How far age has moved it."""
     from xover.drawing.condition import draw_condition
-    from xover.studies.condition import study_condition
+    from xover.studies.aged.condition.study import study_condition
 
     study = study_condition(shop.speaker, shop.frequency_hz)
     title = "Condition: what age has done to sum and drives"
@@ -158,7 +158,7 @@ def condition(shop: Workshop) -> Answer:
 def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """Which part matters."""
     from xover.drawing.sensitivity import draw_sensitivity
-    from xover.studies.sensitivity import study_sensitivity
+    from xover.studies.does.sensitivity.study import study_sensitivity
 
     study = study_sensitivity(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sensitivity: which part matters, network {network}"
@@ -168,7 +168,7 @@ def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """What tolerances do to it."""
     from xover.drawing.tolerance import draw_tolerance
-    from xover.studies.tolerance import study_tolerance
+    from xover.studies.bears.tolerance.study import study_tolerance
 
     study = study_tolerance(
         shop.with_networks(proposed), network, shop.frequency_hz, builds=BUILDS, seed=shop.request.seed
@@ -180,7 +180,7 @@ def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """What its parts bear."""
     from xover.drawing.stress import draw_stress
-    from xover.studies.stress import study_stress
+    from xover.studies.bears.stress.study import study_stress
 
     try:
         study = study_stress(shop.with_networks(proposed), network, frequency_hz=shop.frequency_hz)
@@ -192,9 +192,9 @@ def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 
 def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | NotKnown, WiringList]:
     """What coupling between its coils does, and the wiring list with the distances that follow from it."""
+    from xover.bench.wiring import wiring_list
     from xover.drawing.crosstalk import draw_crosstalk
-    from xover.studies.bench.wiring import wiring_list
-    from xover.studies.crosstalk import study_crosstalk
+    from xover.studies.bears.crosstalk.study import study_crosstalk
 
     speaker = shop.with_networks(proposed)
     try:
@@ -209,7 +209,7 @@ def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | No
 def angles(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """The sum off the axis."""
     from xover.drawing.off_axis import draw_off_axis
-    from xover.studies.off_axis import study_off_axis
+    from xover.studies.does.angles.study import study_off_axis
 
     study = study_off_axis(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Off axis, network {network}"
@@ -226,7 +226,7 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
         figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
     elif worked.name is Name.REDESIGN:
         from xover.drawing.redesign import draw_redesign
-        from xover.studies.redesign.curves import redesign_curves
+        from xover.studies.change.redesign.curves import redesign_curves
 
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
         reading = f"{capital(worked.what)}."
@@ -245,14 +245,14 @@ def schematic(shop: Workshop, network: Network, other: Network | None, title: st
 
 def build(shop: Workshop, network: Network, name: str | None) -> BuildOrder:
     """In which order, with which checks."""
-    from xover.studies.bench.build_steps import build_order
+    from xover.bench.build_steps import build_order
 
     return build_order(network, shop.speaker, frequency_hz=shop.frequency_hz, name=name)
 
 
 def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
-    from xover.studies.formula import study_formula
+    from xover.studies.does.formula.study import study_formula
 
     ohms: dict[str, float] = {}
     for driver in network.driver_names:

@@ -11,9 +11,9 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.report.request import PER_OCTAVE, Request
 from xover.speaker import Speaker, open_speaker
-from xover.studies.decide import set_up
-from xover.studies.decide_bench import SpeakerWith
-from xover.studies.decide_option import Case
+from xover.studies.change.decide.option import Case
+from xover.studies.change.decide.setup import SpeakerWith
+from xover.studies.change.decide.study import set_up
 
 
 class Workshop:

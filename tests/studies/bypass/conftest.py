@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-import xover.studies.bypass_capacitor
-import xover.studies.bypass_twin
+import xover.studies.change.bypass.capacitor
+import xover.studies.change.bypass.twin
 from xover.curve import log_grid
 from xover.speaker import open_speaker
 
@@ -91,15 +91,15 @@ def make(tmp_path_factory):
 @pytest.fixture(scope="session")
 def study(make, remembered):
     """Study such a folder on a coarse grid, once for the same folder; `named` are arguments of the study."""
-    twins = remembered(xover.studies.bypass_twin.fit_twin)
+    twins = remembered(xover.studies.change.bypass.twin.fit_twin)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(xover.studies.bypass_twin, "fit_twin", twins)
-        patch.setattr(xover.studies.bypass_capacitor, "fit_twin", twins)
+        patch.setattr(xover.studies.change.bypass.twin, "fit_twin", twins)
+        patch.setattr(xover.studies.change.bypass.capacitor, "fit_twin", twins)
         yield remembered(_once(make))
 
 
 def _once(make):
-    from xover.studies.bypass import study_bypass
+    from xover.studies.change.bypass.study import study_bypass
 
     def once(named=None, **folder):
         return study_bypass(make(**folder), None, log_grid(20.0, 20e3, 12), with_map=False, **(named or {}))

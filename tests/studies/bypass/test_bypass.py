@@ -10,9 +10,9 @@ from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.bypass import study_bypass
-from xover.studies.bypass_power import trims
-from xover.studies.bypass_result import Gravity
+from xover.studies.change.bypass.power import trims
+from xover.studies.change.bypass.result import Gravity
+from xover.studies.change.bypass.study import study_bypass
 
 BOTH = "* two\nXa in 0 woofer\nXb in 0 woofer\nR1 in t 8\nXhigh 0 t tweeter\n"
 FIRST = "* first order\nL1 in w 0.8mH\nXlow w 0 woofer\nC1 in t 12.5uF\nXhigh t 0 tweeter\n"

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from xover.curve import log_grid
 from xover.electronic.slopes import parse_slope
-from xover.studies.bypass_align import align, apart, rms_deviation_db
-from xover.studies.bypass_crossover import map_slopes
-from xover.studies.bypass_sound import Voices, crossover_filters
+from xover.studies.change.bypass.align import align, apart, rms_deviation_db
+from xover.studies.change.bypass.crossover import map_slopes
+from xover.studies.change.bypass.sound import Voices, crossover_filters
 
 F = log_grid(20.0, 20e3, 24)
 

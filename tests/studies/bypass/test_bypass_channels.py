@@ -7,9 +7,9 @@ import pytest
 
 from xover.files.netlist import read_netlist
 from xover.network import build_network, solve
-from xover.studies.bypass_channels import _wire, amplifier_for, bare_drivers, minimum_load
-from xover.studies.impedance_peak import impedance_peak_hz
-from xover.studies.predict import sound_of
+from xover.sound.impedance_peak import impedance_peak_hz
+from xover.sound.prediction import sound_of
+from xover.studies.change.bypass.channels import _wire, amplifier_for, bare_drivers, minimum_load
 
 F = np.geomspace(20.0, 20e3, 121)
 

@@ -8,12 +8,12 @@ import pytest
 from xover.curve import log_grid
 from xover.electronic.biquad import Band, BandKind, response
 from xover.electronic.slopes import high_pass, low_pass, parse_slope
-from xover.studies.bypass_capacitor import choose_capacitor, transfer_of
-from xover.studies.bypass_crossover import least_ratio
-from xover.studies.bypass_equaliser import fit_equaliser
-from xover.studies.bypass_fitness import Fit, _judge_ka, _judge_resonance
-from xover.studies.bypass_missing import read_missing
-from xover.studies.bypass_power import heat_w
+from xover.search.equaliser import fit_equaliser
+from xover.studies.change.bypass.capacitor import choose_capacitor, transfer_of
+from xover.studies.change.bypass.crossover import least_ratio
+from xover.studies.change.bypass.fitness import Fit, _judge_ka, _judge_resonance
+from xover.studies.change.bypass.missing import read_missing
+from xover.studies.change.bypass.power import heat_w
 
 F = log_grid(20.0, 20e3, 24)
 RATE = 48000.0

@@ -5,9 +5,9 @@ import numpy as np
 from xover.driver.model import DriverModel
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
-from xover.studies.redesign.design import Design, openable
-from xover.studies.redesign.goal import Goal
-from xover.studies.redesign.wish import Weights
+from xover.studies.change.redesign.design import Design, openable
+from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.wish import Weights
 
 TEXT = """* Two-way with an L-pad, invented
 L1 in w {L1} dcr=0.4

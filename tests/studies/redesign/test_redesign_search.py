@@ -12,11 +12,11 @@ from known_speakers import known_speaker
 
 from xover.network import solve
 from xover.parts.stock_item import ItemKind, StockItem
-from xover.studies.redesign.continuous import find_optima
-from xover.studies.redesign.discrete import Shelf, improve
-from xover.studies.redesign.lists import PartList
-from xover.studies.redesign.score import read, score
-from xover.studies.redesign.stopped import StoppedError
+from xover.studies.change.redesign.continuous import find_optima
+from xover.studies.change.redesign.discrete import Shelf, improve
+from xover.studies.change.redesign.lists import PartList
+from xover.studies.change.redesign.score import read, score
+from xover.studies.change.redesign.stopped import StoppedError
 
 
 @pytest.mark.parametrize("seed", range(20))

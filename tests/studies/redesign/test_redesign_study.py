@@ -11,11 +11,11 @@ from xover.files.netlist import parse_netlist
 from xover.network import Inductor, build_network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
+from xover.sound.sums import sum_level_db
 from xover.speaker import open_speaker
-from xover.studies.redesign.study import redesign
-from xover.studies.redesign.topologies import fitting, polarities, topology
-from xover.studies.redesign.wish import Wish
-from xover.studies.sums import sum_level_db
+from xover.studies.change.redesign.study import redesign
+from xover.studies.change.redesign.topologies import fitting, polarities, topology
+from xover.studies.change.redesign.wish import Wish
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
 STOCK = EXAMPLES / "stock.csv"

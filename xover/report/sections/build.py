@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from xover.bench.build_steps import BuildOrder, BuildStep
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Head, Items, Section, Text
 from xover.report.sections.common import first_up, gone
-from xover.studies.bench.build_steps import BuildOrder, BuildStep
 
 ALWAYS: Final = frozenset({"open is a bad joint", "near 0 is a short", "a low reading that stays is a short"})
 """What holds for nearly every reading is told once."""

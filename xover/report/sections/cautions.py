@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from xover.bench.build_steps import BuildOrder
+from xover.bench.case import CaseCaution
+from xover.bench.case_cautions import case_cautions
+from xover.bench.words import capital
 from xover.report.answers import Answers
 from xover.report.blocks import Section, Warn
 from xover.report.sections.common import first_up
-from xover.studies.bench.build_steps import BuildOrder
-from xover.studies.bench.case import CaseCaution
-from xover.studies.bench.case_cautions import case_cautions
-from xover.studies.bench.words import capital
-from xover.studies.load import LoadStudy
-from xover.studies.stress import StressStudy
+from xover.studies.bears.stress.study import StressStudy
+from xover.studies.does.load.study import LoadStudy
 
 
 def section(answers: Answers) -> Section:

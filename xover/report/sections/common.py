@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from xover.bench.words import capital
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Picture, Text
 from xover.rounded import db, ohm
-from xover.studies.bench.words import capital
-from xover.studies.load import LoadStudy
-from xover.studies.predict import Prediction
+from xover.sound.prediction import Prediction
+from xover.studies.does.load.study import LoadStudy
 
 
 def pictures(answers: Answers, *names: str) -> list[Block]:

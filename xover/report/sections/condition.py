@@ -5,8 +5,8 @@ from __future__ import annotations
 from xover.report.answers import Answers
 from xover.report.blocks import MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Section, Text, table
 from xover.report.sections.common import gone, pictures
-from xover.studies.condition import ConditionStudy
-from xover.studies.condition_parts import PartCondition, Verdict
+from xover.studies.aged.condition.parts import PartCondition, Verdict
+from xover.studies.aged.condition.study import ConditionStudy
 
 _SOUND = (Verdict.AS_MARKED, Verdict.WITHIN)
 

@@ -6,10 +6,10 @@ from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
 from xover.report.sections.common import first_up, gone
-from xover.studies.decide import Decision
-from xover.studies.decide_criteria import Aspect
-from xover.studies.decide_option import Option
-from xover.studies.decide_table import cell, row_head
+from xover.studies.change.decide.criteria import Aspect
+from xover.studies.change.decide.option import Option
+from xover.studies.change.decide.study import Decision
+from xover.studies.change.decide.table import cell, row_head
 
 
 def section(answers: Answers) -> Section:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from xover.bench.missing import what_is_missing
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.blocks import FAIL, MARGINAL, PASS, Block, Cell, Head, Items, Section, Text, Warn, table
 from xover.report.sections.common import first_up
 from xover.speaker import PhaseSource, SpeakerDriver
-from xover.studies.bench.missing import what_is_missing
-from xover.studies.check import CheckStudy
-from xover.studies.findings import Severity
+from xover.studies.desk.check.findings import Severity
+from xover.studies.desk.check.study import CheckStudy
 
 _PHASES = {
     PhaseSource.MEASURED: "measured",

@@ -11,7 +11,7 @@ from xover.report.answers import Answers
 from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Section, Text, table
 from xover.report.sections.common import first_up, gone, pictures
 from xover.rounded import degrees, ohm
-from xover.studies.load import ChannelLoad, LoadStudy
+from xover.studies.does.load.study import ChannelLoad, LoadStudy
 
 _VERDICTS = {
     LoadLevel.FITS: PASS,

@@ -11,11 +11,11 @@ from xover.report.answers import Answers
 from xover.report.blocks import Block, Cell, Head, Section, Text, table
 from xover.report.sections.common import first_up
 from xover.rounded import db, ohm
-from xover.studies.bypass_crossover import ChannelSetting, corners_words
-from xover.studies.bypass_result import BypassStudy
-from xover.studies.decide_option import Name, Option
-from xover.studies.redesign.result import Judged, RedesignStudy
-from xover.studies.refresh_result import RefreshStudy
+from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
+from xover.studies.change.bypass.result import BypassStudy
+from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.redesign.result import Judged, RedesignStudy
+from xover.studies.change.refresh.result import RefreshStudy
 
 MOST_PROPOSALS = 3
 

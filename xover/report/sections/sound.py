@@ -8,8 +8,8 @@ from xover.report.blocks import Block, Section, Text, table
 from xover.report.sections.common import gone, network_row, pictures
 from xover.report.works import Beside
 from xover.rounded import db
-from xover.studies.load import LoadStudy
-from xover.studies.predict import Prediction
+from xover.sound.prediction import Prediction
+from xover.studies.does.load.study import LoadStudy
 
 
 def section(answers: Answers) -> Section:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from xover.bench.wiring import WiringList
 from xover.report.answers import Answers
 from xover.report.blocks import Block, Head, Items, Section, Text, table
 from xover.report.sections.common import first_up, gone, pictures
-from xover.studies.bench.wiring import WiringList
 
 
 def section(answers: Answers) -> Section:

@@ -1,0 +1,1 @@
+"""What a person needs at the bench: wiring, build order, readings to expect, papers."""

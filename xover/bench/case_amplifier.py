@@ -1,0 +1,170 @@
+"""Cautions about the amplifier: its load, its outputs, what a missing driver does to it, and what kind it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from xover.amplifier.faults import FaultCase, FaultKind
+from xover.amplifier.verdict import LoadLevel
+from xover.bench.case import Case, CaseCaution
+from xover.bench.sweep_checks import is_short
+from xover.bench.words import and_words, capital
+from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.studies.aged.condition.cautions import VALVES_OHM
+from xover.studies.change.bypass.result import Gravity
+from xover.studies.desk.check.amplifier import amplifier_findings
+from xover.studies.desk.check.findings import Severity
+from xover.studies.does.load.study import ChannelLoad
+
+
+def amplifier_cautions(case: Case) -> Iterator[CaseCaution]:
+    """All of them, those that stop first."""
+    yield from _bridged(case)
+    yield from _load(case)
+    yield from _missing_driver(case)
+    yield from _half_built(case)
+    yield from _valves(case)
+    yield from _epdr(case)
+
+
+def _bridged(case: Case) -> Iterator[CaseCaution]:
+    for name, network in case.networks.items():
+        if len(network.channels) < 2:
+            continue
+        for finding in amplifier_findings(case.speaker, name, network):
+            if "share their minus" in finding.text:
+                grave = Gravity.STOP if finding.severity is Severity.STOP else Gravity.CAUTION
+                text = f"{capital(finding.text)}. {capital(finding.remedy)}."
+                yield CaseCaution(grave, "bridged outputs", text, f"network {name}")
+    file = case.speaker.file.speaker
+    tables = {"[amplifier]": file.amplifier}
+    if file.bypass is not None and case.bypassing:
+        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
+    said = [where for where, a in tables.items() if a is not None and a.bridged]
+    if said:
+        yield CaseCaution(
+            Gravity.STOP,
+            "bridged outputs",
+            "The minus of a bridged output carries the signal. It must touch no other minus, no ground, no measuring "
+            "lead's ground and no common return, or the amplifier is shorted: two wires of its own to every channel.",
+            f"bridged = true in {and_words(said)}",
+        )
+    elif case.bypassing and case.decision is not None:
+        yield CaseCaution(
+            Gravity.CAUTION,
+            "bridged outputs",
+            "Find out whether the amplifiers are bridged (BTL, as many of class D are) before two channels share a "
+            "wire: their minus is live, and joining it shorts them. Two wires of its own to every channel are "
+            "always right.",
+            "several amplifier channels, and speaker.toml does not say bridged = false",
+        )
+
+
+def _load(case: Case) -> Iterator[CaseCaution]:
+    """The lowest load of all, where it breaks its amplifier's limit."""
+    broken = [(n, c) for n, study in case.loads.items() for c in study.channels.values() if c.verdict.limit_broken]
+    if broken:
+        name, worst = min(broken, key=lambda pair: _share(pair[1]))
+        grave = Gravity.STOP if worst.verdict.level is LoadLevel.TOO_LOW else Gravity.CAUTION
+        yield CaseCaution(
+            grave, "load below the rating", f"{capital(worst.verdict.sentence)}.", _whose(case, name, worst)
+        )
+
+
+def _epdr(case: Case) -> Iterator[CaseCaution]:
+    hot = [(n, c) for n, study in case.loads.items() for c in study.channels.values() if c.verdict.epdr_caution]
+    if hot:
+        name, worst = min(hot, key=lambda pair: pair[1].reading.lowest_epdr_ohm)
+        reading, limit = worst.reading, worst.verdict.minimum_load_ohm
+        yield CaseCaution(
+            Gravity.CAUTION,
+            "a hot amplifier",
+            f"EPDR falls to {ohms(reading.lowest_epdr_ohm)} at {hertz(reading.lowest_epdr_at_hz)}, under half of the "
+            f"{ohms(limit or math.nan)} allowed: a linear amplifier runs hot when loud, class D hardly.",
+            _whose(case, name, worst),
+        )
+
+
+def _missing_driver(case: Case) -> Iterator[CaseCaution]:
+    """A driver that is unplugged or dead, where that makes a short or overloads a capacitor: worst network of each."""
+    worst: dict[str, tuple[str, FaultCase]] = {}
+    for name, study in case.loads.items():
+        for fault in study.faults:
+            if fault.kind is not FaultKind.OPEN or fault.minimum_ohm is None or not _is_bad(case, name, fault):
+                continue
+            before = worst.get(fault.driver)
+            if before is None or fault.minimum_ohm < (before[1].minimum_ohm or 0.0):
+                worst[fault.driver] = (name, fault)
+    if not worst:
+        return
+    told = [_fault_words(f) for _, f in sorted(worst.values(), key=lambda pair: pair[1].minimum_ohm or 0.0)]
+    yield CaseCaution(
+        Gravity.CAUTION,
+        "a driver unplugged or dead",
+        "Never unplug a driver while the amplifier plays, and sweep without one at low level only. " + " ".join(told),
+        f"network {and_words(dict.fromkeys(n for n, _ in worst.values()))}",
+    )
+
+
+def _half_built(case: Case) -> Iterator[CaseCaution]:
+    """Sections of the build with all of their drivers out, where those are several: single drivers are told above."""
+    if case.build is None:
+        return
+    sweeps = [s for section in case.build.sections for s in section.sweeps if s.caution and len(s.unplugged) > 1]
+    if sweeps:
+        yield CaseCaution(
+            Gravity.CAUTION,
+            "a section without its drivers",
+            " ".join(f"{capital(s.caution)}." for s in sweeps),
+            "the build order connects drivers last",
+        )
+
+
+def _is_bad(case: Case, name: str, fault: FaultCase) -> bool:
+    limit = case.loads[name].channels[fault.channel].verdict.minimum_load_ohm
+    short = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
+    return short or any(c.over_rating for c in fault.capacitors)
+
+
+def _fault_words(fault: FaultCase) -> str:
+    low = fault.minimum_ohm or 0.0
+    text = f"Without {fault.driver} the load falls to {'next to nothing' if low == 0 else ohms(low)}"
+    if fault.at_hz is not None:
+        text += f" at {hertz(fault.at_hz)}"
+    over = [c for c in fault.capacitors if c.over_rating]
+    if over:
+        worst = max(over, key=lambda c: c.magnification)
+        rated = format_quantity(worst.rating_v or math.nan, Kind.VOLTAGE)
+        peak = "no limit" if worst.peak_v is None or math.isinf(worst.peak_v) else f"{worst.peak_v:.0f} V"
+        text += f"; a full sine there would put {peak} on {worst.name}, rated {rated}, if the amplifier held"
+    return f"{text}."
+
+
+def _valves(case: Case) -> Iterator[CaseCaution]:
+    amplifier = case.speaker.amplifier
+    if amplifier is None or (amplifier.output_ohm or 0.0) < VALVES_OHM:
+        return
+    idle = [
+        f.driver
+        for study in case.loads.values()
+        for f in study.faults
+        if f.kind is FaultKind.OPEN and f.minimum_ohm is None
+    ]
+    text = (
+        "If it is a valve amplifier, never run it without a load: the output transformer may arc and fail. Switch it "
+        "off before a wire is taken off. It holds hundreds of volts after it is switched off: no work inside."
+    )
+    if idle:
+        text += f" Without {and_words(dict.fromkeys(idle))} it has no load at all."
+    yield CaseCaution(Gravity.CAUTION, "valve amplifier", text, f"output_ohm = {amplifier.output_ohm:g} in [amplifier]")
+
+
+def _whose(case: Case, name: str, channel: ChannelLoad) -> str:
+    many = len(case.loads[name].channels) > 1
+    return f"network {name}" + (f", channel {channel.channel}" if many else "")
+
+
+def _share(channel: ChannelLoad) -> float:
+    """Lowest load over what the amplifier allows."""
+    return channel.reading.minimum_ohm / (channel.verdict.minimum_load_ohm or math.nan)

@@ -1,0 +1,199 @@
+"""Cautions about parts: what keeps the tweeter alive, what gets hot, what may hold poison or burst."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Final
+
+from xover.amplifier.part_rating import PartRating, RatingVerdict
+from xover.amplifier.stress import ElementKind
+from xover.bench.case import Case, CaseCaution
+from xover.bench.roles import Role, keys_of
+from xover.bench.words import and_words, capital, watts
+from xover.errors import NoSolutionError
+from xover.network import Capacitor, Inductor, Network, Part, Resistor
+from xover.parts.kinds import PartKind, kind_of
+from xover.speaker import Speaker
+from xover.studies.aged.condition.cautions import PCB
+from xover.studies.bears.stress.cautions import HOT_W
+from xover.studies.change.bypass.result import Gravity
+from xover.studies.desk.check.network import dc_drive
+
+BARE_SHARE: Final = 0.2
+"""More of a DC voltage than this at a tweeter: no capacitor stands before it. As `xover check`."""
+_SHORT_OHM: Final = 1e-6
+_OIL: Final = ("oil", "pio")
+
+
+def part_cautions(case: Case) -> Iterator[CaseCaution]:
+    """All of them, those that stop first."""
+    yield from _bare_tweeter(case)
+    yield from _guarded_tweeter(case)
+    yield from _ratings(case)
+    yield from _hot(case)
+    yield from _oil(case)
+    yield from _unknown_kind(case)
+    yield from _electrolytics(case)
+    yield from _lamps(case)
+
+
+def guards(speaker: Speaker, network: Network, key: str) -> tuple[str, ...]:
+    """Parts any one of which, shorted (a capacitor) or taken out (a coil), lets DC through to a driver."""
+    return tuple(p.name for p in network.parts if _lets_dc(speaker, network, p, key))
+
+
+def _lets_dc(speaker: Speaker, network: Network, part: Part, key: str) -> bool:
+    others = tuple(p for p in network.parts if p is not part)
+    if isinstance(part, Capacitor):
+        changed = replace(network, parts=(*others, Resistor(part.name, part.a, part.b, _SHORT_OHM)))
+    elif isinstance(part, Inductor):
+        changed = replace(network, parts=others, couplings=()).pruned()
+    else:
+        return False
+    try:
+        shares = dc_drive(speaker, changed, {})
+    except NoSolutionError:
+        return False
+    return shares.get(key, 0.0) > BARE_SHARE
+
+
+def _bare_tweeter(case: Case) -> Iterator[CaseCaution]:
+    for name, network in case.networks.items():
+        shares = dc_drive(case.speaker, network, {})
+        bare = [k for k in keys_of(case.role[name], Role.HIGH) if shares[k] > BARE_SHARE]
+        if bare:
+            yield CaseCaution(
+                Gravity.STOP,
+                f"{and_words(bare)} without a capacitor",
+                f"{shares[bare[0]]:.0%} of any DC reaches {and_words(bare)}: a thump or a fault ends it. Put a "
+                "capacitor in series before anything is switched on.",
+                f"network {name}: nothing in it keeps DC off",
+            )
+
+
+def _guarded_tweeter(case: Case) -> Iterator[CaseCaution]:
+    told: dict[str, tuple[str, list[str]]] = {}
+    for name, network in case.networks.items():
+        shares = dc_drive(case.speaker, network, {})
+        for key in keys_of(case.role[name], Role.HIGH):
+            if shares[key] <= BARE_SHARE:
+                found = guards(case.speaker, network, key)
+                words = and_words(found) if found else "several parts together"
+                told.setdefault(key, (name, []))[1].append(f"{words} in {name}")
+    for key, (_, where) in told.items():
+        yield CaseCaution(
+            Gravity.CAUTION,
+            f"{key} without its protection",
+            f"Never feed {key} past what protects it, not for a moment and not to hear whether it lives; never "
+            "bridge such a capacitor or take such a coil off. Switch off before soldering.",
+            f"DC and bass are kept off it by {'; '.join(where)}",
+        )
+
+
+def _ratings(case: Case) -> Iterator[CaseCaution]:
+    """Capacitors and coils whose cards state too little."""
+    for kind, heading in ((ElementKind.CAPACITOR, "capacitor voltage"), (ElementKind.COIL, "coil current")):
+        found: dict[str, tuple[str, PartRating]] = {}
+        for name, study in case.stresses.items():
+            kinds = {e.name for e in study.full.stress.of_kind(kind)}
+            for rating in study.ratings.values():
+                if rating.broken and rating.name in kinds:
+                    before = found.get(rating.name)
+                    if before is None or rating.needed > before[1].needed:
+                        found[rating.name] = (name, rating)
+        if found:
+            grave = any(r.verdict is RatingVerdict.OVER for _, r in found.values())
+            yield CaseCaution(
+                Gravity.CAUTION if grave else Gravity.NOTE,
+                heading,
+                " ".join(f"{r.sentence}." for _, r in found.values()),
+                f"{and_words(dict.fromkeys(n for n, _ in found.values()))} at the amplifier's limit",
+            )
+
+
+def _hot(case: Case) -> Iterator[CaseCaution]:
+    """Resistors that get hot with programme, or that their cards do not allow."""
+    worst: dict[str, tuple[float, str, str]] = {}
+    for name, study in case.stresses.items():
+        for element in study.full.stress.of_kind(ElementKind.RESISTOR, ElementKind.LAMP):
+            rating = study.ratings.get(element.name)
+            broken = rating is not None and rating.broken
+            if not (element.power_w >= HOT_W or broken):
+                continue
+            short = f", rated {watts(rating.said)}" if broken and rating is not None and rating.said else ""
+            if element.power_w > worst.get(element.name, (0.0, "", ""))[0]:
+                worst[element.name] = (element.power_w, f"{element.name} {watts(element.power_w)}{short}", name)
+    if worst:
+        study = next(iter(case.stresses.values()))
+        yield CaseCaution(
+            Gravity.CAUTION,
+            "hot resistors",
+            f"At full level, music makes of {and_words(text for _, text, _ in worst.values())} in heat: keep wires, "
+            "glue, stuffing and capacitors away, and do not touch.",
+            f"network {and_words(dict.fromkeys(n for _, _, n in worst.values()))}; {study.full.sentence}",
+        )
+
+
+def _oil(case: Case) -> Iterator[CaseCaution]:
+    paper = [p for n in case.networks.values() for p in n.capacitors if kind_of(p) is PartKind.PAPER]
+    # The card's own word may be longer than the kinds that are known: "oil-filled".
+    paper += [p for n in case.networks.values() for p in n.capacitors if p not in paper and _says_oil(p)]
+    if paper:
+        names = list(dict.fromkeys(p.name for p in paper))
+        yield CaseCaution(
+            Gravity.STOP if any(_says_oil(p) for p in paper) else Gravity.CAUTION,
+            "old paper and oil capacitors",
+            f"{capital(PCB)}.",
+            f"{and_words(names)}: kind={and_words(dict.fromkeys(p.said('kind') or 'paper' for p in paper))}",
+        )
+
+
+def _says_oil(part: Capacitor) -> bool:
+    return any(word in (part.said("kind") or "").lower() for word in _OIL)
+
+
+def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
+    """Capacitors of the old board of which nobody says what they are."""
+    names = [
+        p.name
+        for name, network in case.networks.items()
+        if name in case.speaker.network_names
+        for p in network.capacitors
+        if p.said("kind") is None
+    ]
+    if names:
+        yield CaseCaution(
+            Gravity.NOTE,
+            "capacitors of unknown kind",
+            "A metal can or a waxed block from before 1980 or so may be oil-filled: do not open, burn or bin it before "
+            "you know, and wear gloves.",
+            f"{and_words(dict.fromkeys(names))}: no kind= on the card",
+        )
+
+
+def _electrolytics(case: Case) -> Iterator[CaseCaution]:
+    wet = _named(case, [PartKind.ELECTROLYTIC])
+    if wet:
+        yield CaseCaution(
+            Gravity.NOTE,
+            "electrolytics",
+            "Replace them by non-polar (bipolar) ones or film only: a polarised one fails on music, and may burst. "
+            "Discharge a large one through a resistor before it is measured.",
+            and_words(wet),
+        )
+
+
+def _lamps(case: Case) -> Iterator[CaseCaution]:
+    lamps = _named(case, [PartKind.LAMP])
+    if lamps:
+        yield CaseCaution(
+            Gravity.NOTE,
+            "lamp or resettable fuse",
+            "Leave it in: cold, it belongs to the voicing; hot, it saves a driver. It gets hot enough to burn.",
+            and_words(lamps),
+        )
+
+
+def _named(case: Case, kinds: Sequence[PartKind]) -> list[str]:
+    return list(dict.fromkeys(p.name for n in case.networks.values() for p in n.parts if kind_of(p) in kinds))

@@ -1,0 +1,144 @@
+"""What an ohmmeter reads between two pads: coils as their DC resistance, capacitors open, drivers as their Re."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from xover.network import DriverCard, Inductor, Part, Resistor
+from xover.network.network import Groups
+from xover.parts.coil_design import dcr_of_air_coil
+from xover.parts.kinds import FACTS, kind_of
+from xover.quantity import parse_fraction
+from xover.speaker import SpeakerDriver
+from xover.studies.aged.condition.parts import DCR_SHARE
+
+DATASHEET_RE: Final = 0.10
+SWEEP_RE: Final = 0.10
+METER_RE: Final = 0.03
+"""How far a driver's DC resistance may lie from what a datasheet, a sweep's lowest resistance or a meter says; the last
+by warmth alone. Common practice, no published source."""
+UNKNOWN_WIRE_M: Final = 0.5e-3
+"""A coil whose DCR nobody states has no more than an air coil of wire this thin. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Link:
+    """One element as a resistor for direct current.
+
+    Attributes
+    ----------
+    ohm, low_ohm, high_ohm : as stated and within its tolerance; infinite for a capacitor, 0 for a wire.
+    known : False where the value itself is not stated. source : what the range rests on.
+    """
+
+    name: str
+    a: str
+    b: str
+    ohm: float
+    low_ohm: float
+    high_ohm: float
+    known: bool = True
+    source: str = ""
+
+
+def part_link(part: Part) -> Link:
+    """A part for direct current."""
+    if isinstance(part, Resistor):
+        said = part.said("tol")
+        share = FACTS[kind_of(part)].tolerance if said is None else parse_fraction(said)
+        return _link(part.name, part.a, part.b, part.ohm, share, "its tolerance")
+    if isinstance(part, Inductor):
+        if part.dcr_ohm == 0 and part.said("dcr") is None:
+            most = dcr_of_air_coil(part.henry, UNKNOWN_WIRE_M)
+            return Link(part.name, part.a, part.b, 0.0, 0.0, most, False, "no dcr= on its card")
+        return _link(part.name, part.a, part.b, part.dcr_ohm, DCR_SHARE, "DCR within 10 %")
+    return Link(part.name, part.a, part.b, math.inf, math.inf, math.inf)
+
+
+def driver_link(card: DriverCard, driver: SpeakerDriver) -> Link | None:
+    """A driver's voice coil for direct current; None where nothing is known of it."""
+    if driver.impedance is not None and (driver.re_ohm is None or _only_printed(driver)):
+        least = float(np.min(driver.impedance.value.real))
+        return _link(card.name, card.plus, card.minus, least, SWEEP_RE, "the sweep's lowest resistance")
+    if driver.re_ohm is None:
+        return None
+    printed = _only_printed(driver)
+    share, source = (DATASHEET_RE, "the datasheet's Re") if printed else (METER_RE, "Re as read with a meter")
+    return _link(card.name, card.plus, card.minus, driver.re_ohm, share, source)
+
+
+def resistance_ohm(links: Iterable[tuple[str, str, float]], a: str, b: str) -> float:
+    """Resistance between two nodes of a network of resistors.
+
+    Parameters
+    ----------
+    links : (node, node, ohm); 0 joins its nodes, infinity is left out.
+
+    Returns
+    -------
+    0 where wires alone join the two, infinite where nothing does.
+
+    The node equations (Kirchhoff) with one node grounded: exact but for rounding.
+    """
+    wires, bodies = Groups([a, b]), []
+    for one, other, ohm in links:
+        if ohm == 0:
+            wires.join(one, other)
+        elif math.isfinite(ohm):
+            bodies.append((one, other, ohm))
+    start, end = wires.find(a), wires.find(b)
+    if start == end:
+        return 0.0
+    reach = Groups([start, end])
+    joined = [(wires.find(one), wires.find(other), ohm) for one, other, ohm in bodies]
+    for one, other, _ in joined:
+        reach.join(one, other)
+    if reach.find(start) != reach.find(end):
+        return math.inf
+    nodes = [n for n in reach.with_(start) if n != end]
+    index = {n: i for i, n in enumerate(nodes)}
+    matrix = np.zeros((len(nodes), len(nodes)))
+    for one, other, ohm in joined:
+        for here, there in ((one, other), (other, one)):
+            if one != other and here in index:
+                matrix[index[here], index[here]] += 1.0 / ohm
+                if there in index:
+                    matrix[index[here], index[there]] -= 1.0 / ohm
+    amps = np.zeros(len(nodes))
+    amps[index[start]] = 1.0
+    return float(np.linalg.solve(matrix, amps)[index[start]])
+
+
+@dataclass(frozen=True)
+class Between:
+    """Resistance between two nodes: as stated, with every part at its lowest, and with every part at its highest.
+
+    No larger resistor makes any reading smaller (Rayleigh), so all low and all high are the exact ends.
+    """
+
+    ohm: float
+    low_ohm: float
+    high_ohm: float
+
+
+def between(links: Sequence[Link], a: str, b: str) -> Between:
+    """What lies between two nodes."""
+    return Between(
+        resistance_ohm(((k.a, k.b, k.ohm) for k in links), a, b),
+        resistance_ohm(((k.a, k.b, k.low_ohm) for k in links), a, b),
+        resistance_ohm(((k.a, k.b, k.high_ohm) for k in links), a, b),
+    )
+
+
+def _only_printed(driver: SpeakerDriver) -> bool:
+    """Whether the DC resistance is the datasheet's (a reading of the same value is taken for it too)."""
+    return driver.datasheet is not None and driver.re_ohm == driver.datasheet.re_ohm
+
+
+def _link(name: str, a: str, b: str, ohm: float, share: float, source: str) -> Link:
+    return Link(name, a, b, ohm, ohm * (1.0 - share), ohm * (1.0 + share), True, source)

@@ -1,0 +1,1 @@
+"""One engine that explains measurements by values, faults and drivers."""

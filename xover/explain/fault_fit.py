@@ -1,0 +1,227 @@
+"""Which state of a network does a sweep speak for: all of them fitted at once, and weighed.
+
+Each state's knobs are fitted by damped Gauss-Newton steps to the logarithm of the sweep, held by their usual spreads.
+The weight of a state is the probability of the sweep under it with the knobs integrated out, by the approximation of
+Laplace about the best fit (MacKay, Information Theory, Inference, and Learning Algorithms, 2003, chapter 28; from
+memory): a state that fits only with several parts at the end of their tolerance loses against one that fits with
+all where they should be, and one with a free value pays for that freedom.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.curve import Complex, Float
+from xover.explain.terminals import State, Terminals
+
+OUTLIER: Final = 3.0
+"""Beyond so many standard deviations a miss counts in proportion and not squared (Huber 1964, from memory)."""
+MOST_STEPS: Final = 12
+FIRST_STEPS: Final = 4
+"""Steps for all states, before those far behind are left."""
+FAR_BEHIND: Final = 60.0
+"""A state so many nepers of probability behind the best after the first steps, and not gaining, is left as it is."""
+SETTLED: Final = 0.01
+MOST_STEP: Final = 1.0
+"""No knob moves by more than a factor e in one step."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """What was measured at the terminals.
+
+    Attributes
+    ----------
+    log_ohm : (n,) complex; the real part alone counts without phase.
+    sigma : (n,) standard deviation of real and imaginary part each, drivers' own noise included.
+    """
+
+    log_ohm: Complex
+    sigma: Float
+    has_phase: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Fits:
+    """Every state at its best.
+
+    Attributes
+    ----------
+    turned : (k, p) knobs. doubt : (k, p) their standard deviations.
+    log_ohm : (k, n) what the state then reads at the terminals.
+    cost : (k,) minus the logarithm of the probability of the sweep under the state, up to a constant.
+    misfit : (k,) rms of the residual over its standard deviation, outliers cut at 3: about 1 where it fits.
+    residual : (k,) rms of the relative residual |Z/Z_fit - 1|; of the magnitudes without phase.
+    """
+
+    turned: Float
+    doubt: Float
+    log_ohm: Complex
+    cost: Float
+    misfit: Float
+    residual: Float
+
+
+def fit_states(terminals: Terminals, states: Sequence[State], sweep: Sweep) -> Fits:
+    """Fit every state's knobs to a sweep."""
+    spread = terminals.spreads(states)
+    free = spread > 0
+    weight = np.where(free, 1.0 / np.where(free, spread, 1.0) ** 2, 1.0)
+    best = _begin(terminals.begin(states))
+    damping = np.full(len(states), 1e-3)
+    running = np.arange(len(states))
+    trial = best.turned.copy()
+    for step in range(MOST_STEPS):
+        now = _at(terminals, [states[int(i)] for i in running], trial[running], sweep, weight[running], free[running])
+        better = now.loss < best.loss[running]
+        best.keep(running[better], now, better)
+        gained = np.where(better, best.gain[running], 0.0)
+        damping[running] = np.where(better, damping[running] * 0.1, damping[running] * 10.0)
+        going = ((gained > SETTLED) | ~better) & (damping[running] < 1e6)
+        if step + 1 >= FIRST_STEPS:
+            going &= best.loss[running] - gained * 3.0 < best.loss.min() + FAR_BEHIND
+        running = running[going]
+        if running.size == 0:
+            break
+        trial[running] = best.turned[running] + best.step(running, damping[running])
+    return _weigh(best, sweep, spread, free)
+
+
+@dataclass(eq=False)
+class _Best:
+    """The best point of each state so far, with what the next step needs."""
+
+    turned: Float
+    loss: Float
+    gain: Float
+    normal: Float
+    push: Float
+    log_ohm: Complex
+
+    def keep(self, rows: NDArray[np.intp], now: _Best, which: NDArray[np.bool_]) -> None:
+        self.gain[rows] = np.where(np.isfinite(self.loss[rows]), self.loss[rows] - now.loss[which], np.inf)
+        for name in ("turned", "loss", "normal", "push"):
+            getattr(self, name)[rows] = getattr(now, name)[which]
+        if self.log_ohm.shape[1] != now.log_ohm.shape[1]:
+            self.log_ohm = np.zeros((self.loss.size, now.log_ohm.shape[1]), dtype=complex)
+        self.log_ohm[rows] = now.log_ohm[which]
+
+    def step(self, rows: NDArray[np.intp], damping: Float) -> Float:
+        """(k, p) the next step of each state, damped in the scale of each knob."""
+        normal = self.normal[rows].copy()
+        diagonal = np.arange(normal.shape[1])
+        normal[:, diagonal, diagonal] *= 1.0 + damping[:, None]
+        step = np.linalg.solve(normal, self.push[rows][..., None])[..., 0]
+        longest = np.maximum(np.abs(step).max(axis=1, keepdims=True), MOST_STEP)
+        return np.asarray(step * (MOST_STEP / longest))
+
+
+def _begin(turned: Float) -> _Best:
+    count, knobs = turned.shape
+    return _Best(
+        turned,
+        np.full(count, np.inf),
+        np.full(count, np.inf),
+        np.tile(np.eye(knobs), (count, 1, 1)),
+        np.zeros((count, knobs)),
+        np.zeros((count, 0), dtype=complex),
+    )
+
+
+def _at(
+    terminals: Terminals, states: Sequence[State], turned: Float, sweep: Sweep, weight: Float, free: NDArray[np.bool_]
+) -> _Best:
+    """Loss at a point, and the normal equations there."""
+    rows, scaled, weighted, loss, log_ohm = _data(terminals, states, turned, sweep)
+    rows, weighted = rows * free[:, None, :], weighted * free[:, None, :]
+    loss = loss + 0.5 * np.sum(np.where(free, weight * turned**2, 0.0), axis=1)
+    across = np.swapaxes(weighted, 1, 2)
+    normal = across @ rows
+    knobs = np.arange(turned.shape[1])
+    normal[:, knobs, knobs] += weight
+    push = (across @ scaled[..., None])[..., 0] - np.where(free, weight * turned, 0.0)
+    return _Best(turned, loss, np.zeros_like(loss), normal, push, log_ohm)
+
+
+def _data(
+    terminals: Terminals, states: Sequence[State], turned: Float, sweep: Sweep
+) -> tuple[Float, Float, Float, Float, Complex]:
+    """Slopes (k, m, p) and misses (k, m) in standard deviations; slopes weighted for outliers; loss; log ohm."""
+    log_ohm, slopes = terminals.look(states, turned)
+    scaled = stacked(log_miss(sweep, log_ohm), sweep) / stacked_sigma(sweep)
+    size = np.abs(scaled)
+    cut = np.where(size > OUTLIER, OUTLIER / np.maximum(size, OUTLIER), 1.0)
+    loss = np.sum(np.where(size > OUTLIER, OUTLIER * size - 0.5 * OUTLIER**2, 0.5 * size**2), axis=1)
+    rows = np.concatenate([slopes.real, slopes.imag], axis=1) if sweep.has_phase else slopes.real
+    rows = rows / stacked_sigma(sweep)[:, None]
+    return rows, scaled, rows * cut[..., None], loss, log_ohm
+
+
+def _weigh(best: _Best, sweep: Sweep, spread: Float, free: NDArray[np.bool_]) -> Fits:
+    covariance = np.linalg.inv(best.normal)
+    diagonal = np.arange(spread.shape[1])
+    doubt = np.where(free, np.sqrt(np.maximum(covariance[:, diagonal, diagonal], 0.0)), 0.0)
+    _, logarithm = np.linalg.slogdet(best.normal)
+    cost = best.loss + 0.5 * logarithm + np.sum(np.where(free, np.log(np.where(free, spread, 1.0)), 0.0), axis=1)
+    miss = log_miss(sweep, best.log_ohm)
+    scaled = stacked(miss, sweep) / stacked_sigma(sweep)
+    misfit = np.sqrt(np.mean(np.minimum(np.abs(scaled), OUTLIER) ** 2, axis=1))
+    ratio = np.exp(miss if sweep.has_phase else miss.real)
+    residual = np.sqrt(np.mean(np.abs(ratio - 1.0) ** 2, axis=1))
+    return Fits(best.turned, doubt, best.log_ohm, cost, misfit, residual)
+
+
+def log_miss(sweep: Sweep, log_ohm: Complex) -> Complex:
+    """(k, n) logarithm of measured over modelled, its angle within half a turn."""
+    miss = sweep.log_ohm - log_ohm
+    angle = (miss.imag + np.pi) % (2.0 * np.pi) - np.pi
+    return np.asarray(miss.real + 1j * angle, dtype=complex)
+
+
+def stacked(miss: Complex, sweep: Sweep) -> Float:
+    """(k, n or 2n) what counts of a miss."""
+    return np.concatenate([miss.real, miss.imag], axis=1) if sweep.has_phase else np.asarray(miss.real)
+
+
+def stacked_sigma(sweep: Sweep) -> Float:
+    """(n or 2n,) its standard deviation."""
+    return np.concatenate([sweep.sigma, sweep.sigma]) if sweep.has_phase else sweep.sigma
+
+
+def apart(one: Complex, others: Complex, sweep: Sweep) -> Float:
+    """(k,) how far fitted impedances lie from one of them: the chi-square that a sweep of this noise could show."""
+    miss = one[None, :] - others
+    angle = (miss.imag + np.pi) % (2.0 * np.pi) - np.pi
+    scaled = stacked(miss.real + 1j * angle, sweep) / stacked_sigma(sweep)
+    return np.asarray(np.sum(scaled**2, axis=1))
+
+
+def foresee(terminals: Terminals, state: State, turned: Float, sweep: Sweep, spreads: Float) -> tuple[Float, Float]:
+    """What freeing other knobs at one point of one state would come to, to first order.
+
+    Parameters
+    ----------
+    turned : (p,) knobs of the point. spreads : (m, p) of each trial.
+
+    Returns
+    -------
+    (m,) cost as in `Fits`, and (m, p) knobs; one solve for all trials.
+    """
+    every, missed, heavy, data_loss, _ = _data(terminals, [state], turned[None, :], sweep)
+    rows, miss, weighted = every[0], missed[0], heavy[0]
+    free = spreads > 0
+    weight = np.where(free, 1.0 / np.where(free, spreads, 1.0) ** 2, 1.0)
+    normal = (weighted.T @ rows)[None, :, :] * free[:, :, None] * free[:, None, :]
+    knobs = np.arange(turned.size)
+    normal[:, knobs, knobs] += weight
+    push = np.where(free, weighted.T @ miss - weight * turned, 0.0)
+    step = np.linalg.solve(normal, push[..., None])[..., 0]
+    loss = float(data_loss[0]) + 0.5 * np.sum(np.where(free, weight * turned**2, 0.0), axis=1)
+    loss = loss - 0.5 * np.sum(push * step, axis=1)
+    freedom = np.sum(np.where(free, np.log(np.where(free, spreads, 1.0)), 0.0), axis=1)
+    return loss + 0.5 * np.linalg.slogdet(normal)[1] + freedom, turned + step

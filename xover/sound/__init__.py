@@ -1,0 +1,1 @@
+"""What can be read from a speaker with a network: sum, branches, changes, resonances, roles, where drivers meet."""

@@ -1,0 +1,149 @@
+"""What a small change of one parameter does to the drives, to the sum and to the load, to first order."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.acoustic.branch import Branch
+from xover.curve import Complex, Float
+from xover.readable import Readable
+from xover.sound.prediction import Sound, make_branches
+from xover.speaker import Speaker
+
+DB: Final = 20.0 / math.log(10.0)
+HEARD_DB: Final = 20.0
+"""The worst change of a drive is looked for where the drive lies within this of its highest."""
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The largest change on the grid, with its sign, and where: NaN Hz where nothing changes, both where unknown."""
+
+    change: float
+    at_hz: float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Change(Readable):
+    """What one step of a parameter does to a curve, to first order.
+
+    Attributes
+    ----------
+    level_db : (n,) change of level, dB. phase_deg : (n,) change of phase. NaN where it is not known.
+    worst : the largest change of level; of a drive, where it lies within 20 dB of its highest.
+    """
+
+    level_db: Float
+    phase_deg: Float
+    worst: Worst
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadChange(Readable):
+    """What one step of a parameter does to a channel's load, to first order.
+
+    Attributes
+    ----------
+    percent : (n,) change of the impedance's magnitude, per cent of itself. phase_deg : (n,).
+    worst : the largest change in per cent.
+    """
+
+    percent: Float
+    phase_deg: Float
+    worst: Worst
+
+
+def drive_change(frequency_hz: Float, moved: Complex, of: Complex) -> Change:
+    """What a step that moves a drive `of` (n,) by `moved` (n,) does to its level and phase."""
+    change = _change(frequency_hz, moved, of)
+    known = np.isfinite(of)
+    floor = np.max(np.abs(of[known]), initial=0.0) * 10.0 ** (-HEARD_DB / 20.0)
+    heard = np.where(known & (np.abs(of) >= floor), change.level_db, np.nan)
+    return replace(change, worst=_worst(frequency_hz, heard))
+
+
+def load_change(frequency_hz: Float, moved: Complex, of: Complex) -> LoadChange:
+    """What a step that moves a load `of` (n,) ohm by `moved` (n,) ohm does to its magnitude and phase."""
+    relative = _relative(moved, of)
+    percent = 100.0 * relative.real
+    return LoadChange(percent, np.degrees(relative.imag), _worst(frequency_hz, percent))
+
+
+def responses(speaker: Speaker, sound: Sound) -> tuple[Branch, ...]:
+    """The sound of each driver for one volt at the driver itself, in its place."""
+    one = np.ones(sound.solution.frequency_hz.shape, dtype=complex)
+    at_terminals = replace(sound.solution, drive=dict.fromkeys(sound.solution.drive, one))
+    return make_branches(speaker, sound.network, at_terminals, sound.total.coherent)
+
+
+def sum_change(frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], moved: Mapping[str, Complex]) -> Change:
+    """What a step that moves each drive by `moved`, by key, does to the sum.
+
+    A driver that the sum leaves out, as it is 30 dB or more below, is left out here too. Without a common time
+    reference it is the change of the highest sum that any timing allows, which has no phase.
+
+    Parameters
+    ----------
+    reach : from `responses`.
+    """
+    given = np.isfinite(known_level_db(sound))
+    change = np.zeros(frequency_hz.shape, dtype=complex)
+    for branch, response in zip(sound.branches, reach, strict=True):
+        heard = np.isfinite(branch.pressure)
+        change += np.where(heard, moved[branch.key] * np.where(heard, response.pressure, 0.0), 0.0)
+    if sound.total.coherent:
+        return _change(frequency_hz, change, np.where(given, sound.total.pressure, np.nan))
+    return _envelope_change(frequency_hz, sound, reach, moved, given)
+
+
+def known_level_db(sound: Sound) -> Float:
+    """(n,) level of the sum, or of the highest sum that any timing allows; NaN where neither is known."""
+    return sound.total.level_db if sound.total.coherent else sound.total.best_level_db
+
+
+def _envelope_change(
+    frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], moved: Mapping[str, Complex], given: NDArray[np.bool_]
+) -> Change:
+    """Change of the sum of magnitudes: each group along its own direction."""
+    groups = dict.fromkeys(b.group for b in sound.branches)
+    change = np.zeros(frequency_hz.shape)
+    for group in groups:
+        pressure = np.zeros(frequency_hz.shape, dtype=complex)
+        step = np.zeros(frequency_hz.shape, dtype=complex)
+        for branch, response in zip(sound.branches, reach, strict=True):
+            if branch.group == group:
+                heard = np.isfinite(branch.pressure)
+                pressure += np.where(heard, branch.pressure, 0.0)
+                step += np.where(heard, moved[branch.key] * np.where(heard, response.pressure, 0.0), 0.0)
+        size = np.abs(pressure)
+        direction = np.divide(np.conj(pressure), size, out=np.ones_like(pressure), where=size > 0)
+        change += (direction * step).real
+    whole = 10.0 ** (sound.total.best_level_db / 20.0)
+    level = np.divide(DB * change, whole, out=np.full(whole.shape, np.nan), where=given & (whole > 0))
+    return Change(level, np.full(level.shape, np.nan), _worst(frequency_hz, level))
+
+
+def _change(frequency_hz: Float, moved: Complex, of: Complex) -> Change:
+    relative = _relative(moved, of)
+    level = DB * relative.real
+    return Change(level, np.degrees(relative.imag), _worst(frequency_hz, level))
+
+
+def _relative(moved: Complex, of: Complex) -> Complex:
+    known = np.isfinite(of) & (of != 0) & np.isfinite(moved)
+    out = np.full(of.shape, complex(np.nan, np.nan))
+    out[known] = moved[known] / of[known]
+    return out
+
+
+def _worst(frequency_hz: Float, change: Float) -> Worst:
+    if not np.isfinite(change).any():
+        return Worst(math.nan, math.nan)
+    row = int(np.nanargmax(np.abs(change)))
+    return Worst(float(change[row]), float(frequency_hz[row])) if change[row] != 0 else Worst(0.0, math.nan)

@@ -1,0 +1,1 @@
+"""What age has done: condition, infer, verify, compare."""

@@ -1,0 +1,1 @@
+"""Where do two curves, networks or speakers differ, and is it audible?"""

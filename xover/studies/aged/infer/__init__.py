@@ -1,0 +1,1 @@
+"""Infer part values from sweeps."""

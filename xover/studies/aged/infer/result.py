@@ -1,0 +1,210 @@
+"""What an inference tells."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from xover.driver.kramers_kronig import CausalityCheck
+from xover.explain.next_sweep import NextSweep
+from xover.explain.noise import Noise
+from xover.explain.rivals import Rival
+from xover.explain.topology_test import TopologyTest
+from xover.explain.unknowns import Prior
+from xover.network.adjoint import ParameterKind
+from xover.parts.kinds import PartKind
+from xover.readable import Readable
+
+
+@dataclass(frozen=True)
+class Inferred:
+    """One number of a part, in SI units; NaN where it is withheld.
+
+    Attributes
+    ----------
+    kind : ohm, henry, farad, dcr, esr or df.
+    value : most plausible. low, high : 95 % interval; 0 and infinite where nothing bounds it.
+    marked : as the netlist has it; NaN where it says nothing.
+    seen : the sweeps show it by themselves.
+    """
+
+    kind: ParameterKind
+    value: float
+    low: float
+    high: float
+    marked: float
+    seen: bool
+
+    def plain(self) -> dict[str, Any]:
+        """Without its kind."""
+        keys = ("value", "low", "high", "marked", "seen")
+        return {key: getattr(self, key) for key in keys}
+
+
+@dataclass(frozen=True)
+class InferredPart:
+    """One part. `own` is its value, `losses` its resistance or losses by the key of the netlist: dcr, esr, df."""
+
+    name: str
+    kind: PartKind
+    own: Inferred
+    losses: Mapping[str, Inferred]
+
+    @property
+    def drift(self) -> float:
+        """Value over marked value, less one."""
+        return self.own.value / self.own.marked - 1.0
+
+    @property
+    def evidence(self) -> str:
+        """As a netlist says it."""
+        return "inferred" if self.own.seen else "assumed"
+
+    def plain(self) -> dict[str, Any]:
+        """The shape that the blueprint fixes, and more."""
+        more = {"drift": self.drift, "kind": self.kind, "evidence": self.evidence, "losses": self.losses}
+        return self.own.plain() | more
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What the sweeps say of themselves.
+
+    Attributes
+    ----------
+    noise : of one row of the first sweep. driver_noise : relative, of the drivers' own sweeps.
+    gain, gain_error : of the sweep over the drivers' sweeps, and its standard deviation; NaN where it is not fitted.
+    lead_ohm, lead_error_ohm : resistance of the leads; the error is 0 where it was stated.
+    rows : that were fitted. band_hz : they reach from and to. outliers_hz : rows that stand apart from the others.
+    causality : of the first sweep.
+    """
+
+    noise: Noise
+    driver_noise: Mapping[str, float]
+    gain: float
+    gain_error: float
+    lead_ohm: float
+    lead_error_ohm: float
+    rows: int
+    band_hz: tuple[float, float]
+    outliers_hz: tuple[float, ...]
+    causality: CausalityCheck
+
+
+@dataclass(frozen=True)
+class Confusion:
+    """Numbers that cannot be told apart, in a sentence."""
+
+    names: tuple[str, ...]
+    shown: int
+    sentence: str
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class InferStudy(Readable):
+    """Part values from sweeps, and what they are worth.
+
+    Attributes
+    ----------
+    network : name of the network whose topology was used.
+    test : of the topology. residual : rms of |dZ/Z| that the fit leaves.
+    numbers_given : False where the values are withheld, as the network does not fit.
+    next_sweeps : that were not made, the most useful first.
+    rivals : neighbours of the topology, best first; empty unless they were tried. tried : how many.
+    headline, sentences : the answer, and what to know of it. netlist : with the values; None where withheld.
+    """
+
+    title: str
+    network: str
+    sweeps: tuple[str, ...]
+    prior: Prior
+    parts: tuple[InferredPart, ...]
+    test: TopologyTest
+    residual: float
+    numbers_given: bool
+    measurement: Measurement
+    confusions: tuple[Confusion, ...]
+    next_sweeps: tuple[NextSweep, ...]
+    rivals: tuple[Rival, ...]
+    tried: int
+    headline: str
+    sentences: tuple[str, ...]
+    warnings: tuple[str, ...]
+    netlist: str | None
+
+    @property
+    def topology_fits(self) -> bool:
+        """The verdict."""
+        return self.test.fits
+
+    def part(self, name: str) -> InferredPart:
+        """One part by its name. Raises KeyError."""
+        for part in self.parts:
+            if part.name == name:
+                return part
+        raise KeyError(name)
+
+    def plain(self) -> dict[str, Any]:
+        """The shape that the blueprint fixes, and more."""
+        measured = self.measurement
+        return {
+            "title": self.title,
+            "network": self.network,
+            "sweeps": self.sweeps,
+            "parts": {part.name: part for part in self.parts},
+            "topology_fits": self.topology_fits,
+            "numbers_given": self.numbers_given,
+            "noise": measured.noise.either,
+            "fit": {
+                "residual": self.residual,
+                "smooth_ratio": self.test.smooth_ratio,
+                "chance": self.test.chance,
+                "left_over": self.test.left_over,
+                "noise_factor": self.test.noise_factor,
+                "strangers": self.test.strangers,
+            },
+            "measurement": {
+                "noise_magnitude": measured.noise.magnitude,
+                "noise_phase_rad": measured.noise.phase_rad,
+                "noise_source": measured.noise.source,
+                "driver_noise": measured.driver_noise,
+                "gain": measured.gain,
+                "gain_error": measured.gain_error,
+                "lead_ohm": measured.lead_ohm,
+                "lead_error_ohm": measured.lead_error_ohm,
+                "rows": measured.rows,
+                "band_hz": measured.band_hz,
+                "outliers_hz": measured.outliers_hz,
+                "causality": measured.causality,
+            },
+            "prior": self.prior,
+            "not_told_apart": self.confusions,
+            "next_sweeps": [
+                {"where": s.where, "driver": s.driver, "widest": s.widest, "before": s.before, "after": s.after}
+                for s in self.next_sweeps
+            ],
+            "rivals": [
+                {
+                    "network": r.neighbour.words,
+                    "fault": r.neighbour.fault,
+                    "parts": r.neighbour.parts,
+                    "log_evidence": r.log_evidence,
+                    "residual": r.residual,
+                    "fits": r.test.fits,
+                    "tied": r.tied,
+                }
+                for r in self.rivals
+            ],
+            "rivals_tried": self.tried,
+            "headline": self.headline,
+            "sentences": self.sentences,
+            "warnings": self.warnings,
+            "netlist": self.netlist,
+        }
+
+
+def withheld(of: Inferred) -> Inferred:
+    """The same without its numbers."""
+    return Inferred(of.kind, math.nan, math.nan, math.nan, of.marked, False)

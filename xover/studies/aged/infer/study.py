@@ -1,0 +1,268 @@
+"""Infer part values from sweeps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Curve
+from xover.driver.kramers_kronig import check_causality
+from xover.errors import OptionError
+from xover.explain.estimate import Fit
+from xover.explain.identify import covariance, data_deviation, groups, is_seen
+from xover.explain.next_sweep import next_sweeps
+from xover.explain.problem import Jig, build_problem, driver_curves
+from xover.explain.rivals import Rival, left_over, try_rivals
+from xover.explain.starts import search
+from xover.explain.sweeps import Sweep
+from xover.explain.topology_test import judge_topology
+from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns
+from xover.network import Network
+from xover.network.adjoint import ParameterKind
+from xover.parts.kinds import kind_of
+from xover.speaker import Speaker
+from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
+from xover.studies.aged.infer.words import (
+    confusion,
+    headline,
+    listed,
+    measurement_warnings,
+    next_sentence,
+    rivals_sentence,
+)
+from xover.studies.aged.infer.written import inferred_netlist
+
+# A logarithm known no better than this is not bounded: a factor of 20 either way.
+_UNBOUNDED: Final = 1.5
+# A row that weighs less than this is told of.
+_APART: Final = 0.5
+# Standard deviations of a narrow prior from which it does harm.
+_PULLED: Final = 2.5
+_LOSSES: Final = {ParameterKind.DCR: "dcr", ParameterKind.ESR: "esr", ParameterKind.DISSIPATION: "df"}
+
+Progress = Callable[[float, str], None]
+
+
+def infer(
+    speaker: Speaker,
+    sweeps: Sequence[Sweep],
+    *,
+    network: str | None = None,
+    channel: str | None = None,
+    prior: Prior = Prior.ANY,
+    jig: Jig | None = None,
+    noise: float | None = None,
+    try_neighbours: bool = False,
+    force_numbers: bool = False,
+    progress: Progress | None = None,
+) -> InferStudy:
+    """Infer what each part of a network is worth from sweeps of the whole.
+
+    Parameters
+    ----------
+    sweeps : the first is told of in the measurement's figures.
+    network : the topology and the marked values; `original` if None, else the folder's default.
+    channel : where the sweeps were made, for a network of several channels.
+    noise : stated relative noise of a row; estimated from each sweep if None.
+    try_neighbours : fit the topology's neighbours even where it fits itself.
+    force_numbers : tell values even where the network does not fit.
+
+    Raises
+    ------
+    InputError, OptionError : as `build_problem` and `Speaker.network`.
+    NoSolutionError : the network has no unique solution.
+    """
+    name = network if network is not None else _default(speaker)
+    drawn = speaker.network(name)
+    return infer_network(
+        drawn,
+        driver_curves(speaker, drawn),
+        sweeps,
+        title=speaker.title,
+        name=name,
+        channel=channel,
+        prior=prior,
+        jig=jig,
+        noise=noise,
+        try_neighbours=try_neighbours,
+        force_numbers=force_numbers,
+        progress=progress,
+    )
+
+
+def infer_network(
+    network: Network,
+    drivers: Mapping[str, Curve],
+    sweeps: Sequence[Sweep],
+    *,
+    title: str = "",
+    name: str = "network",
+    channel: str | None = None,
+    prior: Prior = Prior.ANY,
+    jig: Jig | None = None,
+    noise: float | None = None,
+    try_neighbours: bool = False,
+    force_numbers: bool = False,
+    progress: Progress | None = None,
+) -> InferStudy:
+    """As `infer`, with the network itself and the measured impedance of each of its drivers."""
+    if not sweeps:
+        raise OptionError("there is no sweep to infer from", "give one with --impedance FILE")
+    jig = Jig() if jig is None else jig
+    read = [s if noise is None else s.with_noise(noise) for s in sweeps]
+    sought = unknowns(network, prior)
+    if not sought:
+        raise OptionError("the network has no part to infer", "name another network")
+    problem = build_problem(network, drivers, sought, read, jig, channel)
+    found = search(problem)
+    test = judge_topology(found)
+    scale = spread_factor(found)
+    rivals: tuple[Rival, ...] = ()
+    tried = 0
+    if try_neighbours or not test.fits:
+        # Without a prior there is nothing to weigh freedom by.
+        weighed = Prior.ANY if prior is Prior.NONE else prior
+        proper = replace(problem, sought=unknowns(network, weighed))
+        drawn = found if prior is weighed else search(proper)
+        rivals, tried = try_rivals(proper, drawn, weighed, progress)
+    given = test.fits or force_numbers
+    parts = _parts(network, found, scale)
+    measured = _measurement(found, read[0], scale, jig)
+    confusions = tuple(Confusion(g.names, g.shown, confusion(g)) for g in groups(found, scale)) if given else ()
+    further = next_sweeps(found, scale) if given else ()
+    hidden = [p.name for p in parts if not p.own.seen]
+    sentences = [
+        s for s in (next_sentence(further, hidden) if given else None, rivals_sentence(rivals, test.fits)) if s
+    ]
+    told = f"{len(parts) - len(hidden)} of {len(parts)} parts are seen"
+    netlist = None
+    if given:
+        about = f"{title or network.title}: values inferred from sweeps"
+        note = f"Inferred from: {listed([s.words for s in read])}; {told}."
+        netlist = inferred_netlist(network, found, _seen(found, scale), scale, about, note)
+    if not given:
+        parts = tuple(
+            replace(p, own=withheld(p.own), losses={k: withheld(v) for k, v in p.losses.items()}) for p in parts
+        )
+    return InferStudy(
+        title=title or network.title,
+        network=name,
+        sweeps=tuple(s.words for s in read),
+        prior=prior,
+        parts=parts,
+        test=test,
+        residual=left_over(found),
+        numbers_given=given,
+        measurement=measured,
+        confusions=confusions,
+        next_sweeps=further,
+        rivals=rivals,
+        tried=tried,
+        headline=headline(parts, test, given),
+        sentences=tuple(sentences),
+        warnings=(
+            *(w for s in read for w in s.warnings),
+            *measurement_warnings(measured, test),
+            *_cautions(found, jig, prior),
+        ),
+        netlist=netlist,
+    )
+
+
+def _default(speaker: Speaker) -> str:
+    return "original" if "original" in speaker.network_names else speaker.default_network()
+
+
+def spread_factor(found: Fit) -> float:
+    """How much wider the residuals are than the noise that was reckoned with; never below 1."""
+    freedom = max(1.0, found.whitened.size - found.effective_parameters)
+    return max(1.0, math.sqrt(found.chi_square / freedom))
+
+
+def _seen(found: Fit, scale: float) -> list[bool]:
+    """For each unknown of the network."""
+    alone = data_deviation(found, scale)
+    return [
+        bool(is_seen(u, float(at), float(own)))
+        for u, at, own in zip(found.problem.sought, found.at, alone, strict=False)
+    ]
+
+
+def _parts(network: Network, found: Fit, scale: float) -> tuple[InferredPart, ...]:
+    deviation = np.sqrt(np.diag(covariance(found, scale)))
+    numbers: dict[str, Inferred] = {}
+    for unknown, at, error, seen in zip(found.problem.sought, found.at, deviation, _seen(found, scale), strict=False):
+        low, high = float(at - NORMAL_95 * error), float(at + NORMAL_95 * error)
+        if unknown.logarithmic:
+            low, high = (math.exp(low), math.exp(high)) if error < _UNBOUNDED else (0.0, math.inf)
+        marked = unknown.marked if unknown.marked > 0 else math.nan
+        value = float(unknown.number(at))
+        numbers[unknown.name] = Inferred(unknown.kind, value, max(low, 0.0), high, marked, seen)
+    losses = {
+        part.name: {
+            _LOSSES[u.kind]: numbers[u.name] for u in found.problem.sought if u.part == part.name and u.kind in _LOSSES
+        }
+        for part in network.parts
+    }
+    return tuple(
+        InferredPart(part.name, kind_of(part), numbers[part.name], losses[part.name])
+        for part in network.parts
+        if part.name in numbers
+    )
+
+
+def _measurement(found: Fit, sweep: Sweep, scale: float, jig: Jig) -> Measurement:
+    problem = found.problem
+    deviation = np.sqrt(np.diag(covariance(found, scale)))
+    first = len(problem.sought)
+    place = {u.name: first + i for i, u in enumerate(problem.nuisances)}
+    gain = place.get("gain")
+    lead = place.get("lead")
+    rows = problem.sweeps[0]
+    f = rows.sweep.frequency_hz
+    apart = tuple(float(hz) for hz in f[found.weights.row_weight[0] < _APART])
+    return Measurement(
+        noise=rows.sweep.noise,
+        driver_noise=problem.driver_noise,
+        gain=math.nan if gain is None else math.exp(float(found.at[gain])),
+        gain_error=math.nan if gain is None else float(deviation[gain]),
+        lead_ohm=(jig.lead_ohm or 0.0) if lead is None else float(found.at[lead]),
+        lead_error_ohm=0.0 if lead is None else float(deviation[lead]),
+        rows=int(f.size),
+        band_hz=(float(f[0]), float(f[-1])),
+        outliers_hz=apart,
+        causality=check_causality(sweep.curve, rows.sweep.noise.either),
+    )
+
+
+def _cautions(found: Fit, jig: Jig, prior: Prior) -> list[str]:
+    out = []
+    if prior is Prior.NONE:
+        out.append(
+            "without a prior, parts that trade with one that is not seen may lie outside of their intervals: these "
+            "reckon with straight lines, and a value that nothing bounds goes far beyond"
+        )
+    if jig.scale_sd == 0:
+        out.append(
+            "an error that this sweep and those of the drivers share does not show: all ohms and henries go with it, "
+            "farads against it; --scale 1% puts it into the intervals"
+        )
+    if not found.problem.sweeps[0].sweep.curve.has_phase:
+        out.append("the sweep has no phase: less is seen than could be")
+    pulled = [
+        u.name
+        for u, at in zip(found.problem.sought, found.at, strict=False)
+        if u.is_value and u.spread < ANY_SD and abs(at - u.centre) > _PULLED * u.spread
+    ]
+    if pulled:
+        out.append(
+            f"{listed(pulled)} lies far beyond what is usual, so that the prior pulls all values: use --prior any"
+        )
+    guessed = sorted(n for n, s in found.problem.driver_noise.items() if s >= 0.015)
+    if guessed:
+        out.append(f"the impedance of {listed(guessed)} is noisy or not measured: intervals allow for that")
+    return out

@@ -1,0 +1,202 @@
+"""An inference in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from xover.explain.identify import Combination, Group
+from xover.explain.next_sweep import NextSweep
+from xover.explain.problem import is_factor
+from xover.explain.rivals import Fault, Rival
+from xover.explain.sweeps import Where
+from xover.explain.topology_test import TopologyTest
+from xover.network.adjoint import ParameterKind
+from xover.quantity import Kind, format_quantity, hertz
+from xover.studies.aged.infer.result import InferredPart, Measurement
+
+SHOWN_AS: Final = {
+    ParameterKind.OHM: Kind.RESISTANCE,
+    ParameterKind.HENRY: Kind.INDUCTANCE,
+    ParameterKind.FARAD: Kind.CAPACITANCE,
+    ParameterKind.DCR: Kind.RESISTANCE,
+    ParameterKind.ESR: Kind.RESISTANCE,
+    ParameterKind.DISSIPATION: Kind.PLAIN,
+}
+_LOSSES: Final = {"_dcr": "the resistance of", "_esr": "the series resistance of", "_df": "the dissipation factor of"}
+_HOW: Final = {
+    "sum": "their sum",
+    "ratio": "their ratio",
+    "product": "their product",
+    "parallel": "the two in parallel",
+}
+# Mains, and how near a row must be to one of its harmonics to be put down to it.
+_MAINS_HZ: Final = (50.0, 60.0)
+_NEAR: Final = 0.03
+_HARMONICS: Final = 6
+
+
+def said_value(value: float, kind: ParameterKind, digits: int = 3) -> str:
+    """A number as a shop prints it, or a dash."""
+    if math.isnan(value):
+        return "-"
+    return "any" if math.isinf(value) else format_quantity(value, SHOWN_AS[kind], digits)
+
+
+def said_name(name: str) -> str:
+    """What an unknown is called: "C1", "the resistance of L1", "the leads"."""
+    if name == "lead":
+        return "the leads"
+    if is_factor(name):
+        return "the scale of all sweeps" if name == "scale" else f"the {name.replace('gain ', 'gain of sweep ')}"
+    for ending, words in _LOSSES.items():
+        if name.endswith(ending):
+            return f"{words} {name.removesuffix(ending)}"
+    return name
+
+
+def listed(names: Sequence[str]) -> str:
+    """A, B and C."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def headline(parts: Sequence[InferredPart], test: TopologyTest, given: bool) -> str:
+    """The answer in one or two sentences."""
+    if test.fits:
+        return _told(parts)
+    why = []
+    if test.misfits:
+        why.append(
+            f"what the fit leaves over, {100 * test.left_over:.1f} % rms, runs smoothly over frequency: noise does not"
+        )
+    if test.strangers:
+        why.append(f"{listed(test.strangers)} would have to be far from anything plausible")
+    text = f"The network does not fit: {'; '.join(why)}"
+    return f"{text}. Values are shown because you asked: do not trust them" if given else f"{text}. No values are told"
+
+
+def _told(parts: Sequence[InferredPart]) -> str:
+    seen = [p.name for p in parts if p.own.seen]
+    hidden = [p.name for p in parts if not p.own.seen]
+    if not hidden:
+        return "The network fits, and every part is seen from here"
+    if not seen:
+        return "The network fits, but no part is seen from here"
+    return f"The network fits; {len(seen)} of {len(parts)} parts are seen; not {listed(hidden)}"
+
+
+def confusion(group: Group) -> str:
+    """Numbers that trade against each other."""
+    names = [said_name(n) for n in group.names]
+    start = listed(names)
+    known = group.known
+    if len(names) == 2:
+        if known is None:
+            return f"{start} cannot be told apart: only one combination of them shows"
+        return f"{start} cannot be told apart: only {_HOW[known.how]} shows, {_known(known)}"
+    text = f"{start} trade against each other: of these {len(names)} numbers the sweeps show {group.shown}"
+    if known is None:
+        return text
+    return f"{text}; best known is {_pair(known)}, {_known(known)}"
+
+
+def _pair(known: Combination) -> str:
+    first, second = said_name(known.first), said_name(known.second)
+    sign = {"sum": "plus", "ratio": "over", "product": "times", "parallel": "in parallel with"}[known.how]
+    return f"{first} {sign} {second}"
+
+
+def _known(known: Combination) -> str:
+    within = f"within {200 * known.error:.2g} %"
+    return f"{known.value:.3g} ohm {within}" if known.how in ("sum", "parallel") and known.in_ohm else within
+
+
+def next_sentence(sweeps: Sequence[NextSweep], hidden: Sequence[str]) -> str | None:
+    """The measurement to make next."""
+    useful = [s for s in sweeps if s.helps]
+    if useful:
+        best = useful[0]
+        how = {
+            Where.DISCONNECTED: f"sweep the terminals once more with {best.driver} unplugged",
+            Where.SHORTED: f"sweep the terminals once more with {best.driver} shorted (no amplifier connected)",
+            Where.RATIO: f"measure the voltage at {best.driver} over the amplifier's, with its phase",
+        }[best.where]
+        option = {Where.DISCONNECTED: "--disconnected", Where.SHORTED: "--shorted", Where.RATIO: "--ratio"}[best.where]
+        if best.after < best.before:
+            return (
+                f"To know more, {how} and give it as {option} {best.driver}=FILE: the widest interval is expected to "
+                f"shrink from +-{_percent(best.before)} to +-{_percent(best.after)} ({best.widest})"
+            )
+    if hidden:
+        return f"No further sweep of this sort would show {listed(hidden)}: lift one end and measure"
+    return None
+
+
+def _percent(deviation: float) -> str:
+    """95 % half-width of a logarithm's normal distribution."""
+    return f"{100 * math.expm1(min(1.96 * deviation, 5.0)):.2g} %"
+
+
+def rivals_sentence(rivals: Sequence[Rival], drawn_fits: bool) -> str | None:
+    """What the neighbours say."""
+    if not rivals:
+        return None
+    fitting = [r for r in rivals if r.test.fits]
+    if not fitting:
+        return (
+            "No neighbour fits either: look for a part that is not drawn or a wire elsewhere, or see whether the "
+            "drivers still are what their sweeps say"
+        )
+    tied = [r for r in fitting if r.tied]
+    if not tied:
+        return f"Nearest in evidence is {rivals[0].neighbour.words}, which does not fit either"
+    words = [r.neighbour.words for r in tied]
+    polarity = "The polarity of a driver does not show in an impedance"
+    if len(tied) > 1:
+        return f"No impedance tells these apart: {listed(words)}. {polarity}"
+    if tied[0].neighbour.fault is Fault.NONE:
+        return f"No neighbour explains the sweep as well as the network as drawn. {polarity}"
+    if drawn_fits:
+        return f"Better than as drawn: {words[0]}. {polarity}"
+    return f"What fits: {words[0]}. Draw it so and run again for the other values. {polarity}"
+
+
+def measurement_warnings(measured: Measurement, test: TopologyTest) -> list[str]:
+    """What is doubtful about the sweep itself."""
+    out = []
+    check = measured.causality
+    if check.passive is False and check.negative_at_hz is not None:
+        out.append(
+            f"the sweep is not passive: its real part is below zero near {hertz(check.negative_at_hz)}, as no "
+            "loudspeaker's is; look for swapped channels, a phase of the wrong sign, or leads that talk to each other"
+        )
+    if check.causal is False:
+        why = ""
+        if check.sign_turned:
+            why = "; with the sign of its phase turned it would be"
+        elif check.advance_s is not None:
+            late = f"{1e6 * check.advance_s:.0f} microseconds"
+            why = f"; it would be if the voltage came {late} later: look at the timing of the jig's two channels"
+        out.append(
+            f"the sweep is not causal: {100 * check.residual:.1f} % of it (rms) no real impedance can follow, where "
+            f"{100 * check.tolerance:.0f} % would pass{why}"
+        )
+    if measured.outliers_hz:
+        out.append(_outliers(measured.outliers_hz))
+    if test.noise_factor > 1.5:
+        out.append(f"the residual is {test.noise_factor:.1f} times as rough as the noise that was reckoned with")
+    return out
+
+
+def _outliers(at_hz: Sequence[float]) -> str:
+    hum = {
+        mains: [f for f in at_hz if any(abs(f / (mains * k) - 1) < _NEAR for k in range(1, _HARMONICS + 1))]
+        for mains in _MAINS_HZ
+    }
+    mains = max(hum, key=lambda m: len(hum[m]))
+    count = len(at_hz)
+    rows = "1 row stands" if count == 1 else f"{count} rows stand"
+    if len(hum[mains]) >= max(1, count / 2):
+        return f"{rows} apart and count less, most near multiples of {mains:g} Hz: mains hum"
+    return f"{rows} apart from their neighbours and count less, such as at {hertz(at_hz[0])}"

@@ -1,0 +1,1 @@
+"""What it bears: stress, lamps, tolerance, crosstalk."""

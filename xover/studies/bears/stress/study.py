@@ -1,0 +1,344 @@
+"""What programme at full level does to the parts: watts, volts and amperes, and which ratings that needs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+import numpy as np
+
+from xover.acoustic.level import sensitivity
+from xover.amplifier.demand import rated_voltage
+from xover.amplifier.listening import SENSITIVITY_VOLTAGE_V, voltage_for_level
+from xover.amplifier.part_rating import PartRating, rate_part
+from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, share_outside
+from xover.amplifier.stress import PEAK_NOTE, NetworkStress, read_stress
+from xover.curve import Float, log_grid
+from xover.errors import InputError, OptionError
+from xover.network import Network, Solution, solve
+from xover.readable import Readable
+from xover.sound.prediction import sound_of
+from xover.speaker import Speaker
+from xover.studies.bears.stress.cautions import cautions_of, warnings_of
+from xover.studies.does.load.study import amplifier_of, fed_drivers
+
+DEFAULT_CREST: Final = 4.0
+"""Peak over rms of music that an amplifier plays without clipping: 12 dB. Common practice, no published source."""
+HIGHEST_CREST: Final = 100.0
+ASSUMPTION: Final = (
+    "the same full-range signal on every channel, in step; parts keep their values when hot; the rms of the "
+    "programme is held for minutes, as heat asks for"
+)
+
+
+@dataclass(frozen=True)
+class ChannelVoltage:
+    """What one channel gives: rms of the programme and the peak that it swings to; `source` tells why."""
+
+    rms_v: float
+    peak_v: float
+    source: str
+
+    @property
+    def crest(self) -> float:
+        """Peak over rms."""
+        return self.peak_v / self.rms_v
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class StressLevel(Readable):
+    """The network at one level.
+
+    Attributes
+    ----------
+    name : "rated", "given" or "listening".
+    sentence : what level that is.
+    crest : peak over rms of the programme.
+    channels : volts by channel.
+    stress : what every part and driver bears.
+    ratings : by part; lamps have none.
+    sound_level_db : average level at `distance_m`, free field; None where the sound is not known.
+    """
+
+    name: str
+    sentence: str
+    crest: float
+    channels: Mapping[str, ChannelVoltage]
+    stress: NetworkStress
+    ratings: Mapping[str, PartRating]
+    sound_level_db: float | None
+    distance_m: float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class StressStudy(Readable):
+    """Stress on the parts of one network.
+
+    Attributes
+    ----------
+    frequency_hz : (n,) the grid; its ends are the band in which worst frequencies are sought.
+    outside_share : share of the programme's power outside that band, which nothing here counts.
+    levels : the amplifier's full power, or what was asked for, first; the listening level where one is known.
+    ratings : by part, at that of the levels which asks for more; lamps have none.
+    limits_broken : sentences, one for each part whose card states less than it needs.
+    """
+
+    title: str
+    network: str
+    spectrum: Spectrum
+    spectrum_words: str
+    frequency_hz: Float = field(repr=False)
+    outside_share: float
+    levels: tuple[StressLevel, ...]
+    ratings: Mapping[str, PartRating]
+    limits_broken: tuple[str, ...]
+    cautions: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def full(self) -> StressLevel:
+        """The amplifier's full power, or what was asked for."""
+        return self.levels[0]
+
+    @property
+    def quiet(self) -> StressLevel | None:
+        """The listening level; None where it is not known."""
+        return self.levels[1] if len(self.levels) > 1 else None
+
+    def plain(self) -> dict[str, Any]:
+        """Levels by name; what each part bears by its name."""
+        return {
+            "title": self.title,
+            "network": self.network,
+            "spectrum": self.spectrum,
+            "from_hz": self.frequency_hz[0],
+            "to_hz": self.frequency_hz[-1],
+            "outside_share": self.outside_share,
+            "levels": {level.name: _plain_level(level) for level in self.levels},
+            "summary": {
+                "ratings": self.ratings,
+                "limits_broken": self.limits_broken,
+                "cautions": self.cautions,
+                "assumptions": self.assumptions,
+            },
+            "warnings": self.warnings,
+        }
+
+
+def _plain_level(level: StressLevel) -> dict[str, Any]:
+    s = level.stress
+    return {
+        "sentence": level.sentence,
+        "crest": level.crest,
+        "channels": level.channels,
+        "sound_level_db": level.sound_level_db,
+        "distance_m": level.distance_m,
+        "power_w": s.power_w,
+        "drawn_w": s.drawn_w,
+        "drawn_known_share": s.drawn_known_share,
+        "elements": {e.name: e for e in s.elements},
+        "ratings": level.ratings,
+    }
+
+
+def study_stress(
+    speaker: Speaker,
+    network_name: str,
+    frequency_hz: Float | None = None,
+    *,
+    power_w: float | None = None,
+    load_ohm: float | None = None,
+    rms_v: float | None = None,
+    crest: float = DEFAULT_CREST,
+    spectrum: Spectrum = Spectrum.PROGRAMME,
+) -> StressStudy:
+    """Study the stress on one network's parts.
+
+    The programme's peaks reach the peak of the rated sine, sqrt(2 P R), so its rms is that over the crest factor.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
+    power_w, load_ohm : an amplifier's rating instead of that in speaker.toml; the load by default that of [amplifier].
+    rms_v : the programme's rms instead, on every channel.
+    crest : peak over rms, 1 to 100.
+
+    Raises
+    ------
+    InputError : no rating is known, or a card's rating is no number. OptionError, NoSolutionError.
+    """
+    if not 1.0 <= crest <= HIGHEST_CREST:
+        raise OptionError(f"the crest factor is {crest:g}", f"give peak over rms, 1 to {HIGHEST_CREST:g}")
+    grid = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz
+    network = speaker.network(network_name)
+
+    def solve_at(f: Float) -> Solution:
+        return solve(network, f, speaker.impedances_ohm(network, f))
+
+    solution = solve_at(grid)
+    sensitivity_db = _sensitivity(speaker, network_name, grid, network)
+    full = _full_voltages(speaker, network, power_w, load_ohm, rms_v, crest)
+    stress = read_stress(solution, {k: v.rms_v for k, v in full.items()}, crest, spectrum, solve_at)
+    name = "given" if power_w is not None or rms_v is not None else "rated"
+    levels = [_level(speaker, network, name, full, stress, sensitivity_db)]
+    quiet = _listening(speaker, network, sensitivity_db, crest, _highest_peak(speaker, full, rms_v))
+    beyond: tuple[str, ...] = ()
+    if isinstance(quiet, str):
+        beyond = (quiet,)
+    elif quiet is not None:
+        (one,), (loud,) = quiet.values(), full.values()
+        scaled = stress.scaled(one.rms_v / loud.rms_v, one.crest / loud.crest)
+        levels.append(_level(speaker, network, "listening", quiet, scaled, sensitivity_db))
+    heavy = max(levels, key=lambda level: level.stress.power_w)
+    ratings = {
+        name: max((level.ratings[name] for level in levels), key=lambda r: -1.0 if math.isnan(r.needed) else r.needed)
+        for name in levels[0].ratings
+    }
+    return StressStudy(
+        title=speaker.title,
+        network=network_name,
+        spectrum=spectrum,
+        spectrum_words=SPECTRUM_WORDS[spectrum],
+        frequency_hz=grid,
+        outside_share=share_outside(grid, spectrum),
+        levels=tuple(levels),
+        ratings=ratings,
+        limits_broken=tuple(r.sentence for r in ratings.values() if r.broken),
+        cautions=cautions_of(network, heavy.stress, heavy.sound_level_db, heavy.distance_m),
+        assumptions=(SPECTRUM_WORDS[spectrum], ASSUMPTION, PEAK_NOTE),
+        warnings=(*beyond, *warnings_of(speaker, network, stress, 1.0 - share_outside(grid, spectrum))),
+    )
+
+
+def _level(
+    speaker: Speaker,
+    network: Network,
+    name: str,
+    volts: Mapping[str, ChannelVoltage],
+    stress: NetworkStress,
+    sensitivity_db: float | None,
+) -> StressLevel:
+    ratings = {}
+    for part in network.parts:
+        try:
+            rating = rate_part(part, stress.of(part.name))
+        except InputError as error:
+            raise error.at(network.path, part.line) from None
+        if rating is not None:
+            ratings[part.name] = rating
+    distance = speaker.listening.distance_m if speaker.listening is not None else None
+    first = next(iter(volts.values()))
+    sound = None
+    if sensitivity_db is not None and first.rms_v > 0:
+        sound = sensitivity_db + 20.0 * math.log10(first.rms_v / SENSITIVITY_VOLTAGE_V / (distance or 1.0))
+    return StressLevel(
+        name=name,
+        sentence=_sentence(volts),
+        crest=first.crest,
+        channels=volts,
+        stress=stress,
+        ratings=ratings,
+        sound_level_db=sound,
+        distance_m=distance or 1.0,
+    )
+
+
+def _sentence(volts: Mapping[str, ChannelVoltage]) -> str:
+    said = []
+    for one in dict.fromkeys(volts.values()):
+        names = ", ".join(name for name, v in volts.items() if v == one)
+        whose = f"{names}: " if len(set(volts.values())) > 1 else ""
+        said.append(
+            f"{whose}{one.source}: peaks of {one.peak_v:#.3g} V, {one.rms_v:#.3g} V rms "
+            f"(crest factor {one.crest:.3g}, {20.0 * math.log10(one.crest):.1f} dB)"
+        )
+    return "; ".join(said)
+
+
+def _full_voltages(
+    speaker: Speaker,
+    network: Network,
+    power_w: float | None,
+    load_ohm: float | None,
+    rms_v: float | None,
+    crest: float,
+) -> dict[str, ChannelVoltage]:
+    """Volts of every channel at full level."""
+    if rms_v is not None:
+        if power_w is not None:
+            raise OptionError("both watts and volts are given", "give one of them")
+        if not 0.0 < rms_v < math.inf:
+            raise OptionError(f"the programme has {rms_v:g} V", "give volts above 0")
+        return {c.name: ChannelVoltage(rms_v, crest * rms_v, "as asked for") for c in network.channels}
+    own = speaker.amplifier
+    if power_w is not None:
+        load = load_ohm if load_ohm is not None else (own.rated_load_ohm if own else None)
+        if load is None:
+            raise OptionError(f"{power_w:g} W are given without their load", f"write them as --power {power_w:g}W@8")
+        if not (0.0 < power_w < math.inf and 0.0 < load < math.inf):
+            raise OptionError(f"the amplifier is {power_w:g} W into {load:g} ohm", "give both above 0")
+        volts = _rated(power_w, load, crest)
+        return {c.name: volts for c in network.channels}
+    out = {}
+    for channel in network.channels:
+        amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        for one in (amplifier, own):
+            if one is not None and one.rated_power_w and one.rated_load_ohm:
+                volts = _rated(one.rated_power_w, one.rated_load_ohm, crest)
+                stands_in = " (that of [amplifier], as the channel's own rating is not whole)"
+                out[channel.name] = volts if one is amplifier else replace(volts, source=volts.source + stands_in)
+                break
+        else:
+            raise InputError(
+                f"does not say what amplifier drives channel {channel.name}",
+                "add rated_power_w and rated_load_ohm under [amplifier], or give --power 60W@8 or --volts 10",
+                speaker.file.path,
+            )
+    return out
+
+
+def _rated(power_w: float, load_ohm: float, crest: float) -> ChannelVoltage:
+    peak = math.sqrt(2.0) * rated_voltage(power_w, load_ohm)
+    return ChannelVoltage(peak / crest, peak, f"an amplifier of {power_w:g} W into {load_ohm:g} ohm at its limit")
+
+
+def _highest_peak(speaker: Speaker, full: Mapping[str, ChannelVoltage], rms_v: float | None) -> float:
+    """Where the amplifier clips; infinite where nobody says."""
+    if rms_v is None:
+        return max(v.peak_v for v in full.values())
+    own = speaker.amplifier
+    if own is None or not (own.rated_power_w and own.rated_load_ohm):
+        return math.inf
+    return math.sqrt(2.0) * rated_voltage(own.rated_power_w, own.rated_load_ohm)
+
+
+def _listening(
+    speaker: Speaker, network: Network, sensitivity_db: float | None, crest: float, highest_v: float
+) -> dict[str, ChannelVoltage] | str | None:
+    """The listening level's volts, as `xover load` works them out, cut off where the amplifier clips.
+
+    None where the level or the sound is not known; a sentence where the amplifier cannot come near.
+    """
+    wish = speaker.listening
+    if wish is None or wish.level_db is None or sensitivity_db is None:
+        return None
+    distance = wish.distance_m or 1.0
+    rms = voltage_for_level(wish.level_db, sensitivity_db, distance)
+    wanted = rms * (crest if wish.headroom_db is None else math.sqrt(2.0) * 10.0 ** (wish.headroom_db / 20.0))
+    source = f"{wish.level_db:g} dB on average at {distance:g} m"
+    if wanted > highest_v:
+        if rms * math.sqrt(2.0) > highest_v:
+            return f"{source} asks for {rms:.3g} V rms, which this amplifier does not reach: left out"
+        source += f", where the amplifier clips peaks of {wanted:#.3g} V"
+    return {network.channels[0].name: ChannelVoltage(rms, min(wanted, highest_v), source)}
+
+
+def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Network) -> float | None:
+    """Level for 2.83 V at 1 m; None where the sum is not known or several channels share it."""
+    if len(network.channels) != 1:
+        return None
+    level = sensitivity(grid, sound_of(speaker, network_name, grid).total.level_db).level_db
+    return None if not np.isfinite(level) else level

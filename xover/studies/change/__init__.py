@@ -1,0 +1,1 @@
+"""What to do: refresh, redesign, bypass, decide."""

@@ -1,0 +1,1 @@
+"""Each driver on its own amplifier channel, behind an electronic crossover: is it safe, and what does it need?"""

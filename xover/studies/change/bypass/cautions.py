@@ -1,0 +1,379 @@
+"""What to heed before a driver meets an amplifier channel of its own: only what applies to the case."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from xover.amplifier.verdict import LoadLevel
+from xover.network import Network
+from xover.network.network import GROUND
+from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.speaker import Speaker
+from xover.studies.change.bypass.channels import BareDrivers
+from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
+from xover.studies.change.bypass.fitness import FAINT_PEAK_DB, LOUD_PEAK_DB, Breakup, Fit
+from xover.studies.change.bypass.power import PowerSplit
+from xover.studies.change.bypass.result import BypassChannel, BypassFinding, Gravity
+
+HISS_DB: Final = 3.0
+"""A pad that is missing is heard in the hiss from here on. Common practice, no published source."""
+FAULT_DC_V: Final = 2.0
+"""An amplifier's offset after a mishap, well below its rails, to show what it does. Common practice."""
+BLOCKED_DB: Final = -40.0
+"""Where a drive lies this far down at 20 Hz, the network kept DC off the driver."""
+LARGE_RESIDUAL_DB: Final = 0.5
+LARGE_RESIDUAL_DEG: Final = 10.0
+UNLIKE_DB: Final = 1.0
+DEEP_NULL_DB: Final = 12.0
+"""A reversed null shallower than this shows drivers out of step. Common practice, no published source."""
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """What the findings are read from."""
+
+    speaker: Speaker
+    network: Network
+    network_name: str
+    bare: BareDrivers
+    crossover: Crossover
+    channels: Mapping[str, BypassChannel]
+    reached: CrossoverSum | None
+    power: PowerSplit
+
+    @property
+    def low(self) -> BypassChannel:
+        """The lowest channel."""
+        return self.channels[self.bare.names[0]]
+
+    @property
+    def high(self) -> BypassChannel:
+        """The highest channel."""
+        return self.channels[self.bare.names[-1]]
+
+
+def findings_of(case: Case) -> tuple[BypassFinding, ...]:
+    """Everything to heed, the gravest first."""
+    found = [
+        *_bridged(case),
+        *_loads(case),
+        *_resonance(case),
+        *_network_out(case),
+        *_swapped(case),
+        *_dc(case),
+        *_capacitor(case),
+        *_supply(case),
+        *_breakups(case),
+        *_beaming(case),
+        *_phases(case),
+        *_twin(case),
+        *_polarity(case),
+        *_hiss(case),
+        *_lobes(case),
+    ]
+    order = list(Gravity)
+    return tuple(sorted(found, key=lambda f: order.index(f.severity)))
+
+
+def _stop(about: str, text: str) -> BypassFinding:
+    return BypassFinding(Gravity.STOP, about, text)
+
+
+def _caution(about: str, text: str) -> BypassFinding:
+    return BypassFinding(Gravity.CAUTION, about, text)
+
+
+def _note(about: str, text: str) -> BypassFinding:
+    return BypassFinding(Gravity.NOTE, about, text)
+
+
+def _bridged(case: Case) -> Iterator[BypassFinding]:
+    file = case.speaker.file.speaker
+    tables = {"[amplifier]": file.amplifier}
+    if file.bypass is not None:
+        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
+    said = [where for where, a in tables.items() if a is not None and a.bridged]
+    if said:
+        yield _stop(
+            "bridged outputs",
+            f"{' and '.join(said)}: bridged = true. The minus of a bridged output carries the signal: it must touch no "
+            "other minus, no ground and no common return, or the amplifier is shorted. Wire each driver with two "
+            "wires of its own, take every jumper and common return out, and prove with an ohmmeter that no two "
+            "channels share a wire before you switch on.",
+        )
+        return
+    if not _share_a_wire(case.network) or any(a is not None and a.bridged is False for a in tables.values()):
+        return
+    yield _caution(
+        "common minus",
+        "the drivers share a minus in this network. Give each channel two wires of its own: the minus of a bridged "
+        "output carries the signal, and a shared one shorts it. Say bridged = false in speaker.toml once you know.",
+    )
+
+
+def _share_a_wire(network: Network) -> bool:
+    at_ground = [c for c in network.drivers if GROUND in (c.plus, c.minus)]
+    return len({c.driver for c in at_ground}) > 1
+
+
+def _loads(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        verdict, many = channel.load.verdict, len(channel.wiring.keys) > 1
+        whose = f"{channel.wiring.words}: " if many else ""
+        if verdict.level is LoadLevel.TOO_LOW:
+            yield _stop(f"load of {name}", f"{whose}{verdict.sentence}.")
+        elif verdict.level is LoadLevel.EDGE:
+            yield _caution(f"load of {name}", f"{whose}{verdict.sentence}.")
+        if verdict.epdr_caution:
+            reading = channel.load.reading
+            yield _caution(
+                f"load of {name}",
+                f"EPDR falls to {ohms(reading.lowest_epdr_ohm)} at {hertz(reading.lowest_epdr_at_hz)}, under half of "
+                f"the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when loud, "
+                "class D hardly.",
+            )
+        if channel.wiring.assumed:
+            yield _caution(
+                "wiring",
+                f"the network feeds {' and '.join(channel.wiring.keys)} through parts of their own; here they share "
+                "one channel and are taken in parallel, in phase. Driven alike they are not what the network made "
+                f"of them (it drives them up to {channel.twin.unlike_db:.1f} dB apart where it matters): a channel "
+                "each keeps that.",
+            )
+
+
+def _resonance(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        fit = channel.fitness
+        if fit.lower_hz is None:
+            continue
+        if fit.resonance is Fit.UNKNOWN:
+            yield _caution(
+                name, "its impedance shows no resonance, so whether the corner lies far enough above it is not known."
+            )
+            continue
+        words = (
+            f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at {hertz(fit.resonance_hz)}"
+        )
+        if fit.resonance is Fit.POOR:
+            yield _stop(f"resonance of {name}", f"{words}: it would be driven through it. Raise the corner.")
+        elif fit.resonance is Fit.MARGINAL:
+            steep = case.crossover.slope.order
+            yield _caution(
+                name,
+                f"{words}; {fit.least_ratio:g} times is usual for {6 * steep} dB per octave (common practice). Raise "
+                "the corner, or keep it quiet.",
+            )
+        heat = channel.power.power_below_resonance_w
+        if not math.isnan(heat):
+            then = channel.power.passive_below_resonance_w
+            was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
+            yield _note(name, f"below its resonance it gets {_watts(heat)} on average at the listening level{was}.")
+
+
+def _network_out(case: Case) -> Iterator[BypassFinding]:
+    if case.network.parts and len(case.network.channels) == 1:
+        yield _caution(
+            "old network",
+            "take it out altogether, jumpers too: left in, it ties two amplifiers together and each feeds the "
+            "other. Keep it, so that all of this can be undone.",
+        )
+
+
+def _swapped(case: Case) -> Iterator[BypassFinding]:
+    average, peak = case.power.swapped_w, case.power.swapped_peak_w
+    low, high = case.low, case.high
+    figure = ""
+    if not math.isnan(average):
+        figure = (
+            f"at the listening level the {high.name} would draw {_watts(average)} of the {low.name}'s signal on "
+            f"average, {_watts(peak)} on peaks, in place of {_watts(high.power.average_power_w)}, and all of it "
+            "bass: it tears or burns. "
+        )
+    rating = high.power.rating
+    able = f". Its amplifier can give {rating.power_w:g} W" if rating is not None and figure else ""
+    yield _caution(
+        "channels swapped",
+        f"{figure}{'N' if figure else 'n'}ame both ends of every cable; start low, with the {high.name} "
+        f"unplugged{able}.",
+    )
+
+
+def _dc(case: Case) -> Iterator[BypassFinding]:
+    high = case.high
+    f = case.bare.sound.solution.frequency_hz
+    drive = np.abs(high.twin.target)
+    blocked = drive.size and math.isfinite(drive[0]) and drive[0] < 10.0 ** (BLOCKED_DB / 20.0) and f[0] <= 50.0
+    z = case.bare.sound.solution.impedance_ohm[high.name]
+    known = np.flatnonzero(np.isfinite(z))
+    heat = ""
+    if known.size and f[known[0]] <= high.fitness.resonance_hz / 4.0:
+        heat = f" {FAULT_DC_V:g} V of DC are {_watts(FAULT_DC_V**2 / float(z[known[0]].real))} in its coil without end."
+    lost = "The network kept DC off it; now nothing does." if blocked else "Nothing keeps them off."
+    yield _caution(
+        "DC and thumps",
+        f"thumps, DC and a computer's mistakes now reach the {high.name} straight. {lost}{heat} Switch the crossover "
+        "on first and off last, or put the capacitor in.",
+    )
+
+
+def _capacitor(case: Case) -> Iterator[BypassFinding]:
+    high = case.high
+    c = high.capacitor
+    if c is None:
+        yield _caution(
+            high.name,
+            "what capacitor protects it cannot be told without its impedance; do not wire it straight before it is "
+            "measured.",
+        )
+        return
+    e = c.chosen
+    ring = ""
+    if not math.isnan(e.bump_hz):
+        ring = (
+            f" It rings with the driver's resonance: {e.bump_over_db:.1f} dB more than a resistor would get at "
+            f"{hertz(e.bump_hz)}, where it protects little."
+        )
+    yield _caution(
+        high.name,
+        f"without a capacitor one fault ends it: put {format_quantity(e.farad, Kind.CAPACITANCE)} film in series and "
+        f"dial in its correction (without it {e.at_corner_db:+.1f} dB and {e.at_corner_deg:+.0f} deg at "
+        f"{hertz(high.fitness.lower_hz or math.nan)}).{ring}",
+    )
+    if not c.met:
+        yield _note(high.name, f"no usual value changes the level by less than {c.allowed_db:g} dB above the corner.")
+
+
+def _supply(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        power = channel.power
+        if power.rating is None or math.isnan(power.margin_db) or power.margin_db >= 0:
+            continue
+        yield _caution(
+            f"power of {name}",
+            f"it needs {_watts(power.power_w)} on peaks ({power.voltage_rms_v:.2g} V on average and "
+            f"{case.power.headroom_db:g} dB of headroom); {power.rating.power_w:g} W into {power.rating.load_ohm:g} "
+            f"ohm is {-power.margin_db:.1f} dB short, and a clipped amplifier feeds its driver more than its share.",
+        )
+
+
+def _breakups(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        told = [b for b in channel.fitness.breakups if not b.behind_db < FAINT_PEAK_DB]
+        if not told:
+            continue
+        worst = max(told, key=lambda b: -math.inf if math.isnan(b.behind_db) else b.behind_db)
+        loud = worst.behind_db >= LOUD_PEAK_DB
+        yield (_caution if loud else _note)(name, _breakup_words(worst, len(told), loud))
+
+
+def _breakup_words(worst: Breakup, count: int, loud: bool) -> str:
+    words = (
+        f"breaks up at {hertz(worst.peak.frequency_hz)}: a peak of {worst.peak.height_db:.1f} dB, "
+        f"{worst.octaves_above:.1f} octaves above its corner"
+    )
+    if not math.isnan(worst.behind_db):
+        words += (
+            f", {abs(worst.behind_db):.0f} dB {'below' if worst.behind_db < 0 else 'above'} the sum behind the slope"
+        )
+    if count > 1:
+        words += f" ({count - 1} more)"
+    return f"{words}. " + ("A steeper slope, a lower corner or a notch there is due." if loud else "That is quiet.")
+
+
+def _beaming(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        fit = channel.fitness
+        if fit.upper_hz is None or fit.beaming not in (Fit.MARGINAL, Fit.POOR):
+            continue
+        half = "" if math.isnan(fit.half_angle_deg) else f", 6 dB down at {fit.half_angle_deg:.0f} deg off the axis"
+        text = (
+            f"beams at {hertz(fit.upper_hz)}: ka = {fit.ka:.1f}{half}; it begins near {hertz(fit.beams_from_hz)} (ka "
+            "= 2). A lower corner spreads the sound more evenly."
+        )
+        yield (_caution if fit.beaming is Fit.POOR else _note)(name, text)
+
+
+def _phases(case: Case) -> Iterator[BypassFinding]:
+    if case.reached is None or case.crossover.slope.quadrature:
+        return
+    for c in case.reached.crossovers:
+        if c.frequency_hz is None:
+            yield _caution("crossover", f"behind the crossover at hand there is none: {c.reason}.")
+        elif c.null_depth_db is not None and c.null_depth_db < DEEP_NULL_DB:
+            yield _caution(
+                "crossover",
+                f"{' and '.join(c.lower)} against {' and '.join(c.upper)} at {hertz(c.frequency_hz)}: the reversed "
+                f"null is {c.null_depth_db:.0f} dB deep at best, so the two stay out of step over the crossover.",
+            )
+
+
+def _twin(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        twin = channel.twin
+        if twin.worst_db > LARGE_RESIDUAL_DB or twin.worst_deg > LARGE_RESIDUAL_DEG:
+            yield _caution(
+                "twin",
+                f"{name}: {len(twin.bands)} bands leave {twin.worst_db:.1f} dB and {twin.worst_deg:.0f} deg of what "
+                "the network did where it counts.",
+            )
+        if twin.unlike_db > UNLIKE_DB and not channel.wiring.assumed:
+            yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
+
+
+def _polarity(case: Case) -> Iterator[BypassFinding]:
+    twin = [n for n, c in case.channels.items() if c.twin.polarity < 0]
+    if twin:
+        yield _note(
+            "polarity",
+            f"the network drives {' and '.join(twin)} reversed. Wire every driver plus to plus and reverse it in the "
+            "crossover, so that the wiring can be checked; reverse it in one place only.",
+        )
+    if case.reached is not None and case.reached.total.coherent:
+        now = [n for n, s in case.reached.settings.items() if s.polarity < 0]
+        if now != twin:
+            which = f"{' and '.join(now)} reversed" if now else "none reversed"
+            yield _note("polarity", f"the best sum behind the crossover at hand has {which}, unlike the network.")
+
+
+def _hiss(case: Case) -> Iterator[BypassFinding]:
+    for name, channel in case.channels.items():
+        pad = channel.missing.pad_db
+        if pad <= -HISS_DB:
+            yield _note(
+                name,
+                f"the pad that took {-pad:.1f} dB off is gone: the amplifier's hiss rises by as much. Turn the "
+                "amplifier's own gain down, or keep a pad of resistors behind it.",
+            )
+
+
+def _lobes(case: Case) -> Iterator[BypassFinding]:
+    if case.reached is not None and case.reached.nulls:
+        for null in case.reached.nulls:
+            angles = [f"{a:+.0f} deg" for a in (null.above_deg, null.below_deg) if a is not None]
+            if angles:
+                yield _note(
+                    "vertical lobe",
+                    f"at {hertz(null.crossover_hz)} the sum has its first minima at {' and '.join(angles)} (+ is up): "
+                    "keep the ear between them.",
+                )
+        return
+    for name, channel in case.channels.items():
+        fit = channel.fitness
+        if fit.upper_hz is not None and not math.isnan(fit.ideal_null_deg):
+            yield _note(
+                "vertical lobe",
+                f"at {hertz(fit.upper_hz)} two equal sources in phase, as far apart as {name} and the next, have their "
+                f"first nulls at +-{fit.ideal_null_deg:.0f} deg; where these have them is not known.",
+            )
+
+
+def _watts(value: float) -> str:
+    if value < 1e-3:
+        return f"{1e6 * value:.2g} uW" if value < 1e-6 else f"{1e3 * value:.2g} mW"
+    return f"{value:.2g} W" if value < 99.5 else f"{value:.0f} W"

@@ -1,0 +1,249 @@
+"""Each driver on a channel of its own: which drivers share one, how they are wired, and what it sees."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from xover.acoustic.summing import sum_branches
+from xover.acoustic.ways import SAME_WAY_OCTAVES, centroid_hz
+from xover.amplifier.load import AUDIO_BAND_HZ, LoadReading, read_load
+from xover.amplifier.verdict import LoadVerdict, judge_load
+from xover.curve import Complex, Float
+from xover.errors import InputError
+from xover.files.speaker import Amplifier
+from xover.network import Channel, DriverCard, Network, solve
+from xover.network.network import GROUND
+from xover.network.sections import fixed_nodes
+from xover.readable import Readable
+from xover.sound.impedance_peak import impedance_peak_hz
+from xover.sound.prediction import Sound, make_branches
+from xover.speaker import Speaker
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """The drivers of one name and how they hang on their channel.
+
+    Attributes
+    ----------
+    driver : their name, which is the channel's too.
+    keys : of their cards.
+    how : "alone", "in parallel", "in series", "in series and parallel".
+    assumed : True where the network feeds them through parts of their own, so that the wiring is a guess.
+    """
+
+    driver: str
+    keys: tuple[str, ...]
+    how: str
+    assumed: bool
+
+    @property
+    def words(self) -> str:
+        """The wiring in words."""
+        if len(self.keys) == 1:
+            return "alone"
+        return f"{' and '.join(self.keys)} {self.how}"
+
+
+@dataclass(frozen=True, eq=False)
+class BareDrivers:
+    """The drivers without the passive network: one amplifier channel for each name, lowest first.
+
+    Attributes
+    ----------
+    network : of the driver cards alone; its channels bear the drivers' names.
+    wirings : by channel, in the same order.
+    sound : that network solved on the grid, one volt on every channel, and the sound of each card.
+    """
+
+    network: Network
+    wirings: tuple[Wiring, ...]
+    sound: Sound
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The channels, lowest first."""
+        return tuple(w.driver for w in self.wirings)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BareLoad(Readable):
+    """What one channel sees.
+
+    Attributes
+    ----------
+    impedance_ohm : (n,) complex.
+    reading, verdict : its extremes, and how they stand against the channel's rating.
+    rating_from : where that rating stands; empty without one.
+    """
+
+    impedance_ohm: Complex
+    reading: LoadReading
+    verdict: LoadVerdict
+    rating_from: str
+
+
+def bare_drivers(speaker: Speaker, passive: Sound, network_name: str) -> BareDrivers:
+    """Take the network out and give each driver's name a channel.
+
+    Parameters
+    ----------
+    passive : the network solved, whose drives and sounds tell which driver is the lowest.
+
+    Raises
+    ------
+    InputError : the speaker has one driver only, so there is nothing to split.
+    """
+    names = passive.network.driver_names
+    if len(names) < 2:
+        raise InputError(
+            f"network '{network_name}' has the driver {names[0]} only: an electronic crossover has nothing to split",
+            "name the drivers of each way differently",
+            passive.network.path,
+        )
+    ordered = _lowest_first(speaker, passive)
+    cards: list[DriverCard] = []
+    wirings = []
+    for name in ordered:
+        wired, wiring = _wire(passive.network, name)
+        cards += wired
+        wirings.append(wiring)
+    bare = Network(
+        title=passive.network.title,
+        parts=(),
+        drivers=tuple(cards),
+        channels=tuple(Channel(name, _plus(name), GROUND) for name in ordered),
+        path=passive.network.path,
+    )
+    f = passive.solution.frequency_hz
+    solution = solve(bare, f, speaker.impedances_ohm(bare, f))
+    known, reason = speaker.timing_is_known(bare)
+    branches = make_branches(speaker, bare, solution, known)
+    sound = Sound(bare, solution, branches, sum_branches(f, branches, coherent=known), reason)
+    return BareDrivers(bare, tuple(wirings), sound)
+
+
+def _lowest_first(speaker: Speaker, passive: Sound) -> tuple[str, ...]:
+    """Names by the centre of their sound behind the network; else of their drive; else by resonance; else as listed.
+
+    Centres less than half an octave apart tell nothing: so does a network that splits nothing.
+    """
+    f = passive.solution.frequency_hz
+    names = passive.network.driver_names
+    cards = {name: [c.key for c in passive.network.drivers if c.driver == name] for name in names}
+    sounds = {b.key: b.pressure for b in passive.branches}
+    heard = {n: centroid_hz(f, np.sum([np.nan_to_num(sounds[k]) for k in cards[n]], axis=0)) for n in names}
+    driven = {n: centroid_hz(f, passive.solution.drive[cards[n][0]]) for n in names}
+    for centres in (heard, driven):
+        if _apart(centres):
+            return tuple(sorted(names, key=lambda n: centres[n]))
+    resonances = {n: impedance_peak_hz(f, speaker.drivers[n].impedance_ohm(f)) for n in names}
+    return tuple(sorted(names, key=lambda n: resonances[n])) if _apart(resonances) else names
+
+
+def _apart(centres: Mapping[str, float]) -> bool:
+    """Whether all are known and each lies half an octave or more from its neighbours."""
+    ordered = sorted(centres.values())
+    if not all(np.isfinite(c) for c in ordered):
+        return False
+    return all(b >= a * 2.0**SAME_WAY_OCTAVES for a, b in pairwise(ordered))
+
+
+def _plus(name: str) -> str:
+    return f"{name} plus"
+
+
+def _wire(network: Network, name: str) -> tuple[list[DriverCard], Wiring]:
+    """Hang the cards of a name between their channel's plus and ground as the network joins them."""
+    cards = [c for c in network.drivers if c.driver == name]
+    ends = _ends(network, cards)
+    if ends is None:  # each is fed through parts of its own
+        wired = [replace(c, plus=_plus(name), minus=GROUND) for c in cards]
+        return wired, Wiring(name, tuple(c.key for c in cards), "in parallel", True)
+    wired = _place(name, cards, *ends)
+    if not _first_is_normal(name, wired):
+        wired = _place(name, cards, *reversed(ends))
+    return wired, Wiring(name, tuple(c.key for c in cards), _how(cards), False)
+
+
+def _place(name: str, cards: Sequence[DriverCard], plus: str, minus: str) -> list[DriverCard]:
+    """Put two nodes of the network on a channel's terminals; those between keep their names, with the driver's."""
+    place = {plus: _plus(name), minus: GROUND}
+    return [
+        replace(c, plus=place.get(c.plus, f"{name} {c.plus}"), minus=place.get(c.minus, f"{name} {c.minus}"))
+        for c in cards
+    ]
+
+
+def _first_is_normal(name: str, cards: Sequence[DriverCard]) -> bool:
+    """Whether the first card's plus looks towards the channel's plus, with alike resistors in the drivers' places."""
+    trial = Network("", (), tuple(cards), (Channel(name, _plus(name), GROUND),))
+    drive = solve(trial, np.array([1000.0]), {name: np.array([8.0 + 0j])}).drive[cards[0].key]
+    return bool(drive[0].real >= 0)
+
+
+def _ends(network: Network, cards: Sequence[DriverCard]) -> tuple[str, str] | None:
+    """The two nodes at which the rest of the network holds these cards; None where there are more."""
+    own = {c.name for c in cards}
+    held = set(fixed_nodes(network))
+    for element in (*network.parts, *network.drivers):
+        if element.name not in own:
+            held |= {element.a, element.b}
+    ends = sorted({n for c in cards for n in (c.plus, c.minus) if n in held})
+    if len(ends) != 2:
+        return None
+    return ends[0], ends[1]
+
+
+def _how(cards: Sequence[DriverCard]) -> str:
+    if len(cards) == 1:
+        return "alone"
+    pairs = {frozenset((c.plus, c.minus)) for c in cards}
+    if len(pairs) == 1:
+        return "in parallel"
+    return "in series" if len(pairs) == len(cards) else "in series and parallel"
+
+
+def amplifier_for(speaker: Speaker, channel: str) -> tuple[Amplifier | None, str]:
+    """The amplifier of a channel and where it is told of; the general one where the channel has none of its own."""
+    bypass = speaker.file.speaker.bypass
+    if bypass is not None and channel in bypass.channels:
+        return bypass.channels[channel], f"[bypass.channels.{channel}]"
+    return speaker.amplifier, "[amplifier]" if speaker.amplifier is not None else ""
+
+
+def minimum_load(speaker: Speaker, channel: str) -> tuple[float | None, str]:
+    """The lowest load that a channel's amplifier allows, and where that stands."""
+    own, where = amplifier_for(speaker, channel)
+    if own is not None and own.minimum_load_ohm is not None:
+        return own.minimum_load_ohm, where
+    general = speaker.amplifier
+    if general is not None and general.minimum_load_ohm is not None:
+        return general.minimum_load_ohm, "[amplifier]"
+    return None, ""
+
+
+def channel_impedance_at(speaker: Speaker, bare: BareDrivers, channel: str) -> Callable[[Float], Complex]:
+    """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
+
+    def at(frequency_hz: Float) -> Complex:
+        solution = solve(bare.network, frequency_hz, speaker.impedances_ohm(bare.network, frequency_hz))
+        return solution.impedance_ohm[channel]
+
+    return at
+
+
+def bare_loads(speaker: Speaker, bare: BareDrivers) -> Mapping[str, BareLoad]:
+    """Read and judge the load of every channel over the audio band."""
+    f = bare.sound.solution.frequency_hz
+    loads = {}
+    for name in bare.names:
+        z = bare.sound.solution.impedance_ohm[name]
+        reading = read_load(f, z, channel_impedance_at(speaker, bare, name), AUDIO_BAND_HZ)
+        limit, where = minimum_load(speaker, name)
+        loads[name] = BareLoad(z, reading, judge_load(reading, limit), where)
+    return loads

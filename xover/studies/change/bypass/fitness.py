@@ -1,0 +1,236 @@
+"""Is each driver fit for its part of the band: beaming, break-up, resonance, power below it?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.breakup import ResponsePeak, response_peaks
+from xover.acoustic.decibel import level_db
+from xover.curve import Float
+from xover.driver.piston import BEAMING_KA, FIRST_NULL_KA, SPEED_OF_SOUND_M_S, beaming_frequency_hz, ka
+from xover.sound.impedance_peak import impedance_peak_hz
+from xover.speaker import Speaker
+from xover.studies.change.bypass.channels import BareDrivers, channel_impedance_at
+from xover.studies.change.bypass.crossover import Crossover, CrossoverSum, least_ratio
+from xover.studies.change.bypass.sound import Voices
+
+HALF_PRESSURE_X: Final = 2.21508887
+"""x at which a piston's 2 J1(x)/x falls to 1/2."""
+LOUD_PEAK_DB: Final = -20.0
+"""A break-up peak this far below the sum behind the crossover, or less, is heard. Common practice, no source."""
+FAINT_PEAK_DB: Final = -30.0
+
+
+class Fit(StrEnum):
+    """How a driver suits one end of its band."""
+
+    FITS = "fits"
+    MARGINAL = "marginal"
+    POOR = "poor"
+    UNKNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class Breakup:
+    """A peak of the response above the upper corner.
+
+    Attributes
+    ----------
+    peak : where and how high above the trend.
+    octaves_above : over the corner.
+    behind_db : its level behind the crossover, against the sum there; NaN where the sum is not known.
+    """
+
+    peak: ResponsePeak
+    octaves_above: float
+    behind_db: float
+
+
+@dataclass(frozen=True)
+class DriverFitness:
+    """How one channel's driver suits its part of the band. NaN where a value cannot be had.
+
+    Attributes
+    ----------
+    lower_hz, upper_hz : the corners; None where it has no neighbour.
+    resonance_hz : highest peak of its impedance; ratio : lower corner over it; least_ratio : what it should be.
+    resonance : the verdict.
+    ka : at the upper corner; half_angle_deg : where a piston is 6 dB down there (NaN: nowhere in front of it);
+    beams_from_hz : where ka = 2. beaming : the verdict.
+    breakups : peaks above the upper corner; breakup : the verdict.
+    ideal_null_deg : first vertical null with the next channel at the upper corner for equal, in-phase sources as far
+        apart as the two drivers; NaN where a place is not known or there is none.
+    """
+
+    channel: str
+    lower_hz: float | None
+    upper_hz: float | None
+    resonance_hz: float
+    ratio: float
+    least_ratio: float
+    resonance: Fit
+    ka: float
+    half_angle_deg: float
+    beams_from_hz: float
+    beaming: Fit
+    breakups: tuple[Breakup, ...]
+    breakup: Fit
+    ideal_null_deg: float
+
+
+def half_angle_deg(at_ka: float) -> float:
+    """Angle at which a piston is 6.02 dB down, degrees off the axis; NaN where ka is too small for that."""
+    return math.degrees(math.asin(HALF_PRESSURE_X / at_ka)) if at_ka >= HALF_PRESSURE_X else math.nan
+
+
+def path_null_deg(spacing_m: float, frequency_hz: float) -> float:
+    """Angle of the first null of two equal sources in phase, far away: asin(lambda/(2 d)); NaN where there is none.
+
+    S. Linkwitz, JAES 24(1) 1976 (from memory): the paths differ by half a wavelength.
+    """
+    sine = SPEED_OF_SOUND_M_S / frequency_hz / (2.0 * spacing_m) if spacing_m > 0 else math.inf
+    return math.degrees(math.asin(sine)) if sine <= 1.0 else math.nan
+
+
+def resonances_hz(speaker: Speaker, bare: BareDrivers) -> dict[str, float]:
+    """Resonance of each channel's driver as its impedance, or its datasheet, shows it; NaN where it shows none."""
+    f = bare.sound.solution.frequency_hz
+    out = {}
+    for name in bare.names:
+        driver = speaker.drivers[name]
+        if driver.impedance is None and driver.datasheet is not None:
+            out[name] = driver.datasheet.fs_hz
+        else:
+            out[name] = impedance_peak_hz(f, driver.impedance_ohm(f), channel_impedance_at(speaker, bare, name))
+    return out
+
+
+def read_fitness(
+    speaker: Speaker,
+    bare: BareDrivers,
+    voices: Voices,
+    crossover: Crossover,
+    resonance_hz: dict[str, float],
+    reached: CrossoverSum | None,
+) -> tuple[DriverFitness, ...]:
+    """Judge every channel's driver, lowest first.
+
+    Parameters
+    ----------
+    reached : the sum behind the crossover at hand, or None where it is not known.
+    """
+    edges: list[float | None] = [None, *crossover.corners_hz, None]
+    return tuple(
+        _read_one(speaker, bare, voices, crossover, resonance_hz[name], reached, i, edges[i], edges[i + 1])
+        for i, name in enumerate(bare.names)
+    )
+
+
+def _read_one(
+    speaker: Speaker,
+    bare: BareDrivers,
+    voices: Voices,
+    crossover: Crossover,
+    resonance_hz: float,
+    reached: CrossoverSum | None,
+    index: int,
+    lower_hz: float | None,
+    upper_hz: float | None,
+) -> DriverFitness:
+    name = bare.names[index]
+    driver = speaker.drivers[name]
+    needed = least_ratio(crossover.slope.order)
+    ratio = math.nan if lower_hz is None else lower_hz / resonance_hz
+    at_ka = beams = math.nan
+    if driver.diameter_mm is not None and upper_hz is not None:
+        at_ka = float(ka(upper_hz, driver.diameter_mm / 1000.0))
+        beams = float(beaming_frequency_hz(driver.diameter_mm / 1000.0))
+    breakups: tuple[Breakup, ...] = ()
+    measured = driver.response is not None
+    if upper_hz is not None and measured:
+        breakups = _breakups(voices, index, upper_hz, reached)
+    return DriverFitness(
+        channel=name,
+        lower_hz=lower_hz,
+        upper_hz=upper_hz,
+        resonance_hz=resonance_hz,
+        ratio=ratio,
+        least_ratio=needed,
+        resonance=_judge_resonance(ratio, needed) if lower_hz is not None else Fit.FITS,
+        ka=at_ka,
+        half_angle_deg=half_angle_deg(at_ka) if not math.isnan(at_ka) else math.nan,
+        beams_from_hz=beams,
+        beaming=_judge_ka(at_ka) if upper_hz is not None else Fit.FITS,
+        breakups=breakups,
+        breakup=_judge_breakup(breakups) if upper_hz is None or measured else Fit.UNKNOWN,
+        ideal_null_deg=_ideal_null(speaker, bare, index, upper_hz),
+    )
+
+
+def _breakups(voices: Voices, index: int, upper_hz: float, reached: CrossoverSum | None) -> tuple[Breakup, ...]:
+    f = voices.frequency_hz
+    level = level_db(voices.pressure[index])
+    behind = np.full(f.shape, np.nan)
+    if reached is not None:
+        total = reached.total
+        whole = total.level_db if total.coherent else total.best_level_db
+        with np.errstate(invalid="ignore"):
+            behind = level + level_db(reached.filters[voices.names[index]]) - whole
+    return tuple(
+        Breakup(p, math.log2(p.frequency_hz / upper_hz), _at(f, behind, p.frequency_hz))
+        for p in response_peaks(f, level, upper_hz)
+    )
+
+
+def _at(frequency_hz: Float, value: Float, where_hz: float) -> float:
+    return float(value[int(np.argmin(np.abs(np.log(frequency_hz / where_hz))))])
+
+
+def _judge_resonance(ratio: float, needed: float) -> Fit:
+    if math.isnan(ratio):
+        return Fit.UNKNOWN
+    if ratio < 1.0:
+        return Fit.POOR
+    return Fit.FITS if ratio >= needed else Fit.MARGINAL
+
+
+def _judge_ka(at_ka: float) -> Fit:
+    """Fits up to ka = 2, marginal up to 3.83, where the first null comes in. Common practice, no published source."""
+    if math.isnan(at_ka):
+        return Fit.UNKNOWN
+    if at_ka <= BEAMING_KA:
+        return Fit.FITS
+    return Fit.MARGINAL if at_ka <= FIRST_NULL_KA else Fit.POOR
+
+
+def _judge_breakup(breakups: tuple[Breakup, ...]) -> Fit:
+    loudest = max((b.behind_db for b in breakups if not math.isnan(b.behind_db)), default=math.nan)
+    if breakups and math.isnan(loudest):
+        return Fit.UNKNOWN
+    if not breakups or loudest < FAINT_PEAK_DB:
+        return Fit.FITS
+    return Fit.MARGINAL if loudest < LOUD_PEAK_DB else Fit.POOR
+
+
+def _ideal_null(speaker: Speaker, bare: BareDrivers, index: int, upper_hz: float | None) -> float:
+    """Null angle from the vertical distance of the nearest cards of two neighbours."""
+    if upper_hz is None:
+        return math.nan
+    heights = [
+        [
+            place[1]
+            for card in bare.network.drivers
+            if card.driver == name
+            if (place := speaker.drivers[name].place_mm(card.name[1:])) is not None
+        ]
+        for name in bare.names[index : index + 2]
+    ]
+    if not all(heights):
+        return math.nan
+    spacing = min(abs(a - b) for a in heights[0] for b in heights[1]) / 1000.0
+    return path_null_deg(spacing, upper_hz)

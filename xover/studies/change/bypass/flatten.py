@@ -1,0 +1,173 @@
+"""A better sum: gain, delay and a few peaking bands on every channel, by least squares on the level of the sum."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.decibel import level_db
+from xover.curve import Complex, Float
+from xover.electronic.biquad import Band, BandKind, response
+from xover.search.equaliser import least_squares, limits, packed, unpacked
+from xover.speaker import Speaker
+from xover.studies.change.bypass.align import APART_DB, apart, rms_deviation_db
+from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, CrossoverSum, sum_with
+from xover.studies.change.bypass.sound import Voices, crossover_filters, setting
+
+MOST_PER_CHANNEL: Final = 3
+MOST_BANDS: Final = 6
+STRIDE: Final = 2
+WORTH_DB: Final = 0.1
+"""A band that lowers the rms deviation by less than this is not worth its place."""
+PRICE: Final = 0.02
+"""What a decibel of a band's gain counts for against one of rms deviation."""
+SMOOTH_OCTAVES: Final = 0.5
+"""Where the next band goes is read from the deviation smoothed over this."""
+GAIN_REACH_DB: Final = 6.0
+DELAY_REACH_CYCLES: Final = 0.25
+START_Q: Final = 1.4
+
+
+def flatten(
+    speaker: Speaker, voices: Voices, crossover: Crossover, start: CrossoverSum, sample_rate_hz: float
+) -> CrossoverSum:
+    """Add peaking bands one after the other, each on the channel that leads where the sum strays most.
+
+    Least squares over gain, delay and all bands lower the deviation of the level from its mean on every row of the
+    band alike (even in log frequency), plus the price of drivers out of step as in `align` and a small one on the
+    bands' gains. Q stays at 4 or less, boosts at 6 dB: the response is that of one place in front of the loudspeaker.
+
+    Parameters
+    ----------
+    start : the sum behind the crossover at hand with its best settings.
+    """
+    f = voices.frequency_hz
+    rows = np.flatnonzero((f >= voices.band_hz[0]) & (f <= voices.band_hz[1]) & np.isfinite(start.total.level_db))[
+        ::STRIDE
+    ]
+    slopes = crossover_filters(voices.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
+    search = _Search(voices, crossover, slopes, rows, sample_rate_hz)
+    settings = {n: replace(s, delay_s=start.delays_s[n]) for n, s in start.settings.items()}
+    best = search.rms(settings)
+    while best > WORTH_DB and sum(len(s.bands) for s in settings.values()) < MOST_BANDS:
+        grown = search.grown(settings)
+        if grown is None:
+            break
+        tried = search.refined(grown)
+        rms = search.rms(tried)
+        if rms > best - WORTH_DB:
+            break
+        settings, best = tried, rms
+    return sum_with(speaker, voices, crossover, slopes, _normal(settings), sample_rate_hz)
+
+
+def _normal(settings: Mapping[str, ChannelSetting]) -> dict[str, ChannelSetting]:
+    """Highest gain 0, lowest delay 0, bands by frequency."""
+    top, first = max(s.gain_db for s in settings.values()), min(s.delay_s for s in settings.values())
+    return {
+        n: replace(
+            s,
+            gain_db=s.gain_db - top,
+            delay_s=s.delay_s - first,
+            bands=tuple(sorted(s.bands, key=lambda b: b.frequency_hz)),
+        )
+        for n, s in settings.items()
+    }
+
+
+class _Search:
+    """Pressures behind the slopes on the rows of the band, and what settings make of them."""
+
+    def __init__(
+        self,
+        voices: Voices,
+        crossover: Crossover,
+        slopes: Mapping[str, Complex],
+        rows: np.ndarray[tuple[int], np.dtype[np.intp]],
+        sample_rate_hz: float,
+    ) -> None:
+        self.names = voices.names
+        self.crossover = crossover
+        self.frequency_hz = voices.frequency_hz[rows]
+        self.sample_rate_hz = sample_rate_hz
+        self.ways = {n: np.nan_to_num((voices.pressure[i] * slopes[n])[rows]) for i, n in enumerate(voices.names)}
+        edges = [voices.band_hz[0], *crossover.corners_hz, voices.band_hz[1]]
+        self.span = {
+            n: (max(edges[i] / 2.0, self.frequency_hz[0]), min(edges[i + 1] * 2.0, self.frequency_hz[-1]))
+            for i, n in enumerate(voices.names)
+        }
+
+    def parts(self, settings: Mapping[str, ChannelSetting]) -> dict[str, Complex]:
+        """Pressure of each channel with its settings."""
+        f = self.frequency_hz
+        return {
+            n: way
+            * setting(settings[n].gain_db, settings[n].delay_s, settings[n].polarity, f)
+            * response(settings[n].bands, f, self.sample_rate_hz)
+            for n, way in self.ways.items()
+        }
+
+    def total(self, settings: Mapping[str, ChannelSetting]) -> Complex:
+        return np.asarray(np.sum(list(self.parts(settings).values()), axis=0), dtype=complex)
+
+    def rms(self, settings: Mapping[str, ChannelSetting]) -> float:
+        return float(rms_deviation_db(self.total(settings)))
+
+    def grown(self, settings: Mapping[str, ChannelSetting]) -> dict[str, ChannelSetting] | None:
+        """One more band where the smoothed deviation is largest and its channel has room; None where none has."""
+        parts = self.parts(settings)
+        level = level_db(np.sum(list(parts.values()), axis=0))
+        off = _smooth(self.frequency_hz, level - level.mean())
+        leader = np.argmax([np.abs(parts[n]) for n in self.names], axis=0)
+        room = np.array([len(settings[n].bands) < MOST_PER_CHANNEL for n in self.names])
+        if not room.any():
+            return None
+        row = int(np.argmax(np.where(room[leader], np.abs(off), -1.0)))
+        name = self.names[int(leader[row])]
+        band = Band(BandKind.PEAKING, float(self.frequency_hz[row]), float(np.clip(-off[row], -6.0, 3.0)), START_Q)
+        return {n: replace(s, bands=(*s.bands, band)) if n == name else s for n, s in settings.items()}
+
+    def refined(self, settings: Mapping[str, ChannelSetting]) -> dict[str, ChannelSetting]:
+        """Gains, delays of all but the lowest channel, and all bands, by least squares."""
+        moving = self.names[1:]
+        cycles = dict(zip(moving, self.crossover.corners_hz, strict=True))
+        bands = [b for n in self.names for b in settings[n].bands]
+        spans = [self.span[n] for n in self.names for _ in settings[n].bands]
+        free = len(moving)
+
+        def unpack(x: Float) -> dict[str, ChannelSetting]:
+            left: Sequence[Band] = unpacked(bands, x[2 * free :])
+            out = {}
+            for n in self.names:
+                own, left = left[: len(settings[n].bands)], left[len(settings[n].bands) :]
+                k = moving.index(n) if n in moving else -1
+                out[n] = replace(
+                    settings[n],
+                    gain_db=settings[n].gain_db + (float(x[k]) if k >= 0 else 0.0),
+                    delay_s=settings[n].delay_s + (float(x[free + k]) / cycles[n] if k >= 0 else 0.0),
+                    bands=tuple(own),
+                )
+            return out
+
+        def cost(x: Float) -> Float:
+            parts = self.parts(unpack(x))
+            level = level_db(np.sum(list(parts.values()), axis=0))
+            off = (level - level.mean()) / np.sqrt(level.size)
+            steps = [] if self.crossover.slope.quadrature else [apart(a, b) for a, b in pairwise(parts.values())]
+            return np.concatenate([off, APART_DB * np.asarray(steps), PRICE * x[2 * free + 1 :: 3]])
+
+        low, high = limits(bands, spans)
+        reach = np.concatenate([np.full(free, GAIN_REACH_DB), np.full(free, DELAY_REACH_CYCLES)])
+        start = np.concatenate([np.zeros(2 * free), packed(bands)])
+        return unpack(least_squares(cost, start, np.concatenate([-reach, low]), np.concatenate([reach, high])))
+
+
+def _smooth(frequency_hz: Float, value: Float) -> Float:
+    """(n,) mean over half an octave."""
+    u = np.log2(frequency_hz)
+    near = np.abs(u[:, None] - u) <= SMOOTH_OCTAVES / 2.0
+    return np.asarray((near @ value) / near.sum(axis=1), dtype=float)

@@ -1,0 +1,230 @@
+"""The answer of `bypass`: everything that was found, and its shape in JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from xover.acoustic.crossover import CrossoverReading
+from xover.acoustic.decibel import level_db, phase_deg
+from xover.acoustic.level import BandLevel
+from xover.acoustic.summing import AcousticSum
+from xover.amplifier.verdict import LoadLevel
+from xover.curve import Complex, Float
+from xover.readable import Readable
+from xover.studies.change.bypass.capacitor import ProtectionCapacitor
+from xover.studies.change.bypass.channels import BareLoad, Wiring
+from xover.studies.change.bypass.crossover import Crossover, CrossoverMap, CrossoverSum
+from xover.studies.change.bypass.fitness import DriverFitness
+from xover.studies.change.bypass.missing import Missing
+from xover.studies.change.bypass.power import ChannelPower, PowerSplit, Trim
+from xover.studies.change.bypass.twin import ChannelTwin, TwinSum
+
+
+class Gravity(StrEnum):
+    """How much a finding of a bypass matters."""
+
+    STOP = "stop"
+    """Do not switch on: an amplifier or a driver may come to harm."""
+    CAUTION = "caution"
+    """Can do harm, or sound wrong, if it is not heeded."""
+    NOTE = "note"
+    """Good to know."""
+
+
+@dataclass(frozen=True)
+class BypassFinding:
+    """One thing to heed.
+
+    Attributes
+    ----------
+    about : in a word or two.
+    text : one or two sentences, what and what to do.
+    """
+
+    severity: Gravity
+    about: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BypassChannel(Readable):
+    """One amplifier channel and all that concerns it.
+
+    Attributes
+    ----------
+    wiring : which drivers hang on it, and how. load : what it sees.
+    twin : the passive network's twin. missing : what the network did beyond the slopes at hand.
+    fitness : of the driver for its part of the band. power, trim : at the listening level.
+    capacitor : in series for protection; None on all but the highest channel, or where it cannot be told.
+    slope : (n,) complex, electronic slopes at hand, no gain, delay or polarity in them.
+    """
+
+    name: str
+    wiring: Wiring
+    load: BareLoad
+    twin: ChannelTwin
+    missing: Missing
+    fitness: DriverFitness
+    power: ChannelPower
+    trim: Trim
+    capacitor: ProtectionCapacitor | None
+    slope: Complex
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BypassStudy(Readable):
+    """Each driver on its own channel: is it safe, and what does it need?
+
+    Attributes
+    ----------
+    network : the passive network that is taken out.
+    frequency_hz : (n,). band_hz : of all deviations. sample_rate_hz : of the electronic filters.
+    crossover : at hand.
+    channels : by name, lowest first.
+    passive_total, passive, passive_crossovers : the sum behind the network, its deviation, where the ways cross; None
+        and empty where a driver's sound is not known.
+    twin_sum : behind its twin. reached : behind the crossover at hand, best gain, delay and polarity. better : the same
+        with a few peaking bands. Each None where a driver's sound is not known.
+    maps : deviation round each corner.
+    power : the split as a whole.
+    coherent : whether the drivers share a time reference. timing_reason : why.
+    evidence : by driver's name.
+    unknown : what cannot be told, one sentence each. findings : the gravest first.
+    verdict : the answer in a sentence.
+    warnings : what was said of the data on the way.
+    """
+
+    title: str
+    network: str
+    frequency_hz: Float
+    band_hz: tuple[float, float]
+    sample_rate_hz: float
+    crossover: Crossover
+    channels: Mapping[str, BypassChannel]
+    passive_total: AcousticSum | None
+    passive: BandLevel | None
+    passive_crossovers: tuple[CrossoverReading, ...]
+    twin_sum: TwinSum | None
+    reached: CrossoverSum | None
+    better: CrossoverSum | None
+    maps: tuple[CrossoverMap, ...]
+    power: PowerSplit
+    coherent: bool
+    timing_reason: str
+    evidence: Mapping[str, Mapping[str, str]]
+    unknown: tuple[str, ...]
+    findings: tuple[BypassFinding, ...]
+    verdict: str
+    warnings: tuple[str, ...]
+
+    @property
+    def stops(self) -> tuple[BypassFinding, ...]:
+        """The findings that forbid switching on."""
+        return tuple(f for f in self.findings if f.severity is Gravity.STOP)
+
+    @property
+    def loads_broken(self) -> tuple[str, ...]:
+        """Channels whose load lies below their amplifier's rating."""
+        return tuple(n for n, c in self.channels.items() if c.load.verdict.limit_broken)
+
+    @property
+    def limits_broken(self) -> bool:
+        """A stop finding, or a load below a rating: status 1 with --strict."""
+        return bool(self.stops or self.loads_broken)
+
+    def plain(self) -> dict[str, Any]:
+        """The shape that the blueprint fixes, with more keys beside."""
+        return {
+            "title": self.title,
+            "network": self.network,
+            "verdict": self.verdict,
+            "unknown": self.unknown,
+            "channels": {name: self._channel(c) for name, c in self.channels.items()},
+            "findings": self.findings,
+            "crossover": {
+                "frequency_hz": self.crossover.corners_hz,
+                "slope": self.crossover.slope.name,
+                "source": self.crossover.source,
+                "assumed": self.crossover.assumed,
+            },
+            "sample_rate_hz": self.sample_rate_hz,
+            "frequency_hz": self.frequency_hz,
+            "band_hz": self.band_hz,
+            "sums": {
+                "passive": _sum(self.passive_total, self.passive),
+                "twin": None
+                if self.twin_sum is None
+                else {
+                    **(_sum(self.twin_sum.total, self.twin_sum.band) or {}),
+                    "worst_difference_db": self.twin_sum.worst_db,
+                    "worst_difference_hz": self.twin_sum.worst_at_hz,
+                },
+                "crossover": self.reached,
+                "better": self.better,
+            },
+            "maps": self.maps,
+            "listening": {
+                "level_db": self.power.level_db,
+                "distance_m": self.power.distance_m,
+                "headroom_db": self.power.headroom_db,
+                "sensitivity_db": self.power.sensitivity_db,
+                "reference_v": self.power.reference_v,
+                "reason": self.power.reason,
+                "swapped_w": self.power.swapped_w,
+                "swapped_peak_w": self.power.swapped_peak_w,
+            },
+            "timing": {"coherent": self.coherent, "reason": self.timing_reason},
+            "evidence": self.evidence,
+            "warnings": self.warnings,
+        }
+
+    def _channel(self, c: BypassChannel) -> dict[str, Any]:
+        reading = c.load.reading
+        setting = None if self.reached is None else self.reached.settings[c.name]
+        better = None if self.better is None else self.better.settings[c.name]
+        return {
+            "drivers": c.wiring,
+            "minimum_load_ohm": reading.minimum_ohm,
+            "at_hz": reading.minimum_at_hz,
+            "lowest_epdr_ohm": reading.lowest_epdr_ohm,
+            "lowest_epdr_at_hz": reading.lowest_epdr_at_hz,
+            "rating_ohm": c.load.verdict.minimum_load_ohm,
+            "load_verdict": c.load.verdict.level if c.load.verdict.level is not LoadLevel.UNKNOWN else None,
+            "gain_db": c.twin.gain_db,
+            "delay_s": c.twin.delay_s,
+            "polarity": c.twin.polarity,
+            "bands": c.twin.bands,
+            "protection_capacitor_f": None if c.capacitor is None else c.capacitor.chosen.farad,
+            "power_w": c.power.power_w,
+            "twin": c.twin,
+            "crossover": setting,
+            "better": better,
+            "missing": c.missing,
+            "fitness": c.fitness,
+            "power": c.power,
+            "trim": c.trim,
+            "capacitor": _capacitor(c.capacitor),
+        }
+
+
+def _sum(total: AcousticSum | None, band: BandLevel | None) -> dict[str, Any] | None:
+    if total is None:
+        return None
+    out: dict[str, Any] = {"band": band, "level_db": total.level_db}
+    if not total.coherent:
+        out |= {"best_level_db": total.best_level_db, "worst_level_db": total.worst_level_db}
+    return out
+
+
+def _capacitor(capacitor: ProtectionCapacitor | None) -> dict[str, Any] | None:
+    if capacitor is None:
+        return None
+    shown = {f: getattr(capacitor, f) for f in capacitor.__dataclass_fields__ if f != "transfer"}
+    shown["transfer"] = {
+        "magnitude_db": level_db(capacitor.transfer),
+        "phase_deg": phase_deg(capacitor.transfer),
+    }
+    return shown

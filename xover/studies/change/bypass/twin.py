@@ -1,0 +1,203 @@
+"""The passive network's twin: what to dial in on every channel to give each driver the voltage it had."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.acoustic.decibel import level_db, phase_deg
+from xover.acoustic.level import BandLevel
+from xover.acoustic.summing import AcousticSum
+from xover.curve import Complex, Float
+from xover.electronic.biquad import Band, response
+from xover.electronic.twin import Twin, fit_twin, weight_in_sum
+from xover.readable import Readable
+from xover.sound.prediction import Sound
+from xover.studies.change.bypass.channels import BareDrivers
+from xover.studies.change.bypass.sound import Voices, setting
+
+LEAST_WEIGHT: Final = 0.01
+"""Rows where a channel lies 40 dB below the sum or more are not fitted: the sum cannot tell."""
+STRIDE: Final = 4
+"""Every so many rows of the grid are fitted; errors are taken on all of them."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ChannelTwin(Readable):
+    """The twin of one channel.
+
+    Attributes
+    ----------
+    target : (n,) complex voltage that the network puts on the channel's drivers, over the amplifier's.
+    weight : (n,) 0..1, what a row counts: the channel's share of the sum.
+    bands, gain_db, polarity : to dial in.
+    delay_s : against the other channels, 0 or more; the least of them is 0.
+    response : (n,) complex, all of that in it.
+    error_db, error_deg : (n,) twin less target, the delay common to all channels left out; NaN where not known.
+    worst_db, worst_deg : the largest errors, weighted. rms_db : of the level, weighted.
+    unlike_db : how far the network drives the drivers of this channel apart at most where they count; 0 for one.
+    """
+
+    target: Complex
+    weight: Float
+    bands: tuple[Band, ...]
+    gain_db: float
+    delay_s: float
+    polarity: int
+    response: Complex
+    error_db: Float
+    error_deg: Float
+    worst_db: float
+    worst_deg: float
+    rms_db: float
+    unlike_db: float
+
+    def plain(self) -> dict[str, Any]:
+        """What to dial in, and the errors."""
+        return {
+            "gain_db": self.gain_db,
+            "delay_s": self.delay_s,
+            "polarity": self.polarity,
+            "bands": self.bands,
+            "worst_db": self.worst_db,
+            "worst_deg": self.worst_deg,
+            "rms_db": self.rms_db,
+            "unlike_db": self.unlike_db,
+            "target": {"magnitude_db": level_db(self.target), "phase_deg": phase_deg(self.target)},
+            "error_db": self.error_db,
+            "error_deg": self.error_deg,
+        }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class TwinSum(Readable):
+    """The sum behind the twin beside that of the network.
+
+    Attributes
+    ----------
+    total : the sum behind the twin; band : its level and deviation; crossovers : where the ways cross.
+    worst_db, worst_at_hz : the largest difference of its level from that behind the network, in the band; of the
+        highest that any timing allows where the timing is not known. NaN where neither is known.
+    """
+
+    total: AcousticSum
+    band: BandLevel
+    crossovers: tuple[CrossoverReading, ...]
+    worst_db: float
+    worst_at_hz: float
+
+
+def targets_of(bare: BareDrivers, passive: Sound) -> dict[str, tuple[Complex, Float]]:
+    """What the network puts on each channel's drivers, (n,) complex, and how far it drives them apart, (n,) dB.
+
+    A channel's drivers in series share its voltage, so their own voltages are taken over their shares. Where the
+    network drives them unlike, the mean is the target: one channel cannot do more.
+    """
+    out = {}
+    for wiring in bare.wirings:
+        wanted = np.stack([passive.solution.drive[key] / bare.sound.solution.drive[key] for key in wiring.keys])
+        size = np.abs(wanted)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            apart = 20.0 * np.log10(size.max(axis=0) / size.min(axis=0))
+        out[wiring.driver] = (wanted.mean(axis=0), np.where(np.isfinite(apart), apart, 0.0))
+    return out
+
+
+def fit_twins(bare: BareDrivers, passive: Sound, voices: Voices, sample_rate_hz: float) -> dict[str, ChannelTwin]:
+    """Fit every channel's twin.
+
+    The weight of a row is the channel's share of the passive sum (of the highest sum that any timing allows where
+    the timing is not known); where the sound is not known, its share of all drives.
+    """
+    f = voices.frequency_hz
+    targets = targets_of(bare, passive)
+    weights = channel_weights(bare, passive, voices, {name: t for name, (t, _) in targets.items()})
+    few = slice(None, None, STRIDE)
+    fits = {
+        name: fit_twin(
+            f[few],
+            target[few],
+            np.where(weights[name] >= LEAST_WEIGHT, weights[name], 0.0)[few],
+            sample_rate_hz=sample_rate_hz,
+        )
+        for name, (target, _) in targets.items()
+    }
+    first = min(fit.delay_s for fit in fits.values())
+    return {name: _told(f, targets[name], weights[name], fit, first, sample_rate_hz) for name, fit in fits.items()}
+
+
+def _told(
+    f: Float, target: tuple[Complex, Float], weight: Float, fit: Twin, first_s: float, sample_rate_hz: float
+) -> ChannelTwin:
+    """The twin on the whole grid, its delay against the first of the channels."""
+    wanted, unlike = target
+    shape = response(fit.bands, f, sample_rate_hz)
+    exact = shape * setting(fit.gain_db, fit.delay_s, fit.polarity, f)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(np.abs(wanted) > 0, exact / wanted, np.nan)
+        error_db, error_deg = level_db(ratio), phase_deg(ratio)
+    count = np.where(np.isfinite(error_db) & (weight >= LEAST_WEIGHT), weight, 0.0)
+    db, deg = np.nan_to_num(error_db) * count, np.nan_to_num(error_deg) * count
+    return ChannelTwin(
+        target=wanted,
+        weight=weight,
+        bands=fit.bands,
+        gain_db=fit.gain_db,
+        delay_s=fit.delay_s - first_s,
+        polarity=fit.polarity,
+        response=shape * setting(fit.gain_db, fit.delay_s - first_s, fit.polarity, f),
+        error_db=error_db,
+        error_deg=error_deg,
+        worst_db=float(np.max(np.abs(db))),
+        worst_deg=float(np.max(np.abs(deg))),
+        rms_db=float(np.sqrt(np.mean(db[count > 0] ** 2))) if (count > 0).any() else math.nan,
+        unlike_db=float(np.max(unlike * weight)),
+    )
+
+
+def channel_weights(
+    bare: BareDrivers, passive: Sound, voices: Voices, targets: Mapping[str, Complex]
+) -> dict[str, Float]:
+    """(n,) 0..1 by channel: its share of the sum, or of the drives where the sound of a driver is not known."""
+    if not voices.known:
+        whole = np.sum([np.nan_to_num(np.abs(t)) for t in targets.values()], axis=0)
+        return {name: weight_in_sum(target, whole) for name, target in targets.items()}
+    total = passive.total
+    level = total.level_db if total.coherent else total.best_level_db
+    whole = 10.0 ** (level / 20.0)
+    by_key = {b.key: b.pressure for b in passive.branches}
+    return {w.driver: weight_in_sum(np.sum([by_key[key] for key in w.keys], axis=0), whole) for w in bare.wirings}
+
+
+def twin_sum(voices: Voices, passive: Sound, twins: Mapping[str, ChannelTwin]) -> TwinSum | None:
+    """Add the drivers up behind the twin; None where the sound of one is not known."""
+    if not voices.known:
+        return None
+    filters = {name: twin.response for name, twin in twins.items()}
+    total = voices.total(filters)
+    worst, at = difference(voices, total, passive.total)
+    crossovers = read_crossovers(voices.frequency_hz, voices.behind(filters), voices.coherent)
+    return TwinSum(total, voices.deviation(total), crossovers, worst, at)
+
+
+def difference(voices: Voices, now: AcousticSum, then: AcousticSum) -> tuple[float, float]:
+    """The largest difference of two sums' levels in the band, with its sign, and where; NaN where not known."""
+    f = voices.frequency_hz
+    one, other = (s.level_db if s.coherent else s.best_level_db for s in (now, then))
+    with np.errstate(invalid="ignore"):
+        apart = one - other
+    inside = (f >= voices.band_hz[0]) & (f <= voices.band_hz[1]) & np.isfinite(apart)
+    if not inside.any():
+        return math.nan, math.nan
+    row = int(np.argmax(np.where(inside, np.abs(apart), -1.0)))
+    return float(apart[row]), float(f[row])
+
+
+def passive_deviation(voices: Voices, passive: Sound) -> BandLevel | None:
+    """Level and deviation of the passive sum in the band; None where it is not known."""
+    return voices.deviation(passive.total) if voices.known else None

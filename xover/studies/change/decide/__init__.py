@@ -1,0 +1,1 @@
+"""Leave, refresh, redesign or bypass, side by side from the same data."""

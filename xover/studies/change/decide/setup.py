@@ -1,0 +1,359 @@
+"""Every network on one bench: the same readings of what stands in the folder and of what is only proposed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.acoustic.decibel import level_db
+from xover.acoustic.level import band_level, sensitivity
+from xover.amplifier.listening import voltage_for_level
+from xover.amplifier.load import LoadReading, read_load
+from xover.amplifier.part_rating import RatingVerdict
+from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.verdict import LoadLevel, LoadVerdict, judge_load
+from xover.curve import Evidence, Float, log_grid
+from xover.errors import OptionError
+from xover.network import Network, Resistor
+from xover.network.parts import Capacitor
+from xover.quantity import hertz
+from xover.sound.changes import known_level_db
+from xover.sound.impedance_peak import impedance_peak_hz
+from xover.sound.prediction import Sound, sound_of
+from xover.speaker import Speaker
+from xover.studies.bears.stress.study import study_stress
+from xover.studies.bears.tolerance.study import study_tolerance
+from xover.studies.change.bypass.power import heat_w
+from xover.studies.change.decide import criteria as judge
+from xover.studies.change.decide.criteria import Aspect, Criterion
+from xover.studies.change.redesign.prepare import ways
+from xover.studies.change.refresh.compare import change_db
+from xover.studies.desk.check.amplifier import amplifier_findings
+from xover.studies.desk.check.findings import Severity
+from xover.studies.desk.check.network import dc_drive
+from xover.studies.does.load.study import amplifier_of, channel_impedance, fed_drivers
+
+BAND_HZ: Final = (200.0, 18_000.0)
+BUILDS: Final = 1000
+NEAR_DB: Final = 20.0
+"""A drive counts where it lies within this of its highest."""
+DC_SHARE: Final = 0.2
+"""More of a DC voltage than this at the highest driver: no capacitor stands before it. As `xover check`."""
+_PAIR_PER_OCTAVE: Final = 24
+_WORST: Final = (LoadLevel.TOO_LOW, LoadLevel.EDGE, LoadLevel.UNKNOWN, LoadLevel.FITS)
+
+
+@dataclass(frozen=True, eq=False)
+class SpeakerWith(Speaker):
+    """A speaker with networks that do not stand in its folder."""
+
+    proposed: Mapping[str, Network]
+
+    def network(self, name: str) -> Network:
+        """A proposed network, else one of the folder's."""
+        return self.proposed[name] if name in self.proposed else super().network(name)
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """The speaker, and what every network is held against.
+
+    Attributes
+    ----------
+    frequency_hz : (n,). reference : name of the design, or None. design : its sound. design_below_w : what it puts
+        into the highest driver below its resonance; NaN where that is not known.
+    """
+
+    speaker: Speaker
+    frequency_hz: Float
+    reference: str | None
+    design: Sound | None
+    design_below_w: float
+    seed: int
+
+
+@dataclass(frozen=True, eq=False)
+class Read:
+    """A network read: its sound, its criteria by aspect, and the level of its sum (n,), NaN where not known."""
+
+    sound: Sound
+    criteria: Mapping[Aspect, Criterion]
+    level_db: Float
+
+
+def make_bench(speaker: Speaker, reference: str | None, frequency_hz: Float, seed: int) -> Bench:
+    """Put the design on the bench first."""
+    design = sound_of(speaker, reference, frequency_hz) if reference is not None else None
+    below = math.nan if design is None else _below_resonance(speaker, design)[0]
+    return Bench(speaker, frequency_hz, reference, design, below, seed)
+
+
+def read_network(bench: Bench, name: str, proposed: Network | None = None, *, meant: bool, aged: bool) -> Read:
+    """Read one network of the folder, or a proposed one.
+
+    Parameters
+    ----------
+    meant : whether it is there to change the voicing. aged : whether its parts have aged.
+
+    Raises
+    ------
+    InputError, NoSolutionError.
+    """
+    speaker = bench.speaker
+    if proposed is not None:
+        speaker = SpeakerWith(speaker.file, speaker.drivers, {name: proposed})
+    sound = sound_of(speaker, name, bench.frequency_hz)
+    assumed = sound_is_assumed(speaker, sound.network.driver_names)
+    below, note = _below_resonance(speaker, sound)
+    criteria = [
+        sum_criterion(
+            sound.total.level_db if _has_sum(sound) else None,
+            bench.frequency_hz,
+            assumed,
+            why_no_sum(speaker, sound),
+        ),
+        _null(speaker, sound, assumed),
+        _voicing(bench, sound, meant, assumed),
+        *_loads(speaker, sound),
+        judge.tweeter(below, bench.design_below_w, note),
+        _ratings(speaker, name, sound.network),
+        _stops(speaker, name, sound.network),
+        _pair(speaker, name, bench, assumed, aged),
+    ]
+    level = sound.total.level_db if _has_sum(sound) else np.full(bench.frequency_hz.shape, np.nan)
+    return Read(sound, {c.name: c for c in criteria}, level)
+
+
+def sum_criterion(level: Float | None, frequency_hz: Float, assumed: bool, why: str) -> Criterion:
+    """The deviation of a sum; `why` tells why it is not known, or what stands against a verdict."""
+    if level is None or not np.isfinite(level).any():
+        return judge.unknown(Aspect.DEVIATION, why or "the sum is not known")
+    band = band_level(frequency_hz, level, *BAND_HZ)
+    half = (band.highest_deviation_db - band.lowest_deviation_db) / 2.0
+    notes = [why] if why else []
+    if band.known_share < 0.995:
+        notes.append(f"known from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)} only")
+    return judge.deviation(half, assumed=assumed, known_share=band.known_share, note="; ".join(notes))
+
+
+def sound_is_assumed(speaker: Speaker, names: tuple[str, ...]) -> bool:
+    """Whether a flat line stands in for the sound of a driver."""
+    drivers = [speaker.drivers[n] for n in names]
+    return any(d.has_response and d.response_evidence is Evidence.ASSUMED for d in drivers)
+
+
+def why_no_sum(speaker: Speaker, sound: Sound) -> str:
+    """Why the sum is not known, or is worth no verdict; empty where neither holds."""
+    names = sound.network.driver_names
+    silent = [n for n in names if not speaker.drivers[n].has_response]
+    if silent:
+        return f"no response of {', '.join(silent)}"
+    if len(sound.network.channels) > 1:
+        return "several channels, and no electronic crossover is known that goes with them"
+    if not sound.total.coherent:
+        return f"no one sum is right: {sound.timing_reason}"
+    if sound_is_assumed(speaker, names):
+        return "a flat line stands in for a driver's sound: only the levels are worth something"
+    return ""
+
+
+def _has_sum(sound: Sound) -> bool:
+    return sound.total.coherent and len(sound.network.channels) == 1
+
+
+def shallowest(crossovers: tuple[CrossoverReading, ...]) -> float:
+    """The shallowest reversed null; NaN where there is none or one is not known."""
+    depths = [c.null_depth_db for c in crossovers]
+    known = [d for d in depths if d is not None]
+    return min(known) if known and len(known) == len(depths) else math.nan
+
+
+def _null(speaker: Speaker, sound: Sound, assumed: bool) -> Criterion:
+    found = read_crossovers(sound.solution.frequency_hz, sound.branches, sound.total.coherent)
+    why = why_no_sum(speaker, sound) or "; ".join(c.reason for c in found if c.frequency_hz is None)
+    depth = shallowest(found) if _has_sum(sound) else math.nan
+    return judge.reversed_null(depth, assumed=assumed, note=why)
+
+
+def _voicing(bench: Bench, sound: Sound, meant: bool, assumed: bool) -> Criterion:
+    """The largest change of the sum, or of a drive where the sum is not known or a guess."""
+    design = bench.design
+    if design is None:
+        return judge.unknown(Aspect.VOICING, "there is no network of the design to hold it against")
+    f = bench.frequency_hz
+    band = (f >= BAND_HZ[0]) & (f <= BAND_HZ[1])
+    one = all(len(s.network.channels) == 1 for s in (sound, design))
+    alike = one and sound.total.coherent == design.total.coherent
+    if alike and not assumed:
+        with np.errstate(invalid="ignore"):
+            change = np.where(band, known_level_db(sound) - known_level_db(design), np.nan)
+        if np.isfinite(change).any():
+            row = int(np.nanargmax(np.abs(change)))
+            what = "the sum" if sound.total.coherent else "the highest sum that any timing allows"
+            words = f"{what}, {change[row]:+.2f} dB at {hertz(f[row])}" if abs(change[row]) >= 0.005 else ""
+            return judge.voicing(float(abs(change[row])), can_fail=not meant, note=words)
+    size, at_hz, on = _drive_change(sound, design, band)
+    if math.isnan(size):
+        return judge.unknown(Aspect.VOICING, "no drive of both networks is known")
+    where = f" at {hertz(at_hz)}" if size >= 0.005 else ""
+    return judge.voicing(size, can_fail=False, note=f"the drive of {on}{where}, as no sum can be trusted")
+
+
+def _drive_change(sound: Sound, design: Sound, band: np.ndarray) -> tuple[float, float, str]:
+    best = (math.nan, math.nan, "")
+    for key, before in design.solution.drive.items():
+        now = sound.solution.drive.get(key)
+        if now is None:
+            continue
+        near = np.zeros(band.shape, dtype=bool)
+        for drive in (before, now):
+            level = level_db(drive)
+            known = np.isfinite(level)
+            near |= known & (level >= np.max(level[known], initial=-np.inf) - NEAR_DB)
+        change = np.where(band & near, np.abs(change_db(before, now)), np.nan)
+        if not np.isfinite(change).any():
+            continue
+        row = int(np.nanargmax(change))
+        if not change[row] <= best[0]:
+            best = (float(change[row]), float(sound.solution.frequency_hz[row]), key)
+    return best
+
+
+def _loads(speaker: Speaker, sound: Sound) -> tuple[Criterion, Criterion]:
+    network, f = sound.network, sound.solution.frequency_hz
+    read = []
+    for channel in network.channels:
+        amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        limit = amplifier.minimum_load_ohm if amplifier else None
+        own = amplifier is not None and amplifier is not speaker.amplifier
+        refine = channel_impedance(speaker, network, channel.name)
+        z = sound.solution.impedance_ohm[channel.name]
+        reading = read_load(f, z, refine, (float(f[0]), float(f[-1])))
+        read.append((channel.name, reading, judge_load(reading, limit), "[bypass.channels]" if own else "[amplifier]"))
+    return load_criteria(read)
+
+
+def load_criteria(read: list[tuple[str, LoadReading, LoadVerdict, str]]) -> tuple[Criterion, Criterion]:
+    """Lowest load and EPDR of the channel that stands worst: (name, reading, verdict, where its limit stands)."""
+    several = len(read) > 1
+
+    def worst_load(one: tuple[str, LoadReading, LoadVerdict, str]) -> tuple[int, float]:
+        _, reading, verdict, _ = one
+        return _WORST.index(verdict.level), _share(reading.minimum_ohm, verdict)
+
+    name, reading, verdict, where = min(read, key=worst_load)
+    note = (
+        f"{f'{name}, ' if several else ''}at {hertz(reading.minimum_at_hz)}"
+        if math.isfinite(reading.minimum_at_hz)
+        else "no impedance is known"
+    )
+    if verdict.minimum_load_ohm is None:
+        note += ": no minimum_load_ohm in speaker.toml to hold it against"
+    low = judge.load(reading.minimum_ohm, verdict.minimum_load_ohm, verdict.level, where, note)
+    name, reading, verdict, where = min(read, key=lambda r: _share(r[1].lowest_epdr_ohm, r[2]))
+    note = (
+        f"{f'{name}, ' if several else ''}at {hertz(reading.lowest_epdr_at_hz)}"
+        if math.isfinite(reading.lowest_epdr_at_hz)
+        else "no impedance is known"
+    )
+    return low, judge.peak_load(reading.lowest_epdr_ohm, verdict.minimum_load_ohm, where, note)
+
+
+def _share(ohm: float, verdict: LoadVerdict) -> float:
+    return ohm / (verdict.minimum_load_ohm or 1.0) if math.isfinite(ohm) else math.inf
+
+
+def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
+    """Average watts into the highest driver below its resonance at the listening level, and what they are."""
+    wish = speaker.listening
+    if wish is None or wish.level_db is None:
+        return math.nan, "[listening] names no level_db"
+    network, f = sound.network, sound.solution.frequency_hz
+    if len(network.driver_names) < 2:
+        return math.nan, "there is one driver only"
+    if len(network.channels) != 1:
+        return math.nan, "several channels share the sound"
+    sensible = sensitivity(f, known_level_db(sound)).level_db
+    if math.isnan(sensible):
+        return math.nan, "the sensitivity of the drivers is not known"
+    highest = ways(speaker, network, f)[-1]
+    driver = speaker.drivers[highest]
+    resonance = impedance_peak_hz(f, driver.impedance_ohm(f), driver.impedance_ohm)
+    if driver.impedance is None and driver.datasheet is not None:
+        resonance = driver.datasheet.fs_hz
+    if math.isnan(resonance):
+        return math.nan, f"the impedance of {highest} shows no resonance"
+    volts = voltage_for_level(wish.level_db, sensible, wish.distance_m or 1.0)
+    weights = programme_weights(f, Spectrum.PROGRAMME)
+    z = driver.impedance_ohm(f)
+    cards = [d.key for d in network.drivers if d.driver == highest]
+    below = np.where(f < resonance, weights, 0.0)
+    watts = [volts**2 * heat_w(below, sound.solution.drive[key], z)[0] for key in cards]
+    whole = [volts**2 * heat_w(weights, sound.solution.drive[key], z)[0] for key in cards]
+    worst = int(np.argmax(watts))
+    return watts[worst], f"{cards[worst]} below {hertz(resonance)}; {whole[worst]:.2g} W in all at {wish.level_db:g} dB"
+
+
+def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
+    if not _has_rating(speaker, network):
+        return judge.unknown(Aspect.RATINGS, "no rated_power_w and rated_load_ohm of the amplifier in speaker.toml")
+    if not network.parts:
+        return judge.ratings(0.0, False, 0, "no part is left that could burn")
+    found = study_stress(speaker, name).ratings.values()
+    named = {p.name: p for p in network.parts}
+    asked = [r for r in found if isinstance(named[r.name], Resistor | Capacitor) or r.said is not None]
+    compared = [r for r in asked if r.verdict is not RatingVerdict.NOT_KNOWN]
+    silent = [r.name for r in asked if r.verdict is RatingVerdict.NOT_KNOWN]
+    share, over, note = math.nan, False, ""
+    if compared:
+        worst = max(compared, key=lambda r: r.needed / (r.said or 1.0))
+        share = worst.needed / (worst.said or 1.0)
+        over = any(r.verdict is RatingVerdict.OVER for r in compared)
+        note = worst.sentence
+    if silent:
+        note = "; ".join(t for t in (note, f"no rating is stated of {', '.join(silent)}") if t)
+    return judge.ratings(share, over, len(silent), note)
+
+
+def _has_rating(speaker: Speaker, network: Network) -> bool:
+    for channel in network.channels:
+        own = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        if not any(a is not None and a.rated_power_w and a.rated_load_ohm for a in (own, speaker.amplifier)):
+            return False
+    return True
+
+
+def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
+    said = []
+    order = ways(speaker, network, log_grid(20.0, 20_000.0, 12))
+    if len(order) > 1:
+        bare = [c.key for c in network.drivers if c.driver == order[-1]]
+        share = dc_drive(speaker, network, {})
+        said += [f"{key} has no capacitor in series" for key in bare if share[key] > DC_SHARE]
+    if len(network.channels) > 1:
+        said += [x.text for x in amplifier_findings(speaker, name, network) if x.severity is Severity.STOP]
+    return judge.stops(len(said), "; ".join(said))
+
+
+def _pair(speaker: Speaker, name: str, bench: Bench, assumed: bool, aged: bool) -> Criterion:
+    if len(speaker.network(name).channels) > 1:
+        return judge.unknown(Aspect.PAIR, "several channels: the sum is not known")
+    grid = log_grid(*BAND_HZ, _PAIR_PER_OCTAVE)
+    try:
+        study = study_tolerance(speaker, name, grid, builds=BUILDS, seed=bench.seed, band_hz=BAND_HZ)
+    except OptionError as fault:
+        return judge.unknown(Aspect.PAIR, fault.problem)
+    if not study.total_known:
+        return judge.unknown(Aspect.PAIR, "the sum is not known")
+    apart = study.independent
+    note = f"half of all pairs stay within {apart.usual_db:.1f} dB (97.5 %: {apart.rarely_over_db:.1f} dB)"
+    if study.of_sum != "sum":
+        note += f", of the {study.of_sum}"
+    if aged:
+        note += ", as new: each board has aged in its own way, so measure the other one too"
+    return judge.pair(apart.rarely_over_db, assumed=assumed, aged=aged, note=note)

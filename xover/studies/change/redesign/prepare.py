@@ -1,0 +1,222 @@
+"""From an opened speaker and a wish to the goal on a grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.branch import make_branch
+from xover.acoustic.crossover import read_crossovers
+from xover.acoustic.decibel import level_db
+from xover.acoustic.off_axis import axis_factor
+from xover.curve import Complex, Float
+from xover.electronic.slopes import band_pass, parse_slope
+from xover.errors import OptionError
+from xover.network import DriverCard, Network, Solution, solve
+from xover.sound.impedance_peak import impedance_peak_hz
+from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response, make_branches
+from xover.sound.sums import sum_level_db
+from xover.speaker import Speaker
+from xover.studies.change.redesign.goal import Goal, mean_level_db
+from xover.studies.change.redesign.wish import EPDR_SHARE, Wish
+
+POINTS: Final = 96
+GRID_HZ: Final = (20.0, 20_000.0)
+CORNER_STEPS: Final = (2.0 ** (-1 / 3), 2.0 ** (1 / 3))
+"""Where no frequency is given, a third of an octave down and up is tried too."""
+# A tweeter below its resonance may get this much, or a little more than it gets today.
+_QUIET_DB: Final = -20.0
+_MORE_DB: Final = 1.0
+# Where a tweeter's resonance is looked for.
+_RESONANCE_HZ: Final = (300.0, 6000.0)
+
+
+def grid() -> Float:
+    """(96,) frequencies of the search, 20 Hz to 20 kHz."""
+    return np.geomspace(*GRID_HZ, POINTS)
+
+
+def prepare_goal(
+    speaker: Speaker,
+    cards: Sequence[DriverCard],
+    wish: Wish,
+    reference: Network,
+    crossover_hz: Sequence[float] | None,
+    frequency_hz: Float,
+) -> Goal:
+    """Make the goal for networks whose drivers stand on `cards`.
+
+    Parameters
+    ----------
+    reference : the present network: its level, and what its tweeter gets below resonance, are the measure.
+    crossover_hz : corner frequencies of the slopes, rising; None leaves the slopes out.
+
+    Raises
+    ------
+    OptionError : the wish does not fit the speaker.
+    """
+    f = frequency_hz
+    before = solve(reference, f, speaker.impedances_ohm(reference, f))
+    names = tuple(dict.fromkeys(c.driver for c in cards))
+    response = np.stack([card_response(speaker, c, f) for c in cards])
+    known, _ = speaker.timing_is_known(replace(reference, drivers=tuple(cards)))
+    band = (f >= wish.band_hz[0]) & (f <= wish.band_hz[1])
+    reach = np.isfinite(response)
+    has_response = bool(reach[:, band].any(axis=1).all())
+    # Where a driver's response does not reach it counts as silent: in the band at least one must be known.
+    in_band = band & reach.any(axis=0)
+    has_sum = known and has_response and int(in_band.sum()) >= 8
+    quiet = np.where(reach, response, 0.0)
+    goal = Goal(
+        frequency_hz=f,
+        keys=tuple(c.key for c in cards),
+        driver_ohm={name: speaker.drivers[name].impedance_ohm(f) for name in names},
+        response=quiet if has_sum else None,
+        magnitude=np.where(reach, np.abs(response), 0.0) if has_response else np.ones(response.shape),
+        shape_db=_shape(speaker, wish, f),
+        in_band=in_band if has_sum else band,
+        slope_db=_slopes(speaker, cards, wish, reference, crossover_hz, f),
+        off_axis=_off_axis(speaker, cards, wish, quiet, f) if has_sum else None,
+        least_ohm=wish.minimum_load_ohm if wish.minimum_load_ohm is not None else math.nan,
+        least_epdr_ohm=_epdr_floor(wish),
+        least_level_db=math.nan,
+        most_drive_db=_most_drive(speaker, cards, reference, before, f),
+        weights=dict(vars(wish.weights)),
+    )
+    if not has_sum:
+        return goal
+    same = [d.key for d in reference.drivers if d.driver in names]
+    if tuple(same) != goal.keys:
+        return goal
+    drive = np.stack([before.drive[key] for key in goal.keys])[None]
+    return replace(goal, least_level_db=float(mean_level_db(goal, drive)[0]) - wish.may_lose_db)
+
+
+def present_crossovers(speaker: Speaker, reference: Network, frequency_hz: Float) -> tuple[float, ...]:
+    """Where neighbouring drivers of the present network are equally loud, rising; by drive where no sound is known."""
+    solution = solve(reference, frequency_hz, speaker.impedances_ohm(reference, frequency_hz))
+    known, _ = speaker.timing_is_known(reference)
+    branches = make_branches(speaker, reference, solution, known)
+    if not all(np.isfinite(b.pressure).any() for b in branches):
+        branches = tuple(
+            make_branch(d.key, solution.drive[d.key], np.ones(frequency_hz.shape), timing_known=False, group=d.driver)
+            for d in reference.drivers
+        )
+    found = [c.frequency_hz for c in read_crossovers(frequency_hz, branches, known)]
+    return tuple(sorted({float(f) for f in found if f is not None}))
+
+
+def ways(speaker: Speaker, reference: Network, frequency_hz: Float) -> tuple[str, ...]:
+    """The drivers' names from the lowest to the highest, by the middle of what reaches their sound today."""
+    solution = solve(reference, frequency_hz, speaker.impedances_ohm(reference, frequency_hz))
+    middle: dict[str, float] = {}
+    for card in reference.drivers:
+        response = card_response(speaker, card, frequency_hz)
+        size = np.abs(solution.drive[card.key]) * np.where(np.isfinite(response), np.abs(response), 0.0)
+        if not size.any():
+            size = np.abs(solution.drive[card.key])
+        power = np.nan_to_num(size) ** 2
+        middle.setdefault(card.driver, float(np.sum(power * np.log(frequency_hz)) / max(power.sum(), 1e-300)))
+    return tuple(sorted(middle, key=lambda name: middle[name]))
+
+
+def _shape(speaker: Speaker, wish: Wish, f: Float) -> Float:
+    straight = wish.tilt_db_per_octave * np.log2(f / 1000.0)
+    if wish.voicing is None:
+        return np.asarray(straight)
+    network = speaker.network(wish.voicing)
+    level = sum_level_db(speaker, network, solve(network, f, speaker.impedances_ohm(network, f)))
+    if not np.isfinite(level).any():
+        raise OptionError(
+            f"the sum of '{wish.voicing}' is not known, so it cannot be the target", "leave --voicing out"
+        )
+    known = np.isfinite(level)
+    return np.asarray(straight + np.interp(np.log(f), np.log(f[known]), level[known]))
+
+
+def _epdr_floor(wish: Wish) -> float:
+    if wish.epdr_floor_ohm is not None:
+        return wish.epdr_floor_ohm
+    return math.nan if wish.minimum_load_ohm is None else wish.minimum_load_ohm * EPDR_SHARE
+
+
+def _slopes(
+    speaker: Speaker,
+    cards: Sequence[DriverCard],
+    wish: Wish,
+    reference: Network,
+    crossover_hz: Sequence[float] | None,
+    f: Float,
+) -> Float:
+    out = np.full((len(cards), f.size), np.nan)
+    if wish.slope is None or crossover_hz is None:
+        return out
+    order = ways(speaker, reference, f)
+    if len(crossover_hz) != len(order) - 1:
+        raise OptionError(
+            f"{len(order)} ways have {len(order) - 1} crossover frequencies, {len(crossover_hz)} were given",
+            "give one for each neighbouring pair, rising",
+        )
+    slope = parse_slope(wish.slope)
+    for row, card in enumerate(cards):
+        way = order.index(card.driver)
+        lower = crossover_hz[way - 1] if way > 0 else None
+        upper = crossover_hz[way] if way < len(order) - 1 else None
+        target = band_pass(slope, lower, upper, f, None)
+        out[row] = level_db(target)
+        response = card_response(speaker, card, f)
+        if np.isfinite(response).any():
+            out[row] = np.where(np.isfinite(response), out[row], np.nan)
+    in_band = (f >= wish.band_hz[0]) & (f <= wish.band_hz[1])
+    return np.where(in_band[None], out, np.nan)
+
+
+def _off_axis(speaker: Speaker, cards: Sequence[DriverCard], wish: Wish, response: Complex, f: Float) -> Complex | None:
+    places = [speaker.drivers[c.driver].place_mm(c.name[1:]) for c in cards]
+    if any(p is None for p in places) or not wish.angles_deg:
+        return None
+    listening = speaker.listening
+    distance = listening.distance_m if listening is not None and listening.distance_m else RESPONSE_DISTANCE_M
+    rows = []
+    for angle in wish.angles_deg:
+        factors = []
+        for card, place, own in zip(cards, places, response, strict=True):
+            branch = make_branch(
+                card.key,
+                np.ones(f.shape),
+                own,
+                timing_known=True,
+                position_mm=place,
+                diameter_mm=speaker.drivers[card.driver].diameter_mm,
+            )
+            factors.append(axis_factor(f, branch, angle, distance, RESPONSE_DISTANCE_M) * own)
+        rows.append(np.stack(factors))
+    return np.stack(rows)
+
+
+def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], reference: Network, before: Solution, f: Float) -> Float:
+    """The highest way's driver below its resonance: 20 dB down, or a little more than it gets today."""
+    out = np.full((len(cards), f.size), np.nan)
+    highest = ways(speaker, reference, f)[-1]
+    fs = resonance_hz(speaker, highest)
+    if len(cards) < 2 or fs is None:
+        return out
+    today = next((before.drive[d.key] for d in reference.drivers if d.driver == highest), None)
+    limit = np.full(f.shape, _QUIET_DB)
+    if today is not None:
+        limit = np.fmax(limit, level_db(today) + _MORE_DB)
+    for row, card in enumerate(cards):
+        if card.driver == highest:
+            out[row] = np.where(f <= fs, limit, np.nan)
+    return out
+
+
+def resonance_hz(speaker: Speaker, name: str) -> float | None:
+    """Frequency of the highest clear peak of a driver's impedance from 300 Hz to 6 kHz; None where there is none."""
+    f = np.geomspace(*_RESONANCE_HZ, 400)
+    peak = impedance_peak_hz(f, speaker.drivers[name].impedance_ohm(f))
+    return peak if math.isfinite(peak) else None

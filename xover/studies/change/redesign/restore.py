@@ -1,0 +1,182 @@
+"""The fewest changed parts that bring a sum back after a driver was replaced: one, then two, then three."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Float
+from xover.network import Network, Part, solve, value_of
+from xover.parts.bill import make_bill
+from xover.parts.catalogue import Catalogue
+from xover.speaker import Speaker
+from xover.studies.change.redesign.design import Design, openable
+from xover.studies.change.redesign.discrete import Shelf, improve
+from xover.studies.change.redesign.judge import Judge
+from xover.studies.change.redesign.lists import PartList, fixed_item, part_lists
+from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers, ways
+from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
+from xover.studies.change.redesign.topologies import PRESENT
+from xover.studies.change.redesign.wish import Wish
+from xover.studies.change.redesign.words import differences
+from xover.studies.change.redesign.yields import yield_share
+from xover.studies.change.refresh.ratings import needed_ratings
+
+NAME: Final = "fewest changes"
+_MOST_LOOKED_AT: Final = 6
+"""Sets of as many parts, the best by the search's own measure, that are judged in full."""
+_PAIRS_TAKEN_ON: Final = 2
+"""Best pairs that a third part is added to."""
+
+
+def fewest_changes(
+    old: Speaker,
+    new: Speaker,
+    network: Network,
+    catalogue: Catalogue,
+    study: RedesignStudy,
+    before: Judged,
+    within_db: float,
+) -> Proposal | None:
+    """The proposal of the fewest exchanged parts whose sum deviates by no more than `within_db`.
+
+    The load is held to the amplifier's limit, or to what it was with the old driver where that was lower. All values
+    of one part and of each pair are tried; a third part is added to the best pairs.
+
+    Parameters
+    ----------
+    old, new : the speaker with the old and with the new driver.
+    network : the present one. before : as judged with the old driver. study : the redesign of `new`.
+
+    Returns
+    -------
+    None where no three parts do it, or where no one sum is right.
+    """
+    limit = study.wish.minimum_load_ohm
+    wish = replace(study.wish, minimum_load_ohm=None if limit is None else min(limit, before.lowest_ohm))
+    shelf = _shelf(old, new, network, catalogue, wish)
+    if shelf is None:
+        return None
+    judge = Judge(new, network, wish, wish.crossover_hz, grid())
+    index = {name: listed.value.size - 1 for name, listed in shelf.lists.items()}
+    for found in _by_count(shelf, index):
+        for _, chosen in sorted(found, key=lambda pair: pair[0]):
+            names = [name for name, at in chosen.items() if at != index[name]]
+            proposal = _proposal(judge, shelf, network, names, chosen, study)
+            if proposal.judged.deviation_db <= within_db and bears(
+                proposal.judged.lowest_ohm, limit, before.lowest_ohm
+            ):
+                return proposal
+    return None
+
+
+def bears(lowest_ohm: float, limit_ohm: float | None, before_ohm: float) -> bool:
+    """The load fits the amplifier, or is no worse than what it drives today; a thousandth is the grid's."""
+    return limit_ohm is None or lowest_ohm >= min(limit_ohm, before_ohm) * (1.0 - 1e-3)
+
+
+_Found = list[tuple[float, Mapping[str, int]]]
+
+
+def _by_count(shelf: Shelf, index: Mapping[str, int]) -> Iterator[_Found]:
+    """The best exchanges of one part, of two, and of three that hold a good two; each with its merit."""
+    yield _best_of(shelf, index, ((name,) for name in index))
+    pairs = _best_of(shelf, index, combinations(index, 2))
+    yield pairs
+    triples: _Found = []
+    for _, chosen in pairs[:_PAIRS_TAKEN_ON]:
+        moved = [name for name, at in chosen.items() if at != index[name]]
+        if len(moved) < 2:
+            continue
+        _, three = _best_of(shelf, chosen, ((name,) for name in index if name not in moved))[0]
+        names = [name for name, at in three.items() if at != index[name]]
+        # Of the three alone: what else is on the shelf stays as it is fitted.
+        design = replace(shelf.design, network=shelf.network(three))
+        own = replace(shelf, design=design, lists={n: shelf.lists[n] for n in names})
+        better = improve(own, {n: three[n] for n in names})
+        triples.append((better.merit, {**three, **better.index}))
+    yield triples
+
+
+def _best_of(shelf: Shelf, index: Mapping[str, int], sets: Iterable[tuple[str, ...]]) -> _Found:
+    """The few sets of parts whose exchange betters most, the best first, each at its best values."""
+    found: _Found = []
+    for names in sets:
+        places = np.meshgrid(*(np.arange(shelf.lists[n].value.size) for n in names), indexing="ij")
+        varied = {n: p.ravel() for n, p in zip(names, places, strict=True)}
+        merits = shelf.merits(index, varied, found[-1][0] if len(found) == _MOST_LOOKED_AT else np.inf)
+        at = int(np.argmin(merits))
+        if np.isfinite(merits[at]):
+            found.append((float(merits[at]), {**index, **{n: int(v[at]) for n, v in varied.items()}}))
+            found = sorted(found, key=lambda pair: pair[0])[:_MOST_LOOKED_AT]
+    return found
+
+
+def _shelf(old: Speaker, new: Speaker, network: Network, catalogue: Catalogue, wish: Wish) -> Shelf | None:
+    """What each part may become, what is fitted now last in its list; None where no one sum is right."""
+    f = grid()
+    corners = wish.crossover_hz or present_crossovers(old, network, f)
+    if len(corners) != len(ways(new, network, f)) - 1:
+        corners = ()
+    goal = prepare_goal(new, network.drivers, wish, network, corners or None, f)
+    names = openable(network)
+    if not goal.has_sum or not names:
+        return None
+    needed = needed_ratings(new, solve(network, f, goal.driver_ohm))
+    lists = part_lists(network, names, catalogue, needed, wish.largest_coil_h)
+    fitted = {name: _with_fitted(listed, network.part(name)) for name, listed in lists.items()}
+    return Shelf(Design(network, goal, names, {}), fitted)
+
+
+def _with_fitted(listed: PartList, part: Part) -> PartList:
+    item = fixed_item(part)
+    fitted = {"_dcr": item.dcr_ohm, "_esr": item.esr_ohm, "_df": item.dissipation_factor}
+    losses: dict[str, Float] = {s: np.append(loss, fitted[s] or 0.0) for s, loss in listed.losses.items()}
+    return replace(
+        listed,
+        value=np.append(listed.value, value_of(part)),
+        losses=losses,
+        price=np.append(listed.price, 0.0),
+        items=(*listed.items, item),
+    )
+
+
+def _proposal(
+    judge: Judge,
+    shelf: Shelf,
+    present: Network,
+    names: list[str],
+    index: Mapping[str, int],
+    study: RedesignStudy,
+) -> Proposal:
+    new = shelf.network(index)
+    # What stays keeps all that its card says.
+    parts = tuple(new.part(p.name) if p.name in names else p for p in present.parts)
+    network = replace(
+        present,
+        parts=parts,
+        title=f"{study.title}: {NAME} ({PRESENT})",
+        notes=("Found by xover redesign for another driver; check, and measure after building",),
+        path=None,
+    )
+    judged = judge.judged(network)
+    better, worse = differences(study.before, judged, study.wish)
+    return Proposal(
+        name=NAME,
+        circuit=PRESENT,
+        reversed=(),
+        crossover_hz=(),
+        network=network,
+        judged=judged,
+        changed=tuple(names),
+        parts=len(network.parts),
+        bill=make_bill([(name, shelf.lists[name].items[index[name]]) for name in names]),
+        yield_share=yield_share(judge.goals(network)[0], network, study.yield_limit_db, study.seed),
+        proved=False,
+        better=better,
+        worse=worse,
+    )

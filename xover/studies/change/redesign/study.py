@@ -1,0 +1,407 @@
+"""From an opened speaker to a few truly different proposals, each of parts that exist."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Float
+from xover.errors import OptionError
+from xover.network import Network, solve, value_of
+from xover.parts.bill import Bill, make_bill
+from xover.parts.catalogue import Catalogue
+from xover.parts.coil_design import dcr_of_air_coil
+from xover.search.spread import each
+from xover.speaker import Speaker
+from xover.studies.change.redesign.alternatives import pick
+from xover.studies.change.redesign.answer import Answer, Best
+from xover.studies.change.redesign.continuous import SolvedCloud, find_optima
+from xover.studies.change.redesign.design import Design, openable
+from xover.studies.change.redesign.discrete import Chosen, Shelf, improve
+from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.judge import Judge, yield_limit
+from xover.studies.change.redesign.lists import AS_FITTED, WIRE_MM, fixed_item, part_lists
+from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal, present_crossovers, ways
+from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
+from xover.studies.change.redesign.score import score
+from xover.studies.change.redesign.stopped import StoppedError
+from xover.studies.change.redesign.topologies import PRESENT, Topology, fitting, polarities, topology
+from xover.studies.change.redesign.wish import Wish
+from xover.studies.change.redesign.words import differences, headline, redesign_warnings
+from xover.studies.change.redesign.yields import yield_share
+from xover.studies.change.refresh.ratings import needed_ratings
+
+STARTS: Final = 4
+"""Random starts for each topology, polarity and corner frequency, beside the network's own values."""
+MOST_TOPOLOGIES: Final = 3
+MORE_PARTS: Final = 4
+"""A circuit that is tried unasked has at most so many parts more than the present one."""
+_RATING_ROUNDS: Final = 3
+_COST_ROUNDS: Final = 8
+# Two frequencies tell any two parts apart.
+_AT: Final = np.array([1e3, 1e5])
+_DISCRETE_FROM: Final = 2
+"""Optima of a topology that parts are searched from."""
+_FINE: Final = 400
+
+
+def redesign(
+    speaker: Speaker,
+    catalogue: Catalogue,
+    wish: Wish,
+    *,
+    present: str | None = None,
+    circuits: Sequence[str] = (),
+    starts: int = STARTS,
+    seed: int = 1,
+    jobs: int = 1,
+    alternatives: bool = True,
+    progress: Callable[[float, str], None] = lambda _done, _words: None,
+) -> RedesignStudy:
+    """Search for better values, and better networks, in parts that exist.
+
+    Parameters
+    ----------
+    present : name of the network that is there now; by default the folder's own.
+    circuits : topologies to try, "present" among them; none: the present one and the most promising of circuits/.
+    alternatives : search for the least change, the easiest load and the cheapest too.
+    jobs : processes that the topologies are spread over (see `spread.each`); the answer is the same.
+    progress : told the share done and the best so far in words. A KeyboardInterrupt, from it or from the keyboard,
+        ends the search with what was found.
+
+    Same speaker, wish and seed, same answer.
+
+    Raises
+    ------
+    OptionError, InputError, NoSolutionError.
+    """
+    name = present if present is not None else speaker.default_network()
+    reference = speaker.network(name)
+    wish = _with_limits(speaker, wish)
+    f = grid()
+    order = ways(speaker, reference, f)
+    corners = _corners(speaker, reference, wish, order)
+    shapes = _topologies(speaker, reference, order, wish, circuits, corners, f)
+    stopped = False
+    bests: list[Best] = []
+    answers: list[Answer] = []
+    try:
+        progress(0.0, f"{shapes[0].name}, any value")
+        search = partial(_continuous, speaker, reference, wish, order, corners, starts, seed)
+        for best in each(search, shapes, jobs):
+            bests.append(best)
+            least = min(b.optima[0].score for b in bests)
+            progress(0.5 * len(bests) / len(shapes), f"best {least:.3g}; {best.topology.name}, any value")
+        for answer in each(partial(_discrete, speaker, catalogue, wish), bests, jobs):
+            answers.append(answer)
+            least = min(a.chosen.merit for a in answers)
+            words = f"best {least:.3g}; {answer.best.topology.name}, parts that exist"
+            progress(0.5 + 0.4 * len(answers) / len(bests), words)
+    except KeyboardInterrupt as stop:
+        stopped = True
+        unfinished = stop.partial if isinstance(stop, StoppedError) else None
+        if isinstance(unfinished, Best):
+            bests.append(unfinished)
+        elif isinstance(unfinished, Answer):
+            answers.append(unfinished)
+        if not answers and bests:
+            answers = _rounded(speaker, catalogue, wish, bests)
+    if not answers:
+        raise OptionError("the search was stopped before it had found anything", "let it run longer")
+    if not stopped:
+        progress(0.9, "judging the proposals")
+    judge = Judge(speaker, reference, wish, corners, f)
+    before = judge.judged(reference)
+    try:
+        picked = pick(reference, catalogue, answers, stopped or not alternatives)
+    except KeyboardInterrupt:
+        stopped = True
+        picked = pick(reference, catalogue, answers, True)
+    limit = yield_limit(judge, picked)
+    proposals = [_proposal(judge, kind, answer, before, reference, limit, seed) for kind, answer in picked]
+    proposals = _different(proposals)
+    proposals.sort(key=lambda p: (-_known(p.yield_share), p.judged.score))
+    target = judge.goal.shape_db
+    study = RedesignStudy(
+        title=speaker.title,
+        present=name,
+        wish=wish,
+        source=catalogue.source,
+        frequency_hz=judge.frequency_hz,
+        target_db=target,
+        before=before,
+        proposals=tuple(proposals),
+        tried=tuple(s.name for s in shapes),
+        yield_limit_db=limit,
+        seed=seed,
+        stopped=stopped,
+        suitable=_suitable(proposals, before),
+        headline="",
+        warnings=(),
+    )
+    return replace(study, headline=headline(study), warnings=redesign_warnings(study, speaker, judge.goal, reference))
+
+
+def _known(share: float) -> float:
+    return share if math.isfinite(share) else 0.0
+
+
+def _with_limits(speaker: Speaker, wish: Wish) -> Wish:
+    """The amplifier's lowest load, where the wish does not say another."""
+    if wish.minimum_load_ohm is not None or speaker.amplifier is None:
+        return wish
+    return replace(wish, minimum_load_ohm=speaker.amplifier.minimum_load_ohm)
+
+
+def _corners(speaker: Speaker, reference: Network, wish: Wish, order: Sequence[str]) -> tuple[float, ...] | None:
+    """Corner frequencies of the slopes; None where the drivers do not cross and none were given."""
+    if wish.crossover_hz is not None:
+        if len(wish.crossover_hz) != len(order) - 1:
+            raise OptionError(
+                f"{len(order)} ways have {len(order) - 1} crossover frequencies, {len(wish.crossover_hz)} were given",
+                "give one for each neighbouring pair, rising",
+            )
+        return wish.crossover_hz
+    found = present_crossovers(speaker, reference, np.geomspace(20.0, 20_000.0, _FINE))
+    return found if len(found) == len(order) - 1 and found else None
+
+
+def _topologies(
+    speaker: Speaker,
+    reference: Network,
+    order: Sequence[str],
+    wish: Wish,
+    circuits: Sequence[str],
+    corners: tuple[float, ...] | None,
+    f: Float,
+) -> list[Topology]:
+    """Those asked for; else the present one and those that some random values of theirs speak for."""
+    if circuits:
+        asked = [topology(name, reference, order) for name in dict.fromkeys(circuits)]
+        few = [t for t in asked if wish.most_parts is None or len(t.network.parts) <= wish.most_parts]
+        if not few:
+            raise OptionError(
+                f"none of these circuits has {wish.most_parts} parts or fewer", "allow more parts, or other circuits"
+            )
+        return few
+    most = wish.most_parts if wish.most_parts is not None else len(reference.parts) + MORE_PARTS
+    found = fitting(reference, order, most)
+    if not found:
+        raise OptionError(f"no circuit has {most} parts or fewer", "allow more parts")
+    if len(found) <= MOST_TOPOLOGIES:
+        return list(found)
+    worth: list[tuple[float, int]] = []
+    for number, shape in enumerate(found):
+        if not openable(shape.network):
+            continue
+        for turned in polarities(shape, order):
+            goal = prepare_goal(speaker, turned.network.drivers, wish, reference, corners, f)
+            design = _design(turned.network, goal)
+            rng = np.random.default_rng(7)
+            tried = design.start * np.exp(0.7 * rng.standard_normal((300, design.start.size)))
+            worth.append((float(np.min(score(goal, *design.solve(tried)))), number))
+    ranked = list(dict.fromkeys(number for _, number in sorted(worth)))
+    kept = [number for number in ranked if found[number].name != PRESENT][: MOST_TOPOLOGIES - 1]
+    first = [number for number in ranked if found[number].name == PRESENT]
+    return [found[number] for number in (*first, *kept)]
+
+
+def _design(network: Network, goal: Goal) -> Design:
+    coils = [c for c in network.coils if c.name in openable(network)]
+    at = {c.name: (c.henry, c.dcr_ohm if c.dcr_ohm > 0 else dcr_of_air_coil(c.henry, WIRE_MM * 1e-3)) for c in coils}
+    return Design(network, goal, openable(network), at)
+
+
+def _continuous(
+    speaker: Speaker,
+    reference: Network,
+    wish: Wish,
+    order: Sequence[str],
+    corners: tuple[float, ...] | None,
+    starts: int,
+    seed: int,
+    shape: Topology,
+) -> Best:
+    """The best polarity and corner frequency of a topology, and its optima."""
+    f = grid()
+    best: Best | None = None
+    cloud = SolvedCloud()
+
+    def attempt(turned: Topology, at: tuple[float, ...] | None, base: Float | None, count: int) -> Best:
+        goal = prepare_goal(speaker, turned.network.drivers, wish, reference, at, f)
+        design = _design(turned.network, goal)
+        try:
+            bases = [design.start if base is None else base]
+            optima = find_optima(design, bases, starts=count, seed=seed, cloud=cloud)
+        except StoppedError as stop:
+            raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
+        except KeyboardInterrupt:
+            if best is None:
+                raise
+            raise StoppedError(best) from None
+        return Best(turned, design, at or (), optima)
+
+    for turned in polarities(shape, order):
+        best = _better(best, attempt(turned, corners, None, starts))
+    assert best is not None
+    if corners is not None and wish.crossover_hz is None and wish.slope is not None:
+        from_here = best.optima[0].values
+        for step in CORNER_STEPS:
+            best = _better(best, attempt(best.topology, tuple(c * step for c in corners), from_here, 1))
+    return best
+
+
+def _better(one: Best | None, other: Best) -> Best:
+    return other if one is None or other.optima[0].score < one.optima[0].score else one
+
+
+def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Answer:
+    shelf = _shelf(speaker, catalogue, wish, best)
+    try:
+        rough = [improve(shelf, _nearest(shelf, o.values), pairs=False) for o in best.optima[:_DISCRETE_FROM]]
+        chosen = improve(shelf, min(rough, key=lambda c: c.merit).index)
+        shelf, chosen = _within_cost(shelf, chosen, wish.most_cost)
+        for _ in range(_RATING_ROUNDS):
+            shelf, chosen, strong = _strengthened(speaker, catalogue, wish, shelf, chosen)
+            if strong:
+                break
+    except StoppedError as stop:
+        raise StoppedError(Answer(best, shelf, stop.partial)) from None
+    return Answer(best, shelf, chosen)
+
+
+def _nearest(shelf: Shelf, values: Float) -> dict[str, int]:
+    names = shelf.design.open_parts
+    return {n: shelf.lists[n].nearest(float(v)) for n, v in zip(names, values, strict=True)}
+
+
+def _within_cost(shelf: Shelf, chosen: Chosen, most_cost: float | None) -> tuple[Shelf, Chosen]:
+    """Let money count more and more until all parts together cost no more than the bound, or nothing is cheaper."""
+    weight = max(chosen.merit, 0.1) / max(shelf.price(chosen.index), 1e-9)
+    for _ in range(_COST_ROUNDS):
+        if most_cost is None or shelf.price(chosen.index) <= most_cost:
+            break
+        shelf = replace(shelf, price_weight=weight)
+        chosen = improve(shelf, chosen.index)
+        weight *= 3.0
+    return shelf, chosen
+
+
+def _strengthened(
+    speaker: Speaker, catalogue: Catalogue, wish: Wish, shelf: Shelf, chosen: Chosen
+) -> tuple[Shelf, Chosen, bool]:
+    """Whether the chosen parts stand what they get in the chosen network; if not, lists of those that do."""
+    design = shelf.design
+    network = shelf.network(chosen.index)
+    needed = needed_ratings(speaker, solve(network, design.goal.frequency_hz, design.goal.driver_ohm))
+    lists = part_lists(network, design.open_parts, catalogue, needed, wish.largest_coil_h)
+    if all(shelf.lists[n].items[at] in lists[n].items for n, at in chosen.index.items()):
+        return shelf, chosen, True
+    stronger = replace(shelf, lists=lists)
+    start = {n: lists[n].nearest(float(shelf.lists[n].value[at])) for n, at in chosen.index.items()}
+    return stronger, improve(stronger, start), False
+
+
+def _rounded(speaker: Speaker, catalogue: Catalogue, wish: Wish, bests: Sequence[Best]) -> list[Answer]:
+    """Stopped early: the nearest parts to the best continuous values."""
+    out = []
+    for best in bests:
+        shelf = _shelf(speaker, catalogue, wish, best)
+        out.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.optima[0].values), pairs=False)))
+    return out
+
+
+def _shelf(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Shelf:
+    # What the parts must stand is that of the design's own continuous values.
+    values = dict(zip(best.design.open_parts, best.optima[0].values, strict=True))
+    f = grid()
+    solution = solve(best.design.network, f, best.design.goal.driver_ohm, values)
+    lists = part_lists(
+        best.design.network,
+        best.design.open_parts,
+        catalogue,
+        needed_ratings(speaker, solution),
+        wish.largest_coil_h,
+    )
+    return Shelf(best.design, lists)
+
+
+def _proposal(
+    judge: Judge,
+    kind: str,
+    answer: Answer,
+    before: Judged,
+    reference: Network,
+    limit_db: float,
+    seed: int,
+) -> Proposal:
+    network = replace(
+        answer.network,
+        title=f"{judge.speaker.title}: {kind} ({answer.best.topology.name})",
+        notes=("Found by xover redesign; check and measure after building",),
+        path=None,
+    )
+    judged = judge.judged(network)
+    changed = _changed(reference, network) if answer.best.topology.name == PRESENT else ()
+    bill = _bill(answer)
+    better, worse = differences(before, judged, judge.wish)
+    return Proposal(
+        name=kind,
+        circuit=answer.best.topology.name,
+        reversed=answer.best.topology.reversed,
+        crossover_hz=answer.best.crossover_hz,
+        network=network,
+        judged=judged,
+        changed=changed,
+        parts=len(network.parts),
+        bill=bill,
+        yield_share=yield_share(judge.goals(network)[0], network, limit_db, seed),
+        proved=answer.chosen.proved,
+        better=better,
+        worse=worse,
+    )
+
+
+def _changed(reference: Network, network: Network) -> tuple[str, ...]:
+    old = {p.name: p for p in reference.parts}
+    return tuple(
+        p.name
+        for p in network.parts
+        if p.name not in old or not np.allclose(p.impedance_ohm(_AT), old[p.name].impedance_ohm(_AT), rtol=1e-9)
+    )
+
+
+def _bill(answer: Answer) -> Bill:
+    """What is bought: nothing for parts that stay as fitted."""
+    bought = [
+        (name, answer.shelf.lists[name].items[at])
+        for name, at in answer.chosen.index.items()
+        if answer.shelf.lists[name].items[at].maker_code != AS_FITTED
+    ]
+    if answer.best.topology.name != PRESENT:
+        # An autotransformer or a lamp of another circuit is not chosen by value, but must be bought all the same.
+        fixed = [p for p in answer.network.parts if p.name not in answer.chosen.index]
+        bought += [(p.name, replace(fixed_item(p, None), maker_code="as in the circuit")) for p in fixed]
+    return make_bill(bought)
+
+
+def _different(proposals: Sequence[Proposal]) -> list[Proposal]:
+    """Drop what is the same network under another name: the first name stays."""
+    kept: dict[tuple[tuple[str, float], ...], Proposal] = {}
+    for p in proposals:
+        key = (("", float(hash((p.circuit, p.reversed)))), *((q.name, value_of(q)) for q in p.network.parts))
+        kept.setdefault(key, p)
+    return list(kept.values())
+
+
+def _suitable(proposals: Sequence[Proposal], before: Judged) -> bool:
+    """Whether any proposal is worth building: nearer to the goal than the present network."""
+    return any(p.judged.score < before.score for p in proposals)
+
+
+__all__ = ["redesign"]

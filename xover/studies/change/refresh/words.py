@@ -1,0 +1,97 @@
+"""A refresh in sentences: what to do with each part, the verdict, and the cautions."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from xover.acoustic.audibility import audibility
+from xover.network import Network, Part
+from xover.parts.kinds import FACTS, PartKind, kind_of
+from xover.parts.stock_item import ItemKind
+from xover.quantity import hertz
+from xover.studies.change.refresh.choice import Choice
+from xover.studies.change.refresh.places import same_part
+from xover.studies.change.refresh.result import RefreshStudy
+
+LEAVE_DB: Final = 0.25
+"""An old part whose own effect is no larger may stay: below what level matching for a listening test asks for."""
+
+
+def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> str:
+    stays = choice.keeps
+    if math.isnan(effect):
+        why = "its effect is not known" if measured else "not measured"
+        return f"{part.name} stays: {why}" if stays else f"{part.name}: {choice.words}; the old part was {why}"
+    where = f"{effect:.2f} dB on {on} at {hertz(at_hz)}" if effect >= 0.005 else "no change of any drive"
+    if stays:
+        more = f"; {choice.words.partition(', ')[2]}" if choice.items else ""
+        return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}"
+    if effect <= LEAVE_DB:
+        return (
+            f"{part.name}: {choice.words}; the old part could stay by what it does today "
+            f"({where}), but its kind goes on ageing"
+            if FACTS[kind_of(part)].wears_out
+            else f"{part.name}: {choice.words}; the old part could stay by what it does today ({where})"
+        )
+    return f"{part.name}: {choice.words}; the old part does {where} ({audibility(effect)})"
+
+
+def headline(study: RefreshStudy) -> str:
+    fitted = study.refreshed
+    bought = [e for e in study.exchanged if not e.stays]
+    if not bought:
+        return (
+            f"leave it: as it is, every drive lies within {fitted.worst_db:.2f} dB of '{study.reference}' "
+            f"({audibility(fitted.worst_db)})"
+        )
+    kept = len(study.exchanged) - len(bought)
+    text = (
+        f"{len(bought)} of {len(study.exchanged)} parts replaced, {kept} stay: every drive within "
+        f"{_db(fitted.worst_db)} dB of '{study.reference}' from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}"
+    )
+    if not study.held:
+        text += f"; {study.tolerance_db:g} dB was asked, this is the nearest that these parts can give"
+    if study.before is not None and study.before.worst_db <= LEAVE_DB:
+        text += f". As it is, it is {study.before.worst_db:.2f} dB off ({audibility(study.before.worst_db)}): "
+        text += "to leave it is a good answer too"
+    return text
+
+
+def _db(value: float) -> str:
+    """Rounded up, so that no figure reads better than it is."""
+    return f"{math.ceil(value * 1000 - 1e-9) / 1000:.3f}"
+
+
+def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None) -> list[str]:
+    said: list[str] = []
+    if today is None:
+        said.append(
+            "no network 'found': no old part was measured. What wears out is replaced, the rest is taken as marked"
+        )
+    else:
+        extra = [p.name for p in today.parts if all(p.name.lower() != q.name.lower() for q in design.parts)]
+        lost = [p.name for p in design.parts if same_part(today, p) is None]
+        if extra or lost:
+            said.append(
+                f"'{study.found}' and '{study.reference}' differ in their parts ({', '.join(extra + lost)}): "
+                "the refresh builds the reference"
+            )
+    if any(e.kind is PartKind.PAPER and not e.stays for e in study.exchanged):
+        said.append(
+            "paper and oil-filled capacitors from before 1980 may hold PCBs: gloves, do not open them, and take them "
+            "to the hazardous-waste service that your local code names"
+        )
+    if any(e.part[:1].upper() == "C" and not e.stays for e in study.exchanged):
+        said.append(
+            "never try the tweeter without its capacitor, not even to see whether it lives; switch off before soldering"
+        )
+    lines = study.bill.lines
+    for kind, rating in ((ItemKind.CAPACITOR, "voltage"), (ItemKind.RESISTOR, "power")):
+        silent = [n for line in lines if line.kind is kind and line.rating is None for n in line.names]
+        if silent:
+            said.append(f"{', '.join(silent)}: no {rating} rating is stated; 'xover stress' shows what they must stand")
+    for change in study.damping:
+        if change.worth_saying:
+            said.append(change.sentence)
+    return said

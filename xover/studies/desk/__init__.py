@@ -1,0 +1,1 @@
+"""Around the speaker: new, check, values, pad, jig, spice."""

@@ -1,0 +1,1 @@
+"""Is what was typed and measured sound?"""

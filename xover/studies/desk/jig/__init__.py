@@ -1,0 +1,1 @@
+"""A driver's impedance from what an impedance jig measured: how sure is it?"""

@@ -1,0 +1,1 @@
+"""Start a speaker folder from a ready topology."""

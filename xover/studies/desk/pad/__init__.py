@@ -1,0 +1,1 @@
+"""Which two resistors bring a driver down, or stand in for its old level control?"""

@@ -1,0 +1,270 @@
+"""Which two resistors bring a driver down, or stand in for its old level control?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.audibility import audibility
+from xover.curve import Complex, Float
+from xover.errors import OptionError
+from xover.parts.level_control import WORDS, ControlKind, fixed_equivalent
+from xover.parts.pad import (
+    DB,
+    HEAT_RULE,
+    PadAim,
+    PadPower,
+    PadResistors,
+    aim_of_drop,
+    aim_of_pad,
+    best_pad,
+    pad_cost,
+    pad_load_ohm,
+    pad_power,
+    pad_transfer,
+    preferred_pad,
+    textbook_pad,
+)
+from xover.quantity import ohms
+from xover.readable import Readable
+from xover.speaker import Speaker
+from xover.studies.desk.pad.place import PadPlace, driver_place, resistor_place
+
+PREFERRED: Final = ("E24", "E12")
+NO_DROP_DB: Final = 0.05
+"""A control that drops less than this is all but out of the circuit: there is no pad to compare it with."""
+
+
+@dataclass(frozen=True)
+class Control:
+    """A level control and where it stands."""
+
+    kind: ControlKind
+    track_ohm: float
+    setting: float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PadDesign(Readable):
+    """One pair of resistors and what it does in the band.
+
+    Attributes
+    ----------
+    series_ohm : 0: a link. parallel_ohm : across the driver; infinite (null): none.
+    least_drop_db, most_drop_db : from the pad's input to the driver.
+    lowest_load_ohm, highest_load_ohm : magnitude that the filter sees.
+    level_error_db : largest distance from the aim, either way. load_error : largest, of the aimed magnitude.
+    rms_error_db : root of the cost that was minimised, level and load together.
+    network_least_db, network_most_db : change of the voltage at the driver when soldered into the network, against
+        the network without a pad, or with the old control; NaN without a network.
+    level_db : (n,) transfer of the pad. load_ohm : (n,) magnitude.
+    """
+
+    name: str
+    series_ohm: float
+    parallel_ohm: float
+    least_drop_db: float
+    most_drop_db: float
+    lowest_load_ohm: float
+    highest_load_ohm: float
+    level_error_db: float
+    load_error: float
+    rms_error_db: float
+    network_least_db: float
+    network_most_db: float
+    power: PadPower
+    level_db: Float
+    load_ohm: Float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PadStudy(Readable):
+    """Pairs of resistors for one driver, side by side.
+
+    Attributes
+    ----------
+    driver : its name, or "resistor" where only a nominal impedance is known. network : into which it was put, or None.
+    band_words : why this band. frequency_hz : (n,).
+    lowest_ohm, highest_ohm : of the driver in the band. nominal_ohm : what the textbook pair was made for.
+    attenuation_db : the drop that is wanted, or the control's own mean.
+    control : the old control, or None.
+    input_w : power into the pad that the shares are to be taken of, as given, or None.
+    """
+
+    title: str
+    driver: str
+    network: str | None
+    band_words: str
+    frequency_hz: Float
+    lowest_ohm: float
+    highest_ohm: float
+    nominal_ohm: float
+    attenuation_db: float
+    control: Control | None
+    input_w: float | None
+    designs: tuple[PadDesign, ...]
+    sentences: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def design(self, name: str) -> PadDesign:
+        """One of them by name."""
+        return next(d for d in self.designs if d.name == name)
+
+
+def study_pad(
+    what: float | Control,
+    speaker: Speaker | None = None,
+    driver: str | None = None,
+    network: str | None = None,
+    band_hz: tuple[float | None, float | None] = (None, None),
+    nominal_ohm: float | None = None,
+    input_w: float | None = None,
+) -> PadStudy:
+    """Compare pads, or fixed resistors for an old level control.
+
+    Parameters
+    ----------
+    what : the wanted drop in dB, or the control.
+    speaker, driver : whose measured impedance it is for; without them `nominal_ohm` must serve as a resistor.
+    network : named network that the driver plays in; the folder's own default if not given.
+    band_hz : lowest and highest frequency that count; None: where the driver plays.
+    nominal_ohm : for the textbook pair; if not given, the usual rating that the lowest impedance allows (IEC 60268-5).
+    input_w : power into the pad, passed on.
+
+    Raises
+    ------
+    OptionError : a driver that is not there, no driver and no ohms, a band that its sweep does not reach.
+    InputError : faults in the folder's files, a drop or a control that makes no sense.
+    """
+    load = (
+        resistor_place(nominal_ohm, band_hz)
+        if speaker is None
+        else driver_place(speaker, driver, network, band_hz, nominal_ohm)
+    )
+    f, z = load.frequency_hz, load.ohm
+    if isinstance(what, Control):
+        exact = fixed_equivalent(what.kind, what.track_ohm, what.setting)
+        if exact.parallel_ohm == 0:
+            raise OptionError("the control stands at its silent end", "give the setting that you like, above 0")
+        aim = aim_of_pad(f, z, exact)
+        pads = {"control": exact} | {
+            s: preferred_pad(aim, s, series_only=what.kind is ControlKind.RHEOSTAT) for s in PREFERRED
+        }
+        drop = -float(aim.level_db.mean())
+        if what.kind is not ControlKind.L_PAD and drop > NO_DROP_DB:
+            pads["L-pad"] = textbook_pad(load.nominal_ohm, drop)
+    else:
+        aim, drop = aim_of_drop(f, z, what), what
+        pads = {"textbook": textbook_pad(load.nominal_ohm, drop), "best fit": best_pad(aim)}
+        pads |= {s: preferred_pad(aim, s) for s in PREFERRED}
+        exact = None
+    before = _in_network(load, exact)
+    designs = tuple(_judge(name, pad, aim, load, before) for name, pad in pads.items())
+    size = np.abs(z)
+    study = PadStudy(
+        load.title,
+        load.driver,
+        load.network,
+        load.band_words,
+        f,
+        float(size.min()),
+        float(size.max()),
+        load.nominal_ohm,
+        drop,
+        what if isinstance(what, Control) else None,
+        input_w,
+        designs,
+        (),
+        load.warnings,
+    )
+    return _with_sentences(study)
+
+
+def _in_network(load: PadPlace, pad: PadResistors | None) -> Complex | None:
+    """(n,) voltage at the driver in the network, behind a pad or without one; None without a network."""
+    if load.drive is None:
+        return None
+    if pad is None:
+        return load.drive(load.ohm)
+    seen = pad_load_ohm(pad.series_ohm, pad.parallel_ohm, load.ohm)
+    return np.asarray(load.drive(seen) * pad_transfer(pad.series_ohm, pad.parallel_ohm, load.ohm))
+
+
+def _judge(name: str, pad: PadResistors, aim: PadAim, load: PadPlace, before: Complex | None) -> PadDesign:
+    level = DB * np.log(np.abs(pad_transfer(pad.series_ohm, pad.parallel_ohm, aim.ohm)))
+    seen = np.abs(pad_load_ohm(pad.series_ohm, pad.parallel_ohm, aim.ohm))
+    after = _in_network(load, pad)
+    change = np.array([])
+    if after is not None and before is not None:
+        ratio = np.abs(after / before)
+        change = DB * np.log(ratio[np.isfinite(ratio) & (ratio > 0)])
+    return PadDesign(
+        name,
+        pad.series_ohm,
+        pad.parallel_ohm,
+        -float(level.max()),
+        -float(level.min()),
+        float(seen.min()),
+        float(seen.max()),
+        float(np.max(np.abs(level - aim.level_db))),
+        float(np.max(np.abs(seen / np.abs(aim.load_ohm) - 1))),
+        float(np.sqrt(pad_cost(pad.series_ohm, pad.parallel_ohm, aim))),
+        float(change.min()) if change.size else float("nan"),
+        float(change.max()) if change.size else float("nan"),
+        pad_power(pad, aim.ohm),
+        level,
+        seen,
+    )
+
+
+def _with_sentences(study: PadStudy) -> PadStudy:
+    said = list(_control_sentences(study) if study.control else _drop_sentences(study))
+    return replace(study, sentences=(*said, HEAT_RULE))
+
+
+def _drop_sentences(study: PadStudy) -> list[str]:
+    book, best = study.design("textbook"), study.design("best fit")
+    if study.driver == "resistor":
+        return ["the textbook pair is exact on a resistor: the drop as wanted, the load unchanged"]
+    said = [
+        f"the textbook pair for {ohms(study.nominal_ohm)} drops this driver by {book.least_drop_db:.1f} to "
+        f"{book.most_drop_db:.1f} dB; the pair made for its curve by {best.least_drop_db:.1f} to "
+        f"{best.most_drop_db:.1f} dB, with half weight on its load",
+    ]
+    if study.network is not None:
+        # The filter has the last word: what the pad does to its load comes back as level.
+        name, off = min(
+            ((d.name, _network_error(d, study.attenuation_db)) for d in study.designs), key=lambda pair: pair[1]
+        )
+        said.append(
+            f"in network '{study.network}' the textbook pair is off by at most "
+            f"{_network_error(book, study.attenuation_db):.2f} dB, of all four the {name} pair by least, {off:.2f} dB; "
+            f"that is {audibility(off)}"
+        )
+    return said
+
+
+def _network_error(design: PadDesign, down_db: float) -> float:
+    return max(abs(design.network_least_db + down_db), abs(design.network_most_db + down_db))
+
+
+def _control_sentences(study: PadStudy) -> list[str]:
+    control, nearest_pair = study.control, study.design(PREFERRED[0])
+    assert control is not None  # the caller has looked
+    parts = "fixed resistor" if control.kind is ControlKind.RHEOSTAT else "pair of fixed resistors"
+    said = [
+        f"taken as {WORDS[control.kind]}",
+        f"the {parts} in the first row equals the control in level and load, at every frequency and on any driver",
+        f"{PREFERRED[0]} values come within {nearest_pair.level_error_db:.2f} dB and "
+        f"{100 * nearest_pair.load_error:.1f} % of load: {audibility(nearest_pair.level_error_db)}",
+    ]
+    if any(d.name == "L-pad" for d in study.designs):
+        pad = study.design("L-pad")
+        said.append(
+            f"a constant-impedance pad of the same mean drop is something else: it moves the load by up to "
+            f"{100 * pad.load_error:.0f} %, and the filter before it answers"
+            + ("" if study.network is None else f" with {pad.network_least_db:+.1f} to {pad.network_most_db:+.1f} dB")
+        )
+    return said

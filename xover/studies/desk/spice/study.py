@@ -1,0 +1,223 @@
+"""The network with its drivers as a netlist for any SPICE: measured drivers as the circuits fitted to them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from xover import __version__
+from xover.curve import Evidence
+from xover.driver.fit import MOUNTING_NOTE, DriverFit, fit_driver
+from xover.driver.model import DriverModel
+from xover.errors import OptionError
+from xover.network import Network
+from xover.quantity import hertz
+from xover.readable import Readable
+from xover.speaker import Speaker, SpeakerDriver
+from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, network_cards
+from xover.studies.desk.spice.names import comment
+
+PER_DECADE: Final = 48
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SpiceDriver(Readable):
+    """A driver as it was written.
+
+    Attributes
+    ----------
+    model : the circuit itself.
+    fit : how it was found and how far it can be trusted; None where it is that of the data sheet values.
+    evidence : what the impedance rests on.
+    warnings : what is doubtful, one sentence each.
+    """
+
+    model: DriverModel
+    fit: DriverFit | None
+    evidence: Evidence
+    warnings: tuple[str, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """Residual and band of the fit, null for a data sheet; the figures of the circuit."""
+        fit = self.fit
+        return {
+            "source": "data sheet" if fit is None else "fit",
+            "evidence": self.evidence,
+            "relative_rms": None if fit is None else fit.relative_rms,
+            "worst_residual": None if fit is None else fit.worst_residual,
+            "worst_at_hz": None if fit is None else fit.worst_at_hz,
+            "band_hz": None if fit is None else fit.band_hz,
+            "re_ohm": self.model.re_ohm,
+            "fs_hz": self.model.fs_hz if fit is None else fit.fs_hz,
+            "qms": self.model.qms if fit is None else fit.qms,
+            "qes": self.model.qes if fit is None else fit.qes,
+            "qts": self.model.qts if fit is None else fit.qts,
+            "elements": self.model.rlc_elements(),
+            "warnings": self.warnings,
+        }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SpiceNetlist(Readable):
+    """A netlist and what it holds.
+
+    Attributes
+    ----------
+    netlist : the text, lines ended by a line feed.
+    drivers : by name.
+    losses : how each dissipation factor was written.
+    drive : node that carries each driver's voltage over the amplifier's, by key.
+    channels : voltage source of each channel: the load is -1/its current.
+    renamed : names that had to change, old to new, under "parts", "nodes" and "drivers".
+    """
+
+    title: str
+    network: str
+    netlist: str
+    drivers: Mapping[str, SpiceDriver]
+    losses: tuple[SpiceLoss, ...]
+    drive: Mapping[str, str]
+    channels: Mapping[str, str]
+    renamed: Mapping[str, Mapping[str, str]]
+    warnings: tuple[str, ...]
+
+
+def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None = None) -> SpiceNetlist:
+    """Write one network of a speaker as SPICE3 cards, drivers included.
+
+    A measured driver becomes the circuit fitted to its impedance (`fit_driver`), one that is known by its data sheet
+    that circuit itself. Losses stand in series as resistors, a dissipation factor as cells that follow it.
+
+    Parameters
+    ----------
+    loss_at_hz : write each dissipation factor as the fixed resistor that it is at this frequency, for analysis in
+        time; None: as cells that follow it from 20 Hz to 20 kHz, for small-signal analysis.
+
+    Raises
+    ------
+    OptionError : a `loss_at_hz` outside 20 Hz to 20 kHz. InputError : a sweep to which no circuit can be fitted.
+    """
+    if loss_at_hz is not None and not FROM_HZ <= loss_at_hz <= TO_HZ:
+        raise OptionError(f"losses cannot be written for {loss_at_hz:g} Hz", f"give {FROM_HZ:g} to {TO_HZ:g} Hz")
+    network = speaker.network(network_name)
+    drivers = {name: _driver(speaker.drivers[name]) for name in network.driver_names}
+    cards = network_cards(network, {name: d.model for name, d in drivers.items()}, loss_at_hz)
+    warnings = tuple(_warnings(network, drivers, cards))
+    return SpiceNetlist(
+        title=speaker.title,
+        network=network_name,
+        netlist=_text(speaker.title, network_name, network, drivers, cards),
+        drivers=drivers,
+        losses=cards.losses,
+        drive=cards.drive,
+        channels=cards.channel,
+        renamed=cards.renamed,
+        warnings=warnings,
+    )
+
+
+def _driver(driver: SpeakerDriver) -> SpiceDriver:
+    said = [note for note in driver.notes if "impedance" in note]
+    if driver.impedance is None:
+        if driver.datasheet is None:  # cannot be: the speaker file has been checked
+            raise OptionError(f"no impedance is known for {driver.name}", "add an impedance table or a datasheet")
+        return SpiceDriver(driver.datasheet.model, None, driver.impedance_evidence, tuple(said))
+    fit = fit_driver(driver.impedance)
+    said += fit.warnings
+    low, high = fit.band_hz
+    if low > FROM_HZ * 1.001 or high < TO_HZ * 0.999:
+        said.append(f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess")
+    return SpiceDriver(fit.model, fit, driver.impedance_evidence, tuple(said))
+
+
+def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: SpiceCards) -> Iterator[str]:
+    for name, driver in drivers.items():
+        yield from (_of_driver(name, text) for text in driver.warnings)
+    for part in network.resistors:
+        if part.is_lamp:
+            yield f"{part.name} is a lamp or resettable fuse, written cold ({part.ohm:g} ohm): true at low level only"
+    if any(loss.pairs for loss in cards.losses):
+        yield (
+            "dissipation factors are written for small-signal analysis (.ac): for one in time, such as .tran, "
+            "give --loss-at 1k, or the frequency that matters"
+        )
+    if any(loss.fixed_ohm is not None for loss in cards.losses):
+        worst = max(cards.losses, key=lambda loss: loss.worst_error)
+        yield (
+            f"fixed resistors stand for dissipation factors: the impedance of {worst.part} is off by up to "
+            f"{worst.worst_error:.1%} (at {hertz(worst.worst_at_hz)})"
+        )
+
+
+def _of_driver(name: str, text: str) -> str:
+    """A sentence that says of which driver it is."""
+    named = text.startswith(f"{name}:") or f"impedance of {name}" in text
+    return text if named else f"{name}: {text}"
+
+
+def _text(
+    title: str, network_name: str, network: Network, drivers: Mapping[str, SpiceDriver], cards: SpiceCards
+) -> str:
+    load = ", ".join(f"-1/I({source})" for source in cards.channel.values())
+    lines = comment(f"{title}: network '{network_name}'")
+    lines += comment()
+    lines += comment(
+        "A passive loudspeaker network with its drivers, for small-signal analysis, "
+        f"{hertz(FROM_HZ)} to {hertz(TO_HZ)}. "
+        f"Amplifier channels are ideal sources of 1 V. V(drive_...) is the voltage at a driver, its own polarity "
+        f"included; the load is {load}. Written by xover {__version__}."
+    )
+    lines += comment()
+    for name, driver in drivers.items():
+        lines += _driver_comment(name, driver)
+    if any(driver.fit is not None for driver in drivers.values()):
+        lines += comment(f"Of the fitted drivers, {MOUNTING_NOTE}.", "  ")
+    said = [*_loss_sentences(cards.losses)]
+    said += [
+        f"{p.name}: a lamp or resettable fuse, cold: true at low level only." for p in network.resistors if p.is_lamp
+    ]
+    said += [f"{remark}." for remark in cards.remarks]
+    for what, names in cards.renamed.items():
+        if names:
+            said.append(f"Renamed {what}: " + ", ".join(f"{old} is {new}" for old, new in names.items()) + ".")
+    lines += [line for sentence in said for line in comment(sentence, "  ")]
+    lines += [*comment(), *cards.main, *comment(), *cards.subcircuits, *comment()]
+    lines.append(f".ac dec {PER_DECADE} {FROM_HZ:g} {TO_HZ:g}")
+    lines += [f".print ac vdb({node}) vp({node})" for node in cards.drive.values()]
+    lines += [f".print ac i({source})" for source in cards.channel.values()]
+    return "\n".join([*lines, ".end", ""])
+
+
+def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
+    fit = driver.fit
+    if fit is None:
+        said = f"the circuit of its data sheet values (evidence: {driver.evidence}), no fit"
+    else:
+        low, high = (hertz(f) for f in fit.band_hz)
+        said = f"fitted to its impedance (evidence: {driver.evidence}), {fit.rows} rows from {low} to {high}"
+        said += "" if fit.phase_used else ", magnitude only"
+        said += f". Residual, relative: {fit.relative_rms:.2%} rms, {fit.worst_residual:.2%} at most"
+        said += f" (at {hertz(fit.worst_at_hz)})"
+        if math.isfinite(fit.fs_hz):
+            said += f". As mounted, fs {hertz(fit.fs_hz)}"
+            said += f", Qms {fit.qms:.2f}" if math.isfinite(fit.qms) else ""
+            said += f", Qes {fit.qes:.2f}" if math.isfinite(fit.qes) else ""
+    lines = comment(f"{name}: {said}.", "  ")
+    return lines + [line for text in driver.warnings for line in comment(f"{_of_driver(name, text)}.", "  ")]
+
+
+def _loss_sentences(losses: Sequence[SpiceLoss]) -> Iterator[str]:
+    band = f"{hertz(FROM_HZ)} to {hertz(TO_HZ)}"
+    if any(loss.pairs for loss in losses):
+        yield (
+            "A dissipation factor, or constant loss angle, is a series resistance df/(2 pi f C). Pairs of R||C and "
+            f"R||-C follow it from {band}, for .ac only: in time the negative capacitors are unstable."
+        )
+    for loss in losses:
+        how = f"{loss.pairs} pairs" if loss.fixed_ohm is None else f"one fixed resistor of {loss.fixed_ohm:.4g} ohm"
+        yield (
+            f"{loss.part}: dissipation factor {loss.dissipation_factor:.4g} as {how}; from {band} its impedance is "
+            f"right to {loss.worst_error:.2g} of itself (worst at {hertz(loss.worst_at_hz)})."
+        )

@@ -1,0 +1,1 @@
+"""Which values that exist come near to the one that is wanted: alone, or two together."""

@@ -1,0 +1,1 @@
+"""What the network does: load, angles, formula, sensitivity."""

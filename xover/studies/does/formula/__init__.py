@@ -1,0 +1,1 @@
+"""The exact transfer functions as formulas, and what can be read off them."""

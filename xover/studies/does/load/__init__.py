@@ -1,0 +1,1 @@
+"""What does the amplifier see, and may it?"""

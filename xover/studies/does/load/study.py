@@ -1,0 +1,234 @@
+"""What does the amplifier see, and may it?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from xover.acoustic.level import sensitivity
+from xover.amplifier.demand import Demand, rated_voltage, read_demand
+from xover.amplifier.faults import FaultCase, fault_cases
+from xover.amplifier.listening import ListeningNeed, read_listening
+from xover.amplifier.load import LoadReading, read_load
+from xover.amplifier.source import SourceEffect, source_effect
+from xover.amplifier.verdict import LoadVerdict, judge_load
+from xover.curve import Complex, Float
+from xover.files.speaker import Amplifier
+from xover.network import Network, find_sections, solve
+from xover.readable import Readable
+from xover.sound.prediction import plain_load, sound_of
+from xover.speaker import Speaker
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ChannelLoad(Readable):
+    """One amplifier channel: what it sees and what that means for the amplifier at hand.
+
+    Attributes
+    ----------
+    channel : its name; drivers : keys of the drivers that it feeds.
+    reading : the load over frequency and the figures that decide.
+    verdict : against the lowest load that the amplifier allows.
+    demand : current and power at the rated voltage; None without a rating.
+    source : how the output resistance bends the response; None where no output_ohm is known.
+    """
+
+    channel: str
+    drivers: tuple[str, ...]
+    impedance_ohm: Complex = field(repr=False)
+    reading: LoadReading
+    verdict: LoadVerdict
+    demand: Demand | None
+    source: SourceEffect | None
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class LoadStudy(Readable):
+    """The load of one network.
+
+    Attributes
+    ----------
+    channels : by name.
+    faults : each driver open and shorted in turn.
+    listening : watts for the listening level; None where speaker.toml gives no level.
+    limits_broken : sentences, one for each limit of the user's that does not hold.
+    """
+
+    title: str
+    network: str
+    frequency_hz: Float
+    channels: Mapping[str, ChannelLoad]
+    faults: tuple[FaultCase, ...]
+    listening: ListeningNeed | None
+    limits_broken: tuple[str, ...]
+    residual: float
+    warnings: tuple[str, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """The blueprint's shape, the figures under `summary`."""
+        return {
+            "title": self.title,
+            "network": self.network,
+            "frequency_hz": self.frequency_hz,
+            "load": plain_load({name: c.impedance_ohm for name, c in self.channels.items()}),
+            "summary": {
+                "channels": {name: _plain_channel(c) for name, c in self.channels.items()},
+                "faults": self.faults,
+                "listening": self.listening,
+                "limits_broken": self.limits_broken,
+                "solve_residual": self.residual,
+            },
+            "warnings": self.warnings,
+        }
+
+
+def _plain_channel(channel: ChannelLoad) -> dict[str, Any]:
+    """Figures only: the curves stand under `load` already."""
+    curves = ("frequency_hz", "impedance_ohm", "phase_deg", "epdr_ohm")
+    figures = {k: v for k, v in vars(channel.reading).items() if k not in curves}
+    return {
+        "drivers": channel.drivers,
+        **figures,
+        "verdict": channel.verdict,
+        "demand": channel.demand,
+        "source_effect": channel.source,
+    }
+
+
+def study_load(
+    speaker: Speaker, network_name: str, frequency_hz: Float, *, output_ohm: float | None = None
+) -> LoadStudy:
+    """Study the load of one network.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising; its ends are the band that is judged.
+    output_ohm : amplifier's output resistance; by default that of speaker.toml.
+
+    Raises
+    ------
+    InputError, OptionError, NoSolutionError.
+    """
+    network = speaker.network(network_name)
+    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    band = (float(frequency_hz[0]), float(frequency_hz[-1]))
+    channels: dict[str, ChannelLoad] = {}
+    for channel in network.channels:
+        z = solution.impedance_ohm[channel.name]
+        refine = channel_impedance(speaker, network, channel.name)
+        fed = fed_drivers(network, channel.name)
+        amplifier = amplifier_of(speaker, network, fed)
+        reading = read_load(frequency_hz, z, refine, band)
+        ohms = output_ohm if output_ohm is not None else (amplifier.output_ohm if amplifier else None)
+        power, load = (amplifier.rated_power_w, amplifier.rated_load_ohm) if amplifier else (None, None)
+        channels[channel.name] = ChannelLoad(
+            channel=channel.name,
+            drivers=fed,
+            impedance_ohm=z,
+            reading=reading,
+            verdict=judge_load(reading, amplifier.minimum_load_ohm if amplifier else None),
+            demand=read_demand(reading, power, load) if power and load else None,
+            source=source_effect(frequency_hz, z, ohms, refine, band) if ohms is not None else None,
+        )
+    broken = tuple(
+        (f"channel {c.channel}: " if len(channels) > 1 else "") + c.verdict.sentence
+        for c in channels.values()
+        if c.verdict.limit_broken
+    )
+    return LoadStudy(
+        title=speaker.title,
+        network=network_name,
+        frequency_hz=frequency_hz,
+        channels=channels,
+        faults=_faults(speaker, network, frequency_hz),
+        listening=_listening(speaker, network_name, frequency_hz, channels),
+        limits_broken=broken,
+        residual=solution.residual,
+        warnings=_warnings(speaker, network, channels),
+    )
+
+
+def channel_impedance(speaker: Speaker, network: Network, channel: str) -> Callable[[Float], Complex]:
+    """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
+
+    def at(frequency_hz: Float) -> Complex:
+        return solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz)).impedance_ohm[channel]
+
+    return at
+
+
+def fed_drivers(network: Network, channel: str) -> tuple[str, ...]:
+    """Keys of the drivers whose section touches a channel's plus."""
+    plus = next(c.plus for c in network.channels if c.name == channel)
+    ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
+    keys = {d.name: d.key for d in network.drivers}
+    fed: list[str] = []
+    for section in find_sections(network):
+        if any(plus in ends[name] for name in section.elements):
+            fed += [keys[name] for name in section.drivers]
+    return tuple(dict.fromkeys(fed))
+
+
+def amplifier_of(speaker: Speaker, network: Network, fed: tuple[str, ...]) -> Amplifier | None:
+    """The amplifier behind a channel: with several channels that of [bypass.channels], else [amplifier]."""
+    bypass = speaker.file.speaker.bypass
+    if len(network.channels) > 1 and bypass is not None:
+        for key in fed:
+            name = network.driver_card(key).driver
+            if name in bypass.channels:
+                return bypass.channels[name]
+    return speaker.amplifier
+
+
+def _faults(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
+    amplifiers = [amplifier_of(speaker, network, fed_drivers(network, c.name)) for c in network.channels]
+    rated = {
+        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
+        for a in amplifiers
+    }
+    # Channels of unlike amplifiers share no voltage: then only ratios are told.
+    volts = rated.pop() if len(rated) == 1 else None
+    return fault_cases(
+        network,
+        frequency_hz,
+        speaker.impedances_ohm(network, frequency_hz),
+        volts,
+        lambda f: speaker.impedances_ohm(network, f),
+    )
+
+
+def _listening(
+    speaker: Speaker, network_name: str, frequency_hz: Float, channels: Mapping[str, ChannelLoad]
+) -> ListeningNeed | None:
+    wish = speaker.listening
+    if wish is None or wish.level_db is None or len(channels) != 1:
+        return None
+    sound = sound_of(speaker, network_name, frequency_hz)
+    level = sensitivity(frequency_hz, sound.total.level_db).level_db
+    if math.isnan(level):  # the sum is not known over an octave
+        return None
+    amplifier = speaker.amplifier
+    only = next(iter(channels.values()))
+    return read_listening(
+        wish.level_db,
+        wish.distance_m or 1.0,
+        wish.headroom_db or 0.0,
+        level,
+        only.reading.minimum_ohm,
+        amplifier.rated_power_w if amplifier else None,
+        amplifier.rated_load_ohm if amplifier else None,
+    )
+
+
+def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, ChannelLoad]) -> tuple[str, ...]:
+    said = [note for name in network.driver_names for note in speaker.drivers[name].notes if "response" not in note]
+    for channel in channels.values():
+        said += channel.reading.notes
+    said += [
+        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): hot, the load rises"
+        for part in network.resistors
+        if part.is_lamp
+    ]
+    return tuple(dict.fromkeys(said))

@@ -1,1 +1,0 @@
-"""Redesign: new values, or another topology, for a better sum with parts that exist."""
