@@ -2,7 +2,7 @@
 
     XoverError
     ├── InputError       a file that the user wrote or measured is at fault
-    ├── OptionError      an argument on the command line is at fault
+    ├── OptionError      an argument is at fault, on the command line or in Python
     └── NoSolutionError  the network has no unique solution
 
 The branch says who must act. All of them end a command with exit status 2 and one line.
@@ -12,9 +12,12 @@ Anything else that escapes is a fault of xover itself.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
+
+_NAMED: Final = re.compile("\u27e6([a-z_0-9]+)\u27e7")
 
 
 class XoverError(Exception):
@@ -66,16 +69,36 @@ class InputError(XoverError):
 
 
 class OptionError(XoverError):
-    """A fault in what was typed on the command line: what is wrong and what would be right."""
+    """A fault in what was asked: what is wrong and what would be right.
+
+    A parameter stands in both as `named(parameter)`: each face spells it its own way, `--tolerance` or `tolerance_db`.
+    """
 
     def __init__(self, problem: str, remedy: str) -> None:
         self.problem = problem
         self.remedy = remedy
-        super().__init__(_one_line(f"{problem}; {remedy}"))
+        super().__init__(self.spelled(str))
+
+    def spelled(self, spell: Callable[[str], str]) -> str:
+        """One line, with every parameter as `spell` writes it."""
+        return _one_line(_spell(f"{self.problem}; {self.remedy}", spell))
+
+    def spelled_by(self, spell: Callable[[str], str]) -> OptionError:
+        """The same fault in the words of one face."""
+        return OptionError(_spell(self.problem, spell), _spell(self.remedy, spell))
 
     def __reduce__(self) -> tuple[Any, ...]:
         """So that it can travel between processes."""
         return type(self), (self.problem, self.remedy)
+
+
+def _spell(text: str, spell: Callable[[str], str]) -> str:
+    return _NAMED.sub(lambda found: spell(found[1]), text)
+
+
+def named(parameter: str) -> str:
+    """A parameter within the words of an OptionError, for the face to spell."""
+    return f"\u27e6{parameter}\u27e7"
 
 
 class NoSolutionError(XoverError):

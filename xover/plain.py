@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.declare import declared
+
 
 def to_plain(value: Any) -> Any:
     """Turn a result into dicts, lists, numbers, strings and None.
@@ -24,9 +26,14 @@ def to_plain(value: Any) -> Any:
     if isinstance(value, float):  # first, as most values are
         return value if math.isfinite(value) else None
     if hasattr(value, "plain") and not isinstance(value, type):
-        return to_plain(value.plain())
+        shape = value.plain()
+        if dataclasses.is_dataclass(value):
+            shape = dict(shape) | {k: v for k, v in _figures(value).items() if k not in shape}
+        return to_plain(shape)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        keys = {name: fig.json for name, fig in declared(value)}
+        named = {f.name: keys.get(f.name, f.name) for f in dataclasses.fields(value)}
+        return {key or name: to_plain(getattr(value, name)) for name, key in named.items() if key is not None}
     if isinstance(value, Mapping):
         return {str(k): to_plain(v) for k, v in value.items()}
     if isinstance(value, np.ndarray):
@@ -42,6 +49,11 @@ def to_plain(value: Any) -> Any:
     if isinstance(value, np.generic):
         return to_plain(value.item())
     raise TypeError(f"no JSON for {type(value).__name__}")
+
+
+def _figures(value: Any) -> dict[str, Any]:
+    """Figures that the class declares, by their key."""
+    return {fig.json or name: getattr(value, name) for name, fig in declared(value) if fig.json is not None}
 
 
 def _array(value: NDArray[Any]) -> list[Any]:

@@ -32,3 +32,8 @@ def ohm(value: float | None, digits: int = 1) -> str:
 def degrees(value: float | None) -> str:
     """An angle for a column, or a dash."""
     return DASH if value is None or not math.isfinite(value) else f"{round(value) + 0:d}"
+
+
+def money(value: float | None) -> str:
+    """A price or a cost in the list's own money, or a dash."""
+    return DASH if value is None else f"{value:.2f}"

@@ -13,12 +13,15 @@ import xover
 PACKAGE = Path(xover.__file__).parent
 LAYERS = [
     "errors",
+    "declare",
     "plain",
     "interpolate",
     "quantity",
+    "units",
     "readable",
     "rounded",
     "curve",
+    "blocks",
     "files",
     "network",
     "driver",

@@ -17,6 +17,7 @@ from page_checks import (
     says_nothing,
 )
 
+from xover.blocks import Downloads, Facts, Head, Items, Listing, Picture, Section, Text, Warn, table
 from xover.cli.main import main
 from xover.drawing.page import Panel, make_page
 from xover.drawing.schematic import draw_schematic
@@ -24,7 +25,6 @@ from xover.drawing.svg import figure_svg
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
 from xover.report import make_report
-from xover.report.blocks import Downloads, Facts, Head, Items, Listing, Picture, Section, Text, Warn, table
 from xover.report.page import Page, render
 
 CSP = '<meta http-equiv="Content-Security-Policy" content="default-src \'none\''

@@ -200,7 +200,7 @@ def test_new_electrolytics_on_request_only(attic, stock):
 
 def test_no_reference():
     speaker = open_speaker(EXAMPLES / "attic-two-way" / "left")
-    with pytest.raises(OptionError, match="--reference: found, original"):
+    with pytest.raises(OptionError, match="name one with reference: found, original"):
         refresh(speaker, Catalogue(), GRID, reference="new")
 
 

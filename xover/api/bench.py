@@ -257,9 +257,10 @@ def compare(
     -------
     >>> xover.compare("examples/attic-two-way/left", "examples/attic-two-way/right").rms_db
     """
-    from xover.api.given import frequencies, what
     from xover.studies.aged.compare.curves import open_operand
     from xover.studies.aged.compare.study import compare as study
+    from xover.studies.given import what
+    from xover.studies.options import frequencies
 
     return study(
         open_operand(str(first), unit, channel),

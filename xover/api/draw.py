@@ -6,7 +6,9 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
 
+from xover.declare import question_of
 from xover.errors import OptionError
+from xover.studies import HOMES, question
 
 if TYPE_CHECKING:
     from xover.drawing.notebook import Figure
@@ -22,7 +24,6 @@ _DRAWN_BY: Final = {
     "studies.bears.stress.study.StressStudy": "stress.draw_stress",
     "studies.bears.tolerance.study.ToleranceStudy": "tolerance.draw_tolerance",
     "studies.bears.crosstalk.study.Crosstalk": "crosstalk.draw_crosstalk",
-    "studies.change.refresh.result.RefreshStudy": "refresh.draw_refresh",
     "studies.change.bypass.result.BypassStudy": "bypass.draw_bypass",
     "studies.change.decide.study.Decision": "decide.draw_decide",
     "studies.aged.compare.study.Comparison": "compare.draw_comparison",
@@ -52,6 +53,11 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
     """
     from xover.drawing.notebook import Figure
 
+    declared = _declared().get(type(result).__name__)
+    if declared is not None:
+        module, _, name = declared.partition(".")
+        drawn: Callable[[Any], Any] = getattr(import_module(f"xover.drawing.{module}"), name)
+        return Figure(drawn(result), type(result).__name__)
     kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
     if kind == _REDESIGN:
         return Figure(_redesign(result, number, speaker), type(result).__name__)
@@ -64,6 +70,14 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
     module, _, name = _DRAWN_BY[kind].partition(".")
     function: Callable[[Any], Any] = getattr(import_module(f"xover.drawing.{module}"), name)
     return Figure(function(result), type(result).__name__)
+
+
+def _declared() -> dict[str, str]:
+    """What draws an answer, by the name of its class."""
+    plots: dict[str, str] = {}
+    for name in HOMES:
+        plots |= question_of(question(name)).plots
+    return plots
 
 
 def _redesign(result: Any, number: int, speaker: Speaker | None) -> Any:

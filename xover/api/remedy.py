@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from xover.api.given import catalogue, frequencies
+from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.errors import OptionError, nearest_word
+from xover.studies.change.refresh import refresh
+from xover.studies.options import catalogue, frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -17,59 +19,13 @@ if TYPE_CHECKING:
     from xover.studies.change.decide.study import Decision
     from xover.studies.change.redesign.result import RedesignStudy
     from xover.studies.change.redesign.wish import Weights
-    from xover.studies.change.refresh.result import RefreshStudy
     from xover.studies.desk.pad.study import PadStudy
 
 
 class WhatToDo(Opened):
     """The four ways out, and a smaller one."""
 
-    def refresh(
-        self,
-        *,
-        found: str | None = None,
-        reference: str = "original",
-        stock: str | Path | None = None,
-        replace: Literal["worn", "all", "needed"] = "worn",
-        capacitors: Literal["film", "any"] = "film",
-        tolerance_db: float = 0.1,
-        frequency_hz: ArrayLike | None = None,
-    ) -> RefreshStudy:
-        """Like-for-like parts that keep the voicing, and their bill. The result is `network` and, as text, `netlist`.
-
-        Parameters
-        ----------
-        found : network as it is; by default `found` where there is one. reference : whose voicing is kept.
-        stock : price list or parts bin (.csv), the only source then; by default preferred values and coils to wind.
-        replace : what must go whatever it measures: kinds that wear out, all, or only what is needed.
-        capacitors : film, or any: new electrolytics of the list too.
-        tolerance_db : largest change of a driver's level, 200 Hz to 20 kHz, dB.
-        frequency_hz : (n,) rising, Hz, for the curves; by default 20 Hz to 20 kHz, 48 in an octave.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.refresh(stock="examples/stock.csv").bill.lines
-        """
-        from xover.studies.change.refresh.result import Policy
-        from xover.studies.change.refresh.study import refresh
-
-        _one_of("replace", replace, [str(p) for p in Policy])
-        _one_of("capacitors", capacitors, ["film", "any"])
-        if not 0.0 < tolerance_db <= 6.0:
-            raise OptionError(f"tolerance_db is {tolerance_db:g}", "give decibels above 0, up to 6")
-        return refresh(
-            self.speaker,
-            catalogue(stock, electrolytics=capacitors == "any"),
-            frequencies(frequency_hz),
-            found=found,
-            reference=reference,
-            policy=Policy(replace),
-            tolerance_db=tolerance_db,
-        )
+    refresh = asks(refresh)
 
     def redesign(
         self,

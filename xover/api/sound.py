@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from xover.api.given import frequencies, what
 from xover.api.opened import Opened
+from xover.studies.given import what
+from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

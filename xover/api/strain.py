@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from xover.api.given import frequencies
 from xover.api.opened import Opened
+from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

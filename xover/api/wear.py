@@ -7,9 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from xover.api.given import frequencies, impedance_curve, response_curve
 from xover.api.opened import Opened
 from xover.errors import OptionError
+from xover.studies.given import impedance_curve, response_curve
+from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

@@ -12,6 +12,7 @@ from typer.main import get_command
 
 from xover.cli.commands import COMMANDS, GROUPS
 from xover.errors import nearest_word
+from xover.studies import HOMES, question
 
 _WIDEST: Final = max(map(len, COMMANDS))
 
@@ -19,8 +20,11 @@ _WIDEST: Final = max(map(len, COMMANDS))
 @cache
 def load_command(name: str) -> Any:
     """One command, from its own module."""
+    from xover.cli.build import command
+
     single = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-    single.command(name)(getattr(import_module(f"xover.cli.{name}"), name))
+    made = command(question(name)) if name in HOMES else getattr(import_module(f"xover.cli.{name}"), name)
+    single.command(name)(made)
     return get_command(single)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import typer
 
-from xover.plain import to_plain
+from xover.blocks import Block, Facts, Head, Items, Listing, Note, Table, Text, Warn
 from xover.rounded import db, degrees, hertz, ohm
 
 __all__ = [
@@ -33,7 +33,44 @@ WIDTH = 80
 
 def show_json(result: Any) -> None:
     """Write one JSON object, and nothing else, to standard output."""
+    from xover.plain import to_plain
+
     typer.echo(json.dumps(to_plain(result), allow_nan=False, ensure_ascii=False))
+
+
+def render(blocks: Iterable[Block]) -> None:
+    """An answer as it was told, on a terminal."""
+    notes = []
+    for block in blocks:
+        match block:
+            case Head():
+                show_heading(block.words)
+            case Text():
+                if block.apart:
+                    typer.echo()
+                show_text(block.words, "" if block.flush else "  ")
+            case Facts():
+                for label, words in block.pairs:
+                    show_item(label, words, block.width)
+            case Table():
+                if block.caption:
+                    show_heading(block.caption)
+                show_table(block.columns, [[cell.words for cell in row] for row in block.rows])
+            case Items():
+                for item in block.items:
+                    show_item("-", item, 1)
+            case Listing():
+                if block.caption:
+                    show_heading(block.caption)
+                for line in block.words.splitlines():
+                    typer.echo(f"  {clean(line)}")
+            case Warn():
+                show_item(block.severity, f"{block.heading}: {block.words}")
+            case Note():
+                notes.append(block.words)
+            case _:  # figures and tables to save are of the page alone
+                pass
+    show_warnings(notes)
 
 
 def show_heading(text: str) -> None:

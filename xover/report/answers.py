@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from typing import Any, TypeVar
 
+from xover.blocks import Picture
 from xover.network import Network
 from xover.parts.bill import Bill
 from xover.report import works
-from xover.report.blocks import Picture
 from xover.report.crew import Crew, Job
 from xover.report.request import Request
 from xover.report.works import Answer, NotKnown

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from xover.blocks import Section
 from xover.report.answers import Answers
-from xover.report.blocks import Section
 from xover.report.notes import notes_once
 from xover.report.sections import (
     appendix,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from xover.report.blocks import Block, Items, Picture, Section, Text
+from xover.blocks import Block, Items, Picture, Section, Text
 
 
 def notes_once(sections: Sequence[Section]) -> Iterator[Section]:

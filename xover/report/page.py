@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
-from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
+from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
 from xover.report.safe_text import LONGEST, one_line, safe
 from xover.studies.change.decide.table import MARKS
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from xover import __version__
 from xover.bench.missing import standing
+from xover.blocks import Section
 from xover.files.atomic import write_text
 from xover.readable import Readable
 from xover.report.answers import Answers, gather
-from xover.report.blocks import Section
 from xover.report.page import Page, render
 from xover.report.request import Request
 

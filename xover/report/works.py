@@ -10,10 +10,10 @@ import numpy as np
 
 from xover.bench import readings
 from xover.bench.words import capital
+from xover.blocks import Picture
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz
-from xover.report.blocks import Picture
 from xover.report.request import BUILDS
 from xover.report.workshop import Workshop
 from xover.rounded import db

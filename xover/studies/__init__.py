@@ -1,1 +1,57 @@
-"""The questions that a person asks, one module each."""
+"""The questions that a person asks, in the order of the job; each is declared in the folder that bears its name."""
+
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Any, Final
+
+GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
+    "Start": {"new": "", "jig": "", "check": ""},
+    "What it does": {
+        "predict": "",
+        "load": "",
+        "schematic": "",
+        "angles": "",
+        "formula": "",
+        "sensitivity": "",
+    },
+    "What age has done": {"infer": "", "condition": ""},
+    "What it bears": {
+        "stress": "",
+        "lamps": "",
+        "tolerance": "",
+        "crosstalk": "",
+    },
+    "What to do": {
+        "refresh": "studies.change.refresh",
+        "redesign": "",
+        "bypass": "",
+        "decide": "",
+    },
+    "Parts to buy and wind": {
+        "values": "",
+        "coil": "",
+        "capacitor": "",
+        "pad": "",
+    },
+    "Prove it": {
+        "verify": "",
+        "compare": "",
+    },
+    "Pass it on": {
+        "report": "",
+        "spice": "",
+    },
+}
+"""Name of the question, and the module that declares it."""
+HOMES: Final = {name: home for group in GROUPS.values() for name, home in group.items() if home}
+
+
+def question(name: str) -> Callable[..., Any]:
+    """The function that was declared; loading it loads no numpy."""
+    found: Callable[..., Any] = getattr(import_module(f"xover.{HOMES[name]}"), name)
+    return found
+
+
+def first_sentence(name: str) -> str:
+    """What the help of the whole says of it."""
+    return (question(name).__doc__ or "").partition("\n")[0]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from xover.blocks import Block, Downloads, Head, Listing, Section, Text
 from xover.drawing.data import csv_row
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Downloads, Head, Listing, Section, Text
 from xover.report.page import downloads
 from xover.report.sections.common import gone
 from xover.report.works import Formulas

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 from xover.amplifier.part_rating import PartRating
+from xover.blocks import FAIL, Block, Cell, Listing, Section, Text, table
 from xover.network import Network
 from xover.network.netlist_text import netlist_text
 from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
 from xover.parts.bill import Bill
 from xover.quantity import Kind, format_quantity
 from xover.report.answers import Answers, Build
-from xover.report.blocks import FAIL, Block, Cell, Listing, Section, Text, table
 from xover.report.sections.common import gone, pictures
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.decide.option import Name

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from xover.bench.build_steps import BuildOrder, BuildStep
+from xover.blocks import Block, Head, Items, Section, Text
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Head, Items, Section, Text
 from xover.report.sections.common import first_up, gone
 
 ALWAYS: Final = frozenset({"open is a bad joint", "near 0 is a short", "a low reading that stays is a short"})

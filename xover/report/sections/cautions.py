@@ -8,8 +8,8 @@ from xover.bench.build_steps import BuildOrder
 from xover.bench.case import CaseCaution
 from xover.bench.case_cautions import case_cautions
 from xover.bench.words import capital
+from xover.blocks import Section, Warn
 from xover.report.answers import Answers
-from xover.report.blocks import Section, Warn
 from xover.report.sections.common import first_up
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.does.load.study import LoadStudy

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from xover.bench.words import capital
+from xover.blocks import Block, Picture, Text
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Picture, Text
 from xover.rounded import db, ohm
 from xover.sound.prediction import Prediction
 from xover.studies.does.load.study import LoadStudy

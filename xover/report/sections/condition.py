@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from xover.blocks import MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Section, Text, table
 from xover.report.answers import Answers
-from xover.report.blocks import MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Section, Text, table
 from xover.report.sections.common import gone, pictures
 from xover.studies.aged.condition.parts import PartCondition, Verdict
 from xover.studies.aged.condition.study import ConditionStudy

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from xover.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
 from xover.report.sections.common import first_up, gone
 from xover.studies.change.decide.criteria import Aspect
 from xover.studies.change.decide.option import Option

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from xover.blocks import Picture, Section, Text
 from xover.report.answers import Answers
-from xover.report.blocks import Picture, Section, Text
 
 
 def section(answers: Answers) -> Section:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from xover.bench.missing import what_is_missing
+from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Head, Items, Section, Text, Warn, table
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import FAIL, MARGINAL, PASS, Block, Cell, Head, Items, Section, Text, Warn, table
 from xover.report.sections.common import first_up
 from xover.speaker import PhaseSource, SpeakerDriver
 from xover.studies.desk.check.findings import Severity

@@ -6,9 +6,9 @@ import math
 
 from xover.amplifier.faults import FaultCase
 from xover.amplifier.verdict import LoadLevel
+from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Section, Text, table
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Section, Text, table
 from xover.report.sections.common import first_up, gone, pictures
 from xover.rounded import degrees, ohm
 from xover.studies.does.load.study import ChannelLoad, LoadStudy

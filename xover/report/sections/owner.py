@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from xover.bench.paper_parts import Fate, PaperPart
 from xover.bench.paperwork import Paperwork, paperwork
+from xover.blocks import Block, Head, Items, Section, Text, table
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Head, Items, Section, Text, table
 from xover.report.sections.common import first_up, network_row
 from xover.sound.prediction import Prediction
 from xover.studies.does.load.study import LoadStudy

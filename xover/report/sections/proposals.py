@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from xover.blocks import Block, Cell, Head, Section, Text, table
 from xover.electronic.biquad import Band
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Cell, Head, Section, Text, table
 from xover.report.sections.common import first_up
 from xover.rounded import db, ohm
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words

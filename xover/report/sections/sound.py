@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from xover.blocks import Block, Section, Text, table
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Section, Text, table
 from xover.report.sections.common import gone, network_row, pictures
 from xover.report.works import Beside
 from xover.rounded import db

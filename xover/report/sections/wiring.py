@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from xover.bench.wiring import WiringList
+from xover.blocks import Block, Head, Items, Section, Text, table
 from xover.report.answers import Answers
-from xover.report.blocks import Block, Head, Items, Section, Text, table
 from xover.report.sections.common import first_up, gone, pictures
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from xover.acoustic.decibel import level_db
 from xover.curve import Float, log_grid
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network, Part, solve
 from xover.parts.bill import make_bill
 from xover.parts.catalogue import Catalogue
@@ -27,6 +27,7 @@ from xover.studies.change.refresh.ratings import needed_ratings
 from xover.studies.change.refresh.result import Exchanged, Policy, RefreshStudy, Simple
 from xover.studies.change.refresh.search import Job, search
 from xover.studies.change.refresh.words import headline, place_sentence, refresh_warnings
+from xover.studies.options import Progress, quiet
 
 TOLERANCE_DB: Final = 0.1
 _SEARCH_PER_OCTAVE: Final = 12
@@ -43,7 +44,7 @@ def refresh(
     reference: str = "original",
     policy: Policy = Policy.WORN,
     tolerance_db: float = TOLERANCE_DB,
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Progress = quiet,
 ) -> RefreshStudy:
     """Find the cheapest parts that bring every driver's drive to that of the reference.
 
@@ -64,7 +65,7 @@ def refresh(
     if reference not in speaker.network_names:
         raise OptionError(
             f"there is no network '{reference}' to be the reference",
-            f"name one with --reference: {', '.join(speaker.network_names) or 'none yet'}",
+            f"name one with {named('reference')}: {', '.join(speaker.network_names) or 'none yet'}",
         )
     design = speaker.network(reference)
     if found is None and "found" in speaker.network_names and reference != "found":
@@ -79,7 +80,7 @@ def refresh(
         warnings.append("no rated power of the amplifier is known: volts and watts of the parts were not checked")
     old = {p.name: same_part(today, p) if today is not None else p for p in design.parts}
     options = Places(catalogue, policy, design, at_reference, ohm, old, needed, today is not None)
-    progress("choosing what to try")
+    progress(0.1, "choosing what to try")
     choices = {p.name: options.of(p) for p in design.parts}
     reach = np.isfinite(np.stack(list(at_reference.drive.values()))).any(axis=0)
     if not reach.any():
@@ -103,7 +104,7 @@ def refresh(
     refreshed = compare.difference(network)
     simple = None
     if any(c.shape is Shape.TWO_LEGS for c in chosen.values()):
-        progress("the same with series resistors only")
+        progress(0.8, "the same with series resistors only")
         plain = {n: [c for c in o if c.shape is not Shape.TWO_LEGS] for n, o in choices.items()}
         nearest = search(replace(job, options=plain)).chosen
         rebuilt = _rebuilt(design, nearest)
@@ -141,14 +142,14 @@ def refresh(
 
 
 def _search_within_stock(
-    speaker: Speaker, job: Job, design: Network, tolerance_db: float, progress: Callable[[str], None]
+    speaker: Speaker, job: Job, design: Network, tolerance_db: float, progress: Progress
 ) -> tuple[Mapping[str, Choice], Network]:
     """Search, then see that the fine grid agrees and that the list holds enough of everything for a pair."""
     fine = log_grid(*BAND_HZ, 48)
     compare = Comparison(speaker, design, fine)
     best: tuple[float, Mapping[str, Choice], Network] | None = None
     for _ in range(6):
-        progress("searching")
+        progress(0.2, "searching")
         found = search(job)
         short = enough(item for c in found.chosen.values() for item in c.items)
         if short:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Final
 
 from xover.acoustic.audibility import audibility
+from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
+from xover.declare import figures_of
 from xover.network import Network, Part
+from xover.parts.bill import Bill
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.parts.stock_item import ItemKind
-from xover.quantity import hertz
+from xover.rounded import db, hertz, money
 from xover.studies.change.refresh.choice import Choice
+from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.places import same_part
 from xover.studies.change.refresh.result import RefreshStudy
 
@@ -95,3 +100,51 @@ def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None
         if change.worth_saying:
             said.append(change.sentence)
     return said
+
+
+def tell(study: RefreshStudy) -> Iterator[Block]:
+    """The refresh as a person reads it."""
+    found = f"'{study.found}'" if study.found else "nothing measured"
+    yield Head(f"{study.title}: refresh of {found} to '{study.reference}'")
+    yield Text(study.headline + ".")
+    yield fact("parts from", study.source)
+    yield Facts(tuple(figures_of(study)))
+    yield Head("Part by part")
+    for part in study.exchanged:
+        yield fact(f"{part.part} {part.design}", part.sentence.removeprefix(f"{part.part}: "), 16)
+    yield Head(f"Against '{study.reference}', {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
+    yield plain_table(["", "drive dB", "at", "on", "its drive dB", "sum dB", "cost"], _rows(study))
+    yield Text(
+        "drive dB: largest change of any driver's level, and how far down that driver is there. naive swap: every part "
+        "by the nearest value, the cheapest coil, nothing made up for."
+    )
+    if study.simple is not None:
+        yield fact("series only", "; ".join(f"{name}: {words}" for name, words in study.simple.fitted.items()))
+    yield Head("To buy")
+    if not study.bill.lines:
+        yield Text("Nothing.")
+        return
+    yield plain_table(
+        ["one", "pair", "part", "as", "each"],
+        [
+            [str(i.quantity), str(i.quantity_for_pair), i.what, ", ".join(i.names), money(i.price)]
+            for i in study.bill.lines
+        ],
+    )
+    if study.bill.cost is not None and study.bill.cost_for_pair is not None:
+        more = f", {study.bill.without_price} without a price" if study.bill.without_price else ""
+        yield fact("cost", f"{study.bill.cost:.2f}, for a pair alike {study.bill.cost_for_pair:.2f}{more}")
+    yield Listing("Netlist", study.netlist)
+
+
+def _rows(study: RefreshStudy) -> list[list[str]]:
+    rows = [] if study.before is None else [_row("as it is now", study.before, None)]
+    rows.append(_row("refreshed", study.refreshed, study.bill))
+    if study.simple is not None:
+        rows.append(_row("series resistors only", study.simple.difference, study.simple.bill))
+    return [*rows, _row("naive swap", study.naive, study.naive_bill)]
+
+
+def _row(name: str, moved: Difference, bill: Bill | None) -> list[str]:
+    drive = [db(moved.worst_db, 2), hertz(moved.at_hz), moved.on, db(moved.level_there_db, 0)]
+    return [name, *drive, db(moved.worst_sum_db, 2), money(bill.cost if bill is not None else None)]

@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Curve, Evidence, Float, log_grid
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 
 if TYPE_CHECKING:
-    from xover.parts.catalogue import Catalogue
     from xover.studies.aged.compare.curves import What
 
 FROM_HZ: Final = 20.0
@@ -21,7 +20,7 @@ TO_HZ: Final = 20_000.0
 PER_OCTAVE: Final = 48
 
 
-def frequencies(frequency_hz: ArrayLike | None = None, per_octave: int = PER_OCTAVE) -> Float:
+def rising_frequencies(frequency_hz: ArrayLike | None = None, per_octave: int = PER_OCTAVE) -> Float:
     """(n,) the frequencies given, or 20 Hz to 20 kHz on equal steps of an octave.
 
     Raises
@@ -33,11 +32,12 @@ def frequencies(frequency_hz: ArrayLike | None = None, per_octave: int = PER_OCT
     given = np.asarray(frequency_hz, dtype=float)
     if given.ndim != 1 or given.size < 2 or not np.all(np.isfinite(given)) or np.any(np.diff(given) <= 0):
         raise OptionError(
-            "frequency_hz are no rising frequencies", "give two or more, such as xover.log_grid(20, 20e3)"
+            f"{named('frequency_hz')} are no rising frequencies", "give two or more, such as xover.log_grid(20, 20e3)"
         )
     if given[0] < 0.1 or given[-1] > 1e6:
         raise OptionError(
-            f"frequency_hz go from {given[0]:g} to {given[-1]:g} Hz", "give frequencies from 0.1 to 1000000 Hz"
+            f"{named('frequency_hz')} go from {given[0]:g} to {given[-1]:g} Hz",
+            "give frequencies from 0.1 to 1000000 Hz",
         )
     return given
 
@@ -49,21 +49,13 @@ def _usual(per_octave: int) -> Float:
     return grid
 
 
-def catalogue(stock: str | Path | None, electrolytics: bool = False) -> Catalogue:
-    """What may be bought: a list (.csv) alone, or preferred values and coils to wind. Raises InputError."""
-    from xover.parts.catalogue import Catalogue
-    from xover.parts.stock import open_stock
-
-    return Catalogue(open_stock(Path(stock)) if stock is not None else None, electrolytics=electrolytics)
-
-
 def what(of: str | None) -> What | None:
     """What of a network is compared. Raises OptionError."""
     from xover.studies.aged.compare.curves import What
 
     known = [str(w) for w in What]
     if of is not None and of not in known:
-        raise OptionError(f"of is '{str(of)[:40]}'", "give " + " or ".join(known))
+        raise OptionError(f"{named('of')} is '{str(of)[:40]}'", "give " + " or ".join(known))
     return None if of is None else What(of)
 
 

@@ -1,4 +1,7 @@
-"""What a page is made of: plain data, no markup but that of pictures."""
+"""What a page and a terminal can both show: plain data, no markup but that of pictures.
+
+A question tells its answer as blocks, once; `cli/show.py` and `report/page.py` render them.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +17,15 @@ UNKNOWN: Final = "unknown"
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph. `tone`: "" plain, "lead" for the sentence to read first, "quiet" for how to read what is above."""
+    """A paragraph. `tone`: "" plain, "lead" for the sentence to read first, "quiet" for how to read what is above.
+
+    On a terminal `flush` leaves its indent out, and `apart` puts an empty line before it.
+    """
 
     words: str
     tone: str = ""
+    flush: bool = False
+    apart: bool = False
     kind: ClassVar[str] = "text"
 
 
@@ -41,9 +49,10 @@ class Items:
 
 @dataclass(frozen=True)
 class Facts:
-    """Words with what belongs to each."""
+    """Words with what belongs to each; `width` is that of the labels on a terminal."""
 
     pairs: tuple[tuple[str, str], ...]
+    width: int = 19
     kind: ClassVar[str] = "facts"
 
 
@@ -123,7 +132,15 @@ class Downloads:
     kind: ClassVar[str] = "downloads"
 
 
-Block = Text | Head | Items | Facts | Table | Picture | Warn | Listing | Downloads
+@dataclass(frozen=True)
+class Note:
+    """What a reader must know of how far an answer holds; on a terminal it goes to standard error."""
+
+    words: str
+    kind: ClassVar[str] = "note"
+
+
+Block = Note | Text | Head | Items | Facts | Table | Picture | Warn | Listing | Downloads
 
 
 @dataclass(frozen=True)
@@ -144,6 +161,16 @@ class Section:
     def pictures(self) -> tuple[Picture, ...]:
         """Its figures."""
         return tuple(b for b in self.blocks if isinstance(b, Picture))
+
+
+def fact(label: str, words: str, width: int = 19) -> Facts:
+    """One label with what belongs to it."""
+    return Facts(((label, words),), width)
+
+
+def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """A table of numbers without a caption, as a terminal shows it."""
+    return table("", columns, rows, numbers=range(1, len(columns)))
 
 
 def table(

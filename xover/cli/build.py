@@ -1,0 +1,194 @@
+"""A command made of a question that was declared: its options, its run, and its three ways to show an answer."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+
+from xover.cli import complete
+from xover.cli.progress import ProgressBar
+from xover.cli.show import render, show_json, show_text, show_warnings
+from xover.declare import Ask, Asked, Grid, asked_of, question_of
+from xover.errors import OptionError, named
+from xover.units import COUNT, FILE, HZ, TEXT, YES
+
+OFFERS: Final = {
+    "networks": complete.network_names,
+    "drivers": complete.driver_names,
+    "circuits": complete.circuit_names,
+    "circuits to try": complete.circuits_to_try,
+    "slopes": complete.slope_names,
+    "acoustic slopes": complete.acoustic_slopes,
+    "series": complete.series_names,
+}
+SPEAKER: Final = Annotated[Path, typer.Argument(metavar="SPEAKER", help="Speaker folder, or its speaker.toml.")]
+Common = tuple[str, Ask, Any]
+"""What many commands do alike: name, what is asked, default."""
+JSON: Final[Common] = ("as_json", Ask("One JSON object on standard output, nothing else.", YES, "--json"), False)
+STRICT: Final[Common] = (
+    "strict",
+    Ask("Exit with status 1 if a limit is broken.", YES, "--strict"),
+    False,
+)
+PLOT: Final[Common] = ("plot", Ask("Draw the result into a .png, .svg or .pdf file.", FILE, "--plot"), None)
+WRITE: Final[Common] = ("write", Ask("Add the result to the folder as a network.", TEXT, "--write"), None)
+OUTPUT: Final[Common] = ("output", Ask("Write it into a file.", FILE, "--output", "-o"), None)
+FORCE: Final[Common] = ("force", Ask("Overwrite a file that is there already.", YES, "--force"), False)
+GRID: Final = (
+    ("from_hz", Ask("Lowest frequency.", HZ, "--from")),
+    ("to_hz", Ask("Highest frequency.", HZ, "--to")),
+    ("per_octave", Ask("Points in each octave, 1 to 960.", COUNT, "--per-octave", low=1, high=960)),
+)
+
+
+def command(function: Callable[..., Any]) -> Callable[..., int]:
+    """The function that typer makes a command of."""
+    q, parameters, flags = question_of(function), [], {}
+    own = list(asked_of(function))
+    own += [Asked(name, ask, default, False) for name, (ask, default) in q.shows.items()]
+    own += [Asked(n, a, d, False) for n, a, d in _common(function)]
+    if q.opens:
+        parameters.append(_parameter("speaker", SPEAKER))
+    for asked in own:
+        for name, ask, default in _typed(asked):
+            flags[name] = ask.flag_of(name)
+            parameters.append(
+                _parameter(name, _annotation(name, ask, default, asked.required), asked.required, default)
+            )
+        if isinstance(asked.ask, Grid):
+            flags[asked.name] = "--from"
+    parameters.sort(key=lambda p: p.default is not inspect.Parameter.empty)
+
+    def run(**typed: Any) -> int:
+        try:
+            return _run(function, typed)
+        except OptionError as error:
+            raise error.spelled_by(lambda n: flags.get(n, n)) from None
+
+    run.__doc__ = inspect.cleandoc(function.__doc__ or "").partition("\n>>>")[0].rstrip()
+    run.__name__ = q.name
+    run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    return run
+
+
+def _common(function: Callable[..., Any]) -> list[Common]:
+    """What the question's declaration adds: in the order of the help."""
+    q = question_of(function)
+    found = [WRITE] if q.write else []
+    found += [OUTPUT] if q.output else []
+    found += [PLOT] if q.plots else []
+    found += [FORCE] if q.write or q.output or q.plots else []
+    found += [STRICT] if q.strict else []
+    return [*found, JSON]
+
+
+def _typed(asked: Asked) -> list[Common]:
+    """The options of one parameter: three of a grid, none of what no person types."""
+    if isinstance(asked.ask, Grid):
+        usual = (asked.ask.from_hz, asked.ask.to_hz, asked.ask.per_octave)
+        return [(name, ask, default) for (name, ask), default in zip(GRID, usual, strict=True)]
+    return [(asked.name, asked.ask, asked.default)] if asked.ask is not None else []
+
+
+def _parameter(name: str, annotation: Any, required: bool = True, default: Any = None) -> inspect.Parameter:
+    switch = default if isinstance(default, bool) else None
+    return inspect.Parameter(
+        name,
+        inspect.Parameter.KEYWORD_ONLY,
+        default=inspect.Parameter.empty if required else switch,
+        annotation=annotation,
+    )
+
+
+def _annotation(name: str, ask: Ask, default: Any, required: bool) -> Any:
+    """Everything is typed as text, and read by its unit; a switch is there or not."""
+    words: dict[str, Any] = {"metavar": ask.unit.metavar, "help": ask.help}
+    offered = complete.one_of(*ask.unit.words) if ask.unit.words else OFFERS.get(ask.unit.offers)
+    if offered is not None:
+        words["autocompletion"] = offered
+    if ask.place:
+        kind: Any = str if required else str | None
+        return Annotated[kind, typer.Argument(show_default=False, **words)]
+    names = [ask.flag_of(name), *([ask.short] if ask.short else [])]
+    if isinstance(default, bool):
+        return Annotated[bool, typer.Option(*names, help=ask.help)]
+    if ask.many:
+        return Annotated[list[str] | None, typer.Option(*names, **words)]
+    usual = default if isinstance(default, str) else ask.unit.show(default) if default not in (None, ()) else ""
+    if usual and not required:
+        words["help"] = f"{ask.help} [default: {usual}]"
+    return Annotated[str if required else str | None, typer.Option(*names, **words)]
+
+
+def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
+    q = question_of(function)
+    common = {name: ask.value(name, typed[name]) for name, ask, _ in _common(function)}
+    shows = {name: ask.value(name, typed[name]) for name, (ask, _) in q.shows.items()}
+    shows = {name: q.shows[name][1] if value is None else value for name, value in shows.items()}
+    given: dict[str, Any] = {}
+    with ProgressBar() as bar:
+        for asked in asked_of(function):
+            if isinstance(asked.ask, Grid):
+                given[asked.name] = _frequencies(typed, asked.ask)
+            elif asked.ask is not None and (value := asked.ask.value(asked.name, typed[asked.name])) not in (None, ()):
+                given[asked.name] = value
+            elif asked.name == "progress":
+                given["progress"] = bar
+        if q.opens:
+            from xover.speaker import open_speaker
+
+            opened = open_speaker(typed["speaker"])
+            result = function(opened, **given)
+        else:
+            result = function(**given)
+    said = _write(function, result, common, opened if q.opens else None)
+    if common["as_json"]:
+        show_json(result)
+    else:
+        render(import_module(f"{function.__module__}.words").tell(result, **shows))
+        for words in said:
+            show_text(words, "")
+        show_warnings(getattr(result, "warnings", ()))
+    return 1 if common.get("strict") and not getattr(result, q.strict) else 0
+
+
+def _frequencies(typed: Mapping[str, Any], grid: Grid) -> Any:
+    from xover.curve import log_grid
+
+    usual = (grid.from_hz, grid.to_hz, grid.per_octave)
+    low, high, per_octave = (
+        ask.value(name, default if typed[name] is None else typed[name])
+        for (name, ask), default in zip(GRID, map(str, usual), strict=True)
+    )
+    if not low < high:
+        ends = [given or usual[i] for i, given in enumerate((typed["from_hz"], typed["to_hz"]))]
+        raise OptionError(f"{named('from_hz')} {ends[0]} is not below {named('to_hz')} {ends[1]}", "swap them")
+    return log_grid(low, high, per_octave)
+
+
+def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any], speaker: Any) -> list[str]:
+    """Write what is asked for; what was written, in words."""
+    q, force, said = question_of(function), bool(common.get("force")), []
+    if common.get("plot") is not None:
+        from xover.api.draw import draw
+
+        draw(result, speaker=speaker).save(common["plot"], force=force)
+        said.append(f"Figure written to {common['plot']}.")
+    if common.get("write") is not None:
+        from xover.files.add_network import add_network
+
+        name = str(common["write"])
+        path = add_network(speaker.file.path, name, getattr(result, q.write), speaker.network_names, force)
+        again = f"xover predict {speaker.file.folder} --network {name}"
+        said.insert(0, f"Network '{name}' written to {path}; try '{again}'.")
+    if common.get("output") is not None:
+        from xover.files.atomic import write_text
+
+        write_text(common["output"], getattr(result, q.output), force)
+        said.append(f"Written to {common['output']}.")
+    return said

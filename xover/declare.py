@@ -1,0 +1,235 @@
+"""What a face needs to know of a question: its options, its figures, and what may be done with its answer.
+
+A question is a plain function whose parameters are `Annotated[type, Ask(...)]`. The command line, its help and
+completion, the Python face with its types and docstrings, and the refusals of both follow from that. A figure of a
+result is a field made by `figure(...)`: JSON and the words of terminal and page follow from it. This loads no numpy.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Annotated, Any, Final, TypeVar, get_args, get_origin
+
+from xover.errors import InputError, OptionError, named
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+_FIGURE: Final = "figure"
+_UNITS: Final = ("db", "hz", "ohm", "f", "h", "v", "w", "m", "s", "deg", "mm")
+"""Units that end a parameter's name and not its flag: tolerance_db is --tolerance."""
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One kind of quantity: how it is typed, and how it is written.
+
+    Attributes
+    ----------
+    metavar : what stands for it in the help. read : text to value; raises InputError, which the faces put behind the
+        parameter's name. show : value to text, as it would be typed. unit : behind a bound, such as dB.
+    words : the only words that it may be, offered by completion. offers : what else completion may offer: networks,
+        drivers, circuits, slopes or series. exact : whether a text given in Python is taken as it is.
+    """
+
+    metavar: str
+    read: Callable[[str], Any]
+    show: Callable[[Any], str] = str
+    unit: str = ""
+    words: tuple[str, ...] = ()
+    offers: str = ""
+    exact: bool = False
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One parameter of a question.
+
+    Attributes
+    ----------
+    help : one sentence. unit : of its value, or of each where it may be given `many` times.
+    flag : on the command line; by default the parameter's name without its unit. short : such as -n.
+    low, high : bounds, both allowed; `above` is a bound that is not. place : stands on the line without a flag.
+    """
+
+    help: str
+    unit: Unit
+    flag: str = ""
+    short: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    above: float = -math.inf
+    many: bool = False
+    place: bool = False
+
+    def flag_of(self, name: str) -> str:
+        """What it is called on the command line; its metavar where it has a place."""
+        if self.place:
+            return self.unit.metavar
+        stem, _, unit = name.rpartition("_")
+        return self.flag or "--" + (stem if stem and unit in _UNITS else name).replace("_", "-")
+
+    def value(self, name: str, given: Any) -> Any:
+        """What was given, read where it is a text, and within its bounds. Raises OptionError that names it."""
+        if given is None:
+            return None
+        if self.many:
+            each = [self._one(name, one) for one in ([given] if isinstance(given, str) else given)]
+            return merged(name, each)
+        return self._one(name, given)
+
+    def _one(self, name: str, given: Any) -> Any:
+        value = given
+        if isinstance(given, str) and not self.unit.exact:
+            try:
+                value = self.unit.read(given)
+            except InputError as error:
+                raise OptionError(f"{named(name)}: {error.problem}", error.remedy) from None
+        elif self.unit.words and given not in self.unit.words:
+            raise OptionError(f"{named(name)} is '{str(given)[:40]}'", "give " + " or ".join(self.unit.words))
+        if isinstance(value, int | float) and not isinstance(value, bool) and not self._within(value):
+            raise OptionError(f"{named(name)} is {str(given)[:40]}", self._bounds())
+        return value
+
+    def _within(self, value: float) -> bool:
+        return self.low <= value <= self.high and value > self.above
+
+    def _bounds(self) -> str:
+        """In words: give 0 to 6 dB."""
+        show, unit = self.unit.show, f" {self.unit.unit}" if self.unit.unit else ""
+        top = show(self.high) if math.isfinite(self.high) else ""
+        if math.isfinite(self.above):
+            return f"give a value above {show(self.above)}{unit}" + (f", up to {top}{unit}" if top else "")
+        if not math.isfinite(self.low):
+            return f"give {top}{unit} or less"
+        return f"give {show(self.low)} to {top}{unit}" if top else f"give {show(self.low)}{unit} or more"
+
+
+def merged(name: str, each: list[Any]) -> Any:
+    """Values given one by one: (name, value) pairs become a mapping, anything else a tuple. Raises OptionError."""
+    if not each or not all(isinstance(one, tuple) and len(one) == 2 and isinstance(one[0], str) for one in each):
+        return tuple(each)
+    twice = [key for key, _ in each if sum(key == k for k, _ in each) > 1]
+    if twice:
+        raise OptionError(f"{named(name)} names {twice[0][:40]} twice", "give each once")
+    return dict(each)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Frequencies at which something is told: --from, --to and --per-octave, or an array in Python."""
+
+    from_hz: str = "20"
+    to_hz: str = "20k"
+    per_octave: int = 48
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a face may do with the answer, beyond showing it.
+
+    Attributes
+    ----------
+    name : of the command. strict : attribute of the answer that is false where a limit is broken.
+    plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
+    write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
+    shows : options that only change what is shown; `tell` takes them by name.
+    opens : whether its first parameter is an opened speaker.
+    """
+
+    name: str
+    strict: str = ""
+    plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    write: str = ""
+    output: str = ""
+    shows: Mapping[str, tuple[Ask, Any]] = dataclasses.field(default_factory=dict)
+    opens: bool = True
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One parameter as a face sees it; `ask` is an Ask, a Grid, or None for what no person types."""
+
+    name: str
+    ask: Ask | Grid | None
+    default: Any
+    required: bool
+
+
+def question(**given: Any) -> Callable[[Function], Function]:
+    """Mark a function as a question; what is given is of `Question`."""
+
+    def mark(function: Function) -> Function:
+        first = next(iter(inspect.signature(function).parameters), "")
+        given.setdefault("opens", first == "speaker")
+        function.__question__ = Question(name=given.pop("name", function.__name__), **given)  # type: ignore[attr-defined]
+        return function
+
+    return mark
+
+
+def question_of(function: Callable[..., Any]) -> Question:
+    """What was declared of it."""
+    found: Question = function.__question__  # type: ignore[attr-defined]
+    return found
+
+
+@cache
+def asked_of(function: Callable[..., Any]) -> tuple[Asked, ...]:
+    """The parameters of a question behind its speaker, in their order."""
+    found = []
+    for name, p in inspect.signature(function).parameters.items():
+        if name == "speaker" and question_of(function).opens:
+            continue
+        marks = get_args(p.annotation)[1:] if get_origin(p.annotation) is Annotated else ()
+        ask = next((m for m in marks if isinstance(m, Ask | Grid)), None)
+        found.append(Asked(name, ask, p.default, p.default is inspect.Parameter.empty))
+    return tuple(found)
+
+
+def checked(function: Callable[..., Any], given: Mapping[str, Any]) -> dict[str, Any]:
+    """What was given, each read and held to its bounds. Raises OptionError."""
+    asks = {a.name: a.ask for a in asked_of(function)}
+    return {n: a.value(n, v) if isinstance(a := asks.get(n), Ask) else v for n, v in given.items()}
+
+
+@dataclass(frozen=True)
+class Fig:
+    """A figure of a result.
+
+    Attributes
+    ----------
+    label : in words. unit : of its value. json : its key; "" is the field's name, None keeps it out of the JSON.
+    told : whether terminal and page tell it among the figures, by `figures_of`.
+    """
+
+    label: str
+    unit: Unit
+    json: str | None = ""
+    told: bool = False
+
+
+def figure(label: str, unit: Unit, json: str | None = "", *, told: bool = False, **more: Any) -> Any:
+    """A field of a result's dataclass that is a figure; `more` goes to `dataclasses.field`."""
+    return dataclasses.field(metadata={_FIGURE: Fig(label, unit, json, told)}, **more)
+
+
+def declared(result: Any) -> Iterator[tuple[str, Fig]]:
+    """(field, figure) of all that a result's class declares."""
+    for field in dataclasses.fields(result):
+        if _FIGURE in field.metadata:
+            yield field.name, field.metadata[_FIGURE]
+
+
+def figures_of(result: Any) -> list[tuple[str, str]]:
+    """(label, words) of the figures that are told by themselves; what is not known is a dash."""
+    rows = []
+    for name, fig in declared(result):
+        if fig.told:
+            value = getattr(result, name)
+            known = value is not None and not (isinstance(value, float) and math.isnan(value))
+            rows.append((fig.label, f"{fig.unit.show(value)} {fig.unit.unit}".rstrip() if known else "-"))
+    return rows
