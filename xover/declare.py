@@ -76,7 +76,7 @@ class Ask:
         """What was given, read where it is a text, and within its bounds. Raises OptionError that names it."""
         if given is None:
             return None
-        if self.many:
+        if self.many and not isinstance(given, Mapping):
             each = [self._one(name, one) for one in ([given] if isinstance(given, str) else given)]
             return merged(name, each)
         return self._one(name, given)

@@ -100,6 +100,7 @@ TEXT: Final = Unit("NAME", str, exact=True)
 NETWORK: Final = Unit("NAME", str, offers="networks", exact=True)
 DRIVER: Final = Unit("DRIVER", str, offers="drivers", exact=True)
 CIRCUIT: Final = Unit("NAME", str, offers="circuits", exact=True)
+SLOPE: Final = Unit("NAME", str, offers="slopes", exact=True)
 FILE: Final = Unit("FILE", Path)
 FOLDER: Final = Unit("SPEAKER", Path)
 YES: Final = Unit("", bool)
@@ -129,7 +130,7 @@ def listed(unit: Unit, metavar: str = "") -> Unit:
     def show(value: tuple[Any, ...]) -> str:
         return ",".join(unit.show(v) for v in value)
 
-    return Unit(metavar or f"{unit.metavar},..", read, show, unit.unit)
+    return Unit(metavar or f"{unit.metavar},..", read, show, unit.unit, unit.words, unit.offers)
 
 
 def rising(unit: Unit, metavar: str = "") -> Unit:

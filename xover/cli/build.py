@@ -14,7 +14,7 @@ from xover.cli import complete
 from xover.cli.progress import ProgressBar
 from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
-from xover.errors import OptionError, named
+from xover.errors import OptionError, XoverError, named
 from xover.units import COUNT, FILE, HZ, TEXT, YES
 
 OFFERS: Final = {
@@ -143,10 +143,16 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
             from xover.speaker import open_speaker
 
             opened = open_speaker(typed["speaker"])
+            _check_targets(common, opened)
             result = function(opened, **given)
         else:
+            _check_targets(common, None)
             result = function(**given)
-    said = _write(function, result, common, opened if q.opens else None)
+    said, fault = [], None
+    try:
+        said = _write(function, result, common, opened if q.opens else None)
+    except XoverError as error:  # what took long to find is shown all the same
+        fault = error
     if common["as_json"]:
         show_json(result)
     else:
@@ -154,7 +160,26 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         for words in said:
             show_text(words, "")
         show_warnings(getattr(result, "warnings", ()))
+    if fault is not None:
+        raise fault
     return 1 if common.get("strict") and not getattr(result, q.strict) else 0
+
+
+def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
+    """What could not be written at the end is refused before anything takes its time."""
+    force = bool(common.get("force"))
+    if common.get("plot") is not None:
+        from xover.drawing.save import check_figure
+
+        check_figure(common["plot"], force)
+    if common.get("write") is not None:
+        from xover.files.add_network import check_name
+
+        check_name(speaker.file.path, str(common["write"]), speaker.network_names, force)
+    if common.get("output") is not None:
+        from xover.files.atomic import check_target
+
+        check_target(common["output"], force)
 
 
 def _frequencies(typed: Mapping[str, Any], grid: Grid) -> Any:

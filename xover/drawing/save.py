@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from xover.drawing.style import look
 from xover.errors import OptionError
-from xover.files.atomic import write_bytes
+from xover.files.atomic import check_target, write_bytes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,11 +29,20 @@ def save_figure(figure: Figure, path: Path | str, force: bool = False) -> None:
     OptionError : the name ends in none of the three.
     InputError : the file exists and `force` is not given, or it cannot be written.
     """
-    path = Path(path)
+    write_bytes(path, figure_bytes(figure, _kind(Path(path))), force)
+
+
+def check_figure(path: Path | str, force: bool = False) -> None:
+    """Raise at once what `save_figure` would raise for this name, before there is anything to draw."""
+    _kind(Path(path))
+    check_target(path, force)
+
+
+def _kind(path: Path) -> str:
     kind = path.suffix.lower().removeprefix(".")
     if kind not in METADATA:
         raise OptionError(f"a figure cannot be written as '{path.name}'", "end the name in .png, .svg or .pdf")
-    write_bytes(path, figure_bytes(figure, kind), force)
+    return kind
 
 
 def figure_bytes(figure: Figure, kind: str) -> bytes:

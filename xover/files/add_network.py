@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from xover.errors import InputError, OptionError
-from xover.files.atomic import read_text, write_text
+from xover.files.atomic import check_target, read_text, write_text
 
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
 
@@ -34,11 +34,9 @@ def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[st
     InputError
         A file cannot be written; then all files are as they were.
     """
-    if not _NAME.fullmatch(name):
-        raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
+    check_name(speaker_toml, name, known, force)
     circuit = speaker_toml.parent / f"{name}.cir"
     if name in known:
-        _check_own(speaker_toml, name, force)
         write_text(circuit, netlist, force)
         return circuit
     text = read_text(speaker_toml)
@@ -66,7 +64,12 @@ def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[st
     return circuit
 
 
-def _check_own(speaker_toml: Path, name: str, force: bool) -> None:
+def check_name(speaker_toml: Path, name: str, known: Container[str], force: bool = False) -> None:
+    """Raise at once what `add_network` would raise for this name, before there is anything to add."""
+    if not _NAME.fullmatch(name):
+        raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
+    if name not in known:
+        return check_target(speaker_toml.parent / f"{name}.cir", force)
     networks = tomllib.loads(read_text(speaker_toml)).get("networks", {})
     named = networks.get(name, {}).get("circuit") if isinstance(networks.get(name), dict) else None
     if named != f"{name}.cir":
