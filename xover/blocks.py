@@ -6,7 +6,7 @@ A question tells its answer as blocks, once; `cli/show.py` and `report/page.py` 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar, Final
 
 PASS: Final = "pass"
@@ -49,10 +49,11 @@ class Items:
 
 @dataclass(frozen=True)
 class Facts:
-    """Words with what belongs to each; `width` is that of the labels on a terminal."""
+    """Words with what belongs to each; `width` is that of the labels on a terminal, `apart` as of `Text`."""
 
     pairs: tuple[tuple[str, str], ...]
     width: int = 19
+    apart: bool = False
     kind: ClassVar[str] = "facts"
 
 
@@ -72,6 +73,7 @@ class Table:
     ----------
     caption : what it shows. columns : heads. rows : cells, as many in each as there are columns.
     numbers : columns that are aligned as numbers, from 0. marked : the column that is set off, or None.
+    apart : as of `Text`.
     """
 
     caption: str
@@ -79,6 +81,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     numbers: frozenset[int] = frozenset()
     marked: int | None = None
+    apart: bool = False
     kind: ClassVar[str] = "table"
 
 
@@ -168,9 +171,9 @@ def fact(label: str, words: str, width: int = 19) -> Facts:
     return Facts(((label, words),), width)
 
 
-def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], apart: bool = False) -> Table:
     """A table of numbers without a caption, as a terminal shows it."""
-    return table("", columns, rows, numbers=range(1, len(columns)))
+    return replace(table("", columns, rows, numbers=range(1, len(columns))), apart=apart)
 
 
 def table(

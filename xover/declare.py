@@ -76,7 +76,9 @@ class Ask:
         """What was given, read where it is a text, and within its bounds. Raises OptionError that names it."""
         if given is None:
             return None
-        if self.many and not isinstance(given, Mapping):
+        if self.many and isinstance(given, Mapping):
+            return {k: self._one(name, f"{k}={v}")[1] if isinstance(v, str) else v for k, v in given.items()}
+        if self.many:
             each = [self._one(name, one) for one in ([given] if isinstance(given, str) else given)]
             return merged(name, each)
         return self._one(name, given)
@@ -136,8 +138,11 @@ class Question:
     name : of the command. strict : attribute of the answer that is false where a limit is broken.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
-    shows : options that only change what is shown; `tell` takes them by name.
+    shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
     opens : whether its first parameter is an opened speaker.
+    then : the command to try once the netlist is written. withheld : why there may be none, and the remedy.
+    instead : a parameter of another question, which the command asks where that is given; and that question. What tells
+        and draws its answer is declared here.
     """
 
     name: str
@@ -147,6 +152,9 @@ class Question:
     output: str = ""
     shows: Mapping[str, tuple[Ask, Any]] = dataclasses.field(default_factory=dict)
     opens: bool = True
+    then: str = "predict {folder} --network {name}"
+    withheld: tuple[str, str] = ("there is none", "see what the answer says")
+    instead: tuple[str, Callable[..., Any]] | None = None
 
 
 @dataclass(frozen=True)

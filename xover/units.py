@@ -146,6 +146,15 @@ def rising(unit: Unit, metavar: str = "") -> Unit:
     return Unit(several.metavar, read, several.show, unit.unit)
 
 
+def or_none(unit: Unit) -> Unit:
+    """A value, or the word none."""
+
+    def read(text: str) -> Any:
+        return None if text.strip().lower() == "none" else unit.read(text)
+
+    return Unit(unit.metavar, read, unit.show, unit.unit)
+
+
 def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:
     """NAME=VALUE: a pair; given many times, they become a mapping."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -50,6 +51,8 @@ def command(function: Callable[..., Any]) -> Callable[..., int]:
     """The function that typer makes a command of."""
     q, parameters, flags = question_of(function), [], {}
     own = list(asked_of(function))
+    if q.instead:
+        own += [replace(a, required=False, default=None) for a in asked_of(q.instead[1]) if a.name == q.instead[0]]
     own += [Asked(name, ask, default, False) for name, (ask, default) in q.shows.items()]
     own += [Asked(n, a, d, False) for n, a, d in _common(function)]
     if q.opens:
@@ -130,13 +133,16 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     common = {name: ask.value(name, typed[name]) for name, ask, _ in _common(function)}
     shows = {name: ask.value(name, typed[name]) for name, (ask, _) in q.shows.items()}
     shows = {name: q.shows[name][1] if value is None else value for name, value in shows.items()}
+    asks = function
+    if q.instead and typed[q.instead[0]] is not None:
+        asks = _instead(function, *q.instead, typed)
     given: dict[str, Any] = {}
     with ProgressBar() as bar:
-        for asked in asked_of(function):
+        for asked in asked_of(asks):
             if isinstance(asked.ask, Grid):
                 given[asked.name] = _frequencies(typed, asked.ask)
-            elif asked.ask is not None and (value := asked.ask.value(asked.name, typed[asked.name])) not in (None, ()):
-                given[asked.name] = value
+            elif asked.ask is not None and typed[asked.name] not in (None, []):
+                given[asked.name] = asked.ask.value(asked.name, typed[asked.name])
             elif asked.name == "progress":
                 given["progress"] = bar
         if q.opens:
@@ -144,10 +150,10 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
 
             opened = open_speaker(typed["speaker"])
             _check_targets(common, opened)
-            result = function(opened, **given)
+            result = asks(opened, **given)
         else:
             _check_targets(common, None)
-            result = function(**given)
+            result = asks(**given)
     said, fault = [], None
     try:
         said = _write(function, result, common, opened if q.opens else None)
@@ -156,7 +162,10 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     if common["as_json"]:
         show_json(result)
     else:
-        render(import_module(f"{function.__module__}.words").tell(result, **shows))
+        tell = import_module(f"{function.__module__}.words").tell
+        if "strict" in inspect.signature(tell).parameters:
+            shows["strict"] = common["strict"]
+        render(tell(result, **shows))
         for words in said:
             show_text(words, "")
         show_warnings(getattr(result, "warnings", ()))
@@ -180,6 +189,15 @@ def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
         from xover.files.atomic import check_target
 
         check_target(common["output"], force)
+
+
+def _instead(function: Callable[..., Any], parameter: str, other: Callable[..., Any], typed: Mapping[str, Any]) -> Any:
+    """The other question. Raises OptionError where something is typed that it does not ask for."""
+    known = {a.name for a in asked_of(other)}
+    for asked in asked_of(function):
+        if asked.name not in known and typed.get(asked.name) not in (None, False, []):
+            raise OptionError(f"{named(asked.name)} does not go with {named(parameter)}", "leave one of them out")
+    return other
 
 
 def _frequencies(typed: Mapping[str, Any], grid: Grid) -> Any:
@@ -208,9 +226,11 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         from xover.files.add_network import add_network
 
         name = str(common["write"])
+        if getattr(result, q.write) is None:
+            raise OptionError(f"'{name[:40]}' was not written, as {q.withheld[0]}", q.withheld[1])
         path = add_network(speaker.file.path, name, getattr(result, q.write), speaker.network_names, force)
-        again = f"xover predict {speaker.file.folder} --network {name}"
-        said.insert(0, f"Network '{name}' written to {path}; try '{again}'.")
+        again = q.then.format(folder=speaker.file.folder, name=name)
+        said.insert(0, f"Network '{name}' written to {path}; try 'xover {again}'.")
     if common.get("output") is not None:
         from xover.files.atomic import write_text
 

@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from xover.declare import Ask, Grid
-from xover.units import COUNT, FILE, MONEY, NETWORK, OHM
+from xover.errors import OptionError
+from xover.units import COUNT, FILE, MONEY, NETWORK, OHM, SHARE, TEXT
 
 if TYPE_CHECKING:
     from xover.curve import Float
     from xover.parts.catalogue import Catalogue
+    from xover.speaker import Speaker
 
 Progress = Callable[[float, str], None]
 """Is told the share done, 0 to 1, and what is going on in a few words."""
@@ -24,6 +26,11 @@ MostCost = Annotated[
 ]
 OutputOhm = Annotated[
     float, Ask("Amplifier's output resistance, such as 1.6 (valves).", OHM, "--output-ohm", low=0, high=1e4)
+]
+Channel = Annotated[str | None, Ask("Amplifier channel, where the network has several.", TEXT, "--channel")]
+Noise = Annotated[
+    float | None,
+    Ask("Noise of one row of the sweep, such as 0.5% [default: estimated].", SHARE, "--noise", low=1e-5, high=0.3),
 ]
 Frequencies = Annotated[Any, Grid()]
 """(n,) rising, Hz; None: 20 Hz to 20 kHz, 48 in an octave."""
@@ -39,6 +46,13 @@ def frequencies(frequency_hz: Any = None, per_octave: int = 48) -> Float:
     from xover.studies.given import rising_frequencies
 
     return rising_frequencies(frequency_hz, per_octave)
+
+
+def chosen(speaker: Speaker, network: str | None) -> str:
+    """The network that was asked for, or the folder's own default. Raises OptionError, InputError."""
+    if network is not None and not isinstance(network, str):
+        raise OptionError("a network is meant by its name", "write it as text, such as 'found'")
+    return network if network is not None else speaker.default_network()
 
 
 def catalogue(stock: str | Path | None, electrolytics: bool = False) -> Catalogue:
