@@ -38,6 +38,13 @@ class Head:
 
 
 @dataclass(frozen=True)
+class Gap:
+    """An empty line on a terminal; nothing on a page."""
+
+    kind: ClassVar[str] = "gap"
+
+
+@dataclass(frozen=True)
 class Items:
     """A list; `ticks` puts a box to tick before each item, `short` puts them in columns where there is room."""
 
@@ -143,7 +150,7 @@ class Note:
     kind: ClassVar[str] = "note"
 
 
-Block = Note | Text | Head | Items | Facts | Table | Picture | Warn | Listing | Downloads
+Block = Gap | Note | Text | Head | Items | Facts | Table | Picture | Warn | Listing | Downloads
 
 
 @dataclass(frozen=True)

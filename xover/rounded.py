@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from xover.quantity import Kind, format_quantity
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 DASH = "-"
 
@@ -37,3 +42,15 @@ def degrees(value: float | None) -> str:
 def money(value: float | None) -> str:
     """A price or a cost in the list's own money, or a dash."""
     return DASH if value is None else f"{value:.2f}"
+
+
+def octave_centres(low_hz: float, high_hz: float) -> list[float]:
+    """Octave band centres (IEC 61260-1 nominal values) inside a band, as rows for a table."""
+    nominal = [16.0, 31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0]
+    return [f for f in nominal if low_hz <= f <= high_hz]
+
+
+def at_octaves(frequency_hz: NDArray[np.float64]) -> list[tuple[float, int]]:
+    """(octave band centre, index of the frequency nearest to it) as rows for a table; (n,) frequencies, rising."""
+    centres = octave_centres(float(frequency_hz[0]), float(frequency_hz[-1]))
+    return [(f, min(range(len(frequency_hz)), key=lambda i: abs(math.log(frequency_hz[i] / f)))) for f in centres]

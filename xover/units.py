@@ -23,16 +23,19 @@ def _shown(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def _number(text: str, *spellings: str) -> float:
+def _number(text: str, example: str = "0.05", *spellings: str) -> float:
     """A finite number, with or without its unit behind it."""
     bare = text.strip()
     for spelling in spellings:
         if bare.lower().endswith(spelling):
             bare = bare[: -len(spelling)].rstrip()
             break
-    value = parse_quantity(bare, Kind.PLAIN)
+    try:
+        value = parse_quantity(bare, Kind.PLAIN)
+    except InputError as error:
+        raise InputError(error.problem, f"write a number such as {example}") from None
     if not math.isfinite(value):
-        raise InputError(f"'{_shown(text)}' is no number", "write it in digits")
+        raise InputError(f"'{_shown(text)}' is no number", f"write a number such as {example}")
     return value
 
 
@@ -80,8 +83,8 @@ def _band_text(value: tuple[float, float]) -> str:
     return "..".join(f"{v / 1000:g}k" if v >= 1000 else f"{v:g}" for v in value)
 
 
-DB: Final = Unit("DB", lambda text: _number(text, "db"), _general, "dB")
-DEGREES: Final = Unit("DEG", lambda text: _number(text, "degrees", "deg", "°"), _general, "degrees")
+DB: Final = Unit("DB", lambda text: _number(text, "0.5 dB", "db"), _general, "dB")
+DEGREES: Final = Unit("DEG", lambda text: _number(text, "15 deg", "degrees", "deg", "°"), _general, "degrees")
 HZ: Final = Unit("HZ", _hertz, lambda v: f"{v / 1000:g}k" if v >= 1000 else f"{v:g}")
 BAND: Final = Unit("HZ..HZ", _band, _band_text)
 OHM: Final = Unit("OHM", _of(Kind.RESISTANCE), _general, "ohm")

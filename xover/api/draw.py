@@ -16,10 +16,6 @@ if TYPE_CHECKING:
 
 # By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
 _DRAWN_BY: Final = {
-    "sound.prediction.Prediction": "levels.draw_prediction",
-    "studies.does.load.study.LoadStudy": "load.draw_load",
-    "studies.does.sensitivity.study.SensitivityStudy": "sensitivity.draw_sensitivity",
-    "studies.does.angles.study.OffAxisStudy": "off_axis.draw_off_axis",
     "studies.aged.condition.study.ConditionStudy": "condition.draw_condition",
     "studies.bears.stress.study.StressStudy": "stress.draw_stress",
     "studies.bears.tolerance.study.ToleranceStudy": "tolerance.draw_tolerance",

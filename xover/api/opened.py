@@ -6,8 +6,6 @@ import html
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from xover.errors import OptionError
-
 if TYPE_CHECKING:
     from xover.network import Network
     from xover.speaker import Speaker
@@ -125,9 +123,7 @@ class Opened:
         return type(self)(open_speaker(self.speaker.file.path))
 
     def _name(self, network: str | None) -> str:
-        if network is not None and not isinstance(network, str):
-            raise OptionError("a network is meant by its name", "write it as text, such as 'found'")
-        return network if network is not None else self.speaker.default_network()
+        return self.speaker.network_or_default(network)
 
     def __repr__(self) -> str:
         words = f"{type(self).__name__}: {self.title}; networks {self._listed(self.networks)}; "

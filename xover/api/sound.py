@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
+from xover.api.asks import asks
 from xover.api.opened import Opened
+from xover.studies.does.angles import angles
+from xover.studies.does.load import load
+from xover.studies.does.predict import predict
+from xover.studies.does.sensitivity import sensitivity
 from xover.studies.given import what
 from xover.studies.options import frequencies
 
@@ -13,14 +17,10 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from xover.drawing.schematic import Schematic
-    from xover.sound.prediction import Prediction
     from xover.studies.aged.compare.study import Comparison
     from xover.studies.desk.check.study import CheckStudy
     from xover.studies.desk.spice.study import SpiceNetlist
-    from xover.studies.does.angles.study import OffAxisStudy
     from xover.studies.does.formula.study import FormulaStudy
-    from xover.studies.does.load.study import LoadStudy
-    from xover.studies.does.sensitivity.study import SensitivityStudy
 
 
 class WhatItDoes(Opened):
@@ -41,61 +41,10 @@ class WhatItDoes(Opened):
 
         return study_check(self.speaker)
 
-    def predict(
-        self,
-        network: str | None = None,
-        *,
-        frequency_hz: ArrayLike | None = None,
-        band_hz: tuple[float, float] | None = None,
-        output_ohm: float = 0.0,
-    ) -> Prediction:
-        """What reaches each driver, and what is the sum?
-
-        Parameters
-        ----------
-        network : by default `found` where there is one, else the first.
-        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
-        band_hz : where level and deviation are read; by default 200 Hz to 15 kHz as far as it is known.
-        output_ohm : output resistance of the amplifier, ohm.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.predict("found").total.level_db  # (n,) dB for 2.83 V at 1 m
-        """
-        from xover.sound.prediction import predict
-
-        grid = frequencies(frequency_hz)
-        return predict(self.speaker, self._name(network), grid, band_hz=band_hz, output_ohm=output_ohm)
-
-    def load(
-        self,
-        network: str | None = None,
-        *,
-        frequency_hz: ArrayLike | None = None,
-        output_ohm: float | None = None,
-    ) -> LoadStudy:
-        """What does the amplifier see, and may it?
-
-        Parameters
-        ----------
-        network, frequency_hz : as `predict`.
-        output_ohm : output resistance of the amplifier, ohm; by default that of speaker.toml.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.load("found").channels["in"].reading.minimum_ohm
-        """
-        from xover.studies.does.load.study import study_load
-
-        return study_load(self.speaker, self._name(network), frequencies(frequency_hz), output_ohm=output_ohm)
+    predict = asks(predict)
+    load = asks(load)
+    sensitivity = asks(sensitivity)
+    angles = asks(angles)
 
     def formula(self, network: str | None = None) -> FormulaStudy:
         """The exact transfer functions, as formulas in s, parts and driver impedances.
@@ -111,61 +60,6 @@ class WhatItDoes(Opened):
         from xover.studies.does.formula.of_speaker import study_speaker_formula
 
         return study_speaker_formula(self.speaker, self._name(network))
-
-    def sensitivity(self, network: str | None = None, *, frequency_hz: ArrayLike | None = None) -> SensitivityStudy:
-        """Which part matters, and where? What a step of 1 % moves, exact to the first order.
-
-        Parameters
-        ----------
-        network, frequency_hz : as `predict`.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> [part.sentence for part in speaker.sensitivity("found").parts[:3]]
-        """
-        from xover.studies.does.sensitivity.study import study_sensitivity
-
-        return study_sensitivity(self.speaker, self._name(network), frequencies(frequency_hz))
-
-    def angles(
-        self,
-        network: str | None = None,
-        *,
-        vertical_deg: Sequence[float] | None = None,
-        horizontal_deg: Sequence[float] | None = None,
-        distance_m: float | None = None,
-        frequency_hz: ArrayLike | None = None,
-    ) -> OffAxisStudy:
-        """The sound off the axis: drivers as pistons in their places, and where the lobes point.
-
-        Parameters
-        ----------
-        network, frequency_hz : as `predict`.
-        vertical_deg, horizontal_deg : degrees from the design axis, up and right positive; by default usual ones.
-        distance_m : to the listener, metres; by default that of speaker.toml, else 1 m.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.angles("found").vertical.relative_db  # (angles, n) dB re the axis
-        """
-        from xover.studies.does.angles.study import HORIZONTAL_DEG, VERTICAL_DEG, study_off_axis
-
-        return study_off_axis(
-            self.speaker,
-            self._name(network),
-            frequencies(frequency_hz),
-            vertical_deg=VERTICAL_DEG if vertical_deg is None else tuple(vertical_deg),
-            horizontal_deg=HORIZONTAL_DEG if horizontal_deg is None else tuple(horizontal_deg),
-            distance_m=distance_m,
-        )
 
     def schematic(self, network: str | None = None, *, other: str | None = None) -> Schematic:
         """The network drawn, with values and losses beside the parts; a notebook shows it, `xover.save` writes it.

@@ -124,7 +124,7 @@ def _annotation(name: str, ask: Ask, default: Any, required: bool) -> Any:
         return Annotated[list[str] | None, typer.Option(*names, **words)]
     usual = default if isinstance(default, str) else ask.unit.show(default) if default not in (None, ()) else ""
     if usual and not required:
-        words["help"] = f"{ask.help} [default: {usual}]"
+        words["help"] = f"{ask.help}  [default: {usual}]"
     return Annotated[str if required else str | None, typer.Option(*names, **words)]
 
 

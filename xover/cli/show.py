@@ -10,8 +10,8 @@ from typing import Any
 
 import typer
 
-from xover.blocks import Block, Facts, Head, Items, Listing, Note, Table, Text, Warn
-from xover.rounded import db, degrees, hertz, ohm
+from xover.blocks import Block, Facts, Gap, Head, Items, Listing, Note, Table, Text, Warn
+from xover.rounded import db, degrees, hertz, octave_centres, ohm
 
 __all__ = [
     "clean",
@@ -49,6 +49,8 @@ def render(blocks: Iterable[Block]) -> None:
                 show_heading(block.words)
             case Text():
                 show_text(block.words, "" if block.flush else "  ")
+            case Gap():
+                typer.echo()
             case Facts():
                 for label, words in block.pairs:
                     show_item(label, words, block.width)
@@ -147,9 +149,3 @@ def show_warnings(warnings: Iterable[str]) -> None:
 def clean(text: str) -> str:
     """Names come from files: control characters must not reach the terminal."""
     return "".join(c if c.isprintable() else " " for c in text)
-
-
-def octave_centres(low_hz: float, high_hz: float) -> list[float]:
-    """Octave band centres (IEC 61260-1 nominal values) inside a band, as rows for a table."""
-    nominal = [16.0, 31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0]
-    return [f for f in nominal if low_hz <= f <= high_hz]

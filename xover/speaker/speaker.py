@@ -55,6 +55,12 @@ class Speaker(Readable):
             raise InputError("names no network", 'add [networks.found] with circuit = "found.cir"', self.file.path)
         return "found" if "found" in names else names[0]
 
+    def network_or_default(self, name: str | None) -> str:
+        """The name that was given, or the folder's own default. Raises OptionError, InputError."""
+        if name is not None and not isinstance(name, str):
+            raise OptionError("a network is meant by its name", "write it as text, such as 'found'")
+        return name if name is not None else self.default_network()
+
     def network(self, name: str) -> Network:
         """Read and check a named network; each of its drivers must be known here.
 

@@ -7,12 +7,12 @@ from typing import Any, Final
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "Start": {"new": "", "jig": "", "check": ""},
     "What it does": {
-        "predict": "",
-        "load": "",
+        "predict": "studies.does.predict",
+        "load": "studies.does.load",
         "schematic": "",
-        "angles": "",
+        "angles": "studies.does.angles",
         "formula": "",
-        "sensitivity": "",
+        "sensitivity": "studies.does.sensitivity",
     },
     "What age has done": {"infer": "", "condition": ""},
     "What it bears": {

@@ -25,7 +25,7 @@ MostCost = Annotated[
     float | None, Ask("What one speaker's parts may cost, in money of the list.", MONEY, "--most-cost", low=0)
 ]
 OutputOhm = Annotated[
-    float, Ask("Amplifier's output resistance, such as 1.6 (valves).", OHM, "--output-ohm", low=0, high=1e4)
+    float | None, Ask("Amplifier's output resistance, such as 1.6 (valves).", OHM, "--output-ohm", low=0, high=1e4)
 ]
 Channel = Annotated[str | None, Ask("Amplifier channel, where the network has several.", TEXT, "--channel")]
 Noise = Annotated[

@@ -24,9 +24,8 @@ from xover.readable import Readable
 from xover.sound.candidate_sums import Listener, difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.speaker import Speaker
+from xover.studies.does.angles import HORIZONTAL_DEG, VERTICAL_DEG
 
-VERTICAL_DEG: Final = (-30.0, -15.0, -10.0, 0.0, 10.0, 15.0, 30.0)
-HORIZONTAL_DEG: Final = (0.0, 15.0, 30.0, 45.0, 60.0)
 MOST_ANGLES: Final = 25
 PISTON_NOTE: Final = (
     "each driver is taken as a flat piston in an infinite baffle: cones that break up, horns and the edges of a real "

@@ -1,1 +1,25 @@
 """What does the amplifier see, and may it?"""
+
+from typing import TYPE_CHECKING
+
+from xover.declare import question
+from xover.studies.options import Frequencies, Network, OutputOhm, frequencies
+
+if TYPE_CHECKING:
+    from xover.speaker import Speaker
+    from xover.studies.does.load.study import LoadStudy
+
+
+@question(plots={"LoadStudy": "load.draw_load"}, strict="within_limits")
+def load(
+    speaker: "Speaker", network: Network = None, *, frequency_hz: Frequencies = None, output_ohm: OutputOhm = None
+) -> "LoadStudy":
+    """What does the amplifier see, and may it?
+
+    Example: xover load examples/attic-two-way/left --network found --strict
+
+    >>> speaker.load("found").channels["in"].reading.minimum_ohm
+    """
+    from xover.studies.does.load.study import study_load
+
+    return study_load(speaker, speaker.network_or_default(network), frequencies(frequency_hz), output_ohm=output_ohm)

@@ -66,6 +66,11 @@ class LoadStudy(Readable):
     residual: float
     warnings: tuple[str, ...]
 
+    @property
+    def within_limits(self) -> bool:
+        """Whether every limit of the user's holds."""
+        return not self.limits_broken
+
     def plain(self) -> dict[str, Any]:
         """The blueprint's shape, the figures under `summary`."""
         return {

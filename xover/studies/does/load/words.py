@@ -1,0 +1,99 @@
+"""The load as a person reads it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from xover.amplifier.faults import CapacitorStress
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.rounded import at_octaves, db, degrees, hertz, ohm
+from xover.studies.does.load.study import ChannelLoad, LoadStudy
+
+
+def tell(study: LoadStudy) -> Iterator[Block]:
+    """Each channel, each driver's faults, and the watts for a level."""
+    yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
+    for channel in study.channels.values():
+        yield from _channel(channel, len(study.channels) > 1)
+    yield Head("Each driver open, then shorted")
+    rows = [
+        [
+            case.driver,
+            str(case.kind),
+            "none" if case.minimum_ohm is None else ohm(case.minimum_ohm, 2),
+            hertz(case.at_hz),
+            *_worst(case.capacitors),
+        ]
+        for case in study.faults
+    ]
+    yield plain_table(["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"], rows)
+    yield Text(
+        "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
+        "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
+        "never play loud with a driver disconnected, and switch off before you unplug one."
+    )
+    need = study.listening
+    if need is not None:
+        yield Head("Power for the listening level")
+        yield Text(need.sentence)
+        if need.power_into_rated_w is not None:
+            yield Text(
+                f"{need.power_into_rated_w:.0f} W into the rated load on peaks, "
+                f"{need.average_power_into_rated_w:.2g} W on average."
+            )
+        yield Text(f"Assumed: {need.assumption}.")
+
+
+def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str]:
+    known = [c for c in capacitors if not math.isnan(c.magnification)]
+    if not known:
+        return ["-", "-", "-", "-"]
+    worst = max(known, key=lambda c: c.magnification)
+    return [
+        worst.name,
+        f"{worst.magnification:.1f}" if worst.bounded else "unbounded",
+        "-" if worst.peak_v is None or not np.isfinite(worst.peak_v) else f"{worst.peak_v:.0f}",
+        "-" if worst.rating_v is None else f"{worst.rating_v:g}" + ("!" if worst.over_rating else ""),
+    ]
+
+
+def _channel(channel: ChannelLoad, several: bool) -> Iterator[Block]:
+    r = channel.reading
+    if several:
+        yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
+    rows = [
+        [f"{f:g}", ohm(r.impedance_ohm[i]), degrees(r.phase_deg[i]), ohm(r.epdr_ohm[i])]
+        for f, i in at_octaves(r.frequency_hz)
+    ]
+    yield plain_table(["Hz", "ohm", "deg", "EPDR ohm"], rows)
+    yield Gap()
+    yield fact("lowest", f"{ohm(r.minimum_ohm, 2)} ohm at {hertz(r.minimum_at_hz)}")
+    yield fact("highest", f"{ohm(r.maximum_ohm)} ohm at {hertz(r.maximum_at_hz)}")
+    yield fact(
+        "phase",
+        f"{degrees(r.most_capacitive_deg)} deg at {hertz(r.most_capacitive_at_hz)}, "
+        f"{degrees(r.most_inductive_deg)} deg at {hertz(r.most_inductive_at_hz)}",
+    )
+    yield fact("lowest EPDR", f"{ohm(r.lowest_epdr_ohm, 2)} ohm at {hertz(r.lowest_epdr_at_hz)}")
+    rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
+    yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
+    yield fact("verdict", channel.verdict.sentence)
+    yield fact("", channel.verdict.epdr_sentence)
+    if channel.demand is not None:
+        d = channel.demand
+        yield fact(
+            "at rated voltage",
+            f"{d.rated_voltage_v:.1f} V rms: {d.current_rms_a:.1f} A rms, {d.current_peak_a:.1f} A peak at "
+            f"{hertz(d.current_at_hz)} (a sine; the rated load draws {d.rated_current_rms_a:.1f} A rms); "
+            f"{d.true_power_w:.0f} W at {hertz(d.true_power_at_hz)}",
+        )
+    if channel.source is not None:
+        e = channel.source
+        yield fact(
+            "output resistance",
+            f"{e.output_ohm:g} ohm turns the impedance into response: {db(e.highest_db, 2, True)} dB at "
+            f"{hertz(e.highest_at_hz)}, {db(e.lowest_db, 2, True)} dB at {hertz(e.lowest_at_hz)}",
+        )
