@@ -51,6 +51,12 @@ def to_plain(value: Any) -> Any:
     raise TypeError(f"no JSON for {type(value).__name__}")
 
 
+def fields_of(result: Any, **keys: str | None) -> dict[str, Any]:
+    """Fields of a dataclass for its method `plain`: by their own names or other keys; None leaves one out."""
+    named = {f.name: keys.get(f.name, f.name) for f in dataclasses.fields(result)}
+    return {key: getattr(result, name) for name, key in named.items() if key is not None}
+
+
 def _figures(value: Any) -> dict[str, Any]:
     """Figures that the class declares, by their key."""
     return {fig.json or name: getattr(value, name) for name, fig in declared(value) if fig.json is not None}

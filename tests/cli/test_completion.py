@@ -18,7 +18,7 @@ from xover.parts.level_control import ControlKind
 from xover.parts.meter import MeterKind
 from xover.parts.preferred import SERIES
 from xover.search.draws import Distribution
-from xover.studies.aged.compare.curves import What
+from xover.studies.aged.compare.study import What
 from xover.studies.change.decide.study import OPTIONS
 from xover.studies.change.refresh.result import Policy
 

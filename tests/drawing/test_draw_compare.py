@@ -9,9 +9,8 @@ from xover.curve import Evidence, log_grid
 from xover.drawing.compare import draw_comparison, draw_pair, draw_verification
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.files.tables import read_impedance, read_response
-from xover.studies.aged.compare.curves import Predicted, What
-from xover.studies.aged.compare.study import compare
-from xover.studies.aged.verify.pair_result import ChangedValue, Explanation, PairStudy
+from xover.studies.aged.compare.study import Predicted, What, compare
+from xover.studies.aged.verify.result import ChangedValue, Explanation, PairStudy
 from xover.studies.aged.verify.study import verify
 
 F = log_grid(20.0, 20e3, 12)
@@ -90,6 +89,7 @@ def test_a_pair(drawn):
     p = PairStudy(
         title="Invented",
         network="found",
+        sweeps=("left.csv", "right.csv"),
         agrees=False,
         headline="a driver, not the network: woofer: weaker magnet",
         frequency_hz=F,

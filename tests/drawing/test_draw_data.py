@@ -27,8 +27,7 @@ from xover.drawing.tolerance import draw_tolerance
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.sound.prediction import predict
-from xover.studies.aged.compare.curves import Predicted
-from xover.studies.aged.compare.study import compare
+from xover.studies.aged.compare.study import Predicted, compare
 from xover.studies.aged.condition.study import study_condition
 from xover.studies.bears.crosstalk.study import study_crosstalk
 from xover.studies.bears.stress.study import study_stress

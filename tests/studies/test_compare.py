@@ -13,8 +13,7 @@ from known_builds import EXAMPLES, SPEAKERS
 from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import solve
-from xover.studies.aged.compare.curves import Predicted, Table, What, open_operand
-from xover.studies.aged.compare.study import compare
+from xover.studies.aged.compare.study import Predicted, Table, What, compare, open_operand
 
 GRID = log_grid(20.0, 20e3, 48)
 

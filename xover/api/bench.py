@@ -7,19 +7,21 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from xover.api.asks import asks_alone
 from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_quantity
+from xover.studies.aged.compare import compare as _compare
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
     from xover.parts.capacitor_loss import CapacitorLoss
     from xover.parts.coil_design import CoilDesign
-    from xover.studies.aged.compare.study import Comparison
     from xover.studies.desk.jig.study import JigStudy
     from xover.studies.desk.pad.study import PadStudy
     from xover.studies.desk.values.study import ValuesStudy
     from xover.studies.does.formula.study import FormulaStudy
+
+
+compare = asks_alone(_compare)
 
 
 def circuits() -> tuple[str, ...]:
@@ -225,51 +227,6 @@ def formula(circuit: str | Path) -> FormulaStudy:
     from xover.studies.does.formula.of_circuit import study_circuit_formula
 
     return study_circuit_formula(circuit)
-
-
-def compare(
-    first: str | Path,
-    second: str | Path,
-    *,
-    of: Literal["sum", "impedance"] | None = None,
-    unit: Literal["dB", "ohm"] | None = None,
-    channel: str | None = None,
-    match_hz: tuple[float, float] | None = (200.0, 15_000.0),
-    threshold_db: float = 0.5,
-    frequency_hz: ArrayLike | None = None,
-) -> Comparison:
-    """Two curves, networks or speakers: where do they differ, and is it audible? The first less the second.
-
-    Parameters
-    ----------
-    first, second : a table, a speaker folder, or "FOLDER:NETWORK".
-    of : of a network; by default as the tables, else the sum. unit : of a table whose header does not say.
-    channel : of the amplifier, where a network has several.
-    match_hz : band over which the levels are matched first; None takes them as they are.
-    threshold_db : differences beyond are pointed out.
-    frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
-
-    Raises
-    ------
-    OptionError, InputError, NoSolutionError.
-
-    Example
-    -------
-    >>> xover.compare("examples/attic-two-way/left", "examples/attic-two-way/right").rms_db
-    """
-    from xover.studies.aged.compare.curves import open_operand
-    from xover.studies.aged.compare.study import compare as study
-    from xover.studies.given import what
-    from xover.studies.options import frequencies
-
-    return study(
-        open_operand(str(first), unit, channel),
-        open_operand(str(second), unit, channel),
-        frequencies(frequency_hz),
-        what=what(of),
-        match_band_hz=match_hz,
-        threshold_db=threshold_db,
-    )
 
 
 def to_json(result: Any, *, indent: int | None = None) -> str:

@@ -22,9 +22,6 @@ _DRAWN_BY: Final = {
     "studies.bears.crosstalk.study.Crosstalk": "crosstalk.draw_crosstalk",
     "studies.change.bypass.result.BypassStudy": "bypass.draw_bypass",
     "studies.change.decide.study.Decision": "decide.draw_decide",
-    "studies.aged.compare.study.Comparison": "compare.draw_comparison",
-    "studies.aged.verify.result.VerifyStudy": "compare.draw_verification",
-    "studies.aged.verify.pair_result.PairStudy": "compare.draw_pair",
 }
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from xover.api.asks import asks
 from xover.api.opened import Opened
+from xover.studies.aged.compare import compare_networks
 from xover.studies.does.angles import angles
 from xover.studies.does.load import load
 from xover.studies.does.predict import predict
 from xover.studies.does.sensitivity import sensitivity
-from xover.studies.given import what
-from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
     from xover.drawing.schematic import Schematic
-    from xover.studies.aged.compare.study import Comparison
     from xover.studies.desk.check.study import CheckStudy
     from xover.studies.desk.spice.study import SpiceNetlist
     from xover.studies.does.formula.study import FormulaStudy
@@ -82,48 +78,7 @@ class WhatItDoes(Opened):
         before = None if other is None else self.network(other)
         return draw_schematic(self.network(name), before, title=f"{self.title}: network '{name}'")
 
-    def compare(
-        self,
-        first: str,
-        second: str,
-        *,
-        of: Literal["sum", "impedance"] = "sum",
-        channel: str | None = None,
-        match_hz: tuple[float, float] | None = (200.0, 15_000.0),
-        threshold_db: float = 0.5,
-        frequency_hz: ArrayLike | None = None,
-    ) -> Comparison:
-        """Two networks of this speaker: where do they differ, and is it audible? `xover.compare` takes tables too.
-
-        Parameters
-        ----------
-        first, second : names of networks; the difference is the first less the second.
-        of : what is compared. channel : of the amplifier, where the networks have several.
-        match_hz : band over which the levels are matched first; None takes them as they are.
-        threshold_db : differences beyond are pointed out.
-        frequency_hz : as `predict`.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.compare("found", "original").rms_db
-        """
-        from xover.studies.aged.compare.curves import Predicted
-        from xover.studies.aged.compare.study import compare
-
-        for name in (first, second):
-            self.network(name)
-        return compare(
-            Predicted(self.speaker, first, channel),
-            Predicted(self.speaker, second, channel),
-            frequencies(frequency_hz),
-            what=what(of),
-            match_band_hz=match_hz,
-            threshold_db=threshold_db,
-        )
+    compare = asks(compare_networks)
 
     def spice(self, network: str | None = None, *, loss_at_hz: float | None = None) -> SpiceNetlist:
         """The network with its drivers as a netlist for any SPICE; its text is `netlist`.

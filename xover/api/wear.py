@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.errors import OptionError
-from xover.studies.given import impedance_curve, response_curve
+from xover.studies.aged.verify import pair, verify
 from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from xover.curve import Curve
     from xover.studies.aged.condition.study import ConditionStudy
     from xover.studies.aged.infer.result import InferStudy
-    from xover.studies.aged.verify.pair_result import PairStudy
-    from xover.studies.aged.verify.result import VerifyStudy
 
 
 class WhatAgeHasDone(Opened):
@@ -122,90 +119,5 @@ class WhatAgeHasDone(Opened):
             force_numbers=force_numbers,
         )
 
-    def verify(
-        self,
-        impedance: str | Path | Curve,
-        *,
-        network: str | None = None,
-        response: str | Path | Curve | None = None,
-        third_octaves: bool = False,
-        channel: str | None = None,
-        noise: float | None = None,
-        response_noise_db: float | None = None,
-        band_hz: tuple[float, float] = (20.0, 20_000.0),
-        response_band_hz: tuple[float, float] = (200.0, 15_000.0),
-    ) -> VerifyStudy:
-        """Does the build do what was predicted, and if not, which part?
-
-        Parameters
-        ----------
-        impedance : sweep at the terminals. response : level of the whole speaker, dB; its phase is not used.
-        network : what was to be built; by default `found` where there is one, else the first.
-        third_octaves : the response holds averages over third octaves.
-        channel : where it was swept, if the network has several.
-        noise : of one row, a share; by default estimated. response_noise_db : of a third octave.
-        band_hz, response_band_hz : where the two count.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.verify("examples/attic-two-way/left/terminals-rebuilt.csv", network="original").headline
-        """
-        from xover.studies.aged.verify.study import verify
-
-        if third_octaves and response is None:
-            raise OptionError("third_octaves has no response to speak of", "give response")
-        swept, notes = impedance_curve(impedance)
-        heard = None
-        if response is not None:
-            heard, said = response_curve(response)
-            notes += said
-        study = verify(
-            self.speaker,
-            self._name(network),
-            swept,
-            response=heard,
-            third_octaves=third_octaves,
-            channel=channel,
-            noise=noise,
-            response_sigma_db=response_noise_db,
-            band_hz=band_hz,
-            response_band_hz=response_band_hz,
-        )
-        return replace(study, warnings=(*notes, *study.warnings))
-
-    def pair(
-        self,
-        impedance: str | Path | Curve,
-        other: str | Path | Curve,
-        *,
-        network: str | None = None,
-        channel: str | None = None,
-        noise: float | None = None,
-        band_hz: tuple[float, float] = (20.0, 20_000.0),
-    ) -> PairStudy:
-        """What differs between the two speakers of a pair: parts, or a driver?
-
-        Parameters
-        ----------
-        impedance, other : sweeps at the terminals of this speaker and of the other, which is taken to be built alike.
-        network, channel, noise, band_hz : as `verify`.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.pair("left.csv", "right.csv").headline
-        """
-        from xover.studies.aged.verify.pair import explain_pair
-
-        (first, notes), (second, more) = impedance_curve(impedance), impedance_curve(other)
-        study = explain_pair(
-            self.speaker, self._name(network), first, second, channel=channel, band_hz=band_hz, noise=noise
-        )
-        return replace(study, warnings=(*notes, *more, *study.warnings))
+    verify = asks(verify)
+    pair = asks(pair)

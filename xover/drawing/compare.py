@@ -15,8 +15,7 @@ from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SHADE, Stroke, 
 from xover.drawing.text import cut
 from xover.quantity import hertz
 from xover.studies.aged.compare.study import Comparison
-from xover.studies.aged.verify.pair_result import PairStudy
-from xover.studies.aged.verify.result import VerifyStudy
+from xover.studies.aged.verify.result import PairStudy, VerifyStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

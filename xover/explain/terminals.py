@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.explain.driver_drift import DriverShape
 from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
@@ -217,7 +217,8 @@ def make_terminals(
     """
     names = [c.name for c in network.channels]
     if channel is None and len(names) > 1:
-        raise OptionError("the network has several channels", "name the one that was swept: --channel " + names[0])
+        remedy = f"name the one that was swept by {named('channel')}, such as {names[0]}"
+        raise OptionError("the network has several channels", remedy)
     if channel is not None and channel not in names:
         raise OptionError(f"the network has no channel {channel}", "name one of " + ", ".join(names))
     apart = replace(network, drivers=tuple(replace(d, driver=d.key) for d in network.drivers))

@@ -34,8 +34,8 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "pad": "",
     },
     "Prove it": {
-        "verify": "",
-        "compare": "",
+        "verify": "studies.aged.verify",
+        "compare": "studies.aged.compare",
     },
     "Pass it on": {
         "report": "",

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Curve, Evidence, Float, log_grid
 from xover.errors import OptionError, named
-
-if TYPE_CHECKING:
-    from xover.studies.aged.compare.curves import What
 
 FROM_HZ: Final = 20.0
 TO_HZ: Final = 20_000.0
@@ -47,16 +44,6 @@ def _usual(per_octave: int) -> Float:
     grid = log_grid(FROM_HZ, TO_HZ, per_octave)
     grid.flags.writeable = False
     return grid
-
-
-def what(of: str | None) -> What | None:
-    """What of a network is compared. Raises OptionError."""
-    from xover.studies.aged.compare.curves import What
-
-    known = [str(w) for w in What]
-    if of is not None and of not in known:
-        raise OptionError(f"{named('of')} is '{str(of)[:40]}'", "give " + " or ".join(known))
-    return None if of is None else What(of)
 
 
 Read = tuple[Curve, tuple[str, ...]]

@@ -33,9 +33,9 @@ from xover.explain.pair_drivers import AgedDriver, aged_drivers
 from xover.explain.terminals import KnobKind, State, Terminals
 from xover.network import Network
 from xover.speaker import Speaker
-from xover.studies.aged.verify.judge import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, number_ties
-from xover.studies.aged.verify.pair_result import ChangedValue, Explanation, PairStudy
-from xover.studies.aged.verify.pair_words import change_words, difference_headline, pair_test
+from xover.studies.aged.verify.result import ChangedValue, Explanation, PairStudy
+from xover.studies.aged.verify.study import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, number_ties
+from xover.studies.aged.verify.words import change_words, difference_headline, pair_test
 
 ALIKE: Final = {KnobKind.PART: 0.01, KnobKind.LOSS: 0.1, KnobKind.LEAKAGE: 0.1, KnobKind.DRIVER: 0.01}
 """Standard deviation by which like parts and drivers of a pair differ, nothing wrong. Common practice, no source."""
@@ -107,6 +107,7 @@ def explain_pair(
     return PairStudy(
         title=speaker.title,
         network=network_name,
+        sweeps=(first.source, second.source),
         agrees=agrees,
         headline=difference_headline(agrees, ranked, math.hypot(bench.noise, other_noise)),
         frequency_hz=bench.frequency_hz,

@@ -1,12 +1,15 @@
-"""What `verify` found, in frozen results."""
+"""What a build or a pair was found to be, in frozen results."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from xover.curve import Float
 from xover.explain.faults import Fault
+from xover.explain.pair_changes import Change
+from xover.plain import fields_of
 from xover.readable import Readable
 
 
@@ -86,24 +89,19 @@ class RankedFault:
     next_test: str
 
     def plain(self) -> dict[str, Any]:
-        """The shape that the blueprint fixes, and more."""
-        return {
-            "part": self.fault.part,
-            "fault": self.fault.told,
-            "residual": self.residual,
-            "other": self.fault.other,
-            "is_driver": self.fault.is_driver,
-            "sound_db": self.sound_db,
-            "explains": self.explains,
-            "tie": self.tie,
-            "odds_log10": self.odds_log10,
-            "value": self.value,
-            "low": self.low,
-            "high": self.high,
-            "needs": self.needs,
-            "words": self.words,
-            "next_test": self.next_test,
-        }
+        """Its fields, the fault in its own words."""
+        of = self.fault
+        told = {"part": of.part, "fault": of.told, "other": of.other, "is_driver": of.is_driver}
+        return told | fields_of(self, fault=None)
+
+
+class Verdict(StrEnum):
+    """What became of a build."""
+
+    AGREES = "agrees"
+    DRIVERS = "drivers or jig"
+    ONE_FAULT = "one fault"
+    SEVERAL = "several faults"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -112,7 +110,8 @@ class VerifyStudy(Readable):
 
     Attributes
     ----------
-    agrees : within tolerances and noise, and no single fault explains it far better.
+    sweep : what was swept, in words. verdict : it agrees within tolerances and noise, and no single fault explains it
+        far better; or what seems to have become of it.
     headline : the verdict in a sentence. reasons : why it does not agree, in words.
     faults : most likely first; none where the build agrees.
     tried : how many single faults were tried.
@@ -122,7 +121,8 @@ class VerifyStudy(Readable):
     title: str
     network: str
     channel: str
-    agrees: bool
+    sweep: str
+    verdict: Verdict
     headline: str
     reasons: tuple[str, ...]
     terminals: TerminalDifference
@@ -133,23 +133,114 @@ class VerifyStudy(Readable):
     warnings: tuple[str, ...]
 
     @property
+    def agrees(self) -> bool:
+        """Whether the build does what was predicted."""
+        return self.verdict is Verdict.AGREES
+
+    @property
     def tied(self) -> tuple[RankedFault, ...]:
         """The faults that stand first together."""
         return tuple(f for f in self.faults if f.tie == 0)
 
     def plain(self) -> dict[str, Any]:
-        """The shape that the blueprint fixes, with what else is known."""
+        """Its fields."""
+        shape = fields_of(self, sweep=None, verdict=None, terminals="impedance", sound="response")
+        return shape | {"agrees": self.agrees}
+
+
+@dataclass(frozen=True)
+class ChangedValue:
+    """One change with its size: the second speaker's over the first's.
+
+    Attributes
+    ----------
+    factor, low, high : with its 95 % interval; None of what is open, shorted or another driver.
+    sound_db : change of the driver's level above its resonance, of a magnet; else None.
+    """
+
+    change: Change
+    factor: float | None
+    low: float | None
+    high: float | None
+    sound_db: float | None
+    words: str
+
+    def plain(self) -> dict[str, Any]:
+        """Part, fault and size."""
+        of = self.change
+        return {"part": of.subject, "fault": of.kind, "is_driver": of.is_driver} | fields_of(self, change=None)
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One or two changes that could explain the difference.
+
+    Attributes
+    ----------
+    residual : rms relative difference that it leaves. explains : whether that is noise.
+    tie : explanations of one number cannot be told apart by the sweeps; 0 stands first. odds_log10 : against the first.
+    """
+
+    changes: tuple[ChangedValue, ...]
+    residual: float
+    explains: bool
+    tie: int
+    odds_log10: float
+    words: str
+    next_test: str
+
+    @property
+    def is_driver(self) -> bool | None:
+        """A driver alone, the network alone (False), or both (None)."""
+        kinds = {c.change.is_driver for c in self.changes}
+        return kinds.pop() if len(kinds) == 1 else None
+
+    def plain(self) -> dict[str, Any]:
+        """As a fault of `verify`, with its changes."""
         return {
-            "title": self.title,
-            "network": self.network,
-            "channel": self.channel,
-            "agrees": self.agrees,
-            "headline": self.headline,
-            "reasons": self.reasons,
-            "faults": self.faults,
-            "tried": self.tried,
-            "not_excluded": self.not_excluded,
-            "impedance": self.terminals,
-            "response": self.sound,
-            "warnings": self.warnings,
+            "part": "+".join(c.change.subject for c in self.changes),
+            "fault": " and ".join(str(c.change.kind) for c in self.changes),
+            **fields_of(self),
         }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PairStudy(Readable):
+    """How the second speaker differs from the first.
+
+    Attributes
+    ----------
+    sweeps : what was swept, in words. agrees : no difference beyond noise and what like parts differ by.
+    percent, phase_deg : (n,) second over first, magnitude and phase; None without phase.
+    left_percent : (n,) what the first explanation leaves; None where they agree.
+    noise : (first, second) relative. first_residual : how well the network's values fit the first sweep.
+    hidden : what of the drivers these sweeps would not show, in words.
+    """
+
+    title: str
+    network: str
+    sweeps: tuple[str, str]
+    agrees: bool
+    headline: str
+    frequency_hz: Float
+    percent: Float
+    phase_deg: Float | None
+    left_percent: Float | None
+    residual: float
+    noise: tuple[float, float]
+    first_residual: float
+    explanations: tuple[Explanation, ...]
+    tried: int
+    hidden: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def tied(self) -> tuple[Explanation, ...]:
+        """The explanations that stand first together."""
+        return tuple(e for e in self.explanations if e.tie == 0)
+
+    def plain(self) -> dict[str, Any]:
+        """As `verify`: whether they agree, and the faults that would explain it."""
+        curves = ("frequency_hz", "percent", "phase_deg", "left_percent", "residual", "noise", "first_residual")
+        shape = fields_of(self, sweeps=None, explanations="faults", **dict.fromkeys(curves))
+        return shape | {"impedance": {name: getattr(self, name) for name in curves}}

@@ -15,7 +15,7 @@ import numpy as np
 from xover.acoustic.decibel import level_db
 from xover.acoustic.octave_bands import band_level_db, points_in_bands, whole_bands
 from xover.curve import Complex, Curve, Float
-from xover.errors import InputError, OptionError
+from xover.errors import InputError, OptionError, named
 from xover.explain.fault_fit import OUTLIER
 from xover.explain.terminals import NOMINAL, State, Terminals
 from xover.network import Network, solve
@@ -125,7 +125,7 @@ def hear(
         raise OptionError(
             f"the response tells only {np.count_nonzero(there)} third octaves between {hertz(band_hz[0])} and "
             f"{hertz(band_hz[1])} at which the sum is predicted",
-            f"measure {FEWEST_BANDS} or more there, or widen --response-band",
+            f"measure {FEWEST_BANDS} or more there, or widen {named('response_band_hz')}",
         )
     usual = ANALYSER_SIGMA_DB if third_octaves else SIGMA_DB
     return Heard(centres[there], level[there], usual if sigma_db is None else sigma_db)
@@ -136,7 +136,7 @@ def _rows_of(curve: Curve, centres: Float) -> Float:
     if np.median(steps) < 0.2:
         raise InputError(
             "holds more than one row for each third octave",
-            "leave out --third-octaves: the rows are averaged anyway",
+            "give it as a response of rows: they are averaged anyway",
             curve.source or None,
         )
     nearest = np.argmin(np.abs(np.log(curve.frequency_hz[None, :] / centres[:, None])), axis=1)

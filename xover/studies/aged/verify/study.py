@@ -14,11 +14,10 @@ from xover.curve import Curve, Float, log_grid
 from xover.explain.fault_fit import Fits, apart, fit_states, log_miss
 from xover.explain.fault_setup import BAND_HZ, Bench, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
-from xover.explain.terminals import NOMINAL, KnobKind
+from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
 from xover.speaker import Speaker
-from xover.studies.aged.verify.judge import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, chi_square, number_ties
-from xover.studies.aged.verify.result import RankedFault, SoundDifference, TerminalDifference, VerifyStudy
+from xover.studies.aged.verify.result import RankedFault, SoundDifference, TerminalDifference, Verdict, VerifyStudy
 from xover.studies.aged.verify.sound import BAND_HZ as SOUND_BAND_HZ
 from xover.studies.aged.verify.sound import (
     Heard,
@@ -32,9 +31,26 @@ from xover.studies.aged.verify.sound import (
     sound_band_db,
     unknown_sum,
 )
-from xover.studies.aged.verify.words import fault_words, next_test
+from xover.studies.aged.verify.words import fault_words, knob_words, next_test, verdict_headline
 
 MOST_FAULTS: Final = 12
+MISFIT: Final = 1.5
+"""A fit leaves noise only, up to so many times the noise."""
+CHANCE: Final = 1e-4
+"""What noise and spreads do as rarely as this or more rarely, they did not do."""
+CLEAR: Final = math.log(1e4)
+"""A fault or change that is so many times likelier than none (natural logarithm) is to blame."""
+TIE_CHI_SQUARE: Final = 9.0
+TIE_ODDS: Final = math.log(1e3)
+"""Two are tied where fitted curves lie within three standard deviations of noise of each other, all rows together, and
+neither needs so much less likely parts."""
+OUTSIDE_OTHERS: Final = 3.0
+"""Standard deviations beyond which a driver, a loss or the jig is not what it is taken for."""
+MOST_TOLERANCE: Final = 0.9
+FREE: Final = 3.0
+"""A spread so many times the usual is that of something sought, which is nowhere out of place."""
+FARTHEST: Final = 4
+LN10: Final = math.log(10.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,13 +125,16 @@ def verify(
         reasons.append(f"{fault_words(network, clear.fault)} is 10^{odds:.0f} times likelier than no fault")
     agrees = not reasons
     ranked = () if agrees else _rank(bench, states, fits, ear, faults)
+    drivers = _drivers_alone(bench, states, fits, ear, none)
+    verdict = _verdict(agrees, ranked, drivers)
     warnings += _warnings(bench, ear)
     return VerifyStudy(
         title=speaker.title,
         network=network_name,
         channel=bench.terminals.channel,
-        agrees=agrees,
-        headline=_headline(agrees, ranked, _drivers_alone(bench, states, fits, ear, none)),
+        sweep=impedance.source,
+        verdict=verdict,
+        headline=verdict_headline(verdict, ranked, drivers or ""),
         reasons=tuple(reasons),
         terminals=_terminals(bench, fits, None if agrees else faults[0].row),
         sound=None if ear is None else _sound(bench, ear, None if agrees else faults[0]),
@@ -309,29 +328,75 @@ def _drivers_alone(
     return ", ".join(words for _, words in outside)
 
 
-def _headline(agrees: bool, ranked: Sequence[RankedFault], drivers: str | None) -> str:
+def _verdict(agrees: bool, ranked: Sequence[RankedFault], drivers: str | None) -> Verdict:
     if agrees:
-        return "the build does what was predicted, within tolerances and noise"
-    first = [f for f in ranked if f.tie == 0]
-    explaining = [f for f in first if f.explains]
+        return Verdict.AGREES
+    explaining = [f for f in ranked if f.tie == 0 and f.explains]
     if drivers is not None and (not explaining or explaining[0].fault.kind is FaultKind.OTHER_VALUE):
-        return (
-            f"the network may be right, but a driver or the jig is not what it was: {drivers}; sweep the drivers again"
-        )
-    if not explaining:
-        return f"the build does not do what was predicted, and no single fault explains it; nearest: {first[0].words}"
-    if len(first) == 1:
-        return f"the build does not do what was predicted: {first[0].words}"
-    return "the build does not do what was predicted; what was measured cannot tell these apart: " + "; ".join(
-        f.words for f in first
-    )
+        return Verdict.DRIVERS
+    return Verdict.ONE_FAULT if explaining else Verdict.SEVERAL
 
 
 def _warnings(bench: Bench, ear: _Ear | None) -> list[str]:
     said = []
     if ear is None and len(bench.network.drivers) > 1:
-        said.append("a driver's polarity does not show in the impedance: only a response tells (--response)")
+        said.append("a driver's polarity does not show in the impedance: only a response tells")
     if not bench.sweep.has_phase:
         said.append("the sweep has no phase: its magnitude alone is compared, which tells less")
     said += [n for name in bench.network.driver_names for n in bench.speaker.drivers[name].notes]
     return said
+
+
+def beyond(terminals: Terminals, state: State, fits: Fits, row: int) -> list[tuple[Knob, str]]:
+    """The knobs that stand, for certain, where they have no business, farthest first, with it in words.
+
+    A part beyond its tolerance, anything else beyond three standard deviations, by more than twice the doubt of the
+    fit. If none does, but all together stand farther off than chance has it, the farthest are told.
+    """
+    far, strain, count = [], 0.0, 0
+    for column, knob in enumerate(terminals.knobs):
+        spread = state.spreads.get(knob.name, knob.spread)
+        if spread == 0.0 or spread > FREE * knob.spread:
+            continue
+        turned, doubt = float(fits.turned[row, column]), float(fits.doubt[row, column])
+        strain, count = strain + (turned / spread) ** 2, count + 1
+        outside = abs(turned) - 2.0 * doubt > _limit(knob, spread, turned)
+        far.append((abs(turned) / spread, outside, (knob, knob_words(knob, turned))))
+    far.sort(key=lambda each: -each[0])
+    found = [each for _, outside, each in far if outside]
+    if not found and strain > chi_square(count):
+        found = [each for _, _, each in far[:FARTHEST]]
+    return found
+
+
+def _limit(knob: Knob, spread: float, turned: float) -> float:
+    """How far a knob may stand: of a part the logarithm of its tolerance, to that side."""
+    if knob.kind is not KnobKind.PART:
+        return OUTSIDE_OTHERS * spread
+    tolerance = min(SIGMAS * spread, MOST_TOLERANCE)
+    return math.log1p(tolerance) if turned > 0 else -math.log1p(-tolerance)
+
+
+def chi_square(freedom: int) -> float:
+    """What a sum of squares of that many standard normal numbers exceeds with the probability CHANCE."""
+    from scipy.special import chdtri
+
+    return float(chdtri(freedom, CHANCE))
+
+
+def number_ties(costs: Sequence[float], apart_from: Sequence[Float]) -> list[int]:
+    """Number what cannot be told apart alike, 0 first, each group about its likeliest.
+
+    Parameters
+    ----------
+    costs : (m,) rising. apart_from : for each of them the chi-square (m,) between it and all.
+    """
+    numbers: dict[int, int] = {}
+    for leader, cost in enumerate(costs):
+        if leader in numbers:
+            continue
+        number = max(numbers.values(), default=-1) + 1
+        near = (np.asarray(apart_from[leader]) < TIE_CHI_SQUARE) & (np.asarray(costs) - cost < TIE_ODDS)
+        for other in (leader, *np.flatnonzero(near)):
+            numbers.setdefault(int(other), number)
+    return [numbers[i] for i in range(len(costs))]

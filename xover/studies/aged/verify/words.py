@@ -1,16 +1,30 @@
-"""Faults in words, and what to do next at the bench to be sure."""
+"""Faults of a build and changes between a pair in words, and what to do next at the bench to be sure."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Final
 
+import numpy as np
+
+from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_hz
+from xover.blocks import Block, Head, Table, Text, fact, plain_table
+from xover.curve import Float
 from xover.explain.faults import Fault, FaultKind, shown_value
+from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, value_of
+from xover.rounded import db, hertz
+from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
 
-LIFT = "with one leg lifted"
+LIFT: Final = "with one leg lifted"
+MOST_GROUPS: Final = 4
+"""Ranks that are shown; what was measured cannot tell apart what shares one."""
+FAR_BEHIND: Final = 12.0
+"""Tenfold odds beyond which a fault is not worth a line."""
 
 
 def fault_words(network: Network, fault: Fault, value: float | None = None) -> str:
@@ -94,3 +108,206 @@ def knob_words(knob: Knob, turned: float) -> str:
     if knob.kind is KnobKind.LEAKAGE:
         return f"leakage of {knob.name} {size}"
     return f"{' and '.join(knob.acts_on)} {size}"
+
+
+def change_words(network: Network, change: Change, factor: float | None, first: float | None) -> str:
+    """A change as one says it. `factor` : second over first; `first` : the first speaker's value of a part."""
+    name = change.subject
+    size = "" if factor is None else f"{100.0 * (factor - 1.0):+.0f} %"
+    up = factor is not None and factor > 1.0
+    if change.kind is ChangeKind.VALUE and factor is not None and first is not None:
+        part = network.part(name)
+        return f"{name} {size}: about {shown_value(part, first * factor)} against {shown_value(part, first)}"
+    if change.kind is ChangeKind.MAGNET and factor is not None:
+        level = 20.0 * math.log10(factor)
+        return f"{name}: {'stronger' if up else 'weaker'} magnet, Bl {size} ({level:+.1f} dB)"
+    if change.kind is ChangeKind.SUSPENSION and factor is not None:
+        moved = 100.0 * (math.sqrt(factor) - 1.0)
+        return f"{name}: {'stiffer' if up else 'softer'} suspension or box, its resonance {moved:+.0f} %"
+    if change.kind is ChangeKind.DAMPING:
+        return f"{name}: {'more damped (dried fluid, rubbing coil)' if up else 'less damped'}, Rms {size}"
+    if change.kind is ChangeKind.COIL:
+        return f"{name}: voice coil's resistance off by {size} of its own"
+    if change.kind is ChangeKind.OTHER_DRIVER:
+        return f"{name}: another driver, or one changed in several ways"
+    if change.is_driver:
+        return f"{name} {'not connected or its coil open' if change.kind is ChangeKind.OPEN else 'shorted'}"
+    return f"{name} {change.kind}"
+
+
+def pair_test(network: Network, changes: Sequence[Change], rivals: Sequence[Sequence[Change]]) -> str:
+    """The cheapest test that settles an explanation."""
+    both = [*changes, *(c for r in rivals for c in r)]
+    drivers = list(dict.fromkeys(c.subject for c in both if c.is_driver))
+    if drivers and any(not c.is_driver for c in both):
+        return f"take one wire off {drivers[0]} in both speakers and sweep them alone: alike, then it is the network"
+    change = changes[0]
+    if change.is_driver and change.kind not in (ChangeKind.OPEN, ChangeKind.SHORTED):
+        return (
+            f"take one wire off {change.subject} in both speakers and sweep it alone; listen to each alone at low level"
+        )
+    kind = {ChangeKind.OPEN: FaultKind.OPEN, ChangeKind.SHORTED: FaultKind.SHORTED}.get(
+        change.kind, FaultKind.OTHER_VALUE
+    )
+    tied = [
+        Fault(FaultKind(str(c.kind)), c.subject, is_driver=c.is_driver)
+        for r in rivals
+        for c in r
+        if c.kind in (ChangeKind.OPEN, ChangeKind.SHORTED)
+    ]
+    return next_test(network, Fault(kind, change.subject, is_driver=change.is_driver), tied)
+
+
+def difference_headline(agrees: bool, ranked: Sequence[Explanation], noise: float) -> str:
+    """The verdict in a sentence."""
+    if agrees:
+        return (
+            f"no difference beyond noise ({100 * noise:.1f} %) and what like parts differ by: cannot tell the two apart"
+        )
+    first = [e for e in ranked if e.tie == 0]
+    if not any(e.explains for e in first):
+        return f"more than two things differ; nearest: {first[0].words}"
+    words = "; or ".join(e.words for e in first)
+    sides = {e.is_driver for e in first}
+    if sides == {True}:
+        return f"a driver, not the network: {words}"
+    if sides == {False}:
+        return f"the network, not a driver: {words}"
+    if len(first) == 1:
+        return f"a driver and the network: {words}"
+    return f"the sweeps cannot tell a driver from the network here: {words}"
+
+
+def verdict_headline(verdict: Verdict, ranked: Sequence[RankedFault], drivers: str) -> str:
+    """The verdict on a build in a sentence. `drivers` : what of them, or of the jig, has moved."""
+    if verdict is Verdict.AGREES:
+        return "the build does what was predicted, within tolerances and noise"
+    if verdict is Verdict.DRIVERS:
+        return (
+            f"the network may be right, but a driver or the jig is not what it was: {drivers}; sweep the drivers again"
+        )
+    said = "the build does not do what was predicted"
+    first = [f.words for f in ranked if f.tie == 0]
+    if verdict is Verdict.SEVERAL:
+        return f"{said}, and no single fault explains it; nearest: {first[0]}"
+    if len(first) == 1:
+        return f"{said}: {first[0]}"
+    return f"{said}; what was measured cannot tell these apart: {'; '.join(first)}"
+
+
+def tell(study: VerifyStudy | PairStudy) -> Iterator[Block]:
+    """A build, or a pair, as a person reads it."""
+    yield from _pair(study) if isinstance(study, PairStudy) else _build(study)
+
+
+def _build(v: VerifyStudy) -> Iterator[Block]:
+    z, sound, sweep = v.terminals, v.sound, Path(v.sweep).name or "the sweep"
+    yield Head(f"{v.title}: {sweep} against network '{v.network}'")
+    yield Text(f"{_capital(v.headline)}.")
+    if v.reasons and not v.faults:
+        return
+    yield Head("Measured less predicted")
+    yield fact(
+        "impedance",
+        f"rms {100 * z.residual:.1f} %, largest {z.worst_percent:+.1f} % at {hertz(z.worst_at_hz)}; noise "
+        f"{100 * z.noise:.2f} % ({z.noise_source})",
+    )
+    if sound is not None:
+        yield fact(
+            "sound",
+            f"rms {db(sound.rms_db, 1)} dB, largest {db(sound.worst_db, 1, True)} dB near {hertz(sound.worst_at_hz)}, "
+            f"third octaves, level matched; {sound.sigma_db:g} dB of each is taken as noise",
+        )
+    yield _octaves(v)
+    yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations to either side.")
+    if v.agrees:
+        if v.not_excluded:
+            yield Head("Would not show in what was measured")
+            yield from map(Text, v.not_excluded)
+        return
+    yield Head("Why it does not agree")
+    for reason in v.reasons:
+        yield Text(f"{_capital(reason)}.")
+    yield Head(f"Single faults, likeliest first, of {v.tried} tried")
+    shown = [f for f in v.faults if not f.tie or (f.tie < MOST_GROUPS and -f.odds_log10 <= FAR_BEHIND)]
+    heard = ["dB"] if sound is not None else []
+    yield plain_table(["", "part", "fault", "leaves %", *heard, "odds", "explains"], [_row(f, heard) for f in shown])
+    yield Text(
+        "leaves: rms of the impedance; odds: against the first; explains: what is left is noise, and all other parts "
+        "keep within tolerance. Faults of one number cannot be told apart by what was measured."
+    )
+    yield Head("Next")
+    for fault in shown:
+        if fault.tie == 0:
+            needs = f"; needs {', '.join(fault.needs)} besides" if fault.needs else ""
+            yield Text(f"{fault.words}{needs}:")
+            yield fact("", f"{fault.next_test}.", 1)
+    if v.verdict is Verdict.SEVERAL:
+        yield Text(f"More than one thing is off: 'xover infer' gives the value of each part from {sweep}.")
+
+
+def _row(f: RankedFault, heard: Sequence[str]) -> list[str]:
+    told = f.fault.told if f.value is None else f.words.removeprefix(f"{f.fault.part} ").partition(" in place")[0]
+    cells = [str(f.tie + 1), f.fault.part, told, f"{100 * f.residual:.1f}", *(db(f.sound_db, 1) for _ in heard)]
+    return [*cells, _odds(f.odds_log10), "yes" if f.explains else "no"]
+
+
+def _octaves(v: VerifyStudy) -> Table:
+    """Mean and band of the impedance in each octave, and of the sound."""
+    z, sound = v.terminals, v.sound
+    centres = bands_touched(float(z.frequency_hz[0]), float(z.frequency_hz[-1]), 1)
+
+    def mean(curve: Float) -> Float:
+        return np.asarray(mean_over_bands(z.frequency_hz, curve, centres, 1))
+
+    def over(curve: Float) -> list[float]:
+        near = [np.abs(np.log2(sound.centre_hz / c)) < 0.5 for c in centres] if sound is not None else []
+        return [float(np.mean(curve[rows])) if rows.any() else math.nan for rows in near]
+
+    percent = mean(z.percent)
+    head = ["octave Hz", "ohms %", "band"]
+    columns = [[f"{nominal_hz(float(c)):g}" for c in centres], [f"{p:+.1f}" for p in percent]]
+    columns.append([f"{p:.1f}" for p in mean(z.band_percent)])
+    if z.phase_deg is not None and z.band_deg is not None:
+        head += ["phase deg", "band"]
+        columns += [[db(p, 1, True) for p in mean(z.phase_deg)], [db(p, 1) for p in mean(z.band_deg)]]
+    if sound is not None:
+        head += ["sound dB", "band"]
+        columns += [[db(s, 1, True) for s in over(sound.difference_db)], [db(s, 1) for s in over(sound.band_db)]]
+    rows = zip(*columns, strict=True)
+    return plain_table(head, [row for row, p in zip(rows, percent, strict=True) if not math.isnan(p)])
+
+
+def _odds(log10: float) -> str:
+    if log10 > -0.05:
+        return "1"
+    return f"1:{10**-log10:.0f}" if log10 > -4 else f"1:10^{-log10:.0f}"
+
+
+def _capital(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
+def _pair(p: PairStudy) -> Iterator[Block]:
+    first, second = (sweep or f"the {n} sweep" for n, sweep in zip(("first", "second"), p.sweeps, strict=True))
+    yield Head(f"{p.title}, network '{p.network}': {second} against {first}")
+    yield Text(f"{_capital(p.headline)}.")
+    yield fact(
+        "difference",
+        f"rms {100 * p.residual:.1f} % of the impedance; noise {100 * p.noise[1]:.2f} and {100 * p.noise[0]:.2f} %; "
+        f"the network fits the first sweep to {100 * p.first_residual:.1f} %",
+    )
+    if not p.agrees:
+        yield Head(f"What may have changed, likeliest first, of {p.tried} tried")
+        shown = [e for e in p.explanations if e.tie < MOST_GROUPS and (e.tie == 0 or -e.odds_log10 < FAR_BEHIND)]
+        for e in shown:
+            verdict = "" if e.explains else ", does not explain it all"
+            leaves = f"leaves {100 * e.residual:.1f} %, odds {_odds(e.odds_log10)}{verdict}"
+            yield fact(f"{e.tie + 1}.", f"{e.words} ({leaves})", 3)
+        yield Text("Explanations of one number cannot be told apart by the two sweeps.")
+        yield Head("Next")
+        for test in dict.fromkeys(e.next_test for e in shown if e.tie == 0):
+            yield Text(f"{test}.")
+    if p.hidden:
+        yield Head("Would not show in these sweeps")
+        yield Text(f"{'; '.join(p.hidden)}. Sweep the driver alone to see it.")

@@ -1,0 +1,78 @@
+"""A comparison as a person reads it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from xover.blocks import Block, Facts, Head, Table, Text, fact, plain_table
+from xover.rounded import db, degrees, hertz
+from xover.studies.aged.compare.study import Comparison
+
+MOST_STRETCHES: Final = 6
+
+
+def tell(c: Comparison) -> Iterator[Block]:
+    """The difference: as a whole, by octaves, and where it is beyond the threshold."""
+    ohms = c.percent is not None
+    yield Head(c.title)
+    yield Text(f"{c.first.evidence.capitalize()} less {c.second.evidence}.", flush=True)
+    level = "as it is" if ohms else "as it is, not matched"
+    if c.match_band_hz is not None:
+        low, high = (hertz(f) for f in c.match_band_hz)
+        level = f"{db(c.offset_db, 2, True)} dB as a whole, {low} to {high}: taken off below"
+    worst = f"{db(c.worst_db, 2, True)} dB{f' ({_percent(c.worst_db)} %)' if ohms else ''} at {hertz(c.worst_at_hz)}"
+    yield Facts(
+        (
+            ("level", level),
+            ("known from", f"{hertz(c.known_hz[0])} to {hertz(c.known_hz[1])}"),
+            (
+                "difference",
+                f"rms {db(c.rms_db, 2)} dB from {hertz(c.judged_hz[0])} to {hertz(c.judged_hz[1])}; largest {worst}",
+            ),
+        )
+    )
+    yield _octaves(c)
+    if c.phase_difference_deg is not None:
+        yield Text("deg: difference of phase at the octave's centre, as it is.")
+    if ohms:
+        return
+    yield Head(f"Beyond {c.threshold_db:g} dB (common practice, no published source)")
+    if not c.audible:
+        yield Text("Nothing: no octave, and no stretch of a third of an octave or more.")
+        return
+    for stretch in c.stretches[:MOST_STRETCHES]:
+        where = f"{hertz(stretch.from_hz)} to {hertz(stretch.to_hz)}"
+        size = f"{db(stretch.worst_db, 1, True)} dB at {hertz(stretch.at_hz)}, {stretch.octaves:.1f} octaves wide"
+        yield fact(where, f"{size}: {stretch.words}", 22)
+    left = len(c.stretches) - MOST_STRETCHES
+    if left > 0:
+        yield Text(f"... and {left} more, smaller.")
+    if not c.stretches:
+        heard = ", ".join(f"{o.centre_hz:g}" for o in c.octaves if o.audible)
+        yield Text(f"No stretch stays on one side that wide; octaves on average: {heard} Hz.")
+
+
+def _octaves(c: Comparison) -> Table:
+    known = [o for o in c.octaves if not math.isnan(o.difference_db)]
+    columns = {
+        "octave": [f"{o.centre_hz:g}" for o in known],
+        "dB": [db(o.difference_db, 2, True) for o in known],
+    }
+    if c.percent is not None:
+        columns["per cent"] = [_percent(o.difference_db) for o in known]
+    if c.phase_difference_deg is not None:
+        rows = [int(np.argmin(np.abs(np.log(c.frequency_hz / o.centre_hz)))) for o in known]
+        columns["deg"] = [degrees(float(c.phase_difference_deg[row])) for row in rows]
+    if c.percent is None and any(o.audible for o in known):
+        words = [f"* {o.words}" if o.audible else "" for o in known]
+        width = max(20, *map(len, words))
+        columns["beyond the threshold"] = [f"{w:<{width}}" for w in words]
+    return plain_table(list(columns), list(zip(*columns.values(), strict=True)), apart=True)
+
+
+def _percent(change_db: float) -> str:
+    return f"{100.0 * math.expm1(change_db * math.log(10.0) / 20.0):+.1f}"
