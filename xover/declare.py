@@ -136,6 +136,7 @@ class Question:
     Attributes
     ----------
     name : of the command. strict : attribute of the answer that is false where a limit is broken.
+    strict_needs : parameter without which there is no limit.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
     shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
@@ -147,6 +148,7 @@ class Question:
 
     name: str
     strict: str = ""
+    strict_needs: str = ""
     plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
     write: str = ""
     output: str = ""

@@ -54,3 +54,14 @@ def at_octaves(frequency_hz: NDArray[np.float64]) -> list[tuple[float, int]]:
     """(octave band centre, index of the frequency nearest to it) as rows for a table; (n,) frequencies, rising."""
     centres = octave_centres(float(frequency_hz[0]), float(frequency_hz[-1]))
     return [(f, min(range(len(frequency_hz)), key=lambda i: abs(math.log(frequency_hz[i] / f)))) for f in centres]
+
+
+def amount(value: float) -> str:
+    """A figure of a table, three digits at most."""
+    if math.isnan(value):
+        return "-"
+    if math.isinf(value):
+        return "no limit"
+    if value == 0.0:
+        return "0"
+    return f"{value:.0f}" if abs(value) >= 99.5 else f"{value:#.3g}" if abs(value) >= 9.95 else f"{value:#.2g}"

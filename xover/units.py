@@ -119,7 +119,7 @@ def one_of(*words: str, metavar: str = "WHAT") -> Unit:
             return known[text.strip().lower()]
         near = nearest_word(text, words)
         listed = ", ".join(words[:-1]) + f" or {words[-1]}"
-        raise InputError(f"'{_shown(text)}' is none of {listed}", f"did you mean {near}?" if near else f"give {listed}")
+        raise InputError(f"'{_shown(text)}' is not known", f"did you mean {near}?" if near else f"give {listed}")
 
     return Unit(metavar, read, words=words)
 
@@ -164,10 +164,11 @@ def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:
     def read(text: str) -> tuple[str, Any]:
         name, equals, value = (part.strip() for part in text.partition("="))
         if not (name and equals and value):
-            raise InputError(f"'{_shown(text)}' is no {key}={unit.metavar}", f"write it as {key}={unit.metavar}")
+            raise InputError(f"'{_shown(text)}' is no {words}", f"write it as {words}")
         return name, unit.read(value)
 
-    return Unit(metavar or f"{key}={unit.metavar}", read, lambda v: f"{v[0]}={unit.show(v[1])}")
+    words = metavar or f"{key}={unit.metavar}"
+    return Unit(words, read, lambda v: f"{v[0]}={unit.show(v[1])}")
 
 
 def at(unit: Unit, place: Unit, metavar: str = "") -> Unit:
@@ -181,3 +182,21 @@ def at(unit: Unit, place: Unit, metavar: str = "") -> Unit:
         return unit.read(value), place.read(where)
 
     return Unit(metavar or f"{unit.metavar}@{place.metavar}", read, lambda v: f"{unit.show(v[0])}@{place.show(v[1])}")
+
+
+def _rating(text: str) -> tuple[float, float | None]:
+    """Watts, and the ohm that they are rated into; None where that is not said."""
+    watts, sign, ohms = (part.strip() for part in text.partition("@"))
+    power = parse_quantity(watts, Kind.POWER)
+    if not 1e-3 <= power <= 1e5:
+        raise InputError(f"'{_shown(text)}' is no rating", "give 0.001 to 100000 W, such as 60W@8")
+    if not sign:
+        return power, None
+    load = parse_quantity(ohms, Kind.RESISTANCE)
+    if not 0.1 <= load <= 1e4:
+        raise InputError(f"'{_shown(text)}' is no rating", "give 0.1 to 10000 ohm behind the @, such as 60W@8")
+    return power, load
+
+
+RATING: Final = Unit("W@OHM", _rating)
+"""An amplifier's rating: (watts, ohm or None)."""

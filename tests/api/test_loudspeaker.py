@@ -39,7 +39,7 @@ def asked(*arguments):
         ("condition LEFT --assume --limit 2", lambda s: s.condition(assume=True, limit_db=2.0)),
         ("stress LEFT --power 40W@4 --crest 3", lambda s: s.stress(power_w=40.0, load_ohm=4.0, crest=3.0)),
         ("lamps LEFT --volts 2 --spectrum pink", lambda s: s.lamps(volts=[2.0], spectrum="pink")),
-        ("tolerance LEFT --builds 200 --match 2%", lambda s: s.tolerance(builds=200, match=0.02)),
+        ("tolerance LEFT --builds 200 --paired-to 2%", lambda s: s.tolerance(builds=200, match=0.02)),
         ("crosstalk LEFT --couple L1:L2=2%", lambda s: s.crosstalk(couples={("L1", "L2"): 0.02})),
         ("compare LEFT:found LEFT:original", lambda s: s.compare("found", "original")),
         ("compare LEFT:found LEFT:original --of impedance", lambda s: s.compare("found", "original", of="impedance")),

@@ -6,14 +6,15 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from xover.cli.build import command
 from xover.cli.coil_beside import beside_coil, show_beside
-from xover.cli.crosstalk import crosstalk
 from xover.errors import InputError, OptionError
 from xover.parts.coil_design import design_for_dcr
 from xover.plain import to_plain
+from xover.studies.bears.crosstalk import crosstalk
 
 app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-app.command()(crosstalk)
+app.command()(command(crosstalk))
 
 
 def call(*arguments):
@@ -71,11 +72,11 @@ def test_tied_coils_are_told(examples):
     ("arguments", "message"),
     [
         (["--couple", "L1L2=0.1"], "write two coils and their coupling, as L1:L2=0.02"),
-        (["--couple", "L1:L2"], "write two coils and their coupling"),
-        (["--couple", "L1:L2=lots"], "--couple L1:L2=lots: 'lots' is not a number; write the coupling as 0.02 or 2%"),
+        (["--couple", "L1:L2"], "write it as L1:L2=K"),
+        (["--couple", "L1:L2=lots"], "--couple: 'lots' is not a number"),
         (["--couple", "L1:L7=0.1"], "no part L7"),
         (["--limit", "loud"], "--limit: 'loud' is not a number"),
-        (["--limit", "-1dB"], "a limit of -1 dB makes no sense"),
+        (["--limit", "-1dB"], "--limit is -1dB; give a value above 0 dB"),
     ],
 )
 def test_bad_options(examples, arguments, message):

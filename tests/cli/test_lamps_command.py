@@ -85,7 +85,7 @@ def test_no_lamp_is_one_clear_sentence(run, attic):
     ("arguments", "message"),
     [
         (["--volts", "loud"], "--volts: 'loud'"),
-        (["--volts", "0"], "give volts rms from 0.001 to 1000"),
+        (["--volts", "0"], "give 0.001 to 1000 V"),
         (["--spectrum", "white"], "give programme or pink"),
         (["--network", "fuond"], "did you mean found?"),
     ],

@@ -98,14 +98,14 @@ def test_plot(run, attic, tmp_path):
     [
         (["--network", "fuond"], "did you mean found?"),
         (["--power", "60V@8"], "--power: "),
-        (["--power", "60W@0"], "give the load in ohm behind the @, such as 60W@8"),
-        (["--power", "0@8"], "give watts from 0.001 to 100000"),
+        (["--power", "60W@0"], "give 0.1 to 10000 ohm behind the @, such as 60W@8"),
+        (["--power", "0@8"], "give 0.001 to 100000 W"),
         (["--power", "60W@8", "--volts", "3"], "both watts and volts are given; give one of them"),
-        (["--volts", "0"], "give volts rms from 0.001 to 1000"),
+        (["--volts", "0"], "give 0.001 to 1000 V"),
         (["--volts", "3 ohm"], "--volts: "),
-        (["--crest", "0.5"], "the crest factor is 0.5; give peak over rms, 1 to 100"),
-        (["--crest", "nan"], "the crest factor is nan"),
-        (["--spectrum", "brown"], "--spectrum is brown; give programme or pink"),
+        (["--crest", "0.5"], "--crest is 0.5; give 1 to 100"),
+        (["--crest", "nan"], "--crest: 'nan' is not a number"),
+        (["--spectrum", "brown"], "--spectrum: 'brown' is not known; give programme or pink"),
     ],
 )
 def test_bad_arguments_end_in_one_line_and_status_2(run, attic, arguments, message):

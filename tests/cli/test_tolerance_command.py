@@ -21,7 +21,7 @@ def test_the_answer_fits_80_columns(run, examples, name):
 
 
 def test_rows_and_ranking_are_those_of_the_json(run, examples):
-    arguments = ["tolerance", examples / "attic-two-way/left", "--limit", "0.4 dB", "--match", "2%", *FEW]
+    arguments = ["tolerance", examples / "attic-two-way/left", "--limit", "0.4 dB", "--paired-to", "2%", *FEW]
     done, as_json = run(*arguments), run(*arguments, "--json")
     assert (as_json.status, as_json.err) == (0, "")
     result = json.loads(as_json.out)
@@ -93,13 +93,13 @@ def test_without_sound_drives_and_load_are_shown(run, tmp_path):
     [
         ([], "Missing argument 'SPEAKER'"),
         (["{attic}", "--network", "fuond"], "did you mean found?"),
-        (["{attic}", "--builds", "5"], "5 builds were asked for; ask for 100 to 200000"),
-        (["{attic}", "--distribution", "gauss"], "use uniform or normal"),
+        (["{attic}", "--builds", "5"], "--builds is 5; give 100 to 200000"),
+        (["{attic}", "--distribution", "gauss"], "give uniform or normal"),
         (["{attic}", "--limit", "loud"], "--limit"),
-        (["{attic}", "--limit", "-1"], "the limit is -1 dB"),
-        (["{attic}", "--match", "120%"], "parts are to match to 1.2"),
-        (["{attic}", "--yield", "90"], "--yield is 90; give a share above 0 and up to 100%"),
-        (["{attic}", "--strict"], "add --yield, such as --yield 90%"),
+        (["{attic}", "--limit", "-1"], "--limit is -1; give a value above 0 dB"),
+        (["{attic}", "--paired-to", "120%"], "--paired-to is 1.2; give 0% to 100%"),
+        (["{attic}", "--yield", "90"], "--yield is 90; give a value above 0%, up to 100%"),
+        (["{attic}", "--strict"], "--strict has no limit to hold it to; add --yield"),
         (["{attic}", "--from", "2k", "--to", "1k"], "swap them"),
         (["{attic}", "--to", "100"], "no frequency lies in the band from 200 Hz to 20 kHz"),
     ],

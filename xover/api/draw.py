@@ -17,9 +17,6 @@ if TYPE_CHECKING:
 # By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
 _DRAWN_BY: Final = {
     "studies.aged.condition.study.ConditionStudy": "condition.draw_condition",
-    "studies.bears.stress.study.StressStudy": "stress.draw_stress",
-    "studies.bears.tolerance.study.ToleranceStudy": "tolerance.draw_tolerance",
-    "studies.bears.crosstalk.study.Crosstalk": "crosstalk.draw_crosstalk",
     "studies.change.bypass.result.BypassStudy": "bypass.draw_bypass",
     "studies.change.decide.study.Decision": "decide.draw_decide",
 }

@@ -136,6 +136,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     asks = function
     if q.instead and typed[q.instead[0]] is not None:
         asks = _instead(function, *q.instead, typed)
+    if common.get("strict") and q.strict_needs and typed[q.strict_needs] is None:
+        raise OptionError("--strict has no limit to hold it to", f"add {named(q.strict_needs)}")
     given: dict[str, Any] = {}
     with ProgressBar() as bar:
         for asked in asked_of(asks):

@@ -16,10 +16,10 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "What age has done": {"infer": "", "condition": ""},
     "What it bears": {
-        "stress": "",
-        "lamps": "",
-        "tolerance": "",
-        "crosstalk": "",
+        "stress": "studies.bears.stress",
+        "lamps": "studies.bears.lamps",
+        "tolerance": "studies.bears.tolerance",
+        "crosstalk": "studies.bears.crosstalk",
     },
     "What to do": {
         "refresh": "studies.change.refresh",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from xover.declare import Ask, Grid
 from xover.errors import OptionError
-from xover.units import COUNT, FILE, MONEY, NETWORK, OHM, SHARE, TEXT
+from xover.units import COUNT, FILE, MONEY, NETWORK, OHM, SHARE, TEXT, one_of
 
 if TYPE_CHECKING:
     from xover.curve import Float
@@ -19,6 +19,10 @@ Progress = Callable[[float, str], None]
 """Is told the share done, 0 to 1, and what is going on in a few words."""
 Network = Annotated[str | None, Ask("Named network of the folder [default: found].", NETWORK, "--network", "-n")]
 Stock = Annotated[str | Path | None, Ask("Price list or parts bin (CSV), the only source then.", FILE, "--stock")]
+Spectrum = Annotated[
+    Literal["programme", "pink"],
+    Ask("Noise that stands for music: programme or pink.", one_of("programme", "pink", metavar="NAME")),
+]
 Seed = Annotated[int, Ask("The same seed gives the same answer.", COUNT, "--seed", low=0)]
 Jobs = Annotated[int, Ask("Processes to spread the work over; -1: all cores.", COUNT, "--jobs", low=-1, high=256)]
 MostCost = Annotated[

@@ -1,1 +1,45 @@
-"""Where to mount the coils: what stray coupling between them does to every driver, to the sum and to the load."""
+"""Where do I mount the coils? What coupling between them does, and how much of it each pair may have."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated
+
+from xover.declare import Ask, question
+from xover.studies.options import Frequencies24, Network, frequencies
+from xover.units import DB, SHARE, by_name
+
+if TYPE_CHECKING:
+    from xover.speaker import Speaker
+    from xover.studies.bears.crosstalk.study import Crosstalk
+
+
+@question(plots={"Crosstalk": "crosstalk.draw_crosstalk"})
+def crosstalk(
+    speaker: "Speaker",
+    network: Network = None,
+    *,
+    couples: Annotated[
+        Mapping[str, float] | Mapping[tuple[str, str], float] | None,
+        Ask(
+            "Two coils and their coupling; both signs are tried. Repeat.",
+            by_name(SHARE, "L1:L2", "L1:L2=K"),
+            "--couple",
+            many=True,
+        ),
+    ] = None,
+    limit_db: Annotated[float, Ask("Change of the sum that coupling may make, dB.", DB, above=0, high=60)] = 0.1,
+    frequency_hz: Frequencies24 = None,
+) -> "Crosstalk":
+    """Where do I mount the coils? What coupling does.
+
+    Without --couple: how much coupling each pair of coils may have. 'xover coil' tells what coupling a distance gives.
+
+    Example: xover crosstalk examples/studio-three-way --couple L3:L4=2%
+
+    >>> speaker.crosstalk("found", couples={("L1", "L2"): 0.02}).cases
+    """
+    from xover.studies.bears.crosstalk.stray import named_couples
+    from xover.studies.bears.crosstalk.study import study_crosstalk
+
+    name = speaker.network_or_default(network)
+    pairs = named_couples(couples or {})
+    return study_crosstalk(speaker, name, frequencies(frequency_hz, 24), pairs, limit_db=limit_db)

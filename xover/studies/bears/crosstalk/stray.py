@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
 
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network
 from xover.network.parts import Coupling, Inductor
 
@@ -26,6 +26,18 @@ class Couple:
     def name(self) -> str:
         """Both coils."""
         return f"{self.first}:{self.second}"
+
+
+def named_couples(given: Mapping[str, float] | Mapping[tuple[str, str], float]) -> list[Couple]:
+    """Couples by the names of their coils, or by both names in one: "L1:L2". Raises OptionError."""
+    out = []
+    for pair, k in given.items():
+        coils = [name.strip() for name in pair.split(":")] if isinstance(pair, str) else list(pair)
+        if len(coils) != 2 or not all(coils):
+            words = f"{named('couples')} is {str(pair)[:40]}"
+            raise OptionError(words, "write two coils and their coupling, as L1:L2=0.02")
+        out.append(Couple(coils[0], coils[1], k))
+    return out
 
 
 def open_pairs(network: Network) -> list[tuple[str, str]]:

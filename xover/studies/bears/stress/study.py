@@ -99,6 +99,11 @@ class StressStudy(Readable):
     warnings: tuple[str, ...]
 
     @property
+    def within_limits(self) -> bool:
+        """Whether no card states less than its part needs."""
+        return not self.limits_broken
+
+    @property
     def full(self) -> StressLevel:
         """The amplifier's full power, or what was asked for."""
         return self.levels[0]

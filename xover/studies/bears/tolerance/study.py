@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -44,6 +44,7 @@ from xover.studies.bears.tolerance.pairs import PairDifference, largest_in_band,
 from xover.studies.bears.tolerance.runs import run_builds, sum_levels
 from xover.studies.bears.tolerance.shares import HOW, Shares, part_shares
 from xover.studies.does.load.study import amplifier_of, fed_drivers
+from xover.studies.options import Progress, quiet
 
 BUILDS: Final = 10_000
 SEED: Final = 1
@@ -91,7 +92,7 @@ class ToleranceStudy(Readable):
     total, drive : bands of the sum and of each driver's drive, by key.
     corners : the exact worst corners.
     load : by channel.
-    passing : builds whose sum keeps within the limit.
+    passing : builds whose sum keeps within the limit. wanted : share of them that is asked for.
     independent : pairs of builds drawn apart. matched : the same left ones with right ones of matched parts.
     shares : which part the spread comes from.
     """
@@ -119,6 +120,12 @@ class ToleranceStudy(Readable):
     shares: Shares
     warnings: tuple[str, ...]
     sound: Sound = field(repr=False)
+    wanted: float | None = None
+
+    @property
+    def reached(self) -> bool:
+        """Whether as many builds keep within the limit as are wanted; what is not known is not enough."""
+        return self.wanted is None or self.passing.share >= self.wanted
 
     def widest_drive(self, key: str) -> Widest:
         """The 95 % band of a drive where it is widest, within 20 dB of the drive's highest."""
@@ -173,6 +180,7 @@ class ToleranceStudy(Readable):
             "corners_refused": self.corners.refused,
             "load": self.load,
             "yield": self.passing,
+            "yield_wanted": self.wanted,
             "pairs": {"independent": self.independent, "matched": self.matched},
             "warnings": self.warnings,
         }
@@ -202,7 +210,8 @@ def study_tolerance(
     band_hz: tuple[float, float] = BAND_HZ,
     match: float = MATCH,
     jobs: int = 1,
-    progress: Callable[[float], None] | None = None,
+    wanted: float | None = None,
+    progress: Progress = quiet,
 ) -> ToleranceStudy:
     """Build one network of a speaker many times over from parts within their tolerance.
 
@@ -213,7 +222,7 @@ def study_tolerance(
     ----------
     frequency_hz : (n,) rising; each counts alike in the shares.
     builds : 100 to 200,000. seed : 0 or more.
-    limit_db : above 0. match : 0 to below 1.
+    limit_db : above 0. match : 0 to below 1. wanted : share of builds that must keep within the limit.
     jobs : processes that the builds are spread over (see `spread.each`); the answer is the same.
     progress : is told the fraction that is done, now and then.
 
@@ -223,7 +232,10 @@ def study_tolerance(
     OptionError : no part varies, or an argument out of its range.
     """
     shape = _checked(frequency_hz, builds, seed, distribution, limit_db, band_hz, match)
-    tell = progress or (lambda _: None)
+
+    def tell(done: float) -> None:
+        progress(done, "")
+
     sound = sound_of(speaker, network_name, frequency_hz)
     network, nominal = sound.network, sound.solution.drive
     _check_size(builds, frequency_hz.size, len(network.drivers))
@@ -279,6 +291,7 @@ def study_tolerance(
         shares=part_shares(spreads, draws, run.sum_db[:, in_band]),
         warnings=tolerance_notes(speaker, sound, spreads, band_hz, in_band & np.isfinite(nominal_db), refused),
         sound=sound,
+        wanted=wanted,
     )
 
 

@@ -1,66 +1,25 @@
-"""xover lamps: when does a protection lamp bite, and what if it is taken out?"""
+"""The lamps as a person reads them."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Iterator
+from typing import Final
 
 import numpy as np
-import typer
 
-from xover.cli.options import Json, NetworkName, SpeakerPath, chosen_network
-from xover.cli.show import (
-    db,
-    hertz,
-    octave_centres,
-    ohm,
-    show_heading,
-    show_item,
-    show_json,
-    show_table,
-    show_text,
-    show_warnings,
-)
-from xover.cli.stress import SpectrumName, amount, spectrum_of, voltage
+from xover.acoustic.audibility import audibility
+from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.rounded import amount, at_octaves, db, hertz, ohm
+from xover.studies.bears.lamps.study import LampStudy, Removal
 
-if TYPE_CHECKING:
-    from xover.studies.bears.lamps.study import LampStudy, Removal
-
-LEAST_SHOWN_DB = 0.005
+LEAST_SHOWN_DB: Final = 0.005
 
 
-def lamps(
-    speaker: SpeakerPath,
-    network: NetworkName = None,
-    volts: Annotated[
-        list[str] | None,
-        typer.Option("--volts", metavar="V", help="Rms of the programme; may be repeated [default: 1, 10 and 20]."),
-    ] = None,
-    spectrum: SpectrumName = "programme",
-    as_json: Json = False,
-) -> None:
-    """When does a protection lamp bite? What if it goes?
-
-    Example: xover lamps examples/attic-two-way/left --network found --volts 1 --volts 10
-    """
-    from xover.speaker import open_speaker
-    from xover.studies.bears.lamps.study import DEFAULT_VOLTS, study_lamps
-
-    levels = [voltage(v, "--volts") for v in volts] if volts else list(DEFAULT_VOLTS)
-    noise = spectrum_of(spectrum)
-    opened = open_speaker(speaker)
-    result = study_lamps(opened, chosen_network(opened, network), levels, spectrum=noise)
-    if as_json:
-        show_json(result)
-        return
-    _show(result)
-    show_warnings(result.warnings)
-
-
-def _show(study: LampStudy) -> None:
-    show_heading(f"{study.title}: network '{study.network}', lamps and resettable fuses")
+def tell(study: LampStudy) -> Iterator[Block]:
+    yield Head(f"{study.title}: network '{study.network}', lamps and resettable fuses")
     if not study.lamps:
-        show_text(
+        yield Text(
             "This network has no lamp and no resettable fuse: nothing in it depends on the level. One is written as "
             "'R3 a b kind=lamp cold=1 hot=10 watts=5'."
         )
@@ -69,17 +28,17 @@ def _show(study: LampStudy) -> None:
     for name, law in study.lamps.items():
         hot = "-" if law is None else f"{law.hot_ohm:g}" + ("?" if law.hot_assumed else "")
         rows.append([name, f"{study.cold_ohm[name]:g}", hot, "-" if law is None else f"{law.rated_w:g}"])
-    show_table(["lamp", "cold ohm", "hot ohm", "at watts"], rows)
-    _show_levels(study)
-    _show_octaves(study)
+    yield plain_table(["lamp", "cold ohm", "hot ohm", "at watts"], rows)
+    yield from _levels(study)
+    yield from _octaves(study)
     for removal in study.removals:
-        _show_removal(study, removal)
-    show_heading("How to read it")
+        yield from _removal(study, removal)
+    yield Head("How to read it")
     for words in study.assumptions:
-        show_text(words[0].upper() + words[1:] + ".")
+        yield Text(words[0].upper() + words[1:] + ".")
 
 
-def _show_levels(study: LampStudy) -> None:
+def _levels(study: LampStudy) -> Iterator[Block]:
     """One row for each voltage: lamps, then the drivers that they move, then the load."""
     moved = _moved(study)
     channels = list(study.levels[0].lowest)
@@ -96,15 +55,15 @@ def _show_levels(study: LampStudy) -> None:
             d = level.drivers[key]
             row += [db(d.programme_db, 2, True), amount(d.power_w), amount(d.bare_power_w)]
         rows.append(row + [ohm(load.impedance_ohm, 2) for load in level.lowest.values()])
-    show_heading("As the level rises")
-    show_table(header, rows)
-    show_text(
+    yield Head("As the level rises")
+    yield plain_table(header, rows)
+    yield Text(
         "V rms: of the programme at the amplifier; dB: against the cold lamp, for the programme as a whole; bare: "
         "with the lamp bridged; !: over the lamp's watts, it may burn out."
     )
     still = [key for key in study.levels[0].drivers if key not in moved]
     if still:
-        show_text(f"Not changed: {', '.join(still)}.")
+        yield Text(f"Not changed: {', '.join(still)}.")
 
 
 def _moved(study: LampStudy) -> list[str]:
@@ -118,32 +77,28 @@ def _moved(study: LampStudy) -> list[str]:
     return moved
 
 
-def _show_octaves(study: LampStudy) -> None:
+def _octaves(study: LampStudy) -> Iterator[Block]:
     loudest, moved = study.levels[-1], _moved(study)
     if not moved or any(math.isnan(lamp.resistance_ohm) for lamp in loudest.lamps.values()):
         return
-    f = study.frequency_hz
     rows = []
-    for centre in octave_centres(float(f[0]), float(f[-1])):
-        i = int(np.argmin(np.abs(np.log(f / centre))))
+    for centre, i in at_octaves(study.frequency_hz):
         rows.append([f"{centre:g}", *(db(float(loudest.drivers[key].change_db[i]), 2, True) for key in moved)])
-    show_heading(f"Change of the drive at {loudest.voltage_rms_v:g} V against cold, dB")
-    show_table(["Hz", *moved], rows)
+    yield Head(f"Change of the drive at {loudest.voltage_rms_v:g} V against cold, dB")
+    yield plain_table(["Hz", *moved], rows)
 
 
-def _show_removal(study: LampStudy, removal: Removal) -> None:
-    from xover.acoustic.audibility import audibility
-
-    show_heading(f"Without {removal.lamp}")
+def _removal(study: LampStudy, removal: Removal) -> Iterator[Block]:
+    yield Head(f"Without {removal.lamp}")
     for key, change in removal.programme_db.items():
         if key not in _moved(study):
             continue
         at = f"{db(removal.worst_db[key], 2, True)} dB at {hertz(removal.worst_at_hz[key])}"
-        show_item(key, f"{db(change, 2, True)} dB on average, {at} at most: {audibility(removal.worst_db[key])}", 10)
+        yield fact(key, f"{db(change, 2, True)} dB on average, {at} at most: {audibility(removal.worst_db[key])}", 10)
     for channel, cold in removal.cold_lowest.items():
         bare = removal.bare_lowest[channel]
         name = "load" if len(removal.cold_lowest) == 1 else channel
-        show_item(
+        yield fact(
             name,
             f"lowest {ohm(cold.impedance_ohm, 2)} ohm at {hertz(cold.at_hz)} with it, {ohm(bare.impedance_ohm, 2)} ohm "
             f"at {hertz(bare.at_hz)} without",
@@ -152,7 +107,7 @@ def _show_removal(study: LampStudy, removal: Removal) -> None:
     watts = "" if math.isnan(removal.plain_w) else f" for {amount(removal.plain_w)} W or more"
     volts = study.levels[-1].voltage_rms_v
     kept = f"a plain resistor of {removal.plain_ohm:g} ohm{watts}" if removal.plain_ohm > 0 else "a piece of wire"
-    show_item("voicing", f"{kept} keeps the sound at low level (twice its heat at {volts:g} V)", 10)
-    show_item(
+    yield fact("voicing", f"{kept} keeps the sound at low level (twice its heat at {volts:g} V)", 10)
+    yield fact(
         "caution", "without the lamp nothing holds the watts back: a driver can burn at a level it lived with", 10
     )
