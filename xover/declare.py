@@ -139,6 +139,8 @@ class Question:
     strict_needs : parameter without which there is no limit.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
+    written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
+    told_in : module beside the question that has its `tell`.
     shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
     opens : whether its first parameter is an opened speaker.
     then : the command to try once the netlist is written. withheld : why there may be none, and the remedy.
@@ -152,6 +154,9 @@ class Question:
     plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
     write: str = ""
     output: str = ""
+    written: str = "Written to {path}."
+    piped: bool = False
+    told_in: str = "words"
     shows: Mapping[str, tuple[Ask, Any]] = dataclasses.field(default_factory=dict)
     opens: bool = True
     then: str = "predict {folder} --network {name}"

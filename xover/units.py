@@ -17,6 +17,8 @@ LOWEST_HZ: Final = 0.1
 HIGHEST_HZ: Final = 1e6
 _BAND: Final = re.compile(r"\s*([^:\u2013]+?)\s*(?:\.\.|:|\u2013|(?<![eE])-)\s*([^:\u2013]+?)\s*")
 """With an en dash too, as word processors write it."""
+_LENGTH: Final = re.compile(r"(\d{1,9}(?:[.,]\d{1,9})?|\.\d{1,9})\s*(mm|cm|m|in|inch|inches|)")
+_METRES: Final = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "inch": 0.0254, "inches": 0.0254}
 
 
 def _shown(text: str) -> str:
@@ -75,6 +77,18 @@ def _share(text: str) -> float:
     return value
 
 
+def metres(text: str, what: str, remedy: str) -> float:
+    """A length with its unit, such as "25mm", "2,5 cm" or "1in"; `what` names it in the refusal. Raises InputError."""
+    found = _LENGTH.fullmatch(text.strip().lower())
+    if found is None:
+        raise InputError(f"'{_shown(text)}' is not {what}", remedy)
+    if not found[2]:
+        raise InputError(f"'{_shown(text)}' is {what} without a unit", f"write {_shown(text).strip()}mm, if that is it")
+    # Divided, not multiplied: 25 mm is then 0.025 to the last bit.
+    number = float(found[1].replace(",", "."))
+    return number / round(1 / _METRES[found[2]]) if found[2] in ("mm", "cm") else number * _METRES[found[2]]
+
+
 def _general(value: float) -> str:
     return f"{value:g}"
 
@@ -92,7 +106,9 @@ FARAD: Final = Unit("FARAD", _of(Kind.CAPACITANCE), _general, "F")
 HENRY: Final = Unit("H", _of(Kind.INDUCTANCE), _general, "H")
 VOLT: Final = Unit("V", _of(Kind.VOLTAGE), _general, "V")
 WATT: Final = Unit("W", _of(Kind.POWER), _general, "W")
-LENGTH: Final = Unit("LENGTH", _of(Kind.LENGTH), _general, "m")
+LENGTH: Final = Unit(
+    "LENGTH", lambda text: metres(text, "a length", "give it with its unit, such as 25mm"), _general, "m"
+)
 METRE: Final = Unit("M", _of(Kind.LENGTH), _general, "m")
 SHARE: Final = Unit("SHARE", _share, lambda v: f"{100 * v:g}%")
 PERCENT: Final = Unit("PERCENT", _share, lambda v: f"{100 * v:g}%")
@@ -162,7 +178,7 @@ def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:
     """NAME=VALUE: a pair; given many times, they become a mapping."""
 
     def read(text: str) -> tuple[str, Any]:
-        name, equals, value = (part.strip() for part in text.partition("="))
+        name, equals, value = (part.strip() for part in text.rpartition("="))
         if not (name and equals and value):
             raise InputError(f"'{_shown(text)}' is no {words}", f"write it as {words}")
         return name, unit.read(value)

@@ -228,7 +228,7 @@ def test_a_network_is_written_only_when_asked(examples, tmp_path):
 def test_a_folder_is_started(tmp_path):
     started = xover.new(tmp_path / "mine", "two-way-first-order")
     assert started.networks == ("found", "original")
-    with pytest.raises(xover.InputError, match="is there already"):
+    with pytest.raises(xover.OptionError, match="is there already"):
         xover.new(tmp_path / "mine", "two-way-first-order")
 
 

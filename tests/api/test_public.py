@@ -75,7 +75,7 @@ def test_each_says_units_errors_and_an_example_and_is_typed(name):
     assert all(p.annotation is not inspect.Parameter.empty for p in parameters)
     optional = [p for p in parameters if p.default is not inspect.Parameter.empty]
     by_place = [p.name for p in optional if p.kind is not inspect.Parameter.KEYWORD_ONLY]
-    assert by_place in ([], ["network"], ["circuit"], ["name"])
+    assert by_place in ([], ["network"], ["circuit"], ["name"], ["target"])
     assert [p.name for p in optional if p.name not in words and p.name not in ("network", "frequency_hz")] == []
 
 

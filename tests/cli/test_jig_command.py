@@ -24,7 +24,7 @@ def test_writes_a_table_that_other_commands_read(run, ratio, tmp_path):
     assert done.status == 0, done.err
     assert "impedance = of a driver" in " ".join(done.out.split())
     assert max(len(line) for line in done.out.splitlines()) <= 80
-    assert "give --both" in " ".join(done.err.split())
+    assert "measure both on one point" in " ".join(done.err.split())
     rows = np.loadtxt(out, delimiter=",", skiprows=1)
     np.testing.assert_allclose(rows[:, 1] * np.exp(1j * np.radians(rows[:, 2])), Z, rtol=1e-5)
     before = out.read_bytes()
@@ -44,9 +44,9 @@ def test_json(run, ratio):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--reference", "0"], "the resistor is 0 ohm"),
+        (["--reference", "0"], "--reference is 0; give a value above 0 ohm"),
         (["--reference", "10", "--across", "speaker"], "give driver or resistor"),
-        (["--reference", "10", "--known", "ten.csv"], "such as ten.csv=10"),
+        (["--reference", "10", "--known", "ten.csv"], "write it as TABLE=OHM"),
         (["--reference", "10", "--across", "resistor", "--known", "ten.csv=10"], "ten.csv"),
     ],
 )

@@ -65,7 +65,7 @@ def test_losses_at_one_frequency(run, examples):
     [
         (["spice"], "Missing argument 'SPEAKER'"),
         (["spice", "{attic}", "--network", "fuond"], "did you mean found?"),
-        (["spice", "{attic}", "--loss-at", "5"], "losses cannot be written for 5 Hz"),
+        (["spice", "{attic}", "--loss-at", "5"], "--loss-at is 5; give 20 to 20k"),
         (["spice", "{attic}", "--loss-at", "abc"], "--loss-at: 'abc' is not a frequency"),
         (["spice", "{attic}", "-o", "{attic}"], "is a folder"),
         (["spice", "{attic}", "-o", "{attic}/none/x.cir"], "does not exist"),

@@ -226,7 +226,7 @@ def test_what_does_not_fit_is_said():
         ((0.05, 0.025, 0.02), {"turns": 100}, "no winding is 50 mm inside, 25 mm outside, 20 mm long"),
         ((0.0, 0.025, 0.02), {"turns": 100}, "no winding is 0 mm inside"),
         ((0.025, 0.02505, 0.02), {"turns": 10}, "is thinner than any wire"),
-        ((0.025, 0.05, 0.02), {}, "neither the turns nor the wire are known; give --turns, or --wire"),
+        ((0.025, 0.05, 0.02), {}, "neither the turns nor the wire are known; give turns, or wire"),
         ((0.025, 0.05, 0.02), {"turns": 0}, "0 turns make no coil"),
         ((0.025, 0.05, 0.02), {"turns": 100, "dcr_ohm": 0.0}, "no coil has a DC resistance of 0 ohm"),
         ((0.025, 0.05, 0.02), {"turns": 400, "wire": metric_wire(1.0)}, "400 turns of 1 mm fill 126 % of that winding"),

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
 from xover.parts.wire import (
     USUAL_MM,
     ac_resistance_ratio,
@@ -16,12 +16,12 @@ from xover.parts.wire import (
     enamelled_diameter_m,
     mass_kg_per_m,
     metric_wire,
-    parse_length_m,
     parse_wire,
     resistance_ohm_per_m,
     skin_depth_m,
     usual_wires,
 )
+from xover.units import LENGTH
 
 
 @pytest.mark.parametrize(
@@ -68,11 +68,11 @@ def test_what_is_no_wire(text, said):
 
 
 def test_lengths():
-    assert parse_length_m("25mm", "a length") == 0.025
-    assert parse_length_m("2.5 cm", "a length") == 0.025
-    assert parse_length_m("1in", "a length") == 0.0254
-    with pytest.raises(OptionError, match="'25' is a length without a unit; write 25mm"):
-        parse_length_m("25", "a length")
+    assert LENGTH.read("25mm") == 0.025
+    assert LENGTH.read("2.5 cm") == 0.025
+    assert LENGTH.read("1in") == 0.0254
+    with pytest.raises(InputError, match="'25' is a length without a unit; write 25mm"):
+        LENGTH.read("25")
 
 
 @settings(max_examples=30)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from xover.api.loudspeaker import Loudspeaker
 from xover.driver.model import DriverModel
 from xover.errors import OptionError
 from xover.files.circuits import circuits_folder
@@ -16,8 +17,7 @@ from xover.network import Capacitor, build_network
 from xover.plain import to_plain
 from xover.speaker import open_speaker
 from xover.studies.desk.new.study import start_folder
-from xover.studies.desk.spice.cards import LOOP_OHM, TIE_OHM, network_cards
-from xover.studies.desk.spice.names import Names, Nodes, comment, one_line
+from xover.studies.desk.spice.cards import LOOP_OHM, TIE_OHM, Names, Nodes, comment, network_cards, one_line
 from xover.studies.desk.spice.study import study_spice
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -272,8 +272,8 @@ def test_fixed_losses(tmp_path):
     assert loss.worst_at_hz == pytest.approx(20e3)
     assert any("fixed resistors stand for dissipation factors" in w for w in study.warnings)
     assert not any(".tran" in w for w in study.warnings)
-    with pytest.raises(OptionError, match="losses cannot be written for 5 Hz"):
-        study_spice(speaker_of(tmp_path, cir), "found", loss_at_hz=5.0)
+    with pytest.raises(OptionError, match=r"loss_at_hz is 5\.0; give 20 to 20k"):
+        Loudspeaker(speaker_of(tmp_path, cir)).spice("found", loss_at_hz=5.0)
 
 
 def test_a_large_dissipation_factor_takes_more_pairs(tmp_path):

@@ -11,17 +11,19 @@ from xover.api.asks import asks_alone
 from xover.errors import InputError, OptionError
 from xover.quantity import Kind, parse_quantity
 from xover.studies.aged.compare import compare as _compare
+from xover.studies.desk.coil import coil as _coil
+from xover.studies.desk.jig import jig as _jig
 
 if TYPE_CHECKING:
     from xover.parts.capacitor_loss import CapacitorLoss
-    from xover.parts.coil_design import CoilDesign
-    from xover.studies.desk.jig.study import JigStudy
     from xover.studies.desk.pad.study import PadStudy
     from xover.studies.desk.values.study import ValuesStudy
     from xover.studies.does.formula.study import FormulaStudy
 
 
 compare = asks_alone(_compare)
+coil = asks_alone(_coil)
+jig = asks_alone(_jig)
 
 
 def circuits() -> tuple[str, ...]:
@@ -83,39 +85,6 @@ def values(
     return study_stock(value, wanted, listed, tolerance=tolerance, most=most, max_error=max_error, with_pairs=True)
 
 
-def coil(
-    target: str | float,
-    *,
-    wire: str | None = None,
-    dcr_ohm: float | None = None,
-    inner_m: float | None = None,
-    length_m: float | None = None,
-) -> CoilDesign:
-    """A coil to wind: turns, layers, wire, size, resistance, mass.
-
-    Parameters
-    ----------
-    target : inductance, as a text with its unit or in henry.
-    wire : bare copper's diameter or gauge, such as "1.0mm" or "AWG18". dcr_ohm : wanted at 20 degC instead; with
-        neither, 0.4 ohm, which is 5 % of 8 ohm.
-    inner_m, length_m : diameter of the former and width between its cheeks, metres; by default of least copper.
-
-    Raises
-    ------
-    OptionError : no such inductance, wire or former, or a coil out of reach.
-
-    Example
-    -------
-    >>> xover.coil("1.8mH", wire="1.0mm").turns
-    """
-    from xover.parts.coil_choice import choose_coil
-    from xover.parts.wire import parse_wire
-
-    chosen = None if wire is None else parse_wire(wire)
-    design, _ = choose_coil(_value(target, Kind.INDUCTANCE), chosen, dcr_ohm, inner_m, length_m)
-    return design
-
-
 def capacitor(
     value: str | float,
     *,
@@ -168,49 +137,6 @@ def pad(down_db: float, *, ohm: float = 8.0, input_w: float | None = None) -> Pa
     from xover.studies.desk.pad.study import study_pad
 
     return study_pad(down_db, nominal_ohm=ohm, input_w=input_w)
-
-
-def jig(
-    ratio: str | Path,
-    reference_ohm: float,
-    *,
-    across: Literal["driver", "resistor"] = "driver",
-    leads_ohm: float = 0.0,
-    both: str | Path | None = None,
-    known: tuple[str | Path, float] | None = None,
-) -> JigStudy:
-    """A driver's impedance from a resistor and two channels of a sound card; `table` is what speaker.toml can name.
-
-    Parameters
-    ----------
-    ratio : table of frequency (Hz), dB and degrees: the second channel over the first, which is across both.
-    reference_ohm : the resistor, as a meter reads it. across : what the second channel is across.
-    leads_ohm : of the leads to the driver, taken off. both : the same sweep with both channels on one point.
-    known : the same sweep with a known resistor in the driver's place, and its ohms.
-
-    Raises
-    ------
-    OptionError, InputError : files or values that cannot be right, channels that were swapped.
-
-    Example
-    -------
-    >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
-    """
-    from xover.driver.jig import Across
-    from xover.studies.desk.jig.study import study_jig
-
-    if across not in tuple(Across):
-        raise OptionError(f"across is '{str(across)[:40]}'", "give driver or resistor")
-    known_file, known_ohm = known if known is not None else (None, None)
-    return study_jig(
-        ratio,
-        reference_ohm,
-        across=Across(across),
-        leads_ohm=leads_ohm,
-        both_file=both,
-        known_file=known_file,
-        known_ohm=known_ohm,
-    )
 
 
 def formula(circuit: str | Path) -> FormulaStudy:

@@ -119,7 +119,7 @@ def new(folder: str | Path, circuit: str = "two-way-second-order", *, force: boo
 
     Raises
     ------
-    OptionError : no such circuit. InputError : a file is there already, or the folder cannot be made.
+    OptionError : no such circuit, or a file is there already. InputError : the folder cannot be made.
 
     Example
     -------

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.studies.aged.compare import compare_networks
+from xover.studies.desk.spice import spice
 from xover.studies.does.angles import angles
 from xover.studies.does.load import load
 from xover.studies.does.predict import predict
@@ -15,7 +16,6 @@ from xover.studies.does.sensitivity import sensitivity
 if TYPE_CHECKING:
     from xover.drawing.schematic import Schematic
     from xover.studies.desk.check.study import CheckStudy
-    from xover.studies.desk.spice.study import SpiceNetlist
     from xover.studies.does.formula.study import FormulaStudy
 
 
@@ -79,22 +79,4 @@ class WhatItDoes(Opened):
         return draw_schematic(self.network(name), before, title=f"{self.title}: network '{name}'")
 
     compare = asks(compare_networks)
-
-    def spice(self, network: str | None = None, *, loss_at_hz: float | None = None) -> SpiceNetlist:
-        """The network with its drivers as a netlist for any SPICE; its text is `netlist`.
-
-        Parameters
-        ----------
-        loss_at_hz : write dissipation factors as resistors that are right at this frequency, for analysis in time.
-
-        Raises
-        ------
-        OptionError, InputError.
-
-        Example
-        -------
-        >>> Path("left.cir").write_text(speaker.spice("found").netlist)
-        """
-        from xover.studies.desk.spice.study import study_spice
-
-        return study_spice(self.speaker, self._name(network), loss_at_hz=loss_at_hz)
+    spice = asks(spice)

@@ -122,8 +122,9 @@ def _annotation(name: str, ask: Ask, default: Any, required: bool) -> Any:
         return Annotated[bool, typer.Option(*names, help=ask.help)]
     if ask.many:
         return Annotated[list[str] | None, typer.Option(*names, **words)]
-    usual = default if isinstance(default, str) else ask.unit.show(default) if default not in (None, ()) else ""
-    if usual and not required:
+    none = required or default in (None, ())
+    usual = "" if none else default if isinstance(default, str) else ask.unit.show(default)
+    if usual:
         words["help"] = f"{ask.help}  [default: {usual}]"
     return Annotated[str if required else str | None, typer.Option(*names, **words)]
 
@@ -163,8 +164,11 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         fault = error
     if common["as_json"]:
         show_json(result)
+    elif q.piped and common["output"] is None:
+        typer.echo(getattr(result, q.output), nl=False)
+        show_warnings(getattr(result, "warnings", ()))
     else:
-        tell = import_module(f"{function.__module__}.words").tell
+        tell = import_module(f"{function.__module__}.{q.told_in}").tell
         if "strict" in inspect.signature(tell).parameters:
             shows["strict"] = common["strict"]
         render(tell(result, **shows))
@@ -237,5 +241,5 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         from xover.files.atomic import write_text
 
         write_text(common["output"], getattr(result, q.output), force)
-        said.append(f"Written to {common['output']}.")
+        said.append(q.written.format(path=common["output"], result=result))
     return said

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.parts.inductance import section_h, wire_correction_h
 from xover.parts.winding import Winding
 from xover.parts.wire import THICKEST_M, THINNEST_M, Wire, bare_diameter_m, mass_kg_per_m, resistance_ohm_per_m
@@ -19,15 +20,25 @@ CROWDED: Final = 1.02
 """More copper than the tightest packing holds, by this, is a fault of the numbers and not of the ruler."""
 
 
+class Basis(StrEnum):
+    """What turns or wire follow from."""
+
+    COUNTED = "counted"
+    STATED = "stated"
+    RESISTANCE = "resistance"
+    WIRE = "wire and size"
+    TURNS = "turns and size"
+
+
 @dataclass(frozen=True)
 class IdentifiedCoil:
     """What a coil's size says, at 20 degC.
 
     Attributes
     ----------
-    turns, turns_from : how many, and what they follow from: "counted", "resistance" or "wire and size".
+    turns, turns_from : how many, and what they follow from.
     turns_low, turns_high : what the winding may hold.
-    wire_diameter_m, wire_from : bare copper, and what it follows from: "stated", "resistance", "turns and size".
+    wire_diameter_m, wire_from : bare copper, and what it follows from.
     inductance_h, inductance_low_h, inductance_high_h : by those turns. Air core.
     layers : as many as turns stacked square would make.
     dcr_ohm : by the wire, NaN for a wire that is not known.
@@ -41,13 +52,13 @@ class IdentifiedCoil:
     turns: float
     turns_low: float
     turns_high: float
-    turns_from: str
+    turns_from: Basis
     layers: int
     inner_diameter_m: float
     outer_diameter_m: float
     length_m: float
     wire_diameter_m: float
-    wire_from: str
+    wire_from: Basis
     pitch_m: float
     wire_length_m: float
     dcr_ohm: float
@@ -85,11 +96,11 @@ def identify_coil(
     mean_turn_m = math.pi * (inner_diameter_m + outer_diameter_m) / 2
     notes: list[str] = []
     if turns is not None:
-        count, low, high, turns_from = turns, turns, turns, "counted"
+        count, low, high, turns_from = turns, turns, turns, Basis.COUNTED
     elif wire is not None:
         square = section / wire.pitch_m**2
         low, high = LOOSE * square, square / NESTED
-        count, turns_from = square, "wire and size"
+        count, turns_from = square, Basis.WIRE
         if dcr_ohm is not None:
             count = dcr_ohm / float(resistance_ohm_per_m(wire.diameter_m)) / mean_turn_m
             if not low <= count <= high:
@@ -98,9 +109,12 @@ def identify_coil(
                     "measure the bare copper and the resistance again"
                 )
             # Wire is drawn to 1 % in diameter or so, and 2.5 K are 1 %: the resistance knows turns to some 3 %.
-            low, high, turns_from = 0.97 * count, 1.03 * count, "resistance"
+            low, high, turns_from = 0.97 * count, 1.03 * count, Basis.RESISTANCE
     else:
-        raise OptionError("neither the turns nor the wire are known", "give --turns, or --wire with or without --dcr")
+        raise OptionError(
+            "neither the turns nor the wire are known",
+            f"give {named('turns')}, or {named('wire')} with or without {named('dcr_ohm')}",
+        )
     bare, wire_from = _wire(count, section, mean_turn_m, wire, dcr_ohm)
     pitch = math.sqrt(section / count)
     if wire is None and dcr_ohm is not None and not math.isnan(bare):
@@ -149,13 +163,13 @@ def identify_coil(
 
 def _wire(
     turns: float, section_m2: float, mean_turn_m: float, wire: Wire | None, dcr_ohm: float | None
-) -> tuple[float, str]:
+) -> tuple[float, Basis]:
     if wire is not None:
-        return wire.diameter_m, "stated"
+        return wire.diameter_m, Basis.STATED
     if dcr_ohm is not None:
         one_metre = float(resistance_ohm_per_m(1.0))  # of wire one metre thick
-        return math.sqrt(one_metre * turns * mean_turn_m / dcr_ohm), "resistance"
-    return bare_diameter_m(math.sqrt(section_m2 / turns)), "turns and size"
+        return math.sqrt(one_metre * turns * mean_turn_m / dcr_ohm), Basis.RESISTANCE
+    return bare_diameter_m(math.sqrt(section_m2 / turns)), Basis.TURNS
 
 
 def _check_sizes(inner_m: float, outer_m: float, length_m: float, turns: float | None, dcr_ohm: float | None) -> None:

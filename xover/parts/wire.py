@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Float
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
+from xover.units import metres
 
 RESISTIVITY_20C: Final = 1e-6 / 58
 """Of annealed copper at 20 degC, ohm metre: IEC 60028 (1925), 1/58 ohm mm^2/m."""
@@ -31,8 +32,6 @@ USUAL_MM: Final = (
 """Bare diameters that enamelled wire is sold in, after IEC 60317: from memory. A dealer keeps some of them."""
 
 _GAUGE = re.compile(r"(?:awg\s*#?\s*(\d{1,4}|[1-4]/0)|#?\s*(\d{1,4}|[1-4]/0)\s*awg)")
-_LENGTH = re.compile(r"(\d{1,9}(?:[.,]\d{1,9})?|\.\d{1,9})\s*(mm|cm|m|in|inch|inches|)")
-_METRES: Final = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "inch": 0.0254, "inches": 0.0254}
 _EXAMPLE: Final = "give the bare copper's diameter or its gauge, such as 1.0mm or AWG18"
 
 
@@ -88,7 +87,10 @@ def parse_wire(text: str) -> Wire:
     if found:
         wire = _gauge_wire(found[1] or found[2], text)
     else:
-        diameter = _metres(low, "a wire", text, _EXAMPLE)
+        try:
+            diameter = metres(text, "a wire", _EXAMPLE)
+        except InputError as error:
+            raise OptionError(error.problem, error.remedy) from None
         wire = Wire(diameter, f"{diameter * 1e3:g} mm")
     if not THINNEST_M * (1 - 1e-9) <= wire.diameter_m <= THICKEST_M * (1 + 1e-9):
         size = f"{wire.diameter_m * 1e3:.3g} mm"
@@ -97,24 +99,6 @@ def parse_wire(text: str) -> Wire:
             "give one from 0.1 to 5 mm; coils for crossovers take 0.5 to 2.5 mm",
         )
     return wire
-
-
-def parse_length_m(text: str, what: str) -> float:
-    """Read a length such as "25mm", "2.5 cm", "1in"; `what` names it in the message. Raises OptionError."""
-    return _metres(text.strip().lower(), what, text, "give it with its unit, such as 25mm")
-
-
-def _metres(low: str, what: str, text: str, remedy: str) -> float:
-    found = _LENGTH.fullmatch(low)
-    if found is None:
-        raise OptionError(f"'{_short(text)}' is not {what}", remedy)
-    if not found[2]:
-        raise OptionError(
-            f"'{_short(text)}' is {what} without a unit", f"write {_short(text).strip()}mm, if that is it"
-        )
-    # Divided, not multiplied: 25 mm is then 0.025 to the last bit.
-    number = float(found[1].replace(",", "."))
-    return number / round(1 / _METRES[found[2]]) if found[2] in ("mm", "cm") else number * _METRES[found[2]]
 
 
 def _gauge_wire(digits: str, text: str) -> Wire:

@@ -5,7 +5,7 @@ from importlib import import_module
 from typing import Any, Final
 
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
-    "Start": {"new": "", "jig": "", "check": ""},
+    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": ""},
     "What it does": {
         "predict": "studies.does.predict",
         "load": "studies.does.load",
@@ -29,7 +29,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "Parts to buy and wind": {
         "values": "",
-        "coil": "",
+        "coil": "studies.desk.coil",
         "capacitor": "",
         "pad": "",
     },
@@ -39,7 +39,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "Pass it on": {
         "report": "",
-        "spice": "",
+        "spice": "studies.desk.spice",
     },
 }
 """Name of the question, and the module that declares it."""

@@ -1,1 +1,48 @@
 """A driver's impedance from what an impedance jig measured: how sure is it?"""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from xover.declare import Ask, Unit, question
+from xover.units import FILE, OHM, by_name, one_of
+
+if TYPE_CHECKING:
+    from xover.studies.desk.jig.study import JigStudy
+
+
+@question(
+    output="table",
+    written="Impedance written to {path}: name it as impedance = of a driver in speaker.toml.",
+    told_in="study",
+)
+def jig(
+    ratio: Annotated[
+        str | Path, Ask("Second channel over first: frequency, dB, degrees.", Unit("TABLE", Path), place=True)
+    ],
+    reference_ohm: Annotated[float, Ask("The resistor, as a meter reads it, such as 10.", OHM, above=0)],
+    *,
+    across: Annotated[
+        Literal["driver", "resistor"],
+        Ask("What the second channel is across: driver or resistor.", one_of("driver", "resistor")),
+    ] = "driver",
+    leads_ohm: Annotated[float, Ask("Resistance of the leads, taken off.", OHM, low=0)] = 0.0,
+    both: Annotated[str | Path | None, Ask("The same with both channels on one point.", FILE)] = None,
+    known: Annotated[
+        tuple[str | Path, float] | None,
+        Ask("The same with a known resistor in the driver's place, such as ten.csv=10.", by_name(OHM, "TABLE")),
+    ] = None,
+) -> "JigStudy":
+    """An impedance from a resistor and two sound card channels.
+
+    The first channel measures across resistor and driver together, the second across one of them. Start at low level:
+    a sweep is loud where you do not expect it, and a tweeter wants little. What is written is a table that
+    speaker.toml can name.
+
+    Example: xover jig ratio.csv --reference 10 --both both.csv --known ten.csv=10 -o woofer-impedance.csv
+
+    >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
+    """
+    from xover.driver.jig import Across
+    from xover.studies.desk.jig.study import study_jig
+
+    return study_jig(ratio, reference_ohm, across=Across(across), leads_ohm=leads_ohm, both_file=both, known=known)

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
+from xover.blocks import Block, Head, fact, plain_table
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.jig import Across, error_gain, impedance_of_ratio
-from xover.errors import InputError, OptionError
+from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
-from xover.quantity import hertz, ohms
+from xover.quantity import ohms
 from xover.readable import Readable
+from xover.rounded import hertz, ohm
 
 CHANNEL_ERROR_DB: Final = 0.1
 """How alike two channels of a sound card are that were not measured against each other. Common practice, no source."""
@@ -106,8 +109,7 @@ def study_jig(
     across: Across = Across.DRIVER,
     leads_ohm: float = 0.0,
     both_file: Path | str | None = None,
-    known_file: Path | str | None = None,
-    known_ohm: float | None = None,
+    known: tuple[Path | str, float] | None = None,
     channel_error_db: float | None = None,
     reference_error: float = REFERENCE_ERROR,
 ) -> JigStudy:
@@ -118,7 +120,7 @@ def study_jig(
     ratio_file : table of frequency, dB and degrees: second channel over first.
     reference_ohm : the resistor, by a meter. leads_ohm : resistance of the leads to the driver, taken off.
     both_file : the same with both channels on one point: what they differ by is taken off.
-    known_file, known_ohm : the same with a known resistor in the driver's place; both or none.
+    known : the same with a known resistor in the driver's place, and its ohms.
     channel_error_db : how alike the channels are; by default 0.1 dB, a tenth of it where `both_file` is given.
     reference_error : of the resistor, a fraction.
 
@@ -126,12 +128,6 @@ def study_jig(
     ------
     InputError, OptionError : files or values that cannot be right, channels that were swapped.
     """
-    if not (np.isfinite(reference_ohm) and reference_ohm > 0.0):
-        raise OptionError(f"the resistor is {reference_ohm:g} ohm", "give what a meter reads on it, above 0")
-    if not (np.isfinite(leads_ohm) and leads_ohm >= 0.0):
-        raise OptionError(f"the leads have {leads_ohm:g} ohm", "give 0 or more")
-    if (known_file is None) != (known_ohm is None):
-        raise OptionError("a known resistor needs both its sweep and its value", "give FILE=OHM")
     warnings: list[str] = []
     both = _ratio(both_file, warnings) if both_file is not None else None
     f, z, gain, dropped = _worked_out(_ratio(ratio_file, warnings), both, reference_ohm, across, Path(ratio_file))
@@ -143,17 +139,17 @@ def study_jig(
     error_db = channel_error_db if channel_error_db is not None else CHANNEL_ERROR_DB * (1.0 if both is None else 0.1)
     share = gain * (10.0 ** (error_db / 20.0) - 1.0) + reference_error
     check = None
-    if known_file is not None and known_ohm is not None:
-        check = _known(known_file, known_ohm, both, reference_ohm, across, leads_ohm, warnings)
+    if known is not None:
+        check = _known(*known, both, reference_ohm, across, leads_ohm, warnings)
         if check.worst_share > DOUBTFUL:
             warnings.append(
-                f"the known resistor of {ohms(known_ohm)} reads {100.0 * check.worst_share:.1f} % off at "
+                f"the known resistor of {ohms(known[1])} reads {100.0 * check.worst_share:.1f} % off at "
                 f"{hertz(check.worst_at_hz)}: mend the jig before you trust it"
             )
     if both is None and channel_error_db is None:
         warnings.append(
             f"the channels are taken to be alike within {CHANNEL_ERROR_DB:g} dB: measure both on one point and give "
-            "--both"
+            "that sweep too"
         )
     doubtful = share > DOUBTFUL
     if doubtful.any():
@@ -185,7 +181,7 @@ def _worked_out(
         other = Across.RESISTOR if across is Across.DRIVER else Across.DRIVER
         raise InputError(
             f"most rows give no passive impedance with the second channel across the {across}",
-            f"swap the channels (the table must be second over first), or give --across {other}",
+            f"swap the channels (the table must be second over first), or say that it is across the {other}",
             path,
         )
     return ratio.frequency_hz[good], z[good], error_gain(h)[good], int((~good).sum())
@@ -201,7 +197,9 @@ def _known(
     warnings: list[str],
 ) -> KnownResistor:
     if not (np.isfinite(known_ohm) and known_ohm > 0.0):
-        raise OptionError(f"the known resistor is {known_ohm:g} ohm", "give what a meter reads on it, above 0")
+        raise OptionError(
+            f"{named('known')}: a resistor of {known_ohm:g} ohm", "give what a meter reads on it, above 0"
+        )
     f, z, _, _ = _worked_out(_ratio(path, warnings), both, reference_ohm, across, Path(path))
     z = z - leads_ohm
     off = np.abs(z / known_ohm - 1.0)
@@ -213,3 +211,27 @@ def _known(
         float(f[worst]),
         float(np.abs(np.degrees(np.angle(z))).max()),
     )
+
+
+def tell(study: JigStudy) -> Iterator[Block]:
+    """The sweep in a few rows, and how sure it is."""
+    yield Head(f"{Path(study.source).name}: impedance by a resistor of {study.reference_ohm:g} ohm")
+    size, f = np.abs(study.impedance_ohm), study.frequency_hz
+    low, high = int(np.argmin(size)), int(np.argmax(size))
+    yield fact("rows", f"{len(f)}, {hertz(f[0])} to {hertz(f[-1])}")
+    yield fact("lowest", f"{ohm(float(size[low]), 2)} ohm at {hertz(f[low])}")
+    yield fact("highest", f"{ohm(float(size[high]), 1)} ohm at {hertz(f[high])}")
+    yield fact("sure to", f"{100.0 * study.worst_share:.1f} % at worst, at {hertz(study.worst_at_hz)}")
+    if study.check is not None:
+        c = study.check
+        yield fact(
+            "known resistor",
+            f"{c.known_ohm:g} ohm reads {c.read_ohm:.4g}; off by {100.0 * c.worst_share:.1f} % at worst, at "
+            f"{hertz(c.worst_at_hz)}, and {c.worst_deg:.1f} deg",
+        )
+    angle = np.degrees(np.angle(study.impedance_ohm))
+    rows = [
+        [f"{f[i]:.4g}", ohm(float(size[i]), 2), f"{angle[i]:.0f}", f"{100 * study.error_share[i]:.1f}"]
+        for i in np.unique(np.linspace(0, len(f) - 1, 11).astype(int))
+    ]
+    yield plain_table(["Hz", "ohm", "deg", "sure to %"], rows)

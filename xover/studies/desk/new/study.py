@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from xover.errors import InputError
+from xover.blocks import Block, Facts, Head, Text
+from xover.declare import figure
+from xover.errors import InputError, OptionError, named
 from xover.files.atomic import read_text, write_text
-from xover.files.circuits import read_circuit
+from xover.files.circuits import circuit_names, read_circuit
 from xover.network import Network, build_network
+from xover.units import TEXT
 
 # Placeholders of the usual size, to be replaced; common practice, no published source.
 _PLACEHOLDERS = {
@@ -58,11 +62,33 @@ circuit = "original.cir"
 
 @dataclass(frozen=True)
 class StartedFolder:
-    """A folder that was started: its files, in the order to look at them."""
+    """A folder that was started: its files, in the order to look at them, and what the topology's notes say."""
 
     folder: Path
     circuit: str
     files: tuple[Path, ...]
+    note: str = figure("notes", TEXT, None)
+
+
+@dataclass(frozen=True)
+class ReadyCircuit:
+    """One topology, and what its netlist says of it."""
+
+    title: str
+    notes: str
+
+
+@dataclass(frozen=True)
+class ReadyCircuits:
+    """The topologies to start from, by name."""
+
+    circuits: Mapping[str, ReadyCircuit]
+
+
+def ready_circuits() -> ReadyCircuits:
+    """Those that ship with the package."""
+    netlists = {name: read_circuit(name) for name in circuit_names()}
+    return ReadyCircuits({name: ReadyCircuit(n.title, " ".join(n.notes)) for name, n in netlists.items()})
 
 
 def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFolder:
@@ -70,8 +96,8 @@ def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFold
 
     Raises
     ------
-    OptionError : no such circuit. InputError : a file is there already and `force` is not set, or the
-        folder cannot be made.
+    OptionError : no such circuit, or a file is there already and `force` is not set. InputError : the folder cannot be
+        made.
     """
     netlist = read_circuit(circuit)
     network = build_network(netlist)
@@ -82,7 +108,7 @@ def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFold
         raise InputError("is a file, not a folder", "name a new folder", folder)
     for path in paths.values():
         if path.exists() and not force:
-            raise InputError("is there already", "name another folder, or overwrite it with --force", path)
+            raise OptionError(f"{path} is there already", f"name another folder, or overwrite it with {named('force')}")
     made = not folder.exists()
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -99,7 +125,7 @@ def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFold
                 path.unlink(missing_ok=True)
             folder.rmdir()
         raise
-    return StartedFolder(folder, circuit, tuple(paths.values()))
+    return StartedFolder(folder, circuit, tuple(paths.values()), " ".join(netlist.notes))
 
 
 def _speaker_toml(network: Network) -> str:
@@ -116,3 +142,28 @@ def _speaker_toml(network: Network) -> str:
             text += f"\n[bypass.channels.{name}]\nminimum_load_ohm = 4\nrated_power_w = 50\nrated_load_ohm = 8\n"
             text += "# bridged = false              # true for a bridged (BTL) amplifier: its minus is live\n"
     return text
+
+
+def tell(result: StartedFolder | ReadyCircuits) -> Iterator[Block]:
+    """What was made, and what to do next."""
+    if isinstance(result, ReadyCircuits):
+        named = tuple((name, circuit.title) for name, circuit in result.circuits.items())
+        yield Facts(named, max(len(name) for name, _ in named))
+        return
+    yield Head(f"Started {result.folder} from {result.circuit}")
+    if result.note:
+        yield Text(result.note)
+    yield Head("Next")
+    toml, found, original = result.files
+    steps = (
+        f"edit {toml}: the drivers in it are placeholders of the usual size, not yours",
+        f"edit {found} (as measured today) and {original.name} (as marked)",
+        f"xover check {result.folder}",
+        f"xover schematic {result.folder} --network found, and compare it with the board",
+        f"xover predict {result.folder} --network found, or xover report {result.folder} for all on one page",
+    )
+    yield Facts(tuple((str(number), step) for number, step in enumerate(steps, 1)), 2)
+    yield Text(
+        "Caution: discharge large capacitors, never drive a tweeter without its capacitor, and leave anything "
+        "with mains in it to people licensed for that."
+    )

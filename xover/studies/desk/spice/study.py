@@ -8,16 +8,15 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from xover import __version__
+from xover.blocks import Block, plain_table
 from xover.curve import Evidence
 from xover.driver.fit import MOUNTING_NOTE, DriverFit, fit_driver
 from xover.driver.model import DriverModel
-from xover.errors import OptionError
 from xover.network import Network
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.speaker import Speaker, SpeakerDriver
-from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, network_cards
-from xover.studies.desk.spice.names import comment
+from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, comment, network_cards
 
 PER_DECADE: Final = 48
 
@@ -97,10 +96,8 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
 
     Raises
     ------
-    OptionError : a `loss_at_hz` outside 20 Hz to 20 kHz. InputError : a sweep to which no circuit can be fitted.
+    InputError : a sweep to which no circuit can be fitted.
     """
-    if loss_at_hz is not None and not FROM_HZ <= loss_at_hz <= TO_HZ:
-        raise OptionError(f"losses cannot be written for {loss_at_hz:g} Hz", f"give {FROM_HZ:g} to {TO_HZ:g} Hz")
     network = speaker.network(network_name)
     drivers = {name: _driver(speaker.drivers[name]) for name in network.driver_names}
     cards = network_cards(network, {name: d.model for name, d in drivers.items()}, loss_at_hz)
@@ -121,8 +118,7 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
 def _driver(driver: SpeakerDriver) -> SpiceDriver:
     said = [note for note in driver.notes if "impedance" in note]
     if driver.impedance is None:
-        if driver.datasheet is None:  # cannot be: the speaker file has been checked
-            raise OptionError(f"no impedance is known for {driver.name}", "add an impedance table or a datasheet")
+        assert driver.datasheet is not None  # the speaker file has been checked
         return SpiceDriver(driver.datasheet.model, None, driver.impedance_evidence, tuple(said))
     fit = fit_driver(driver.impedance)
     said += fit.warnings
@@ -141,7 +137,7 @@ def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: Spice
     if any(loss.pairs for loss in cards.losses):
         yield (
             "dissipation factors are written for small-signal analysis (.ac): for one in time, such as .tran, "
-            "give --loss-at 1k, or the frequency that matters"
+            "ask for fixed resistors, right at 1 kHz or at the frequency that matters"
         )
     if any(loss.fixed_ohm is not None for loss in cards.losses):
         worst = max(cards.losses, key=lambda loss: loss.worst_error)
@@ -221,3 +217,15 @@ def _loss_sentences(losses: Sequence[SpiceLoss]) -> Iterator[str]:
             f"{loss.part}: dissipation factor {loss.dissipation_factor:.4g} as {how}; from {band} its impedance is "
             f"right to {loss.worst_error:.2g} of itself (worst at {hertz(loss.worst_at_hz)})."
         )
+
+
+def tell(result: SpiceNetlist) -> Iterator[Block]:
+    """What stands for each driver, and how well."""
+    rows = []
+    for name, driver in result.drivers.items():
+        fit = driver.fit
+        if fit is None:
+            rows.append([name, "data sheet", "-", "-", "-"])
+        else:
+            rows.append([name, "fit", f"{fit.relative_rms:.2%}", f"{fit.worst_residual:.2%}", hertz(fit.worst_at_hz)])
+    yield plain_table(["driver", "circuit", "residual rms", "at most", "at"], rows)
