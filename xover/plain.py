@@ -27,7 +27,7 @@ def to_plain(value: Any) -> Any:
         return value if math.isfinite(value) else None
     if hasattr(value, "plain") and not isinstance(value, type):
         shape = value.plain()
-        if dataclasses.is_dataclass(value):
+        if dataclasses.is_dataclass(value) and isinstance(shape, Mapping):
             shape = dict(shape) | {k: v for k, v in _figures(value).items() if k not in shape}
         return to_plain(shape)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):

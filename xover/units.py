@@ -121,6 +121,7 @@ DRIVER: Final = Unit("DRIVER", str, offers="drivers", exact=True)
 CIRCUIT: Final = Unit("NAME", str, offers="circuits", exact=True)
 SLOPE: Final = Unit("NAME", str, offers="slopes", exact=True)
 FILE: Final = Unit("FILE", Path)
+TARGET: Final = Unit("SPEAKER|CIRCUIT", str, exact=True)
 FOLDER: Final = Unit("SPEAKER", Path)
 YES: Final = Unit("", bool)
 """A switch: there or not."""

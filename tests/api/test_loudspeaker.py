@@ -265,7 +265,7 @@ def test_a_fault_is_one_line_with_its_remedy(speaker, ask, words):
 def test_a_report_is_of_the_folder_as_it_is(speaker, monkeypatch):
     asked_for = {}
     page = SimpleNamespace(make_report=lambda folder, **options: asked_for.update(options, folder=folder))
-    monkeypatch.setitem(sys.modules, "xover.report", page)
+    monkeypatch.setitem(sys.modules, "xover.report.report", page)
     speaker.report(networks=["found"], stock="stock.csv", seed=7)
     assert asked_for["folder"] == speaker.folder
     assert asked_for["networks"] == ("found",)

@@ -7,8 +7,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-import xover.report
-from xover.report import make_report, printing
+import xover.report.report
+from xover.report import printing
+from xover.report.report import make_report
 
 SEVERAL_FIGURES = {"schematic", "sum", "load", "condition", "tolerance"}
 
@@ -42,7 +43,7 @@ def made_once(remembered):
 @pytest.fixture(autouse=True)
 def here(monkeypatch, tmp_path, made_once):
     """A folder to write to."""
-    monkeypatch.setattr(xover.report, "make_report", made_once)
+    monkeypatch.setattr(xover.report.report, "make_report", made_once)
     monkeypatch.delenv("XOVER_BROWSER", raising=False)
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
@@ -56,7 +57,7 @@ def no_work(monkeypatch):
     def never(*_given, **_named):
         raise AssertionError("a report was begun")
 
-    monkeypatch.setattr(xover.report, "make_report", never)
+    monkeypatch.setattr(xover.report.report, "make_report", never)
 
 
 def is_one_line(text, start="error: "):
@@ -137,7 +138,7 @@ def test_force_replaces_it(run, small, here):
         (("--stock", "gone.csv"), r"gone\.csv: does not exist"),
         (("--mate", "gone"), r"gone.*does not exist"),
         (("--most-cost", "-1"), "--most-cost is -1; give 0 or more"),
-        (("--most-cost", "nan"), "--most-cost is nan; give 0 or more"),
+        (("--most-cost", "nan"), "--most-cost: 'nan' is not a number"),
         (("--seed", "-1"), "--seed is -1; give 0 or more"),
         (("--processes", "0"), "--processes is 0; give 1 to 64"),
     ],

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from xover.cli.schematic import schematic
+from xover.api.schematic import schematic
 
 
 @pytest.fixture(autouse=True)

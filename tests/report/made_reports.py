@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from xover.bench.build_steps import BuildOrder
-from xover.report import Report, make_report
+from xover.report.report import Report, make_report
 
 EXAMPLES: Final = Path(__file__).parents[2] / "examples"
 DAY: Final = date(2031, 2, 3)

@@ -24,8 +24,8 @@ from xover.drawing.schematic import draw_schematic
 from xover.drawing.svg import figure_svg
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
-from xover.report import make_report
 from xover.report.page import Page, render
+from xover.report.report import make_report
 
 CSP = '<meta http-equiv="Content-Security-Policy" content="default-src \'none\''
 HARMLESS = "qwertz"
@@ -290,7 +290,7 @@ def test_what_no_reader_admits_is_refused_in_one_line(folder, tmp_path, monkeypa
 
 def test_every_block_type_is_filled():
     """A new kind of block belongs on the page of payloads."""
-    from xover.report import blocks
+    from xover import blocks
 
     kinds = {c for c in vars(blocks).values() if dataclasses.is_dataclass(c) and hasattr(c, "kind")}
     assert kinds == {Text, Head, Items, Facts, type(table("", [], [])), Picture, Warn, Listing, Downloads}

@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
-from xover.report import write_report
+from xover.report.report import write_report
 
 OLD = SimpleNamespace(html="<p>old</p>\n" + "0123456789abcdef\n" * 60_000)
 NEW = SimpleNamespace(html="<p>new</p>\n" + "fedcba9876543210\n" * 90_000)

@@ -15,7 +15,7 @@ from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.drawing.notebook import Figure
-    from xover.report import Report
+    from xover.report.report import Report
 
 
 class Loudspeaker(WhatItDoes, WhatAgeHasDone, WhatItBears, WhatToDo):
@@ -79,7 +79,7 @@ class Loudspeaker(WhatItDoes, WhatAgeHasDone, WhatItBears, WhatToDo):
         -------
         >>> Path("bench.html").write_text(speaker.report().html, encoding="utf-8")
         """
-        from xover.report import make_report
+        from xover.report.report import make_report
 
         if self.changed:
             raise OptionError("a report is of the folder, which does not hold what is tried", "write it: add_network")

@@ -148,6 +148,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
                 given[asked.name] = asked.ask.value(asked.name, typed[asked.name])
             elif asked.name == "progress":
                 given["progress"] = bar
+            elif asked.name == "as_json":
+                given["as_json"] = common["as_json"]
         if q.opens:
             from xover.speaker import open_speaker
 
@@ -168,7 +170,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         typer.echo(getattr(result, q.output), nl=False)
         show_warnings(getattr(result, "warnings", ()))
     else:
-        tell = import_module(f"{function.__module__}.{q.told_in}").tell
+        home = import_module(function.__module__)
+        tell = home.tell if hasattr(home, "tell") else import_module(f"{function.__module__}.{q.told_in}").tell
         if "strict" in inspect.signature(tell).parameters:
             shows["strict"] = common["strict"]
         render(tell(result, **shows))

@@ -1,48 +1,53 @@
-"""xover schematic: the network as a drawing."""
-
-from __future__ import annotations
+"""The network as a drawing, of a speaker or of a netlist alone."""
 
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
-import typer
-
-from xover.cli.complete import network_names
-from xover.cli.options import Force, Json, NetworkName, chosen_network
-from xover.cli.show import show_json, show_text, show_warnings
-from xover.errors import OptionError
+from xover.blocks import Block, Note, Text
+from xover.declare import Ask, question
+from xover.errors import OptionError, named
+from xover.studies.options import Network
+from xover.units import FILE, NETWORK, TARGET, YES
 
 if TYPE_CHECKING:
     from xover.drawing.schematic import Layout
-    from xover.network import Network
+    from xover.network import Network as Drawn
     from xover.speaker import Speaker
 
-LONGEST_STEM = 60
-MILLIMETRES_PER_POINT = 25.4 / 72.0
+LONGEST_STEM: Final = 60
+MILLIMETRES_PER_POINT: Final = 25.4 / 72.0
 
 
+@dataclass(frozen=True)
+class DrawnSchematic:
+    """A drawing that was made; `path` is None where it was not written."""
+
+    name: str
+    path: Path | None
+    layout: "Layout"
+
+    def plain(self) -> Any:
+        """The geometry: points of 1/72 inch, y runs down."""
+        return self.layout
+
+
+@question()
 def schematic(
-    target: Annotated[
-        str, typer.Argument(metavar="SPEAKER|CIRCUIT", help="Speaker folder, netlist, or ready topology by name.")
-    ],
-    network: NetworkName = None,
+    target: Annotated[str, Ask("Speaker folder, netlist, or ready topology by name.", TARGET, place=True)],
+    network: Network = None,
+    *,
     against: Annotated[
-        str | None,
-        typer.Option(
-            "--against",
-            metavar="NAME|FILE",
-            help="Network or netlist with other values: both are written, old first.",
-            autocompletion=network_names,
-        ),
+        str | None, Ask("Network or netlist with other values: both are written, old first.", NETWORK)
     ] = None,
     output: Annotated[
-        Path | None,
-        typer.Option("--output", "-o", metavar="FILE", help=".svg, .png or .pdf [default: schematic-NETWORK.svg]."),
+        Path | None, Ask(".svg, .png or .pdf [default: schematic-NETWORK.svg].", FILE, "--output", "-o")
     ] = None,
-    force: Force = False,
-    as_json: Json = False,
-) -> None:
+    force: Annotated[bool, Ask("Overwrite a file that is there already.", YES, "--force")] = False,
+    as_json: bool = False,
+) -> DrawnSchematic:
     """The network as a drawing: symbols, values, losses, polarity.
 
     Series parts lie along the top, shunts stand on the ground rail, drivers stand at the right with a plus at their
@@ -52,6 +57,8 @@ def schematic(
     --json writes the geometry (points of 1/72 inch, y runs down), and a file only if --output names one.
 
     Example: xover schematic examples/attic-two-way/left --network found --against original -o left.svg
+
+    >>> speaker.schematic("found", other="original")
     """
     from xover.drawing.schematic import draw_schematic, save_schematic
 
@@ -64,33 +71,43 @@ def schematic(
         path = Path(f"schematic-{_file_stem(name)}.svg")
     if path is not None:
         save_schematic(result, path, force)
-    if as_json:
-        show_json(result.layout)
-        return
-    _show(result.layout, name, path)
-    show_warnings(result.layout.warnings)
+    return DrawnSchematic(name, path, result.layout)
 
 
-def _read(opened: Speaker | None, target: str, name: str | None) -> tuple[Network, str, str]:
+def tell(drawn: DrawnSchematic) -> Iterator[Block]:
+    """What was written."""
+    layout = drawn.layout
+    wide, tall = (round(MILLIMETRES_PER_POINT * side) for side in (layout.width_pt, layout.height_pt))
+    drivers = sum(symbol.kind.value == "driver" for symbol in layout.symbols)
+    parts = len(layout.symbols) - drivers
+    yield Text(
+        f"Schematic of '{drawn.name}' written to {drawn.path}: {parts} part{'s' * (parts != 1)}, {drivers} "
+        f"driver{'s' * (drivers != 1)}, {wide} x {tall} mm.",
+        flush=True,
+    )
+    yield from map(Note, layout.warnings)
+
+
+def _read(opened: "Speaker | None", target: str, name: str | None) -> "tuple[Drawn, str, str]":
     """The network, its name and a heading."""
     if opened is not None:
-        chosen = chosen_network(opened, name)
+        chosen = opened.network_or_default(name)
         return opened.network(chosen), chosen, f"{opened.title}: network '{chosen}'"
     if name is not None:
-        raise OptionError("--network belongs to a speaker folder", "leave it out for a single netlist")
+        raise OptionError(f"{named('network')} belongs to a speaker folder", "leave it out for a single netlist")
     built = _circuit(target)
     stem = Path(target).stem
     return built, stem, built.title or stem
 
 
-def _other(opened: Speaker | None, name: str) -> Network:
+def _other(opened: "Speaker | None", name: str) -> "Drawn":
     """The network to hold against: one of the folder's own, else a netlist."""
     if opened is not None and not name.endswith(".cir"):
         return opened.network(name)
     return _circuit(name)
 
 
-def _speaker(target: str) -> Speaker | None:
+def _speaker(target: str) -> "Speaker | None":
     path = Path(target)
     if not (path.is_dir() or path.suffix == ".toml"):
         return None
@@ -99,7 +116,7 @@ def _speaker(target: str) -> Speaker | None:
     return open_speaker(path)
 
 
-def _circuit(target: str) -> Network:
+def _circuit(target: str) -> "Drawn":
     from xover.files.circuits import circuit_names, read_circuit
     from xover.files.netlist import read_netlist
     from xover.network import build_network
@@ -117,14 +134,3 @@ def _circuit(target: str) -> Network:
 def _file_stem(name: str) -> str:
     """A name that any file system takes."""
     return re.sub(r"[^\w.-]+", "-", name)[:LONGEST_STEM].strip("-.") or "network"
-
-
-def _show(layout: Layout, name: str, path: Path | None) -> None:
-    wide, tall = (round(MILLIMETRES_PER_POINT * side) for side in (layout.width_pt, layout.height_pt))
-    drivers = sum(symbol.kind.value == "driver" for symbol in layout.symbols)
-    parts = len(layout.symbols) - drivers
-    show_text(
-        f"Schematic of '{name}' written to {path}: {parts} part{'s' * (parts != 1)}, {drivers} "
-        f"driver{'s' * (drivers != 1)}, {wide} x {tall} mm.",
-        "",
-    )
