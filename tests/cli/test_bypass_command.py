@@ -5,13 +5,10 @@ import math
 
 import numpy as np
 import pytest
-import typer
 
-import xover.cli.main
 import xover.studies.change.bypass.capacitor
 import xover.studies.change.bypass.study
 import xover.studies.change.bypass.twin
-from xover.cli.bypass import bypass
 from xover.curve import log_grid
 from xover.sound.prediction import sound_of
 from xover.speaker import open_speaker
@@ -43,17 +40,13 @@ NETWORK = "* t\nL1 in w 1mH\nXlow w 0 woofer\nC1 in t 8.2uF\nL2 t 0 0.5mH\nXhigh
 
 @pytest.fixture(scope="module", autouse=True)
 def commands(remembered):
-    """This command in an app of its own, each study and each twin worked out once."""
-    app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode=None)
-    app.callback()(lambda: None)
-    app.command()(bypass)
+    """Each study and each twin worked out once."""
     kept = remembered(
         xover.studies.change.bypass.study.study_bypass,
         lambda speaker, *given, **named: (speaker.file.speaker, given, named),
     )
     twins = remembered(xover.studies.change.bypass.twin.fit_twin)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(xover.cli.main, "app", typer.main.get_command(app))
         patch.setattr(xover.studies.change.bypass.study, "study_bypass", kept)
         patch.setattr(xover.studies.change.bypass.twin, "fit_twin", twins)
         patch.setattr(xover.studies.change.bypass.capacitor, "fit_twin", twins)
@@ -254,10 +247,10 @@ def test_gains_of_the_amplifiers_move_the_trims(run, sheets):
         (["--frequency", "3k,5k"], "--frequency has 2 corners (3000, 5000) for the channels woofer, tweeter"),
         (["--frequency", "drei"], "--frequency"),
         (["--slope", "LR9"], "no crossover slope is called 'LR9'"),
-        (["--gain", "woofer"], "--gain is woofer; write it as --gain woofer=26dB"),
+        (["--gain", "woofer"], "--gain: 'woofer' is no CHANNEL=DB; write it as CHANNEL=DB"),
         (["--gain", "woofer=1", "--gain", "woofer=2"], "--gain names woofer twice"),
-        (["--gain", "woofer=loud"], "--gain is woofer=loud"),
-        (["--sample-rate", "8k"], "the sample rate is 8000 Hz"),
+        (["--gain", "woofer=loud"], "--gain: 'loud' is not a number"),
+        (["--sample-rate", "8k"], "--sample-rate is 8k; give 44.1k to 768k"),
         (["--network", "nix"], "no network 'nix'"),
         (["--plot", "x.txt"], "end the name in .png, .svg or .pdf"),
     ],

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.errors import OptionError, nearest_word
+from xover.studies.change.bypass import bypass
 from xover.studies.change.refresh import refresh
 from xover.studies.options import catalogue, frequencies
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from xover.studies.change.bypass.result import BypassStudy
     from xover.studies.change.decide.study import Decision
     from xover.studies.change.redesign.result import RedesignStudy
     from xover.studies.change.redesign.wish import Weights
@@ -108,45 +108,7 @@ class WhatToDo(Opened):
             progress=progress or (lambda _done, _words: None),
         )
 
-    def bypass(
-        self,
-        network: str | None = None,
-        *,
-        corners_hz: Sequence[float] | None = None,
-        slope: str | None = None,
-        sample_rate_hz: float = 48_000.0,
-        amplifier_gain_db: Mapping[str, float] | None = None,
-        frequency_hz: ArrayLike | None = None,
-    ) -> BypassStudy:
-        """Each driver on its own amplifier channel: is it safe, and what does it need?
-
-        Parameters
-        ----------
-        network : that is taken out; by default `original` where there is one.
-        corners_hz : of the electronic crossover, lowest first, Hz; by default speaker.toml's.
-        slope : its name, such as LR4; by default speaker.toml's. sample_rate_hz : of its filters.
-        amplifier_gain_db : voltage gain by channel, where the amplifiers differ.
-        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.bypass(corners_hz=[3000], slope="LR4").verdict
-        """
-        from xover.studies.change.bypass.study import study_bypass
-
-        return study_bypass(
-            self.speaker,
-            network,
-            frequencies(frequency_hz),
-            corners_hz=None if corners_hz is None else tuple(corners_hz),
-            slope=slope,
-            sample_rate_hz=sample_rate_hz,
-            amplifier_gain_db=amplifier_gain_db,
-        )
+    bypass = asks(bypass)
 
     def decide(
         self,

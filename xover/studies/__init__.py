@@ -24,7 +24,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "What to do": {
         "refresh": "studies.change.refresh",
         "redesign": "",
-        "bypass": "",
+        "bypass": "studies.change.bypass",
         "decide": "",
     },
     "Parts to buy and wind": {

@@ -131,9 +131,9 @@ class BypassStudy(Readable):
         return tuple(n for n, c in self.channels.items() if c.load.verdict.limit_broken)
 
     @property
-    def limits_broken(self) -> bool:
-        """A stop finding, or a load below a rating: status 1 with --strict."""
-        return bool(self.stops or self.loads_broken)
+    def unbroken(self) -> bool:
+        """Whether nothing forbids switching on and no load lies below a rating."""
+        return not (self.stops or self.loads_broken)
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, with more keys beside."""

@@ -14,7 +14,7 @@ from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float, log_grid
 from xover.electronic.biquad import SAMPLE_RATE_HZ
 from xover.electronic.slopes import Slope, parse_slope
-from xover.errors import InputError, OptionError, nearest_word
+from xover.errors import InputError, OptionError, named, nearest_word
 from xover.sound.prediction import Sound, sound_of
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor, choose_capacitor
@@ -31,8 +31,6 @@ from xover.studies.change.bypass.twin import fit_twins, passive_deviation, twin_
 from xover.studies.change.bypass.words import unknown_words, verdict_words, warnings_of
 
 DEFAULT_SLOPE: Final = "LR4"
-LOWEST_RATE_HZ: Final = 44_100.0
-HIGHEST_RATE_HZ: Final = 768_000.0
 
 
 def study_bypass(
@@ -64,8 +62,6 @@ def study_bypass(
     ------
     InputError, OptionError, NoSolutionError : among them a number of corners that does not go with the drivers.
     """
-    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
-        raise OptionError(f"the sample rate is {sample_rate_hz:g} Hz", "give one from 44100 to 768000")
     name = network_name if network_name is not None else default_network(speaker)
     f = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz
     passive = sound_of(speaker, name, f)
@@ -167,11 +163,13 @@ def _check_gains(gains: Mapping[str, float], names: tuple[str, ...]) -> None:
         if name not in names:
             near = nearest_word(name, names)
             raise OptionError(
-                f"--gain names the channel '{name}'",
+                f"{named('amplifier_gain_db')} names the channel '{name}'",
                 f"did you mean {near}?" if near else f"the channels are {', '.join(names)}",
             )
         if not (math.isfinite(gain) and abs(gain) <= 80.0):
-            raise OptionError(f"--gain of {name} is {gain:g} dB", "give decibels from -80 to 80, such as 26")
+            raise OptionError(
+                f"{named('amplifier_gain_db')} of {name} is {gain:g} dB", "give decibels from -80 to 80, such as 26"
+            )
 
 
 def _crossover(
@@ -195,7 +193,7 @@ def _crossover(
         if len(corners) != needed:
             raise InputError(
                 f"[bypass] frequency_hz has {_count(len(corners), 'corner')} for the channels {', '.join(bare.names)}",
-                f"give {_count(needed, 'corner')}, or --frequency",
+                f"give {_count(needed, 'corner')}, or ask with other corners",
                 speaker.file.path,
                 speaker.file.line("bypass", "frequency_hz"),
             )
@@ -211,13 +209,13 @@ def _check_corners(corners: tuple[float, ...], needed: int, names: tuple[str, ..
     shown = ", ".join(f"{c:g}" for c in corners)
     if len(corners) != needed:
         raise OptionError(
-            f"--frequency has {_count(len(corners), 'corner')} ({shown}) for the channels {', '.join(names)}",
+            f"{named('corners_hz')} has {_count(len(corners), 'corner')} ({shown}) for the channels {', '.join(names)}",
             f"give {_count(needed, 'corner')}" + (", such as 450,3500" if needed == 2 else ""),
         )
     if any(not 10.0 <= c <= 20_000.0 for c in corners):
-        raise OptionError(f"--frequency is {shown}", "give corners from 10 Hz to 20 kHz")
+        raise OptionError(f"{named('corners_hz')} is {shown}", "give corners from 10 Hz to 20 kHz")
     if any(b <= a for a, b in pairwise(corners)):
-        raise OptionError(f"--frequency is {shown}", "give the corners rising, lowest first")
+        raise OptionError(f"{named('corners_hz')} is {shown}", "give the corners rising, lowest first")
 
 
 def _count(number: int, what: str) -> str:
@@ -242,11 +240,14 @@ def _crossings(passive: Sound, voices: Voices, bare: BareDrivers) -> tuple[tuple
         places = crossings_hz(f, low, high)
         if not places:
             raise OptionError(
-                "no corner is given, and behind the network the drivers do not cross", "give one with --frequency"
+                "no corner is given, and behind the network the drivers do not cross",
+                f"give one with {named('corners_hz')}",
             )
         corners.append(_two_digits(places[0]))
     if any(b <= a for a, b in pairwise(corners)):
-        raise OptionError("no corners are given, and those of the network do not rise", "give them with --frequency")
+        raise OptionError(
+            "no corners are given, and those of the network do not rise", f"give them with {named('corners_hz')}"
+        )
     return tuple(corners), "the voltages at the drivers"
 
 

@@ -1,18 +1,25 @@
-"""What a bypass study says of itself: what it cannot know, and the answer in a sentence."""
+"""The answer in sentences: what cannot be known, the verdict, the warnings, and the whole as a person reads it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
+from xover.acoustic.level import BandLevel
+from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
+from xover.electronic.biquad import Band
+from xover.quantity import Kind, format_quantity
+from xover.rounded import db, degrees, hertz, ohm
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
-from xover.studies.change.bypass.crossover import Crossover
+from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, corners_words
+from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.power import PowerSplit
-from xover.studies.change.bypass.result import BypassChannel, BypassFinding, Gravity
+from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gravity
 from xover.studies.change.bypass.sound import Voices
+from xover.studies.change.bypass.twin import ChannelTwin
 
 TITLES: Final = {
     Gravity.STOP: "STOP: do not switch on before this is mended",
@@ -105,3 +112,312 @@ def warnings_of(speaker: Speaker, passive: Sound, voices: Voices) -> tuple[str, 
 
 def _and(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+
+def tell(study: BypassStudy) -> Iterator[Block]:
+    """The answer, what it rests on, and everything to set and to heed."""
+    yield Head(f"{study.title}: each driver on its own channel")
+    shape = study.crossover.slope
+    yield Facts(
+        (
+            ("safe?", study.verdict),
+            ("crossover", f"{shape.name} at {corners_words(study.crossover.corners_hz)}"),
+            ("", f"({shape.words}; {study.crossover.source})"),
+            ("network", f"'{study.network}', to be taken out"),
+        ),
+        9,
+    )
+    if study.unknown:
+        yield Head("What this cannot know")
+        yield Items(study.unknown)
+    yield from _findings(study, Gravity.STOP, Gravity.CAUTION)
+    yield from _channels(study)
+    yield from _twin(study)
+    yield from _sums(study)
+    yield from _map(study)
+    yield from _missing(study)
+    yield from _capacitor(study)
+    yield from _watts(study)
+    yield from _findings(study, Gravity.NOTE)
+
+
+def _findings(study: BypassStudy, *severities: Gravity) -> Iterator[Block]:
+    for severity in severities:
+        found = [f"{f.about}: {f.text}" for f in study.findings if f.severity is severity]
+        if found:
+            yield Head(TITLES[severity])
+            yield Items(tuple(found))
+
+
+def _channels(study: BypassStudy) -> Iterator[Block]:
+    """What each channel sees, and how its driver suits its part of the band."""
+    yield Head("Channels: the load of the bare drivers, and how each driver suits its band")
+    yield plain_table(
+        ["channel", "ohm", "at", "EPDR", "at", "allowed", "verdict"],
+        [
+            [
+                name,
+                ohm(c.load.reading.minimum_ohm, 2),
+                hertz(c.load.reading.minimum_at_hz),
+                ohm(c.load.reading.lowest_epdr_ohm, 2),
+                hertz(c.load.reading.lowest_epdr_at_hz),
+                "-" if c.load.verdict.minimum_load_ohm is None else f"{c.load.verdict.minimum_load_ohm:g}",
+                str(c.load.verdict.level),
+            ]
+            for name, c in study.channels.items()
+        ],
+    )
+    for name, c in study.channels.items():
+        if len(c.wiring.keys) > 1:
+            yield Text(f"{name}: {c.wiring.words}{' (assumed)' if c.wiring.assumed else ' as in the network'}.")
+    yield plain_table(
+        ["driver", "fs", "corner/fs", "resonance", "ka", "-6 dB at", "beaming", "break-up"],
+        [_fitness(c.fitness) for c in study.channels.values()],
+    )
+    yield Text(
+        "corner/fs: lower corner over the resonance. ka, -6 dB at: at the upper corner, degrees off the axis for a "
+        "piston of its size. A dash: that end of its band has no corner."
+    )
+
+
+def _fitness(fit: DriverFitness) -> list[str]:
+    low, high = fit.lower_hz is not None, fit.upper_hz is not None
+    return [
+        fit.channel,
+        hertz(fit.resonance_hz),
+        f"{fit.ratio:.1f}" if low and math.isfinite(fit.ratio) else "-",
+        str(fit.resonance) if low else "-",
+        f"{fit.ka:.1f}" if high and math.isfinite(fit.ka) else "-",
+        degrees(fit.half_angle_deg),
+        str(fit.beaming) if high else "-",
+        str(fit.breakup) if high else "-",
+    ]
+
+
+def _twin(study: BypassStudy) -> Iterator[Block]:
+    """The passive network's twin."""
+    yield Head(f"The twin of network '{study.network}': dial this in to keep the voicing")
+    yield plain_table(
+        ["channel", "gain dB", "delay us", "polarity", "trim dB", "bands", "off dB", "off deg"],
+        [
+            [
+                name,
+                *_set(c.twin),
+                db(c.trim.twin_trim_db, signed=True),
+                f"{len(c.twin.bands)}",
+                db(c.twin.worst_db, 2),
+                f"{c.twin.worst_deg:.1f}",
+            ]
+            for name, c in study.channels.items()
+        ],
+    )
+    yield from _bands((name, c.twin.bands) for name, c in study.channels.items())
+    words = (
+        "trim: gain against the highest, less what the amplifiers' gains do already. off: the largest error of "
+        "level and phase against the old network, weighted by the driver's share of the sum."
+    )
+    if study.twin_sum is not None:
+        words += (
+            f" The sum behind the twin differs from the old one by {db(study.twin_sum.worst_db, 2, True)} dB at "
+            f"most, at {hertz(study.twin_sum.worst_at_hz)}."
+        )
+    yield Text(words)
+
+
+def _sums(study: BypassStudy) -> Iterator[Block]:
+    """The sums side by side, and what to set for those behind the crossover at hand."""
+    known, reached, better = study.passive, study.reached, study.better
+    if known is None or study.twin_sum is None or reached is None or better is None:
+        return
+    yield Head(
+        f"The sum from {hertz(known.known_from_hz)} to {hertz(known.known_to_hz)}: how far it strays from its mean, dB"
+    )
+    rows = [
+        ("the old network", known, study.passive_crossovers),
+        ("its twin", study.twin_sum.band, study.twin_sum.crossovers),
+        ("the crossover at hand", reached.band, reached.crossovers),
+        ("the same, with bands", better.band, better.crossovers),
+    ]
+    yield plain_table(
+        ["behind", "rms", "highest", "at", "lowest", "at", "null"],
+        [[name, *_strays(band), _nulls([c.null_depth_db for c in crossed])] for name, band, crossed in rows],
+    )
+    if not study.coherent:
+        yield Text(
+            "Both sums of the crossover are those with the best delays, which are not known; the polarity goes with "
+            "them. The others are one case among many."
+        )
+    yield Head(
+        f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}: what to set for the best sum"
+    )
+    trims = {name: c.trim for name, c in study.channels.items()}
+    yield plain_table(
+        ["channel", "gain dB", "delay us", "polarity", "trim dB", "driver dB", "amplifier dB"],
+        [
+            [
+                name,
+                *_set(s),
+                db(trims[name].trim_db, signed=True),
+                db(trims[name].sensitivity_db),
+                db(trims[name].amplifier_gain_db),
+            ]
+            for name, s in reached.settings.items()
+        ],
+    )
+    if any(s.bands for s in better.settings.values()):
+        yield Head("The same, with bands")
+        yield plain_table(
+            ["channel", "gain dB", "delay us", "polarity"], [[n, *_set(s)] for n, s in better.settings.items()]
+        )
+        yield from _bands((name, s.bands) for name, s in better.settings.items())
+    else:
+        yield Text("No band lowers the rms deviation by 0.1 dB or more.")
+    yield Text(
+        "null: depth of the sum with every other way reversed. driver: its mean level in its own band for 2.83 V at "
+        "1 m. amplifier: its gain as given; those not given are taken to be alike. trim: gain less what the "
+        "amplifiers' gains do already. Best means flat on the design axis with the drivers in step (0.5 dB of rms "
+        "for 90 degrees); bands by least squares, Q up to 4, 6 dB of boost at most. It holds for the one place that "
+        "was measured: listen and measure off the axis too."
+    )
+
+
+def _map(study: BypassStudy) -> Iterator[Block]:
+    """Deviation against frequency and slope."""
+    for chart in study.maps:
+        yield Head(f"{chart.lower} to {chart.upper}: rms deviation of the sum in dB against corner and slope")
+        rows = []
+        for f, line in zip(chart.frequency_hz, chart.rms_deviation_db, strict=True):
+            marks = ["!" if f < least else " " for least in chart.least_hz]
+            rows.append([hertz(float(f)), *(db(float(v), 2) + mark for v, mark in zip(line, marks, strict=True))])
+        yield plain_table(["corner", *(f"{s} " for s in chart.slopes)], rows)
+        if chart.best_slope:
+            yield Text(
+                f"Flattest that {chart.upper} stands: {chart.best_slope} at {hertz(chart.best_hz)}, "
+                f"{db(chart.best_db, 2)} dB."
+            )
+        yield Text(
+            f"Each cell with its own best gains, delays and polarity. !: too near the resonance of {chart.upper}."
+        )
+
+
+def _missing(study: BypassStudy) -> Iterator[Block]:
+    """What the network also did."""
+    yield Head(f"What the old network also did, beyond {study.crossover.slope.name} slopes at these corners")
+    for name, c in study.channels.items():
+        m, left = c.missing, ""
+        if m.bands:
+            left = f" (with gain {db(m.gain_db, signed=True)} dB and these bands within {db(m.worst_db)} dB)"
+        words = "; ".join(m.words) or "nothing of note"
+        yield fact(name, "not known" if math.isnan(m.gain_db) else words + left, 9)
+    yield from _bands((name, c.missing.bands) for name, c in study.channels.items())
+
+
+def _capacitor(study: BypassStudy) -> Iterator[Block]:
+    """The protection capacitor."""
+    for name, c in study.channels.items():
+        capacitor = c.capacitor
+        if capacitor is None:
+            continue
+        volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
+        farad = format_quantity(capacitor.chosen.farad, Kind.CAPACITANCE)
+        yield Head(f"Protection capacitor of {name}: {farad} film{volts}, in series, at its own impedance")
+        yield plain_table(
+            ["value", "-3 dB", "dB", "deg", "ring", "at", "over R", "50 Hz", "ohm", "at"],
+            [
+                [
+                    format_quantity(v.farad, Kind.CAPACITANCE),
+                    hertz(v.corner_hz),
+                    db(v.at_corner_db, 2),
+                    degrees(v.at_corner_deg),
+                    db(v.bump_db, signed=True),
+                    hertz(v.bump_hz),
+                    db(v.bump_over_db, signed=True),
+                    db(v.mains_db, 0),
+                    ohm(v.lowest_load_ohm),
+                    hertz(v.lowest_load_hz),
+                ]
+                for v in capacitor.beside
+            ],
+        )
+        yield Text(
+            f"dB, deg: level and phase at {hertz(c.fitness.lower_hz)}. ring: highest maximum below it, where the "
+            "capacitor meets the driver's resonance; over R: more than a resistor would get. The smallest value "
+            f"that changes the level by less than {capacitor.allowed_db:g} dB from the corner up. ohm: the channel's "
+            "load with it."
+        )
+        yield Text(
+            f"Correction: gain {db(capacitor.gain_db, signed=True)} dB{'' if capacitor.bands else ', no band'}"
+            f"; it leaves {db(capacitor.left_db, 2)} dB and {degrees(capacitor.left_deg)} deg."
+        )
+        yield from _bands([(name, capacitor.bands)])
+
+
+def _watts(study: BypassStudy) -> Iterator[Block]:
+    """Watts of each channel."""
+    p = study.power
+    if p.reason:
+        yield Head("Watts: share of the programme behind each channel's slopes")
+    else:
+        yield Head(
+            f"Watts for {p.level_db:g} dB at {p.distance_m:g} m with {p.headroom_db:g} dB of headroom (programme noise)"
+        )
+    yield plain_table(
+        ["channel", "share", "V rms", "W average", "W peak", "amplifier", "margin dB"],
+        [
+            [
+                name,
+                f"{100 * c.power.programme_share:.1f} %",
+                _figure(c.power.voltage_rms_v),
+                _figure(c.power.average_power_w),
+                _figure(c.power.power_w),
+                "-" if c.power.rating is None else f"{c.power.rating.power_w:g} W/{c.power.rating.load_ohm:g} ohm",
+                db(c.power.margin_db, signed=True),
+            ]
+            for name, c in study.channels.items()
+        ],
+    )
+    yield Text(
+        "share: of the programme's squared voltage that the slopes pass. W peak: average with the headroom, which "
+        "each channel may need alone. margin: volts of the amplifier's rating over that."
+    )
+
+
+def _bands(channels: Iterable[tuple[str, Sequence[Band]]]) -> Iterator[Block]:
+    rows = [
+        [
+            name,
+            band.kind.words,
+            hertz(band.frequency_hz),
+            db(band.gain_db, signed=True) if band.kind.has_gain else "-",
+            "-" if band.q is None else f"{band.q:.2f}",
+        ]
+        for name, bands in channels
+        for band in bands
+    ]
+    if rows:
+        yield plain_table(["channel", "band", "Hz", "dB", "Q"], rows)
+
+
+def _set(one: ChannelSetting | ChannelTwin) -> list[str]:
+    delay = "-" if math.isnan(one.delay_s) else f"{1e6 * one.delay_s:.0f}"
+    return [db(one.gain_db, signed=True), delay, "reversed" if one.polarity < 0 else "normal"]
+
+
+def _strays(band: BandLevel) -> list[str]:
+    return [
+        db(band.rms_deviation_db, 2),
+        db(band.highest_deviation_db, signed=True),
+        hertz(band.highest_at_hz),
+        db(band.lowest_deviation_db, signed=True),
+        hertz(band.lowest_at_hz),
+    ]
+
+
+def _nulls(depths: Sequence[float | None]) -> str:
+    return ", ".join(db(d, 0) for d in depths) if any(d is not None for d in depths) else "-"
+
+
+def _figure(value: float) -> str:
+    if math.isnan(value):
+        return "-"
+    return f"{value:.0f}" if value >= 99.5 else f"{value:.2g}"
