@@ -33,6 +33,7 @@ class Unit:
         parameter's name. show : value to text, as it would be typed. unit : behind a bound, such as dB.
     words : the only words that it may be, offered by completion. offers : what else completion may offer: networks,
         drivers, circuits, slopes or series. exact : whether a text given in Python is taken as it is.
+    several : whether a text is read as a tuple of such; given many times, all stand in one.
     """
 
     metavar: str
@@ -42,6 +43,7 @@ class Unit:
     words: tuple[str, ...] = ()
     offers: str = ""
     exact: bool = False
+    several: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,8 @@ class Ask:
             return {k: self._one(name, f"{k}={v}")[1] if isinstance(v, str) else v for k, v in given.items()}
         if self.many:
             each = [self._one(name, one) for one in ([given] if isinstance(given, str) else given)]
+            if self.unit.several:
+                each = [value for one in each for value in (one if isinstance(one, tuple) else (one,))]
             return merged(name, each)
         return self._one(name, given)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from xover.quantity import Kind, format_quantity
@@ -65,3 +66,9 @@ def amount(value: float) -> str:
     if value == 0.0:
         return "0"
     return f"{value:.0f}" if abs(value) >= 99.5 else f"{value:#.3g}" if abs(value) >= 9.95 else f"{value:#.2g}"
+
+
+def place(path: Path) -> str:
+    """A folder or file as one types it from here: its way from here where it lies below, else its whole path."""
+    here = Path.cwd()
+    return str(path.relative_to(here) if path.is_relative_to(here) else path)

@@ -150,7 +150,7 @@ def listed(unit: Unit, metavar: str = "") -> Unit:
     def show(value: tuple[Any, ...]) -> str:
         return ",".join(unit.show(v) for v in value)
 
-    return Unit(metavar or f"{unit.metavar},..", read, show, unit.unit, unit.words, unit.offers)
+    return Unit(metavar or f"{unit.metavar},..", read, show, unit.unit, unit.words, unit.offers, several=True)
 
 
 def rising(unit: Unit, metavar: str = "") -> Unit:
@@ -172,7 +172,7 @@ def or_none(unit: Unit) -> Unit:
     def read(text: str) -> Any:
         return None if text.strip().lower() == "none" else unit.read(text)
 
-    return Unit(unit.metavar, read, unit.show, unit.unit)
+    return Unit(unit.metavar, read, unit.show, unit.unit, unit.words, unit.offers)
 
 
 def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:

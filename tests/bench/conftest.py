@@ -7,7 +7,7 @@ import pytest
 from xover.speaker import open_speaker
 from xover.studies.desk.new.study import start_folder
 
-EXAMPLES = Path(__file__).parents[3] / "examples"
+EXAMPLES = Path(__file__).parents[2] / "examples"
 SHEETS = """
 [drivers.woofer.datasheet]
 re_ohm = 6.0

@@ -19,7 +19,7 @@ from xover.parts.meter import MeterKind
 from xover.parts.preferred import SERIES
 from xover.search.draws import Distribution
 from xover.studies.aged.compare.study import What
-from xover.studies.change.decide.study import OPTIONS
+from xover.studies.change.decide import OPTIONS
 from xover.studies.change.refresh.result import Policy
 
 HOSTILE = [

@@ -4,20 +4,6 @@ import json
 import re
 
 import pytest
-import typer
-import typer.main
-
-import xover.cli.main
-from xover.cli.decide import decide
-
-
-@pytest.fixture(autouse=True)
-def with_the_command(monkeypatch):
-    """An app of this command and the top level's own callback."""
-    app = typer.Typer()
-    app.callback()(xover.cli.main.root)
-    app.command()(decide)
-    monkeypatch.setattr(xover.cli.main, "app", typer.main.get_command(app))
 
 
 @pytest.fixture
@@ -90,7 +76,7 @@ def test_what_is_not_measured_comes_first_and_strict_tells_of_marginal(run, atti
         (("--reference", "orginal"), "did you mean original"),
         (("--stock", "no-such.csv"), "no-such.csv"),
         (("--most-cost", "-1"), "--most-cost is -1"),
-        (("--most-cost", "nan"), "--most-cost is nan"),
+        (("--most-cost", "nan"), "'nan' is not a number"),
         (("--seed", "-1"), "--seed is -1"),
     ],
 )

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 # By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
 _DRAWN_BY: Final = {
     "studies.aged.condition.study.ConditionStudy": "condition.draw_condition",
-    "studies.change.decide.study.Decision": "decide.draw_decide",
 }
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 

@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING
 
 from xover.api.asks import asks
 from xover.api.opened import Opened
-from xover.errors import OptionError, nearest_word
+from xover.errors import OptionError
 from xover.studies.change.bypass import bypass
+from xover.studies.change.decide import decide
 from xover.studies.change.refresh import refresh
-from xover.studies.options import catalogue, frequencies
+from xover.studies.options import catalogue
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
-    from xover.studies.change.decide.study import Decision
     from xover.studies.change.redesign.result import RedesignStudy
     from xover.studies.change.redesign.wish import Weights
     from xover.studies.desk.pad.study import PadStudy
@@ -110,51 +108,7 @@ class WhatToDo(Opened):
 
     bypass = asks(bypass)
 
-    def decide(
-        self,
-        *,
-        found: str | None = None,
-        original: str | None = None,
-        stock: str | Path | None = None,
-        skip: Sequence[str] = (),
-        most_cost: float | None = None,
-        seed: int = 1,
-        progress: Callable[[float, str], None] | None = None,
-        frequency_hz: ArrayLike | None = None,
-    ) -> Decision:
-        """Leave, refresh, redesign or bypass, side by side: `answer`, `reasons`, and every criterion in `options`.
-
-        Parameters
-        ----------
-        found, original : networks as it is today and as designed; by default `found` and `original`.
-        stock : price list or parts bin (.csv), the only source then.
-        skip : options to leave out, such as ["redesign"]. most_cost : what one speaker's parts may cost.
-        seed : the same gives the same answer. progress : is told the share done, and what is going on.
-        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.decide(stock="examples/stock.csv").answer
-        """
-        from xover.studies.change.decide.study import OPTIONS, study_decide
-
-        for name in skip:
-            _one_of("skip", name, OPTIONS)
-        return study_decide(
-            self.speaker,
-            catalogue(stock),
-            found=found,
-            original=original,
-            seed=seed,
-            options=tuple(name for name in OPTIONS if name not in skip),
-            most_cost=most_cost,
-            frequency_hz=frequencies(frequency_hz),
-            progress=progress or (lambda _done, _words: None),
-        )
+    decide = asks(decide)
 
     def pad(
         self,
@@ -185,10 +139,3 @@ class WhatToDo(Opened):
         from xover.studies.desk.pad.study import study_pad
 
         return study_pad(down_db, self.speaker, driver, network, band_hz, nominal_ohm, input_w)
-
-
-def _one_of(option: str, word: str, known: Sequence[str]) -> None:
-    if word not in known:
-        near = nearest_word(str(word), known)
-        remedy = f"did you mean {near}?" if near else f"give {', '.join(known)}"
-        raise OptionError(f"{option} is '{str(word)[:40]}'", remedy)

@@ -16,6 +16,7 @@ from xover.cli.progress import ProgressBar
 from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
 from xover.errors import OptionError, XoverError, named
+from xover.rounded import place
 from xover.units import COUNT, FILE, HZ, TEXT, YES
 
 OFFERS: Final = {
@@ -238,7 +239,7 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         if getattr(result, q.write) is None:
             raise OptionError(f"'{name[:40]}' was not written, as {q.withheld[0]}", q.withheld[1])
         path = add_network(speaker.file.path, name, getattr(result, q.write), speaker.network_names, force)
-        again = q.then.format(folder=speaker.file.folder, name=name)
+        again = q.then.format(folder=place(speaker.file.folder), name=name)
         said.insert(0, f"Network '{name}' written to {path}; try 'xover {again}'.")
     if common.get("output") is not None:
         from xover.files.atomic import write_text

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
 from xover.report.safe_text import LONGEST, one_line, safe
-from xover.studies.change.decide.table import MARKS
+from xover.studies.change.decide.words import MARKS
 
 if TYPE_CHECKING:
     from markupsafe import Markup

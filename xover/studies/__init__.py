@@ -25,7 +25,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "refresh": "studies.change.refresh",
         "redesign": "",
         "bypass": "studies.change.bypass",
-        "decide": "",
+        "decide": "studies.change.decide",
     },
     "Parts to buy and wind": {
         "values": "",

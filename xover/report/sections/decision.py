@@ -9,7 +9,7 @@ from xover.report.sections.common import first_up, gone
 from xover.studies.change.decide.criteria import Aspect
 from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
-from xover.studies.change.decide.table import cell, row_head
+from xover.studies.change.decide.words import cell, row_head
 
 
 def section(answers: Answers) -> Section:

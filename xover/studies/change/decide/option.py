@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -17,8 +17,6 @@ from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.setup import Bench
-
-NOT_ASKED: Final = "not asked for"
 
 
 class Name(StrEnum):
@@ -36,7 +34,7 @@ class Option(Readable):
 
     Attributes
     ----------
-    why_not : why it is no option here; empty where it is one.
+    why_not : why it is no option here; empty where it is one. asked : False where it was not to be looked at.
     criteria : one for each aspect, in their order.
     level_db : (n,) of its sum; NaN where that is not known.
     what : what it is, in words. cautions : what to heed if it is taken. netlist : what is built; empty for none.
@@ -52,6 +50,7 @@ class Option(Readable):
     what: str = ""
     cautions: tuple[str, ...] = ()
     netlist: str = ""
+    asked: bool = True
     study: Any = field(default=None, repr=False)
     network: Network | None = field(default=None, repr=False)
 
@@ -118,10 +117,10 @@ class Case:
         return self.bench.speaker
 
 
-def no_option(bench: Bench, name: Name, why: str) -> Option:
+def no_option(bench: Bench, name: Name, why: str, *, asked: bool = True) -> Option:
     """An option that is none here, every criterion without a verdict."""
     nothing = np.full(bench.frequency_hz.shape, np.nan)
-    return Option(name, why, tuple(judge.unknown(a, why) for a in Aspect), nothing)
+    return Option(name, why, tuple(judge.unknown(a, why) for a in Aspect), nothing, asked=asked)
 
 
 def all_criteria(read: Mapping[Aspect, Criterion], *more: Criterion) -> tuple[Criterion, ...]:

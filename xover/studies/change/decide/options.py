@@ -65,7 +65,7 @@ def refreshed(case: Case) -> Option:
     from xover.studies.change.refresh.study import refresh
 
     if bench.reference is None:
-        why = "no network tells the design: name it with --reference, or type what the parts are marked with"
+        why = "no network tells the design: name it, or type what the parts are marked with"
         return no_option(bench, Name.REFRESH, why)
     case.progress(0.1, "refresh: parts")
     try:
@@ -90,8 +90,8 @@ def refreshed(case: Case) -> Option:
         study.headline,
         study.warnings,
         study.netlist,
-        study,
-        read.sound.network,
+        study=study,
+        network=read.sound.network,
     )
 
 
@@ -146,8 +146,8 @@ def redesigned(case: Case) -> Option:
         what,
         study.warnings,
         pick.netlist,
-        replace(study, proposals=(pick, *(p for p in study.proposals if p is not pick))),
-        read.sound.network,
+        study=replace(study, proposals=(pick, *(p for p in study.proposals if p is not pick))),
+        network=read.sound.network,
     )
 
 

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from xover.curve import Float, log_grid
-from xover.errors import OptionError, nearest_word
+from xover.errors import OptionError
 from xover.parts.catalogue import Catalogue
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
-from xover.studies.change.decide.option import NOT_ASKED, Case, Name, Option, no_option
+from xover.studies.change.decide.option import Case, Name, Option, no_option
 from xover.studies.change.decide.rule import RULES, recommend
 from xover.studies.change.decide.setup import BAND_HZ, make_bench
 from xover.studies.change.decide.suppose import would_change
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on
 
-OPTIONS: Final = tuple(str(n) for n in Name)
 PER_OCTAVE: Final = 48
 
 
@@ -37,6 +37,7 @@ class Decision(Readable):
     would_change : each is the rule gone through again with that changed.
     unknown : what this cannot know. cautions : what to heed with the recommended option.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
+    folder, stock : the speaker's folder and the stock list, to go on with.
     """
 
     title: str
@@ -56,6 +57,8 @@ class Decision(Readable):
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
     design_level_db: Float
+    folder: Path = Path()
+    stock: Path | None = None
 
     @property
     def chosen(self) -> Option | None:
@@ -99,7 +102,7 @@ def study_decide(
     found: str | None = None,
     original: str | None = None,
     seed: int = 1,
-    options: Sequence[str] = OPTIONS,
+    options: Sequence[str] = tuple(Name),
     most_cost: float | None = None,
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
@@ -121,7 +124,8 @@ def study_decide(
     ------
     InputError, OptionError, NoSolutionError.
     """
-    _check(options, most_cost)
+    if not options:
+        raise OptionError("no option is left to look at", f"skip fewer of {', '.join(Name)}")
     case = set_up(
         speaker,
         catalogue,
@@ -180,7 +184,7 @@ def work_out(case: Case, name: Name) -> Option:
 
 def not_asked(case: Case, name: Name) -> Option:
     """An option that is not looked at."""
-    return no_option(case.bench, name, NOT_ASKED)
+    return no_option(case.bench, name, "not asked for", asked=False)
 
 
 def hold_against_each_other(case: Case, worked: Mapping[Name, Option]) -> Decision:
@@ -210,17 +214,6 @@ def hold_against_each_other(case: Case, worked: Mapping[Name, Option]) -> Decisi
         cautions=() if chosen is None else chosen.cautions,
         warnings=tuple(dict.fromkeys(n for d in network.driver_names for n in speaker.drivers[d].notes)),
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
+        folder=speaker.file.folder,
+        stock=None if case.catalogue.stock is None else case.catalogue.stock.path,
     )
-
-
-def _check(options: Sequence[str], most_cost: float | None) -> None:
-    for option in options:
-        if option not in OPTIONS:
-            near = nearest_word(option, OPTIONS)
-            raise OptionError(
-                f"'{option[:40]}' is no option", f"did you mean {near}?" if near else "give " + ", ".join(OPTIONS)
-            )
-    if not options:
-        raise OptionError("no option is left to look at", "skip fewer of " + ", ".join(OPTIONS))
-    if most_cost is not None and not most_cost >= 0.0:
-        raise OptionError(f"the most that it may cost is {most_cost:g}", "give 0 or more")

@@ -1,18 +1,28 @@
-"""A decision in sentences: what it rests on, its reasons, what it cannot know and what would change it."""
+"""A decision in sentences: what it rests on, its reasons, what it cannot know, and the whole as a person reads it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Final
 
 from xover.acoustic.audibility import audibility
+from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
+from xover.rounded import hertz, place
 from xover.speaker import Speaker
-from xover.studies.change.decide.criteria import HEARD_DB, Aspect, Criterion, Verdict
-from xover.studies.change.decide.option import NOT_ASKED, Name, Option
-from xover.studies.change.decide.rule import FLATTER_DB, Ruling, flatter_db, is_out
+from xover.studies.change.decide.criteria import HEARD_DB, PRACTICE, UNITS, Aspect, Criterion, Verdict, figure
+from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.rule import FLATTER_DB, RULES, Ruling, flatter_db, is_out
 from xover.studies.change.decide.suppose import AS_WORDS
 
+if TYPE_CHECKING:
+    from xover.studies.change.decide.study import Decision
+
 Options = Mapping[Name, Option]
+MARKS: Final = {Verdict.PASS: "+", Verdict.MARGINAL: "o", Verdict.FAIL: "x", Verdict.UNKNOWN: "?"}
+"""Told apart without colour."""
+_SHOWN: Final = {Aspect.DEVIATION: "\u00b1 dB", Aspect.RATINGS: "% used", Aspect.TWEETER: "mW"}
+_BARE: Final = (Aspect.COST, Aspect.BUY, Aspect.CHANNELS)
 
 
 def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, reference: str | None) -> tuple[str, ...]:
@@ -213,7 +223,7 @@ def _why_others_wait(options: Options) -> str:
         if name is Name.LEAVE:
             continue
         if not o.available:
-            said.append(f"{name} was {o.why_not}" if o.why_not == NOT_ASKED else f"{name} is no option here")
+            said.append(f"{name} is no option here" if o.asked else f"{name} was {o.why_not}")
         elif o.failing:
             said.append(f"{name} {_fails(o)}")
         elif name is Name.REDESIGN:
@@ -248,3 +258,123 @@ def answer(recommendation: Name | None) -> str:
 
 def _and(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+
+def tell(decision: Decision) -> Iterator[Block]:
+    """The answer and its reasons, the options side by side, and the rule."""
+    yield Head(f"{decision.title}: leave, refresh, redesign or bypass?")
+    if decision.rests_on:
+        first = [("first", "this answer rests on what was not measured:")]
+        first += [("", f"- {words}") for words in decision.rests_on]
+    else:
+        first = [("rests on", "impedances, responses and parts that were measured")]
+    first += [("recommended", decision.answer), *zip(("because", "and"), decision.reasons, strict=False)]
+    first += [("by the rule", decision.rule)]
+    if decision.recommendation not in (None, Name.LEAVE):
+        first += [("next", _next_step(decision, decision.recommendation))]
+    yield Facts(tuple(first), 12)
+    yield from _side_by_side(decision)
+    yield from _limits(decision)
+    yield from _notes(decision)
+    for heading, said in (
+        ("What would change it", decision.would_change),
+        ("What this cannot know", decision.unknown),
+        (f"Cautions: {decision.answer}", decision.cautions),
+    ):
+        if said:
+            yield Head(heading)
+            yield Items(said)
+    yield Head("The rule, and no other weighing")
+    yield Facts(tuple((f"{number}." if number else "-", words) for number, words in enumerate(RULES)), 2)
+
+
+def _next_step(decision: Decision, name: Name) -> str:
+    if name is Name.BYPASS:
+        return f"xover bypass {place(decision.folder)}"
+    listed = "" if decision.stock is None else f" --stock {place(decision.stock)}"
+    return f"xover {name} {place(decision.folder)}{listed} --write {name}ed"
+
+
+def _side_by_side(decision: Decision) -> Iterator[Block]:
+    yield Head("Side by side")
+    names = [f"> {n}" if n is decision.recommendation else str(n) for n in decision.options]
+    yield plain_table(["", *names], [[_row_head(a), *(_cell(o, a) for o in decision.options.values())] for a in Aspect])
+    low, high = decision.band_hz
+    yield Text(
+        "+ passes, o marginal, x fails, ? no verdict; > recommended. Sum deviation: half of the range that the sum "
+        f"covers from {hertz(low)} to {hertz(high)}. Left against right: 97.5 % of pairs keep to it. Cost and parts: "
+        "of one speaker."
+    )
+
+
+def _row_head(aspect: Aspect) -> str:
+    # A terminal may not have the sign; the table's first column is the widest and says in full what is meant.
+    return "below tweeter's fs, mW" if aspect is Aspect.TWEETER else row_head(aspect).replace("\u00b1", "+-")
+
+
+def _cell(option: Option, aspect: Aspect) -> str:
+    words, verdict = cell(option, aspect)
+    return f"{words} {MARKS[verdict]}".strip() if verdict is not None else f"{words}  "
+
+
+def row_head(aspect: Aspect) -> str:
+    """A criterion with the unit of its figures."""
+    unit = _SHOWN.get(aspect, "" if aspect in _BARE else UNITS[aspect])
+    return f"{aspect}, {unit}" if unit else str(aspect)
+
+
+def cell(option: Option, aspect: Aspect) -> tuple[str, Verdict | None]:
+    """An option's figure without its unit, and its verdict; None for what has none, as a cost without a limit."""
+    if not option.available:
+        return "-", None
+    c = option.of(aspect)
+    if c.value is None or (aspect is Aspect.EVIDENCE and not c.known):
+        return "", c.verdict
+    told = c.name is not Aspect.COST or c.limit is not None or not c.value
+    return figure(c.name, c.value, short=True).removesuffix(" %"), c.verdict if told else None
+
+
+def _limits(decision: Decision) -> Iterator[Block]:
+    """Each limit once, with the options that it holds for where they differ."""
+    yield Head("Limits, and where they come from")
+    for aspect in Aspect:
+        told: dict[str, list[str]] = {}
+        for name, option in decision.options.items():
+            c = option.of(aspect)
+            if option.available and c.source:
+                told.setdefault(_limit(c), []).append(name)
+        for words, names in told.items():
+            yield fact(aspect, f"{', '.join(names)}: {words}" if len(told) > 1 else words, 23)
+    yield Text("Common practice: what the trade does, no published source.")
+
+
+def _limit(c: Criterion) -> str:
+    source = c.source.replace(PRACTICE, "common practice")
+    if c.limit is None:
+        return source
+    if isinstance(c.limit, str) or c.name is Aspect.CHANNELS:
+        return f"{c.limit} ({source})"
+    falling = c.name in (Aspect.NULL, Aspect.LOAD, Aspect.EPDR)
+    words = f"{'from' if falling else 'up to'} {_amount(c, c.limit)}"
+    if c.marginal_limit is not None and c.marginal_limit != c.limit:
+        words += f", marginal {'from' if falling else 'to'} {_amount(c, c.marginal_limit)}"
+    return f"{words}: {source}"
+
+
+def _amount(c: Criterion, value: float) -> str:
+    return f"{value:g} {c.unit}" if c.unit in ("dB", "ohm") else figure(c.name, value)
+
+
+def _notes(decision: Decision) -> Iterator[Block]:
+    """What is behind every figure that does not pass; the same words of several options once."""
+    heads: dict[tuple[Aspect, str], list[str]] = {}
+    for aspect in Aspect:
+        for name, option in decision.options.items():
+            c = option.of(aspect)
+            if option.available and c.note and c.verdict is not Verdict.PASS:
+                heads.setdefault((aspect, c.note), []).append(name)
+    if heads:
+        yield Head("Behind the figures that do not pass")
+    every = sum(o.available for o in decision.options.values())
+    for (aspect, note), names in heads.items():
+        yield fact(aspect, f"{'all' if len(names) == every else ', '.join(names)}: {note}", 23)
