@@ -20,6 +20,7 @@ LAYERS = [
     "units",
     "readable",
     "rounded",
+    "remark",
     "curve",
     "blocks",
     "files",

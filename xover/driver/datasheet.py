@@ -12,20 +12,24 @@ from numpy.typing import ArrayLike
 from xover.curve import Curve, Evidence, Unit
 from xover.driver.model import DriverModel
 from xover.errors import InputError
+from xover.remark import About, Remark
 
 SENSITIVITY_VOLTAGE_V: Final = 2.83
 
 SOURCE: Final = "data sheet values"
-NOT_IN_IMPEDANCE: Final = (
+NOT_IN_IMPEDANCE: Final = Remark(
     "impedance from the data sheet: the cabinet, the leads, the spread between samples and the losses of the "
-    "coil's inductance are not in it"
+    "coil's inductance are not in it",
+    About.DATASHEET_IMPEDANCE,
 )
-NO_INDUCTANCE: Final = (
-    "no inductance was given, so the impedance does not rise towards high frequencies as a real one does"
+NO_INDUCTANCE: Final = Remark(
+    "no inductance was given, so the impedance does not rise towards high frequencies as a real one does",
+    About.IMPEDANCE,
 )
-NOT_IN_RESPONSE: Final = (
+NOT_IN_RESPONSE: Final = Remark(
     "response from the data sheet: flat above the resonance; the cabinet, the baffle step, beaming, break-up, "
-    "the upper roll-off and the acoustic centre are not in it"
+    "the upper roll-off and the acoustic centre are not in it",
+    About.DATASHEET_RESPONSE,
 )
 
 
@@ -55,7 +59,7 @@ class DatasheetValues:
             raise InputError("the sensitivity is not a finite number", "give dB for 2.83 V at 1 m, or leave it out")
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Remark, ...]:
         """What curves made from these values do not hold, one sentence each."""
         notes = [NOT_IN_IMPEDANCE]
         if self.le_mh is None:

@@ -17,6 +17,7 @@ from xover.driver.fit_start import StartSearch, overlap
 from xover.driver.fit_warnings import fit_warnings
 from xover.driver.model import DriverModel, Resonance
 from xover.readable import Readable
+from xover.remark import Remark
 
 Complex = NDArray[np.complex128]
 Float = NDArray[np.float64]
@@ -114,7 +115,7 @@ class DriverFit(Readable):
     worst_at_hz: float
     tried: tuple[TriedModel, ...]
     mounting_note: str
-    warnings: tuple[str, ...]
+    warnings: tuple[Remark, ...]
 
     def impedance_ohm(self, frequency_hz: ArrayLike) -> Complex:
         """(n,) complex ohm of the model inside the band that was fitted; NaN outside."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from xover.driver.fit_rows import FitRows
 from xover.driver.model import DriverModel
+from xover.remark import About, Remark
 
 # A residual over this is more than a good sweep of a sound driver leaves.
 LARGE_RESIDUAL: Final = 0.03
@@ -32,7 +33,7 @@ def fit_warnings(
     worst_residual: float,
     worst_at_hz: float,
     relative_se: Mapping[str, float],
-) -> tuple[str, ...]:
+) -> tuple[Remark, ...]:
     """Say what is doubtful about a fit, one sentence each.
 
     Parameters
@@ -67,7 +68,7 @@ def fit_warnings(
             f"the data stand out from the model by {_percent(worst_residual)} at {worst_at_hz:.4g} Hz: look there for "
             "mains hum or a bad reading"
         )
-    return tuple(out)
+    return tuple(w if isinstance(w, Remark) else Remark(w, About.IMPEDANCE) for w in out)
 
 
 def _about_data(rows: FitRows) -> list[str]:
@@ -92,7 +93,7 @@ def _about_resonance(rows: FitRows, model: DriverModel) -> list[str]:
     if not model.resonances:
         return [f"the impedance never shows a resonance {band}: fs and Q are not known"]
     fs = model.fs_hz
-    out = []
+    out: list[str] = []
     for below in (peak for peak in model.resonances if peak.f_hz < low):
         out.append(
             f"below {low:.4g} Hz the impedance rises as towards a resonance, or as with a capacitor of about "
@@ -112,10 +113,11 @@ def _about_resonance(rows: FitRows, model: DriverModel) -> list[str]:
             )
     for other in model.resonances[1:]:
         if other.f_hz >= low and other.r_ohm > SECOND_SHARE * model.resonances[0].r_ohm:
-            out.append(
+            words = (
                 f"there are two resonances, {fs:.4g} and {other.f_hz:.4g} Hz, as with a vented box or a horn: "
                 "fs and Q are those of the higher peak and not of the driver alone"
             )
+            out.append(Remark(words, About.TWO_RESONANCES))
     return out
 
 

@@ -283,7 +283,7 @@ def _lobes(
 
 
 def _warnings(speaker: Speaker, network: Network, total: AcousticSum, reason: str) -> tuple[str, ...]:
-    said = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said: list[str] = [note for name in network.driver_names for note in speaker.drivers[name].notes]
     if not total.coherent:
         said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
     said += [gap.note for gap in total.gaps]

@@ -10,6 +10,7 @@ import numpy as np
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.datasheet import DatasheetValues, datasheet_response
 from xover.readable import Readable
+from xover.remark import Remark
 
 Position = tuple[float, float, float]
 
@@ -47,7 +48,7 @@ class SpeakerDriver(Readable):
     card_positions_mm: dict[str, Position]
     diameter_mm: float | None
     re_ohm: float | None
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
 
     def impedance_ohm(self, frequency_hz: Float) -> Complex:
         """(n,) impedance, NaN where the sweep does not reach."""

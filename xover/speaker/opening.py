@@ -10,6 +10,7 @@ from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import InputError
 from xover.files.speaker import Driver, SpeakerFile, read_speaker
 from xover.files.tables import read_impedance, read_response
+from xover.remark import About, Remark
 from xover.speaker.driver import PhaseSource, SpeakerDriver
 from xover.speaker.speaker import Speaker
 
@@ -28,29 +29,32 @@ def open_speaker(path_or_folder: Path | str) -> Speaker:
 
 
 def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
-    notes: list[str] = []
+    notes: list[Remark] = []
     sheet = None
     if entry.datasheet is not None:
         sheet = DatasheetValues(**entry.datasheet.model_dump())
     impedance = None
     if entry.impedance is not None:
         impedance, warnings = read_impedance(file.file(entry.impedance), entry.impedance_evidence)
-        notes += [f"{Path(entry.impedance).name}: {w}" for w in warnings]
+        notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
         if not impedance.has_phase:
             impedance, rebuilt = minimum_phase_curve(impedance)
-            notes.append(f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})")
+            words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
+            notes.append(Remark(words, About.IMPEDANCE))
     elif sheet is not None:
-        notes.append(f"{name}: the impedance is taken from datasheet values, not from a sweep")
-        notes += [f"{name}: {note}" for note in sheet.notes]
+        words = f"{name}: the impedance is taken from datasheet values, not from a sweep"
+        notes.append(Remark(words, About.DATASHEET_IMPEDANCE))
+        notes += [note.of(name) for note in sheet.notes]
     response, source = None, PhaseSource.NONE
     if entry.response is not None:
         response, source = _open_response(file, name, entry, notes)
     elif sheet is not None and sheet.sensitivity_db is not None:
         source = PhaseSource.MINIMUM
         if impedance is not None:
-            notes += [f"{name}: {note}" for note in sheet.notes if note.startswith("response")]
+            notes += [note.of(name) for note in sheet.notes if note.about is About.DATASHEET_RESPONSE]
     else:
-        notes.append(f"nothing is known of the sound of {name}: no response and no sensitivity_db is given")
+        words = f"nothing is known of the sound of {name}: no response and no sensitivity_db is given"
+        notes.append(Remark(words, About.RESPONSE))
     return SpeakerDriver(
         name=name,
         impedance=impedance,
@@ -65,10 +69,10 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
     )
 
 
-def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[str]) -> tuple[Curve, PhaseSource]:
+def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[Remark]) -> tuple[Curve, PhaseSource]:
     assert entry.response is not None  # the caller has looked
     response, warnings = read_response(file.file(entry.response), entry.response_evidence)
-    notes += [f"{Path(entry.response).name}: {w}" for w in warnings]
+    notes += [Remark(f"{Path(entry.response).name}: {w}", About.RESPONSE) for w in warnings]
     if entry.phase == "measured" and not response.has_phase:
         raise InputError(
             f'drivers.{name}.phase is "measured", but {entry.response} has no phase column',
@@ -79,7 +83,9 @@ def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[str]
     if entry.phase == "measured" or (entry.phase is None and response.has_phase):
         return response, PhaseSource.MEASURED
     if entry.phase is None:
-        notes.append(f"the response of {name} has no phase: rebuilt from its magnitude as minimum phase")
+        words = f"the response of {name} has no phase: rebuilt from its magnitude as minimum phase"
+        notes.append(Remark(words, About.RESPONSE))
     rebuilt_curve, rebuilt = minimum_phase_curve(response)
-    notes.append(f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}")
+    words = f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}"
+    notes.append(Remark(words, About.REBUILT_PHASE))
     return rebuilt_curve, PhaseSource.MINIMUM

@@ -14,6 +14,7 @@ from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import OptionError, nearest_word
 from xover.files.speaker import FILE_NAME
 from xover.files.tables import read_impedance, read_response
+from xover.remark import About, Remark
 from xover.speaker.driver import PhaseSource, Position, SpeakerDriver
 from xover.speaker.opening import open_speaker
 from xover.speaker.speaker import Speaker
@@ -59,11 +60,12 @@ def with_driver(speaker: Speaker, name: str, source: str) -> Speaker:
     old = speaker.drivers[name]
     new, words = _from_source(source, name)
     new = _of_minimum_phase(new, name)
-    notes = [f"{name} is another driver here: {words}", *new.notes]
+    notes = [Remark(f"{name} is another driver here: {words}"), *new.notes]
     if old.place_mm("") is None and not old.card_positions_mm:
-        notes.append(f"where {name} stands is not known: speaker.toml gives no position_mm")
+        said = f"where {name} stands is not known: speaker.toml gives no position_mm"
+        notes.append(Remark(said, About.RESPONSE))
     elif new.position_mm is None:
-        notes.append(f"the new {name} is taken to stand as far forward as the old one")
+        notes.append(Remark(f"the new {name} is taken to stand as far forward as the old one", About.RESPONSE))
     depth = None if new.position_mm is None else new.position_mm[2]
     placed = replace(
         new,
@@ -120,20 +122,22 @@ def _from_speaker(folder: str, wanted: str | None, name: str) -> tuple[SpeakerDr
 
 def _from_tables(impedance_path: Path, response_path: Path | None, name: str) -> tuple[SpeakerDriver, str]:
     impedance, warnings = read_impedance(impedance_path, Evidence.MEASURED)
-    notes = [f"{impedance_path.name}: {w}" for w in warnings]
+    notes = [Remark(f"{impedance_path.name}: {w}", About.IMPEDANCE) for w in warnings]
     if not impedance.has_phase:
         impedance, rebuilt = minimum_phase_curve(impedance)
-        notes.append(f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})")
+        said = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
+        notes.append(Remark(said, About.IMPEDANCE))
     response: Curve | None = None
     source = PhaseSource.NONE
     words = impedance_path.name
     if response_path is not None:
         response, warnings = read_response(response_path, Evidence.MEASURED)
-        notes += [f"{response_path.name}: {w}" for w in warnings]
+        notes += [Remark(f"{response_path.name}: {w}", About.RESPONSE) for w in warnings]
         source = PhaseSource.MEASURED  # its phase, if there is one, is left out all the same
         words += f" and {response_path.name}"
     else:
-        notes.append(f"nothing is known of the sound of the new {name}: only its impedance was given")
+        said = f"nothing is known of the sound of the new {name}: only its impedance was given"
+        notes.append(Remark(said, About.RESPONSE))
     return (
         SpeakerDriver(name, impedance, response, source, None, None, {}, None, None, tuple(notes)),
         words,
@@ -145,9 +149,10 @@ def _of_minimum_phase(driver: SpeakerDriver, name: str) -> SpeakerDriver:
     if driver.response is None or driver.phase_source is PhaseSource.MINIMUM:
         return driver
     curve, rebuilt = minimum_phase_curve(driver.response)
-    note = (
+    note = Remark(
         f"the response of the new {name} was not timed with the others: its phase is rebuilt from its level "
-        f"({rebuilt.slopes_from})"
+        f"({rebuilt.slopes_from})",
+        About.REBUILT_PHASE,
     )
     return replace(driver, response=curve, phase_source=PhaseSource.MINIMUM, notes=(*driver.notes, note))
 

@@ -165,7 +165,7 @@ def show(operand: Operand, what: What, frequency_hz: Float) -> Shown:
     if what is What.IMPEDANCE:
         return _show_impedance(operand, frequency_hz)
     sound = sound_of(operand.speaker, operand.network, frequency_hz)
-    notes = [note for name in sound.network.driver_names for note in operand.speaker.drivers[name].notes]
+    notes: list[str] = [note for name in sound.network.driver_names for note in operand.speaker.drivers[name].notes]
     notes += [gap.note for gap in sound.total.gaps]
     if not sound.total.coherent:
         notes.append(f"{operand.name}: the sum is the highest that any timing allows: {sound.timing_reason}")

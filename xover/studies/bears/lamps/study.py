@@ -312,7 +312,7 @@ def _warnings(speaker: Speaker, network: Network, lamps: Mapping[str, LampLaw | 
     if not lamps:
         return []
     notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]
-    said = [note for note in notes if not ("response" in note or "sound" in note or note.startswith("the phase of "))]
+    said: list[str] = [note for note in notes if note.about.of_impedance]
     for part in network.resistors:
         if not part.is_lamp:
             continue

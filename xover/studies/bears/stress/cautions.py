@@ -84,7 +84,7 @@ def warnings_of(speaker: Speaker, network: Network, stress: NetworkStress, insid
     """
     # What was said of the sound does not touch volts and watts.
     notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]
-    said = [note for note in notes if not ("response" in note or "sound" in note or note.startswith("the phase of "))]
+    said: list[str] = [note for note in notes if note.about.of_impedance]
     known = {e.name: e.known_share for e in stress.elements}
     poor = [name for name, share in known.items() if share < inside_share - LEAST_LOST]
     if poor:

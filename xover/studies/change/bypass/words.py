@@ -97,7 +97,7 @@ def verdict_words(findings: Sequence[BypassFinding], channels: Mapping[str, Bypa
 
 def warnings_of(speaker: Speaker, passive: Sound, voices: Voices) -> tuple[str, ...]:
     """What a reader must know of the data."""
-    said = [note for name in voices.names for note in speaker.drivers[name].notes]
+    said: list[str] = [note for name in voices.names for note in speaker.drivers[name].notes]
     said += [gap.note for gap in passive.total.gaps if not gap.counted_absent]
     if len(passive.network.channels) > 1:
         said.append(

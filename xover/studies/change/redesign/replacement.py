@@ -181,7 +181,7 @@ def _load(lowest_ohm: float, limit_ohm: float | None) -> str:
 
 
 def _notes(old: Speaker, new: Speaker, names: Sequence[str], network: Network, study: RedesignStudy) -> tuple[str, ...]:
-    said = [note for name in names for note in new.drivers[name].notes]
+    said: list[str] = [note for name in names for note in new.drivers[name].notes]
     if old.timing_is_known(network)[0] and not new.timing_is_known(network)[0]:
         said.append(
             "with the old drivers the sum is known, with the new one it is not: measure it in its place against the "

@@ -10,6 +10,7 @@ from xover.curve import Curve
 from xover.driver.fit import DriverFit, fit_driver
 from xover.errors import InputError
 from xover.quantity import Kind, format_quantity
+from xover.remark import About
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
 from xover.studies.desk.check.findings import Finding, note, warning
 
@@ -43,9 +44,9 @@ def driver_findings(speaker: Speaker, fits: dict[str, DriverFit | None]) -> Iter
 def _notes(driver: SpeakerDriver) -> Iterator[Finding]:
     for said in driver.notes:
         text = said.removeprefix(f"{driver.name}: ")
-        if text.startswith("the phase of"):
+        if said.about is About.REBUILT_PHASE:
             yield note(driver.name, text, "measure the phase against one time reference to do without")
-        elif "datasheet" in text or "data sheet" in text:
+        elif said.about in (About.DATASHEET_IMPEDANCE, About.DATASHEET_RESPONSE):
             yield note(driver.name, text, "measure an impedance sweep and a response to do without")
         else:
             yield warning(driver.name, text, "look at the file, and measure again if it is not meant")
@@ -59,7 +60,7 @@ def _sweep(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
         yield warning(driver.name, "no electrical model fits the impedance sweep", "check the file's columns and units")
         return
     for text in fit.warnings:
-        if "two resonances" in text:
+        if text.about is About.TWO_RESONANCES:
             yield note(driver.name, text, "usual with a horn or a vented box; else look for a leak")
             continue
         yield warning(driver.name, text, "check the jig, its calibration and the file; then measure again")

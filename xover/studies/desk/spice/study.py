@@ -116,7 +116,7 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
 
 
 def _driver(driver: SpeakerDriver) -> SpiceDriver:
-    said = [note for note in driver.notes if "impedance" in note]
+    said: list[str] = [note for note in driver.notes if note.about.of_impedance]
     if driver.impedance is None:
         assert driver.datasheet is not None  # the speaker file has been checked
         return SpiceDriver(driver.datasheet.model, None, driver.impedance_evidence, tuple(said))

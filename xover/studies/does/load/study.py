@@ -228,7 +228,8 @@ def _listening(
 
 
 def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, ChannelLoad]) -> tuple[str, ...]:
-    said = [note for name in network.driver_names for note in speaker.drivers[name].notes if "response" not in note]
+    notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said: list[str] = [note for note in notes if note.about.of_impedance]
     for channel in channels.values():
         said += channel.reading.notes
     said += [

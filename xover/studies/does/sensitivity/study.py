@@ -253,7 +253,7 @@ def _size(worst: Worst) -> float:
 
 def _warnings(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
     network = sound.network
-    said = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said: list[str] = [note for name in network.driver_names for note in speaker.drivers[name].notes]
     if not sound.total.coherent:
         said.append(
             "the timing between the drivers is not known, so the changes of the sum are those of the highest sum "
