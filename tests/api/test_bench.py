@@ -87,7 +87,7 @@ def test_two_folders_are_compared(examples):
         (lambda: xover.values("4.7uF", needed=2), "name it by stock"),
         (lambda: xover.coil("4.7uF"), "is a capacitance"),
         (lambda: xover.coil("1mH", wire="1mm", dcr_ohm=0.3), "leave one of them out"),
-        (lambda: xover.capacitor("4.7uF"), "no reading"),
+        (lambda: xover.capacitor("4.7uF").fixed_ohm, "no reading"),
         (lambda: xover.capacitor(4.7, df={1e3: 0.05}), "from 1 nF to 10 mF"),
         (lambda: xover.formula("two-way-frist-order"), "no netlist, topology"),
         (lambda: xover.compare("nowhere", "nowhere"), "nowhere"),

@@ -89,7 +89,7 @@ def test_limit(run):
     missed = run("values", "4.73uF", "--max-error", "0.5%", "--strict")
     assert missed.status == 1
     assert "no single value of E12 is within 0.5 %, the nearest is 4.7 uF (-0.63 %)" in words(missed.err)
-    assert "the pair 0.82 uF + 3.9 uF in parallel (-0.21 %) is: ask for it by --pairs" in words(missed.err)
+    assert "the pair 0.82 uF + 3.9 uF in parallel (-0.21 %) is: ask for pairs" in words(missed.err)
     assert run("values", "4.73uF", "--max-error", "0.5%").status == 0
     assert run("values", "4.73uF", "--max-error", "0.5%", "--strict", "--pairs").status == 0
     neither = run("values", "4.73uF", "--series", "E6", "--max-error", "0.1%", "--strict", "--pairs", "--json")
@@ -162,16 +162,16 @@ def test_list_for_people(run, examples):
         (["0ohm"], "give one from 0.001 ohm to 100 kohm"),
         (["1e999ohm"], "too large"),
         (["4.7uF", "--series", "E13"], "did you mean E12?"),
-        (["4.7uF", "--tolerance", "5"], "--tolerance is 5; give 0 to below 100 %"),
+        (["4.7uF", "--tolerance", "5"], "--tolerance is 5; give 0% to 99%"),
         (["4.7uF", "--max-error", "-1%"], "--max-error is -1%"),
         (["4.7uF", "--max-error", "x"], "--max-error: 'x' is not a number"),
-        (["4.7uF", "--most", "0"], "--most is 0; give a number from 1 to 50"),
+        (["4.7uF", "--most", "0"], "--most is 0; give 1 to 50"),
         (["4.7uF", "--needed", "2"], "ask a list; name it by --stock"),
         (["4.7uF", "--stock", "{stock}", "--needed", "0"], "--needed is 0"),
         (["4.7uF", "--stock", "{stock}", "--series", "E12"], "exclude each other"),
         (["4.7uF", "--stock", "{stock}", "--core", "air"], "--core does not belong to this kind of part"),
         (["4.7uF", "--stock", "{stock}", "--dielectric", "flim"], "did you mean film?"),
-        (["4.7uF", "--stock", "{stock}", "--volts", "0"], "--volts is 0; give a rating above 0"),
+        (["4.7uF", "--stock", "{stock}", "--volts", "0"], "--volts is 0; give a value above 0 V"),
         (["4.7uF", "--stock", "{stock}", "--volts", "5W"], "--volts: '5W' is a power"),
         (["4.7uF", "--stock", "{stock}", "--volts", "400"], "nearest value is 4.7 uF on line 2: it is for 250 V"),
         (["1mH", "--stock", "{stock}"], "bin.csv: the list holds no inductor, only capacitors and resistors; add some"),

@@ -28,9 +28,9 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "decide": "studies.change.decide",
     },
     "Parts to buy and wind": {
-        "values": "",
+        "values": "studies.desk.values",
         "coil": "studies.desk.coil",
-        "capacitor": "",
+        "capacitor": "studies.desk.capacitor",
         "pad": "",
     },
     "Prove it": {

@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
 
-from xover.errors import InputError
-from xover.files.stock import RANGES
+from xover.declare import figure
+from xover.errors import InputError, OptionError, named
+from xover.files.stock import QUANTITIES, RANGES
 from xover.parts.pairs import Pair, best_pairs
 from xover.parts.preferred import neighbours, series_name, series_values
 from xover.parts.stock import Fit, Stock, Wanted
 from xover.parts.stock_item import ItemKind, StockItem
-from xover.quantity import Kind, format_quantity
+from xover.quantity import format_quantity, parse_quantity
 from xover.readable import Readable
+from xover.units import TEXT, YES
 
-QUANTITY: Final[Mapping[ItemKind, Kind]] = MappingProxyType(
-    {
-        ItemKind.RESISTOR: Kind.RESISTANCE,
-        ItemKind.INDUCTOR: Kind.INDUCTANCE,
-        ItemKind.CAPACITOR: Kind.CAPACITANCE,
-    }
-)
 SPAN: Final = 100.0
 """Partners from a series lie within this ratio of the target: a smaller share is below any tolerance."""
 EXACT: Final = 1e-9
@@ -87,7 +82,7 @@ class ValuesStudy(Readable):
     series : of preferred numbers; None where a stock list is the source.
     below, above : nearest on either side; None where the list ends.
     max_error : the limit that the user set, a fraction; met : whether what was asked for keeps it.
-    notes : sentences on what was left out, and on the limit.
+    notes : sentences on what was left out, and on the limit. wanted : of a list. paired : whether pairs were asked for.
     """
 
     target: float
@@ -102,126 +97,171 @@ class ValuesStudy(Readable):
     max_error: float | None
     met: bool | None
     notes: tuple[str, ...] = ()
+    wanted: Wanted | None = figure("asked of a list", TEXT, None, default=None)
+    paired: bool = figure("pairs asked for", YES, None, default=False)
+
+    @property
+    def kept(self) -> bool:
+        """Whether no limit is broken."""
+        return self.met is not False
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know."""
+        return self.notes
 
 
-def study_values(
-    target: float,
-    kind: ItemKind,
-    series: str = "E12",
-    *,
-    tolerance: float | None = None,
-    most: int = 5,
-    max_error: float | None = None,
-    with_pairs: bool = False,
-) -> ValuesStudy:
-    """Look a target up in a series of preferred numbers.
+@dataclass(frozen=True)
+class Limits:
+    """What bounds an answer.
 
-    Parameters
+    Attributes
     ----------
-    target : ohm, henry or farad.
-    tolerance : of the parts, a fraction.
-    most : pairs at most.
-    max_error : limit on |value / target - 1|; tolerances come on top.
-    with_pairs : whether a pair may keep the limit; else one value must.
+    tolerance : fraction, of parts of a series, and of those whose line of a list states none. most : pairs at most.
+    max_error : limit on |value / target - 1|; tolerances come on top. pairs : whether a pair may keep it; else one
+        value must.
+    """
+
+    tolerance: float | None = None
+    most: int = 5
+    max_error: float | None = None
+    pairs: bool = False
+
+
+def parse_target(text: str, kind: str | None = None) -> tuple[float, ItemKind]:
+    """The value in SI units, and what it is a value of: its unit tells, or `kind`, a word of `ItemKind` or "coil".
 
     Raises
     ------
-    OptionError
-        No such series.
+    OptionError : no value, or one that no crossover has.
     """
-    name = series_name(series)
-    low, high = RANGES[kind.value]
-    below, above = (Choice(v, v / target - 1, tolerance) for v in neighbours(target, name))
-    values = series_values(name, max(low, target / SPAN), min(high, target * SPAN))
-    found = best_pairs(target, values, kind, most=most, tolerance=tolerance)
-    return _answer(
-        ValuesStudy(
-            target,
-            kind,
-            name,
-            None,
-            1,
-            _nearer(below, above),
-            below,
-            above,
-            tuple(map(PairChoice, found)),
-            max_error,
-            None,
-        ),
-        with_pairs,
+    word = _unit(text) if kind is None else "inductor" if kind == "coil" else kind
+    quantity, (low, high) = QUANTITIES[word], RANGES[word]
+    try:
+        value = parse_quantity(text, quantity)
+    except InputError as error:
+        raise OptionError(error.problem, error.remedy) from None
+    if not low <= value <= high:
+        raise OptionError(
+            f"'{text[:40]}' is not {quantity.a_word} of a crossover",
+            f"give one from {format_quantity(low, quantity)} to {format_quantity(high, quantity)}",
+        )
+    return value, ItemKind(word)
+
+
+def _unit(text: str) -> str:
+    """What the unit at the end of a value tells, or an R in the place of its decimal point."""
+    if re.fullmatch(r"\d*[rR]\d+", text.strip()):
+        return "resistor"
+    letters = re.sub(r".*[\d.,\s]", "", text.strip()).lower()
+    for word, quantity in QUANTITIES.items():
+        if letters.endswith(quantity.spellings):
+            return word
+    raise OptionError(
+        f"'{text[:40]}' has no unit of a part", f"add it, as in 4.73uF, 1.8mH or 6.8ohm, or give {named('kind')}"
     )
 
 
-def study_stock(
-    target: float,
-    wanted: Wanted,
-    stock: Stock,
-    *,
-    tolerance: float | None = None,
-    most: int = 5,
-    max_error: float | None = None,
-    with_pairs: bool = False,
-) -> ValuesStudy:
+def check_wanted(wanted: Wanted, series: str | None, listed: bool) -> None:
+    """Raises OptionError where something is asked that does not go with a series, a list or this kind of part."""
+    for name, given, suits in (
+        ("dielectric", wanted.dielectric, wanted.kind is ItemKind.CAPACITOR),
+        ("core", wanted.core, wanted.kind is ItemKind.INDUCTOR),
+    ):
+        if given is not None and not suits:
+            raise OptionError(f"{named(name)} does not belong to this kind of part", "leave it out")
+    if listed and series is not None:
+        raise OptionError(
+            f"{named('series')} and {named('stock')} exclude each other", "with a list, its own values are offered"
+        )
+    if not listed and wanted != Wanted(wanted.kind):
+        *names, last = map(named, ("needed", "least_v", "least_w", "dielectric", "core"))
+        raise OptionError(f"{', '.join(names)} and {last} ask a list", f"name it by {named('stock')}")
+
+
+def study_values(target: float, wanted: Wanted, series: str, limits: Limits) -> ValuesStudy:
+    """Look a target (ohm, henry or farad) up in a series of preferred numbers. Raises OptionError: no such series."""
+    kind, name = wanted.kind, series_name(series)
+    low, high = RANGES[kind.value]
+    below, above = (Choice(v, v / target - 1, limits.tolerance) for v in neighbours(target, name))
+    values = series_values(name, max(low, target / SPAN), min(high, target * SPAN))
+    found = best_pairs(target, values, kind, most=limits.most, tolerance=limits.tolerance)
+    study = ValuesStudy(
+        target=target,
+        kind=kind,
+        series=name,
+        stock=None,
+        needed=1,
+        nearest=_nearer(below, above),
+        below=below,
+        above=above,
+        pairs=tuple(map(PairChoice, found)),
+        max_error=limits.max_error,
+        met=None,
+        paired=limits.pairs,
+    )
+    return _held(study, limits)
+
+
+def study_stock(target: float, wanted: Wanted, stock: Stock, limits: Limits) -> ValuesStudy:
     """Look a target up in a stock list, and in nothing else.
 
     Parameters
     ----------
     wanted : kind, ratings and pieces. In a pair each part is held to the whole rating; a pair of one line's parts takes
         twice the pieces.
-    tolerance : of parts whose line states none.
 
     Raises
     ------
-    InputError
-        No part fits; the remedy names the nearest that does not.
+    InputError : no part fits; the remedy names the nearest that does not.
     """
     fits = stock.judged(wanted, Fit.YES)
     if not fits:
         raise _nothing(target, wanted, stock)
     items = _cheapest(fits, wanted.needed)
-    choices = [_choice(target, item, tolerance) for item in items]
+    choices = [_choice(target, item, limits.tolerance) for item in items]
     below = max((c for c in choices if c.error <= 0), key=lambda c: c.value, default=None)
     above = min((c for c in choices if c.error >= 0), key=lambda c: c.value, default=None)
     found = best_pairs(
         target,
         [c.value for c in choices],
         wanted.kind,
-        most=_ALIKE * most,
+        most=_ALIKE * limits.most,
         tolerance=[c.tolerance for c in choices],
         single=[item.quantity is not None and item.quantity < 2 * wanted.needed for item in items],
     )
     nearest = _nearer(below, above)
-    return _answer(
-        ValuesStudy(
-            target,
-            wanted.kind,
-            None,
-            stock.path,
-            wanted.needed,
-            nearest,
-            below,
-            above,
-            _distinct(found, items)[:most],
-            max_error,
-            None,
-            _left_out(target, wanted, stock, nearest),
-        ),
-        with_pairs,
+    study = ValuesStudy(
+        target=target,
+        kind=wanted.kind,
+        series=None,
+        stock=stock.path,
+        needed=wanted.needed,
+        nearest=nearest,
+        below=below,
+        above=above,
+        pairs=_distinct(found, items)[: limits.most],
+        max_error=limits.max_error,
+        met=None,
+        notes=_left_out(target, wanted, stock, nearest),
+        wanted=wanted,
+        paired=limits.pairs,
     )
+    return _held(study, limits)
 
 
-def _answer(study: ValuesStudy, with_pairs: bool) -> ValuesStudy:
+def _held(study: ValuesStudy, limits: Limits) -> ValuesStudy:
     """Hold the answer against the limit."""
-    if study.max_error is None:
+    if limits.max_error is None:
         return study
-    met, note = _limit(study, study.max_error, with_pairs)
+    met, note = _limit(study, limits.max_error, limits.pairs)
     return replace(study, met=met, notes=(*study.notes, note))
 
 
 def _limit(study: ValuesStudy, limit: float, with_pairs: bool) -> tuple[bool, str]:
     # The last bit of a quotient must not break a limit that is met exactly.
     within = limit * (1 + 1e-9) + 1e-12
-    quantity, words = QUANTITY[study.kind], f"{100 * limit:g} %"
+    quantity, words = QUANTITIES[study.kind], f"{100 * limit:g} %"
     single = f"{format_quantity(study.nearest.value, quantity, 4)} ({_percent(study.nearest.error)})"
     if abs(study.nearest.error) <= within:
         return True, f"{single} is within {words}"
@@ -230,16 +270,11 @@ def _limit(study: ValuesStudy, limit: float, with_pairs: bool) -> tuple[bool, st
     if not study.pairs:
         return False, start
     pair = study.pairs[0].pair
-    best = f"{pair_words(pair, study.kind)} ({_percent(pair.error)})"
+    first, second = (format_quantity(v, quantity, 4) for v in pair.values)
+    best = f"{first} + {second} in {pair.how} ({_percent(pair.error)})"
     if abs(pair.error) > within:
         return False, f"{start}; no pair either, the nearest is {best}"
-    return with_pairs, f"{start}; the pair {best} is" + ("" if with_pairs else ": ask for it by --pairs")
-
-
-def pair_words(pair: Pair, kind: ItemKind) -> str:
-    """Both values and how they are joined."""
-    first, second = (format_quantity(v, QUANTITY[kind], 4) for v in pair.values)
-    return f"{first} + {second} in {pair.how}"
+    return with_pairs, f"{start}; the pair {best} is" + ("" if with_pairs else ": ask for pairs")
 
 
 def _percent(error: float) -> str:
@@ -302,7 +337,7 @@ def _left_out(target: float, wanted: Wanted, stock: Stock, nearest: Choice) -> t
 
 def _why(item: StockItem, wanted: Wanted, fit: Fit) -> str:
     """Name an item and the reason that it does not fit."""
-    name = f"{format_quantity(item.value, QUANTITY[item.kind], 4)} on line {item.line}"
+    name = f"{format_quantity(item.value, QUANTITIES[item.kind], 4)} on line {item.line}"
     if fit is Fit.NOT_ENOUGH:
         return f"{name}, of which {item.quantity} are at hand and {wanted.needed} wanted"
     words = (("dielectric", wanted.dielectric, item.dielectric), ("core", wanted.core, item.core))
