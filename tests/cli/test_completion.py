@@ -142,7 +142,7 @@ def test_circuits(complete):
         ("compare x y --of", What),
         ("compare x y --unit", ["dB", "ohm"]),
         ("values 1uF --series", SERIES),
-        ("values 1uF --kind", QUANTITIES),
+        ("values 1uF --kind", [*QUANTITIES, "coil"]),
         ("values 1uF --core", CORES),
         ("values 1uF --dielectric", ["film", "electrolytic"]),
         ("capacitor 1uF --meter", MeterKind),

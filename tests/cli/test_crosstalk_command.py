@@ -5,9 +5,9 @@ import json
 import pytest
 import typer
 from typer.testing import CliRunner
+from xover.cli.coil_beside import beside_coil, show_beside
 
 from xover.cli.build import command
-from xover.cli.coil_beside import beside_coil, show_beside
 from xover.errors import InputError, OptionError
 from xover.parts.coil_design import design_for_dcr
 from xover.plain import to_plain

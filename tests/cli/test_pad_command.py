@@ -79,7 +79,7 @@ def test_json(run, examples):
         (["--control", "rheostat", "--track", "0", "--setting", "1", "--ohm", "8"], "--track is 0"),
         (["--down", "4", "--ohm", "8", "--watts", "5V"], "--watts: '5V'"),
         (["{examples}/hall-horn-two-way", "--down", "4"], "it has woofer, horn"),
-        ([*HORN, "--down", "4", "--from", "8k", "--to", "2k"], "give --from below --to"),
+        ([*HORN, "--down", "4", "--from", "8k", "--to", "2k"], "give its lowest frequency first"),
     ],
 )
 def test_bad_arguments_end_in_one_line_and_status_2(run, examples, arguments, message):

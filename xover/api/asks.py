@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
 
 from xover.declare import Ask, asked_of, checked
+from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.api.opened import Opened
@@ -43,6 +44,19 @@ def asks_alone(function: Callable[P, R]) -> Callable[P, R]:
 
     signature = _documented(ask, function)
     return cast("Callable[P, R]", ask)
+
+
+def asked(function: Callable[..., R], given: Mapping[str, Any], **names: str) -> R:
+    """Ask a question under other names than were declared; what is given is read and bounded alike.
+
+    Parameters
+    ----------
+    given : by the declared names. names : how a refusal spells those that the face calls otherwise.
+    """
+    try:
+        return function(**checked(function, given))
+    except OptionError as error:
+        raise error.spelled_by(lambda name: names.get(name, name)) from None
 
 
 def _documented(ask: Any, function: Callable[..., Any], *first: inspect.Parameter) -> inspect.Signature:

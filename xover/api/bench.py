@@ -6,12 +6,13 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from xover.api.asks import asks_alone
+from xover.api.asks import asked, asks_alone
 from xover.errors import OptionError
 from xover.studies.aged.compare import compare as _compare
 from xover.studies.desk.capacitor import capacitor as _capacitor
 from xover.studies.desk.coil import coil as _coil
 from xover.studies.desk.jig import jig as _jig
+from xover.studies.desk.pad import pad as _pad
 from xover.studies.desk.values import values as _values
 
 if TYPE_CHECKING:
@@ -54,9 +55,7 @@ def pad(down_db: float, *, ohm: float = 8.0, input_w: float | None = None) -> Pa
     -------
     >>> xover.pad(6, ohm=8).designs[0].series_ohm
     """
-    from xover.studies.desk.pad.study import study_pad
-
-    return study_pad(down_db, nominal_ohm=ohm, input_w=input_w)
+    return asked(_pad, {"down_db": down_db, "nominal_ohm": ohm, "input_w": input_w}, nominal_ohm="ohm")
 
 
 def formula(circuit: str | Path) -> FormulaStudy:

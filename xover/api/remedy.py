@@ -6,12 +6,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from xover.api.asks import asks
+from xover.api.asks import asked, asks
 from xover.api.opened import Opened
 from xover.errors import OptionError
 from xover.studies.change.bypass import bypass
 from xover.studies.change.decide import decide
 from xover.studies.change.refresh import refresh
+from xover.studies.desk.pad import pad
 from xover.studies.options import catalogue
 
 if TYPE_CHECKING:
@@ -136,6 +137,14 @@ class WhatToDo(Opened):
         -------
         >>> speaker.pad("tweeter", down_db=4).designs[0].series_ohm
         """
-        from xover.studies.desk.pad.study import study_pad
-
-        return study_pad(down_db, self.speaker, driver, network, band_hz, nominal_ohm, input_w)
+        given = {
+            "speaker": self.speaker,
+            "driver": driver,
+            "down_db": down_db,
+            "network": network,
+            "low_hz": band_hz[0],
+            "high_hz": band_hz[1],
+            "nominal_ohm": nominal_ohm,
+            "input_w": input_w,
+        }
+        return asked(pad, given, low_hz="band_hz", high_hz="band_hz")

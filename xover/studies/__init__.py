@@ -31,7 +31,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "values": "studies.desk.values",
         "coil": "studies.desk.coil",
         "capacitor": "studies.desk.capacitor",
-        "pad": "",
+        "pad": "studies.desk.pad",
     },
     "Prove it": {
         "verify": "studies.aged.verify",

@@ -10,7 +10,7 @@ import numpy as np
 
 from xover.amplifier.load import usual_rating
 from xover.curve import Complex, Float, log_grid
-from xover.errors import OptionError, nearest_word
+from xover.errors import OptionError, named, nearest_word
 from xover.network import solve
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
@@ -40,7 +40,10 @@ class PadPlace(Readable):
 def resistor_place(nominal_ohm: float | None, band_hz: tuple[float | None, float | None]) -> PadPlace:
     """A resistor in the place of a driver of which nothing else is known. Raises OptionError."""
     if nominal_ohm is None:
-        raise OptionError("neither a driver nor its ohms are given", "name SPEAKER and DRIVER, or give --ohm 8")
+        raise OptionError(
+            "neither a driver nor its ohms are given",
+            f"give {named('speaker')} and {named('driver')}, or {named('nominal_ohm')}, such as 8",
+        )
     low, high = band_hz[0] or WIDEST_HZ[0], band_hz[1] or WIDEST_HZ[1]
     _check_band(low, high)
     f = log_grid(low, high, 1)  # alike everywhere
@@ -90,7 +93,7 @@ def driver_place(
     if not np.all(np.isfinite(z)):
         raise OptionError(
             f"the impedance of {name} is known from {hertz(reach[0])} to {hertz(reach[1])} only",
-            f"the band is {hertz(low)} to {hertz(high)}: narrow it with --from and --to",
+            f"the band is {hertz(low)} to {hertz(high)}: narrow it",
         )
     if None not in band_hz:
         words = "as asked"
@@ -106,7 +109,9 @@ def driver_place(
 
 def _check_band(low_hz: float, high_hz: float) -> None:
     if not low_hz < high_hz:
-        raise OptionError(f"the band from {hertz(low_hz)} to {hertz(high_hz)} is empty", "give --from below --to")
+        raise OptionError(
+            f"the band from {hertz(low_hz)} to {hertz(high_hz)} is empty", "give its lowest frequency first"
+        )
 
 
 def _network_of(speaker: Speaker, driver: str, network: str | None) -> str | None:

@@ -9,8 +9,8 @@ import numpy as np
 
 from xover.acoustic.audibility import audibility
 from xover.curve import Complex, Float
-from xover.errors import OptionError
-from xover.parts.level_control import WORDS, ControlKind, fixed_equivalent
+from xover.errors import OptionError, named
+from xover.parts.level_control import WORDS, ControlKind, fixed_equivalent, measured_setting
 from xover.parts.pad import (
     DB,
     HEAT_RULE,
@@ -44,6 +44,40 @@ class Control:
     kind: ControlKind
     track_ohm: float
     setting: float
+
+
+def what_is_wanted(
+    down_db: float | None,
+    control: str | None,
+    track_ohm: float | None,
+    setting: float | None,
+    read_series_ohm: float | None,
+    read_other_ohm: float | None,
+) -> float | Control:
+    """The drop, or the control by its track and setting, or by two readings. Raises OptionError."""
+    if (down_db is None) == (control is None):
+        raise OptionError(
+            f"give either {named('down_db')} or {named('control')}", "such as 4 dB, or a rheostat with its track"
+        )
+    placed = (track_ohm, setting, read_series_ohm, read_other_ohm)
+    if down_db is not None:
+        if placed != (None, None, None, None):
+            raise OptionError(
+                f"{named('down_db')} needs no {named('track_ohm')}, {named('setting')} or readings",
+                f"leave them out, or name a {named('control')}",
+            )
+        return down_db
+    kind = ControlKind(str(control))
+    match placed:
+        case (float(track), float(where), None, None):
+            return Control(kind, track, where)
+        case (None, None, float(series), float(other)):
+            return Control(kind, *measured_setting(kind, series, other))
+    raise OptionError(
+        "the control's place is not given",
+        f"give {named('track_ohm')} and {named('setting')}, "
+        f"or {named('read_series_ohm')} and {named('read_other_ohm')}",
+    )
 
 
 @dataclass(frozen=True, eq=False, repr=False)

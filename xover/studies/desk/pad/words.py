@@ -1,0 +1,75 @@
+"""Pads in words: what each pair does in the band and in the network, and where the power goes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.quantity import ohms
+from xover.rounded import db, hertz
+from xover.studies.desk.pad.study import PadDesign, PadStudy
+
+
+def tell(study: PadStudy) -> Iterator[Block]:
+    """Every pair side by side."""
+    alone, control = study.driver == "resistor", study.control
+    who = study.title if alone else f"{study.title}: {study.driver}"
+    who = who[0].upper() + who[1:]
+    if control is None:
+        yield Head(f"{who}, {study.attenuation_db:g} dB down")
+    else:
+        yield Head(f"{who}, {control.kind} of {ohms(control.track_ohm)} at {control.setting:.3g} of its track")
+    if not alone:
+        low, high = float(study.frequency_hz[0]), float(study.frequency_hz[-1])
+        yield fact("band", f"{hertz(low)} to {hertz(high)}, {study.band_words}")
+        yield fact("driver", f"{study.lowest_ohm:.2f} to {study.highest_ohm:.2f} ohm in that band")
+        if control is None or any(d.name == "L-pad" for d in study.designs):
+            yield fact("nominal", f"{ohms(study.nominal_ohm)}, for the textbook pair")
+    yield Head("Series resistor, resistor across the driver; drop and load in the band")
+    header = ["pair", "series", "across", "drop dB", "load ohm", "off dB", "load off %"]
+    yield plain_table(header, [_row(d) for d in study.designs])
+    against = "no pad" if control is None else "the control"
+    off = "the drop and the driver's own impedance" if control is None else "the control"
+    yield Text(f"off: largest distance from {off}, in the band.")
+    if study.network is not None:
+        yield Head(f"Soldered into network '{study.network}': level at the driver against {against}, dB")
+        changes = [[d.name, *(db(v, 2, True) for v in (d.network_least_db, d.network_most_db))] for d in study.designs]
+        yield plain_table(["pair", "from", "to"], changes)
+    if study.input_w is None:
+        scale, digits, heading = 100.0, 0, "Where the power into the pad goes, %"
+    else:
+        scale, digits, heading = study.input_w, 2, f"Where {study.input_w:g} W into the pad go, W"
+    yield Head(heading)
+    powers = [[d.name, *(f"{scale * share:.{digits}f}" for share in _shares(d))] for d in study.designs]
+    yield plain_table(["pair", "series", "across", "driver"], powers)
+    if not alone:
+        yield Text("Noise of equal power an octave at the pad's input, over the band.")
+    yield Gap()
+    for sentence in study.sentences:
+        yield Text(sentence[0].upper() + sentence[1:] + ".")
+
+
+def _row(d: PadDesign) -> list[str]:
+    return [
+        d.name,
+        _part(d.series_ohm, "link"),
+        _part(d.parallel_ohm, "none"),
+        _span(d.least_drop_db, d.most_drop_db),
+        _span(d.lowest_load_ohm, d.highest_load_ohm),
+        db(d.level_error_db, 2),
+        f"{100 * d.load_error:.1f}",
+    ]
+
+
+def _part(value: float, nothing: str) -> str:
+    return nothing if value == 0 or math.isinf(value) else f"{value:.3g}"
+
+
+def _span(low: float, high: float) -> str:
+    first, last = db(low, 1), db(high, 1)
+    return first if first == last else f"{first} to {last}"
+
+
+def _shares(d: PadDesign) -> tuple[float, float, float]:
+    return d.power.series, d.power.parallel, d.power.driver
