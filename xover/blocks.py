@@ -6,7 +6,7 @@ A question tells its answer as blocks, once; `cli/show.py` and `report/page.py` 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Final
 
 PASS: Final = "pass"
@@ -56,11 +56,10 @@ class Items:
 
 @dataclass(frozen=True)
 class Facts:
-    """Words with what belongs to each; `width` is that of the labels on a terminal, `apart` as of `Text`."""
+    """Words with what belongs to each; `width` is that of the labels on a terminal."""
 
     pairs: tuple[tuple[str, str], ...]
     width: int = 19
-    apart: bool = False
     kind: ClassVar[str] = "facts"
 
 
@@ -80,7 +79,6 @@ class Table:
     ----------
     caption : what it shows. columns : heads. rows : cells, as many in each as there are columns.
     numbers : columns that are aligned as numbers, from 0. marked : the column that is set off, or None.
-    apart : as of `Text`.
     """
 
     caption: str
@@ -88,7 +86,6 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     numbers: frozenset[int] = frozenset()
     marked: int | None = None
-    apart: bool = False
     kind: ClassVar[str] = "table"
 
 
@@ -178,9 +175,9 @@ def fact(label: str, words: str, width: int = 19) -> Facts:
     return Facts(((label, words),), width)
 
 
-def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], apart: bool = False) -> Table:
+def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
     """A table of numbers without a caption, as a terminal shows it."""
-    return replace(table("", columns, rows, numbers=range(1, len(columns))), apart=apart)
+    return table("", columns, rows, numbers=range(1, len(columns)))
 
 
 def table(

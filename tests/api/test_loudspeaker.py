@@ -241,7 +241,7 @@ def test_a_folder_is_started(tmp_path):
         (lambda s: s.predict(frequency_hz=[100.0, 50.0]), "no rising frequencies"),
         (lambda s: s.predict(frequency_hz=[1.0, np.nan]), "no rising frequencies"),
         (lambda s: s.predict(frequency_hz=[0.01, 5.0]), "from 0.1 to 1000000 Hz"),
-        (lambda s: s.condition(limit_db=np.nan), "give decibels above 0"),
+        (lambda s: s.condition(limit_db=np.nan), "limit_db is nan; give a value above 0 dB"),
         (lambda s: s.stress(spectrum="white"), "give programme or pink"),
         (lambda s: s.compare("found", "original", of="drive"), "give sum or impedance"),
         (lambda s: s.compare("found", "orignal"), "did you mean original"),

@@ -1,25 +1,8 @@
 """xover condition as a user sees it."""
 
-import importlib
 import json
 
 import pytest
-import typer
-
-from xover.cli.condition import condition
-
-program = importlib.import_module("xover.cli.main")
-
-
-@pytest.fixture(autouse=True)
-def _registered(monkeypatch):
-    """The command, whether or not the main program has it."""
-    if "condition" not in getattr(program.app, "commands", ()):
-        app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-        app.callback()(program.root)
-        app.command()(condition)
-        monkeypatch.setattr(program, "app", app)
-
 
 COARSE = ("--per-octave", "8")
 
@@ -97,8 +80,8 @@ def test_plot(run, examples, tmp_path):
         (["--found", "fuond"], "did you mean found?"),
         (["--found", "original"], "--found and --original are both 'original'; name two networks"),
         (["--found", "found", "--assume"], "contradict each other"),
-        (["--limit", "0"], "--limit is 0; give decibels above 0"),
-        (["--limit", "nan"], "--limit is nan"),
+        (["--limit", "0"], "--limit is 0; give a value above 0 dB"),
+        (["--limit", "nan"], "--limit: 'nan' is not a number"),
         (["--from", "2k", "--to", "1k"], "swap them"),
     ],
 )

@@ -472,7 +472,7 @@ def test_a_speaker_whose_sound_is_not_known(tmp_path):
 
 def test_which_networks():
     for options, message in (
-        ({"found": "original"}, "--found and --original are both 'original'"),
+        ({"found": "original"}, "found and original are both 'original'"),
         ({"found": "found", "assume": True}, "contradict"),
         ({"original": "originl"}, "no network 'originl'"),
     ):
@@ -483,7 +483,7 @@ def test_which_networks():
 def test_no_original_among_several(tmp_path):
     two = '[networks.found]\ncircuit = "found.cir"\n[networks.new]\ncircuit = "../original.cir"\n'
     speaker = edited(tmp_path, networks=two)
-    with pytest.raises(OptionError, match="--original NAME, of found, new"):
+    with pytest.raises(OptionError, match="as marked by original, of found, new"):
         study_condition(speaker, F)
     named = study_condition(speaker, F, original="new")
     np.testing.assert_array_equal(named.total_difference_db, LEFT.total_difference_db)

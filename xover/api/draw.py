@@ -15,9 +15,7 @@ if TYPE_CHECKING:
     from xover.speaker import Speaker
 
 # By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
-_DRAWN_BY: Final = {
-    "studies.aged.condition.study.ConditionStudy": "condition.draw_condition",
-}
+_DRAWN_BY: Final[dict[str, str]] = {}
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 
 

@@ -9,51 +9,17 @@ from typing import TYPE_CHECKING, Literal
 from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.errors import OptionError
+from xover.studies.aged.condition import condition
 from xover.studies.aged.verify import pair, verify
-from xover.studies.options import frequencies
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
-    from xover.studies.aged.condition.study import ConditionStudy
     from xover.studies.aged.infer.result import InferStudy
 
 
 class WhatAgeHasDone(Opened):
     """Questions to what was measured."""
 
-    def condition(
-        self,
-        *,
-        found: str | None = None,
-        original: str | None = None,
-        assume: bool = False,
-        limit_db: float = 1.0,
-        frequency_hz: ArrayLike | None = None,
-    ) -> ConditionStudy:
-        """How far has age moved it, and which part did it?
-
-        Parameters
-        ----------
-        found, original : names of the networks as measured and as marked; by default `found` and `original`.
-        assume : look at drift usual for each part, whatever was found.
-        limit_db : how far a drive or the sum may change, dB.
-        frequency_hz : (n,) rising, Hz; by default 20 Hz to 20 kHz, 48 in an octave.
-
-        Raises
-        ------
-        OptionError, InputError, NoSolutionError.
-
-        Example
-        -------
-        >>> speaker.condition().conclusion
-        """
-        from xover.studies.aged.condition.study import study_condition
-
-        if not limit_db > 0:
-            raise OptionError(f"limit_db is {limit_db:g}", "give decibels above 0, such as 1")
-        grid = frequencies(frequency_hz)
-        return study_condition(self.speaker, grid, found=found, original=original, assume=assume, limit_db=limit_db)
+    condition = asks(condition)
 
     def infer(
         self,

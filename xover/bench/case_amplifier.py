@@ -11,7 +11,7 @@ from xover.bench.case import Case, CaseCaution
 from xover.bench.sweep_checks import is_short
 from xover.bench.words import and_words, capital
 from xover.quantity import Kind, format_quantity, hertz, ohms
-from xover.studies.aged.condition.cautions import VALVES_OHM
+from xover.studies.aged.condition.words import VALVES_OHM
 from xover.studies.change.bypass.result import Gravity
 from xover.studies.desk.check.amplifier import amplifier_findings
 from xover.studies.desk.check.findings import Severity

@@ -15,7 +15,7 @@ from xover.errors import NoSolutionError
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.parts.kinds import PartKind, kind_of
 from xover.speaker import Speaker
-from xover.studies.aged.condition.cautions import PCB
+from xover.studies.aged.condition.words import PCB
 from xover.studies.bears.stress.cautions import HOT_W
 from xover.studies.change.bypass.result import Gravity
 from xover.studies.desk.check.network import dc_drive

@@ -15,8 +15,8 @@ from xover.network import Network
 from xover.parts.kinds import PartKind, kind_of
 from xover.readable import Readable
 from xover.speaker import Speaker
-from xover.studies.aged.condition.cautions import METER
 from xover.studies.aged.condition.parts import same_wiring
+from xover.studies.aged.condition.words import METER
 
 METER_WORDS: Final = (
     "no meter's tolerance is stated: hand-held ones read values to 1 % or so and resistances to 0.1 ohm, and a sweep "

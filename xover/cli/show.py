@@ -42,12 +42,12 @@ def render(blocks: Iterable[Block]) -> None:
     """An answer as it was told, on a terminal."""
     notes = []
     for block in blocks:
-        if getattr(block, "apart", False):
-            typer.echo()
         match block:
             case Head():
                 show_heading(block.words)
             case Text():
+                if block.apart:
+                    typer.echo()
                 show_text(block.words, "" if block.flush else "  ")
             case Gap():
                 typer.echo()

@@ -62,7 +62,7 @@ def draw_condition(study: ConditionStudy) -> Figure:
     """
     whole = _whole(study)
     single = _single(study, len(whole))
-    what = _sum_word(study)
+    what = study.sum_word
     panels = [Panel(f"Change of the drives and of the {study.of_sum}, dB", 5.0)]
     if single:
         panels.append(Panel(f"Change of the {what} by one part at a time, all others as marked, dB", 4.0))
@@ -111,10 +111,10 @@ def _whole(study: ConditionStudy) -> list[_Curve]:
             )
     if envelope is None:
         total, worst = study.total_difference_db, study.total_worst
-        return [*curves, _Curve("sum", _sum_word(study), total, total, (worst,), SUM)]
+        return [*curves, _Curve("sum", study.sum_word, total, total, (worst,), SUM)]
     marks = (envelope.total_highest, envelope.total_lowest)
     low, high = envelope.total_low_db, envelope.total_high_db
-    return [*curves, _Curve("sum", _sum_word(study), low, high, marks, ENVELOPE)]
+    return [*curves, _Curve("sum", study.sum_word, low, high, marks, ENVELOPE)]
 
 
 def _spans(envelope: DriftEnvelope) -> dict[str, Float]:
@@ -151,10 +151,6 @@ def _single(study: ConditionStudy, taken: int) -> list[_Curve]:
         )
         for i, p in enumerate(parts)
     ]
-
-
-def _sum_word(study: ConditionStudy) -> str:
-    return "sum" if study.of_sum == "sum" else "highest sum"
 
 
 def _line(study: ConditionStudy) -> str:

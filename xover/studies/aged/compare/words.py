@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.blocks import Block, Facts, Head, Table, Text, fact, plain_table
+from xover.blocks import Block, Facts, Gap, Head, Table, Text, fact, plain_table
 from xover.rounded import db, degrees, hertz
 from xover.studies.aged.compare.study import Comparison
 
@@ -35,6 +35,7 @@ def tell(c: Comparison) -> Iterator[Block]:
             ),
         )
     )
+    yield Gap()
     yield _octaves(c)
     if c.phase_difference_deg is not None:
         yield Text("deg: difference of phase at the octave's centre, as it is.")
@@ -71,7 +72,7 @@ def _octaves(c: Comparison) -> Table:
         words = [f"* {o.words}" if o.audible else "" for o in known]
         width = max(20, *map(len, words))
         columns["beyond the threshold"] = [f"{w:<{width}}" for w in words]
-    return plain_table(list(columns), list(zip(*columns.values(), strict=True)), apart=True)
+    return plain_table(list(columns), list(zip(*columns.values(), strict=True)))
 
 
 def _percent(change_db: float) -> str:

@@ -111,7 +111,7 @@ class PartCondition:
             return f"{words} of {limit}"
         if self.drift is not None and abs(self.drift) > tolerance:
             words = words.replace("drifted", f"drifted beyond {limit}")
-        if "lossy" in words and isinstance(self.found, Capacitor):
+        if self.verdict in (Verdict.LOSSY, Verdict.DRIFTED_AND_LOSSY) and isinstance(self.found, Capacitor):
             at = max(LOSS_AT_HZ, key=lambda hz: _ratio(*self.series_ohm(hz)))
             then, now = self.series_ohm(at)
             words += f" ({ohms(now or 0.0)} at {hertz(at)}, originally {ohms(then or 0.0)})"

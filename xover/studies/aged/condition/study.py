@@ -13,8 +13,9 @@ from xover.acoustic.audibility import audibility
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
 from xover.amplifier.load import LoadReading, read_load
 from xover.curve import Complex, Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network
+from xover.plain import fields_of
 from xover.readable import Readable
 from xover.sound.candidate_sums import (
     Rows,
@@ -30,12 +31,12 @@ from xover.sound.changes import HEARD_DB, Worst
 from xover.sound.prediction import Sound, sound_of
 from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, Pair, clashing_names, find_blame
-from xover.studies.aged.condition.cautions import condition_warnings
 from xover.studies.aged.condition.envelope import DriftEnvelope, drift_envelope
 from xover.studies.aged.condition.parts import ROUNDING, PartCondition, compare_parts, same_wiring
 from xover.studies.aged.condition.words import (
     assumed_conclusion,
     assumed_sentence,
+    condition_warnings,
     effect,
     found_conclusion,
     found_sentence,
@@ -76,7 +77,7 @@ class ConditionStudy(Readable):
     band_hz : where the largest changes are looked for.
     parts : as marked and as found.
     drive_difference_db, drive_difference_deg : (n,) found less original by driver's key; NaN where not known.
-    total_difference_db : (n,) the same of the sum. of_sum : what the sum is.
+    total_difference_db : (n,) the same of the sum. coherent : it is one; else the highest that any timing allows.
     drive_worst, total_worst : the largest in the band; of a drive, where it lies within 20 dB of its highest.
     near : (n,) where a drive lies within 20 dB of its highest, in either network, by key.
     loads, crossovers : then and now.
@@ -95,7 +96,7 @@ class ConditionStudy(Readable):
     drive_difference_db: Mapping[str, Float]
     drive_difference_deg: Mapping[str, Float]
     total_difference_db: Float
-    of_sum: str
+    coherent: bool
     drive_worst: Mapping[str, Worst]
     total_worst: Worst
     near: Mapping[str, Rows] = field(repr=False)
@@ -107,6 +108,21 @@ class ConditionStudy(Readable):
     limit_db: float
     limits_broken: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def of_sum(self) -> str:
+        """What the sum is."""
+        return of_sum(self.coherent)
+
+    @property
+    def sum_word(self) -> str:
+        """The same in a word or two."""
+        return "sum" if self.coherent else "highest sum"
+
+    @property
+    def within_limit(self) -> bool:
+        """Whether the limit holds."""
+        return not self.limits_broken
 
     @property
     def evidence(self) -> str:
@@ -121,7 +137,7 @@ class ConditionStudy(Readable):
     @property
     def sentences(self) -> tuple[str, ...]:
         """What each part does and whether to leave it, most to blame first."""
-        of_sum = "sum" if self.of_sum == "sum" else "highest sum"
+        of_sum = self.sum_word
         if self.envelope is not None:
             return tuple(assumed_sentence(part, self.envelope, of_sum) for part in self.ranked)
         said = [found_sentence(part, self.blame, of_sum) for part in self.ranked]
@@ -143,36 +159,19 @@ class ConditionStudy(Readable):
         return found_conclusion(self.total_worst, self.drive_worst, self.of_sum, changed)
 
     def plain(self) -> dict[str, Any]:
-        """The blueprint's shape with added keys; SI values, null where a part or a figure is missing."""
-        return {
-            "title": self.title,
-            "original": self.original,
-            "found": self.found,
+        """Its fields, what is told of the band in a summary; null where a part or a figure is missing."""
+        told = ("band_hz", "drive_worst", "conclusion", "sentences", "crossovers", "limit_db", "limits_broken")
+        left = dict.fromkeys((*told, "coherent", "near", "total_worst", "loads"))
+        return fields_of(self, total_difference_db="sum_difference_db", **left) | {
             "evidence": self.evidence,
-            "parts": self.parts,
-            "wiring": self.wiring,
-            "frequency_hz": self.frequency_hz,
-            "drive_difference_db": self.drive_difference_db,
-            "drive_difference_deg": self.drive_difference_deg,
-            "sum_difference_db": self.total_difference_db,
             "sum_is": self.of_sum,
-            "summary": {
-                "band_hz": self.band_hz,
+            "summary": {name: getattr(self, name) for name in told}
+            | {
                 "drives_within_db": HEARD_DB,
-                "drive_worst": self.drive_worst,
                 "sum_worst": self.total_worst,
                 "audibility": audibility(self.total_worst.change),
-                "conclusion": self.conclusion,
-                "sentences": self.sentences,
                 "load": {load.channel: _plain_load(load) for load in self.loads},
-                "crossovers": self.crossovers,
-                "limit_db": self.limit_db,
-                "limits_broken": self.limits_broken,
             },
-            "blame": self.blame,
-            "blame_reason": self.blame_reason,
-            "envelope": self.envelope,
-            "warnings": self.warnings,
         }
 
 
@@ -242,7 +241,6 @@ def study_condition(
             )
     drive_worst = {} if now is None else {key: largest(frequency_hz, change[key], heard[key]) for key in heard}
     total_worst = largest(frequency_hz, total, inside)
-    of_sum = "sum" if coherent else "highest sum that any timing allows"
     return ConditionStudy(
         title=speaker.title,
         original=marked,
@@ -254,7 +252,7 @@ def study_condition(
         drive_difference_db=change,
         drive_difference_deg=turn,
         total_difference_db=total,
-        of_sum=of_sum,
+        coherent=coherent,
         drive_worst=drive_worst,
         total_worst=total_worst,
         near=near,
@@ -264,9 +262,14 @@ def study_condition(
         blame_reason=reason,
         envelope=envelope,
         limit_db=limit_db,
-        limits_broken=_broken(limit_db, of_sum, drive_worst, total_worst, envelope),
+        limits_broken=_broken(limit_db, of_sum(coherent), drive_worst, total_worst, envelope),
         warnings=condition_warnings(speaker, sounds, parts, coherent),
     )
+
+
+def of_sum(coherent: bool) -> str:
+    """What the sum of drives is."""
+    return "sum" if coherent else "highest sum that any timing allows"
 
 
 def choose_networks(speaker: Speaker, found: str | None, original: str | None, assume: bool) -> tuple[str, str | None]:
@@ -278,7 +281,7 @@ def choose_networks(speaker: Speaker, found: str | None, original: str | None, a
     InputError : there is no network.
     """
     if assume and found is not None:
-        raise OptionError("--found and --assume contradict each other", "leave one of them out")
+        raise OptionError(f"{named('found')} and {named('assume')} contradict each other", "leave one of them out")
     names = speaker.network_names
     if original is None:
         speaker.default_network()  # refuses a speaker without any
@@ -289,12 +292,13 @@ def choose_networks(speaker: Speaker, found: str | None, original: str | None, a
         else:
             raise OptionError(
                 f"{speaker.file.path} has no network 'original'",
-                f"name the one with the values as marked: --original NAME, of {', '.join(names)}",
+                f"name the one with the values as marked by {named('original')}, of {', '.join(names)}",
             )
     if not assume and found is None and "found" in names and original != "found":
         found = "found"
     if found == original:
-        raise OptionError(f"--found and --original are both '{found}'", "name two networks, or use --assume")
+        both = f"{named('found')} and {named('original')} are both '{found}'"
+        raise OptionError(both, f"name two networks, or use {named('assume')}")
     return original, found
 
 

@@ -1,24 +1,49 @@
-"""What age has done, in sentences: each part, and all together."""
+"""What age has done, in sentences: each part, and all together; what must be said beside it; and how it is told."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Final
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from xover.acoustic.audibility import audibility
+from xover.acoustic.crossover import CrossoverReading
+from xover.amplifier.load import LoadReading
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.network.parts import Capacitor, Resistor
+from xover.parts.kinds import SOURCE, PartKind
 from xover.quantity import hertz
+from xover.rounded import db, octave_centres, ohm
 from xover.sound.candidate_sums import size_of
-from xover.sound.changes import Worst
+from xover.sound.changes import HEARD_DB, Worst
+from xover.sound.prediction import Sound
+from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, PartBlame
-from xover.studies.aged.condition.envelope import DriftEnvelope
-from xover.studies.aged.condition.parts import PartCondition
+from xover.studies.aged.condition.envelope import DriftEnvelope, DriftRange, PartReach
+from xover.studies.aged.condition.parts import PartCondition, Verdict, same_wiring, signed_percent
+
+if TYPE_CHECKING:
+    from xover.studies.aged.condition.study import ConditionStudy
 
 LEAVE_IT_DB: Final = 0.25
 """Up to this a part is left alone: the step of the scale that level matching for a listening test asks for."""
 
 WORSE_DB: Final = 0.1
 """From so much more than now a repair is said to make things worse."""
+# PCBs were banned from new capacitors in or about 1979; the precautions are those that restorers give each other.
+PCB: Final = (
+    "paper capacitors: oil-filled ones made before 1980 or so may hold PCBs: do not open, burn or bin them; nitrile "
+    "gloves, a closed bag and the local route for hazardous waste"
+)
+# A multimeter read a new 4.7 uF non-polar part as 5.41 uF, reported with its LCR readings on a repair forum.
+METER: Final = (
+    "a multimeter reads lossy capacitors high (13 % in one reported case), so the drift may be the meter's: read "
+    "with an LCR meter in series mode, one end lifted, and give the card loss=R@F"
+)
+VALVES_OHM: Final = 0.5
+"""From this output resistance on, a change of the load is a change of the sound too."""
 
 
 def judged(effect_db: float, leave: str = "leave it") -> str:
@@ -110,3 +135,240 @@ def assumed_conclusion(envelope: DriftEnvelope, of_sum: str) -> str:
         f"Nothing was measured. Typical drift of all parts could move the {of_sum} by {said_change(low)} to "
         f"{said_change(high)} at most: {words}."
     )
+
+
+def condition_warnings(
+    speaker: Speaker, sounds: Sequence[Sound], parts: Sequence[PartCondition], coherent: bool
+) -> tuple[str, ...]:
+    """Warnings, the most pressing first.
+
+    Parameters
+    ----------
+    sounds : of the original network and, where there is one, of the found network.
+    """
+    said = [*_hazards(parts), *_meter(parts)]
+    if len(sounds) > 1:
+        said += [f"wired differently: {what}" for what in same_wiring(sounds[0].network, sounds[1].network)]
+    said += [f"{part.name}: {note}" for part in parts for note in part.notes]
+    said += _taken(parts)
+    if not coherent:
+        said.append(
+            "the timing between the drivers is not known, so the changes of the sum are those of the highest sum "
+            f"that any timing allows: {sounds[0].timing_reason}"
+        )
+    said += _network(speaker, sounds)
+    return tuple(dict.fromkeys(said))
+
+
+def _hazards(parts: Sequence[PartCondition]) -> list[str]:
+    names = [p.name for p in parts if p.kind is PartKind.PAPER]
+    return [f"{', '.join(names)}: {PCB}"] if names else []
+
+
+def _meter(parts: Sequence[PartCondition]) -> list[str]:
+    """Electrolytics that read high, unless their card has a loss at a frequency: only an LCR meter gives that."""
+    names = []
+    for p in parts:
+        found = p.found
+        if not isinstance(found, Capacitor) or p.kind is not PartKind.ELECTROLYTIC or p.drift is None:
+            continue
+        by_lcr = found.said("loss") is not None or "@" in (found.said("df") or "")
+        if p.drift > (p.tolerance or 0.0) and not by_lcr:
+            names.append(p.name)
+    return [f"{', '.join(names)}: {METER}"] if names else []
+
+
+def _taken(parts: Sequence[PartCondition]) -> list[str]:
+    said = []
+    measured = [p for p in parts if p.verdict is not Verdict.UNKNOWN]
+    names = [p.name for p in measured if p.tolerance_assumed and p.changed]
+    if names:
+        said.append(
+            f"no tol= on the original card of {', '.join(names)}: the usual one of its kind is taken ({SOURCE})"
+        )
+    unmeasured = [p for p in parts if p.verdict is Verdict.UNKNOWN]
+    if unmeasured:
+        said.append(f"nothing was measured: the drift of every part is the range usual for its kind ({SOURCE})")
+    names = [p.name for p in parts if p.kind_assumed and (p.changed or p in unmeasured)]
+    if names:
+        said.append(f"no card says of what kind {', '.join(names)} is: taken from its losses, add kind= or core=")
+    return said
+
+
+def _network(speaker: Speaker, sounds: Sequence[Sound]) -> list[str]:
+    said = []
+    if any(len(sound.network.channels) > 1 for sound in sounds):
+        said.append(
+            "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
+        )
+    said += [
+        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): its figures hold at low level only"
+        for sound in sounds
+        for part in sound.network.parts
+        if isinstance(part, Resistor) and part.is_lamp
+    ]
+    amplifier = speaker.amplifier
+    if amplifier is not None and (amplifier.output_ohm or 0.0) >= VALVES_OHM:
+        said.append(
+            f"the amplifier's output of {amplifier.output_ohm:g} ohm makes more sound changes of the changed load: "
+            "they are not in these figures, which hold for an ideal source"
+        )
+    said += [gap.note for sound in sounds for gap in sound.total.gaps]
+    said += [note for sound in sounds for name in sound.network.driver_names for note in speaker.drivers[name].notes]
+    return said
+
+
+_SHORT: Final = {
+    Verdict.WITHIN: "in tolerance",
+    Verdict.DRIFTED_AND_LOSSY: "drifted, lossy",
+    Verdict.REPLACED: "other kind",
+    Verdict.MISSING: "missing now",
+    Verdict.ADDED: "added",
+}
+"""Verdicts in as many letters as a column has, where those of the verdict are more."""
+
+
+def tell(study: ConditionStudy, strict: bool = False) -> Iterator[Block]:
+    """What age has done as a person reads it; with `strict` whether the limit holds too."""
+    yield from _found(study) if study.envelope is None else _assumed(study, study.envelope)
+    if strict:
+        yield Head(f"Limit of {study.limit_db:g} dB")
+        yield from map(Text, study.limits_broken or ("holds",))
+
+
+def _found(study: ConditionStudy) -> Iterator[Block]:
+    yield Head(f"{study.title}: '{study.found}' against '{study.original}', how far age has moved it")
+    yield Text(study.conclusion)
+    yield Head("Parts, as marked and as found")
+    columns = ["part", "kind", "marked", "found", "drift", "ohm, 1 kHz", "verdict"]
+    yield plain_table(columns, [_part_row(part) for part in study.parts])
+    yield Text(
+        "ohm, 1 kHz: series resistance of capacitors and coils, then > now. Readings count only if one end of the "
+        "part was lifted."
+    )
+    yield Head(f"What it does, from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])} at most")
+    yield from _effects(study)
+    yield Gap()
+    f, rows = study.frequency_hz, []
+    for centre in octave_centres(float(f[0]), float(f[-1])):
+        row = int(np.argmin(np.abs(np.log(f / centre))))
+        drives = [(db(float(v[row]), 2, True), study.near[key][row]) for key, v in study.drive_difference_db.items()]
+        total = db(float(study.total_difference_db[row]), 2, True)
+        rows.append([f"{centre:g}", *(text if near else f"({text})" for text, near in drives), total])
+    yield plain_table(["Hz", *study.drive_difference_db, study.sum_word], rows)
+    yield Text(
+        f"dB; in brackets where the drive lies {HEARD_DB:g} dB or more below its highest: the most is not looked "
+        "for there."
+    )
+    yield Head("Which part did it")
+    if study.blame is None:
+        yield Text(f"{study.blame_reason[0].upper()}{study.blame_reason[1:]}.")
+    else:
+        yield from _blamed(study.blame, study.sum_word)
+    yield Gap()
+    as_marked = [p.name for p in study.parts if not p.changed]
+    for number, sentence in enumerate(study.sentences[: len(study.sentences) - len(as_marked)], 1):
+        yield fact(f"{number}.", sentence, 3)
+    if as_marked:
+        yield fact("", f"{', '.join(as_marked)}: as marked: leave {'it' if len(as_marked) == 1 else 'them'}", 3)
+
+
+def _part_row(part: PartCondition) -> list[str]:
+    drift = "-" if part.drift is None else "0" if part.drift == 0 else signed_percent(part.drift)
+    then, now = part.series_ohm(1000.0)
+    series = "-" if then is None and now is None else ohm(then, 2) if then == now else f"{ohm(then, 2)} > {ohm(now, 2)}"
+    verdict = _SHORT.get(part.verdict, str(part.verdict))
+    return [part.name, str(part.kind), part.shown_original, part.shown_found, drift, series, verdict]
+
+
+def _effects(study: ConditionStudy) -> Iterator[Block]:
+    for key, worst in study.drive_worst.items():
+        yield fact(f"drive of {key}", said_change(worst))
+    if study.drive_worst and not math.isnan(study.total_worst.change):
+        yield fact(study.sum_word, f"{said_change(study.total_worst)}: {audibility(study.total_worst.change)}")
+    for load in study.loads:
+        now = "" if load.now is None else f"; now {_lowest(load.now)}"
+        yield fact("load" if len(study.loads) == 1 else f"load, {load.channel}", f"lowest {_lowest(load.then)}{now}")
+    for crossover in study.crossovers:
+        readings = [r for r in (crossover.then, crossover.now) if r is not None]
+        if all(r.frequency_hz is not None for r in readings):
+            where = f"{' + '.join(crossover.then.lower)} to {' + '.join(crossover.then.upper)}"
+            yield fact("crossover", f"{where} {'; now '.join(map(_crossover, readings))}")
+
+
+def _crossover(reading: CrossoverReading) -> str:
+    depth = reading.null_depth_db
+    return f"at {hertz(reading.frequency_hz or 0.0)}{'' if depth is None else f', reversed null {db(depth)} dB deep'}"
+
+
+def _lowest(reading: LoadReading) -> str:
+    return (
+        f"{ohm(reading.minimum_ohm, 2)} ohm at {hertz(reading.minimum_at_hz)}, "
+        f"EPDR {ohm(reading.lowest_epdr_ohm, 2)} ohm at {hertz(reading.lowest_epdr_at_hz)}"
+    )
+
+
+def _blamed(blame: Blame, what: str) -> Iterator[Block]:
+    rows = []
+    for p in blame.parts:
+        key, drive = p.most_moved
+        share = "-" if p.share is None else f"{100.0 * p.share:.0f} %"
+        rows.append([p.name, *_at(p.alone), key, db(drive.change, 2, True), *_at(p.remains), share])
+    yield plain_table(["part", "alone dB", "at", "driver", "drive dB", "left dB", "at", "share"], rows)
+    shared = blame.parts[0].share is not None
+    of_shares = f"; share: of the rms change of {db(blame.rms_db, 2)} dB (Shapley value)" if shared else ""
+    yield Text(
+        f"alone: the {what} with this part aged, all others as marked; driver: the one that this moves most; left: "
+        f"what remains of the {what}'s change once this part alone is put right{of_shares}."
+    )
+    if not shared:
+        yield Text(f"{blame.share_method[0].upper()}{blame.share_method[1:]}.")
+    if not math.isnan(blame.interaction.change) and len(blame.parts) > 1:
+        yield Text(f"Added up, the single effects miss the whole by {said_change(blame.interaction)} at most.")
+
+
+def _at(worst: Worst) -> tuple[str, str]:
+    return "0" if worst.change == 0 else db(worst.change, 2, True), hertz(worst.at_hz)
+
+
+def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
+    yield Head(f"{study.title}: '{study.original}', how far age may have moved it (assumed, nothing measured)")
+    yield Text(study.conclusion)
+    yield Head("Parts, and the drift usual for their kind (common practice, no published source)")
+    known = not math.isnan(envelope.total_lowest.change)
+    marked = {part.name: part.shown_original for part in study.parts}
+    columns = [f"{study.sum_word}, dB", "to"] if known else ["driver", "dB"]
+    rows = [_reach_row(p, marked[p.name], known) for p in envelope.parts]
+    yield plain_table(["part", "kind", "marked", "drift", "loss to", *columns], rows)
+    yield Text("dB: what this part alone could do, all others as marked.")
+    yield Head(f"What all together could do, from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
+    ends = {f"drive of {key}": (low, envelope.drive_highest[key]) for key, low in envelope.drive_lowest.items()}
+    if known:
+        ends[study.sum_word] = (envelope.total_lowest, envelope.total_highest)
+    for what, (low, high) in ends.items():
+        yield fact(what, f"{said_change(low)} to {said_change(high)}")
+    yield fact("load", "; ".join(f"as marked, lowest {_lowest(load.then)}" for load in study.loads))
+    yield fact("tried", envelope.method)
+    worth = [p.name for p in envelope.parts if not p.effect_db <= LEAVE_IT_DB]  # not known counts
+    if worth:
+        yield Head("What to measure first")
+    for number, sentence in enumerate(study.sentences[: len(worth)], 1):
+        yield fact(f"{number}.", sentence, 3)
+    others = [part.name for part in study.parts if part.name not in worth]
+    if others:
+        yield Gap()
+        yield Text(f"Not worth measuring, {LEAVE_IT_DB:g} dB or less each: {', '.join(others)}.")
+
+
+def _reach_row(p: PartReach, marked: str, known: bool) -> list[str]:
+    ranges = {r.ending: r for r in p.ranges}
+    value, df, dcr = (ranges.get(ending) for ending in ("", "_df", "_dcr"))
+    drift = "-" if value is None else f"{_percent(value, value.low)}..{_percent(value, value.high)} %"
+    loss = f"df {df.high:.3g}" if df is not None else f"{dcr.high:.3g} ohm" if dcr is not None else "-"
+    key, drive = p.most_moved
+    effect = [db(w.change, 2, True) for w in (p.lowest, p.highest)] if known else [key, db(drive.change, 2, True)]
+    return [p.name, str(p.kind), marked, drift, loss, *effect]
+
+
+def _percent(of: DriftRange, value: float) -> str:
+    return f"{100 * (value / of.marked - 1):+.0f}"
