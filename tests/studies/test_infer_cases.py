@@ -208,11 +208,11 @@ def test_a_shared_error_of_all_sweeps_is_hidden_unless_it_is_allowed_for():
     scaled = infer_network(PAD, curves, [high], jig=Jig(lead_ohm=0.0))
     assert scaled.part("L1").own.value / plain.part("L1").own.value == pytest.approx(1.02, abs=0.002)
     assert scaled.part("C2").own.value / plain.part("C2").own.value == pytest.approx(1 / 1.02, abs=0.003)
-    assert any("--scale" in w for w in scaled.warnings)
+    assert any("a scale error of 1 %" in w for w in scaled.warnings)
     told = infer_network(PAD, curves, [high], jig=Jig(lead_ohm=0.0, scale_sd=0.02))
     allowed = told.part("L1").own
     assert allowed.low < value_of(true.part("L1")) < allowed.high
-    assert not any("--scale" in w for w in told.warnings)
+    assert not any("a scale error of 1 %" in w for w in told.warnings)
 
 
 def test_leads_are_found_or_taken_as_stated():
@@ -276,4 +276,4 @@ def test_priors_widen_and_narrow():
     assert width(Prior.USUAL) < width(Prior.ANY) < width(Prior.NONE)
     strange = replace(PAD, parts=tuple(replace(p, henry=1.6e-3) if p.name == "L2" else p for p in PAD.parts))
     told = infer_network(PAD, CURVES, [measured(strange, DRIVERS, WIDE, random)], prior=Prior.USUAL)
-    assert any("--prior any" in w for w in told.warnings)
+    assert any("use the prior 'any'" in w for w in told.warnings)

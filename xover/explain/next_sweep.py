@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from xover.explain.model import SweepModel, network_for
 from xover.explain.problem import Problem, SweepRows
 from xover.explain.starts import thinned
 from xover.explain.sweeps import Where
+from xover.plain import fields_of
 
 # Rows in an octave that the expectation is worked out on.
 _ROWS: Final = 12
@@ -46,6 +47,10 @@ class NextSweep:
     def helps(self) -> bool:
         """Whether it narrows the widest interval noticeably."""
         return self.after < HELPS * self.before
+
+    def plain(self) -> dict[str, Any]:
+        """Without the single parts."""
+        return fields_of(self, by_part=None)
 
 
 def next_sweeps(found: Fit, scale: float = 1.0) -> tuple[NextSweep, ...]:

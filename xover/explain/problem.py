@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
-from xover.errors import InputError, OptionError
+from xover.errors import InputError, OptionError, named
 from xover.explain.model import SweepModel, network_for
 from xover.explain.noise import FLOOR, Noise, smoothness_noise
 from xover.explain.sweeps import Sweep, Where
@@ -247,7 +247,7 @@ def _channel(network: Network, name: str | None) -> str:
     if name not in names:
         raise OptionError(
             "the network has several channels" if name is None else f"the network has no channel '{name}'",
-            "say with --channel where the sweep was made: " + ", ".join(names),
+            f"say by {named('channel')} where the sweep was made: {', '.join(names)}",
         )
     return name
 

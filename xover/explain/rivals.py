@@ -10,7 +10,7 @@ import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from xover.explain.topology_test import TopologyTest, judge_topology
 from xover.explain.unknowns import Prior, unknowns
 from xover.network import Network
 from xover.network.parts import Part, Resistor, value_of
+from xover.plain import fields_of
 
 # An open joint; any impedance of a crossover is a millionth of it.
 OPEN_OHM: Final = 1e9
@@ -114,6 +115,12 @@ class Rival:
     test: TopologyTest
     tied: bool
     fit: Fit
+
+    def plain(self) -> dict[str, Any]:
+        """The network in words, its fault, and what speaks for it."""
+        of = self.neighbour
+        told = {"network": of.words, "fault": of.fault, "parts": of.parts, "fits": self.test.fits}
+        return told | fields_of(self, neighbour=None, test=None, fit=None)
 
 
 def try_rivals(

@@ -14,7 +14,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "formula": "",
         "sensitivity": "studies.does.sensitivity",
     },
-    "What age has done": {"infer": "", "condition": "studies.aged.condition"},
+    "What age has done": {"infer": "studies.aged.infer", "condition": "studies.aged.condition"},
     "What it bears": {
         "stress": "studies.bears.stress",
         "lamps": "studies.bears.lamps",

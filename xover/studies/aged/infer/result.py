@@ -15,6 +15,7 @@ from xover.explain.topology_test import TopologyTest
 from xover.explain.unknowns import Prior
 from xover.network.adjoint import ParameterKind
 from xover.parts.kinds import PartKind
+from xover.plain import fields_of
 from xover.readable import Readable
 
 
@@ -39,8 +40,7 @@ class Inferred:
 
     def plain(self) -> dict[str, Any]:
         """Without its kind."""
-        keys = ("value", "low", "high", "marked", "seen")
-        return {key: getattr(self, key) for key in keys}
+        return fields_of(self, kind=None)
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class InferredPart:
         return "inferred" if self.own.seen else "assumed"
 
     def plain(self) -> dict[str, Any]:
-        """The shape that the blueprint fixes, and more."""
+        """Those of its value, its losses, and more."""
         more = {"drift": self.drift, "kind": self.kind, "evidence": self.evidence, "losses": self.losses}
         return self.own.plain() | more
 
@@ -91,6 +91,12 @@ class Measurement:
     band_hz: tuple[float, float]
     outliers_hz: tuple[float, ...]
     causality: CausalityCheck
+
+    def plain(self) -> dict[str, Any]:
+        """Its fields, those of the noise among them."""
+        of = self.noise
+        noise = {"noise_magnitude": of.magnitude, "noise_phase_rad": of.phase_rad, "noise_source": of.source}
+        return noise | fields_of(self, noise=None)
 
 
 @dataclass(frozen=True)
@@ -147,61 +153,13 @@ class InferStudy(Readable):
         raise KeyError(name)
 
     def plain(self) -> dict[str, Any]:
-        """The shape that the blueprint fixes, and more."""
-        measured = self.measurement
-        return {
-            "title": self.title,
-            "network": self.network,
-            "sweeps": self.sweeps,
+        """Its fields, parts by name; the test of the topology as the fit that it judges."""
+        shape = fields_of(self, test=None, residual=None, confusions="not_told_apart", tried="rivals_tried")
+        return shape | {
             "parts": {part.name: part for part in self.parts},
             "topology_fits": self.topology_fits,
-            "numbers_given": self.numbers_given,
-            "noise": measured.noise.either,
-            "fit": {
-                "residual": self.residual,
-                "smooth_ratio": self.test.smooth_ratio,
-                "chance": self.test.chance,
-                "left_over": self.test.left_over,
-                "noise_factor": self.test.noise_factor,
-                "strangers": self.test.strangers,
-            },
-            "measurement": {
-                "noise_magnitude": measured.noise.magnitude,
-                "noise_phase_rad": measured.noise.phase_rad,
-                "noise_source": measured.noise.source,
-                "driver_noise": measured.driver_noise,
-                "gain": measured.gain,
-                "gain_error": measured.gain_error,
-                "lead_ohm": measured.lead_ohm,
-                "lead_error_ohm": measured.lead_error_ohm,
-                "rows": measured.rows,
-                "band_hz": measured.band_hz,
-                "outliers_hz": measured.outliers_hz,
-                "causality": measured.causality,
-            },
-            "prior": self.prior,
-            "not_told_apart": self.confusions,
-            "next_sweeps": [
-                {"where": s.where, "driver": s.driver, "widest": s.widest, "before": s.before, "after": s.after}
-                for s in self.next_sweeps
-            ],
-            "rivals": [
-                {
-                    "network": r.neighbour.words,
-                    "fault": r.neighbour.fault,
-                    "parts": r.neighbour.parts,
-                    "log_evidence": r.log_evidence,
-                    "residual": r.residual,
-                    "fits": r.test.fits,
-                    "tied": r.tied,
-                }
-                for r in self.rivals
-            ],
-            "rivals_tried": self.tried,
-            "headline": self.headline,
-            "sentences": self.sentences,
-            "warnings": self.warnings,
-            "netlist": self.netlist,
+            "noise": self.measurement.noise.either,
+            "fit": {"residual": self.residual} | fields_of(self.test),
         }
 
 

@@ -1,30 +1,31 @@
-"""Infer part values from sweeps."""
+"""Infer part values from sweeps, and write the network that has them."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
-from xover.curve import Curve
+from xover.curve import Curve, Float
 from xover.driver.kramers_kronig import check_causality
-from xover.errors import OptionError
-from xover.explain.estimate import Fit
+from xover.errors import NoSolutionError, OptionError, named
+from xover.explain.estimate import Fit, fit
 from xover.explain.identify import covariance, data_deviation, groups, is_seen
+from xover.explain.model import with_values
 from xover.explain.next_sweep import next_sweeps
-from xover.explain.problem import Jig, build_problem, driver_curves
+from xover.explain.problem import Jig, build_problem
 from xover.explain.rivals import Rival, left_over, try_rivals
 from xover.explain.starts import search
 from xover.explain.sweeps import Sweep
 from xover.explain.topology_test import judge_topology
 from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns
-from xover.network import Network
+from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
+from xover.network.netlist_text import netlist_text
 from xover.parts.kinds import kind_of
-from xover.speaker import Speaker
 from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
 from xover.studies.aged.infer.words import (
     confusion,
@@ -34,7 +35,6 @@ from xover.studies.aged.infer.words import (
     next_sentence,
     rivals_sentence,
 )
-from xover.studies.aged.infer.written import inferred_netlist
 
 # A logarithm known no better than this is not bounded: a factor of 20 either way.
 _UNBOUNDED: Final = 1.5
@@ -44,54 +44,18 @@ _APART: Final = 0.5
 _PULLED: Final = 2.5
 _LOSSES: Final = {ParameterKind.DCR: "dcr", ParameterKind.ESR: "esr", ParameterKind.DISSIPATION: "df"}
 
+# Digits that are written.
+_DIGITS: Final = 4
+_COUPLING_PLACES: Final = 6
+# Spread, as a share of the number, that holds an unknown where it is.
+_HELD: Final = 1e-6
+
+NOTES: Final = (
+    "evidence=inferred: the sweep shows it. evidence=marked: it does not, and the mark was left as it is.",
+    "evidence=assumed: it does not, and the mark does not go with the sweep.",
+)
+
 Progress = Callable[[float, str], None]
-
-
-def infer(
-    speaker: Speaker,
-    sweeps: Sequence[Sweep],
-    *,
-    network: str | None = None,
-    channel: str | None = None,
-    prior: Prior = Prior.ANY,
-    jig: Jig | None = None,
-    noise: float | None = None,
-    try_neighbours: bool = False,
-    force_numbers: bool = False,
-    progress: Progress | None = None,
-) -> InferStudy:
-    """Infer what each part of a network is worth from sweeps of the whole.
-
-    Parameters
-    ----------
-    sweeps : the first is told of in the measurement's figures.
-    network : the topology and the marked values; `original` if None, else the folder's default.
-    channel : where the sweeps were made, for a network of several channels.
-    noise : stated relative noise of a row; estimated from each sweep if None.
-    try_neighbours : fit the topology's neighbours even where it fits itself.
-    force_numbers : tell values even where the network does not fit.
-
-    Raises
-    ------
-    InputError, OptionError : as `build_problem` and `Speaker.network`.
-    NoSolutionError : the network has no unique solution.
-    """
-    name = network if network is not None else _default(speaker)
-    drawn = speaker.network(name)
-    return infer_network(
-        drawn,
-        driver_curves(speaker, drawn),
-        sweeps,
-        title=speaker.title,
-        name=name,
-        channel=channel,
-        prior=prior,
-        jig=jig,
-        noise=noise,
-        try_neighbours=try_neighbours,
-        force_numbers=force_numbers,
-        progress=progress,
-    )
 
 
 def infer_network(
@@ -109,9 +73,23 @@ def infer_network(
     force_numbers: bool = False,
     progress: Progress | None = None,
 ) -> InferStudy:
-    """As `infer`, with the network itself and the measured impedance of each of its drivers."""
+    """Infer what each part of a network is worth from sweeps of the whole.
+
+    Parameters
+    ----------
+    network : the topology and the marked values. drivers : the measured impedance of each of its drivers, by name.
+    sweeps : the first is told of in the measurement's figures.
+    channel : where the sweeps were made, for a network of several channels.
+    noise : stated relative noise of a row; estimated from each sweep if None.
+    try_neighbours : fit the topology's neighbours even where it fits itself.
+    force_numbers : tell values even where the network does not fit.
+
+    Raises
+    ------
+    InputError, OptionError : as `build_problem`. NoSolutionError : the network has no unique solution.
+    """
     if not sweeps:
-        raise OptionError("there is no sweep to infer from", "give one with --impedance FILE")
+        raise OptionError("there is no sweep to infer from", f"give one by {named('impedance')}")
     jig = Jig() if jig is None else jig
     read = [s if noise is None else s.with_noise(noise) for s in sweeps]
     sought = unknowns(network, prior)
@@ -171,10 +149,6 @@ def infer_network(
         ),
         netlist=netlist,
     )
-
-
-def _default(speaker: Speaker) -> str:
-    return "original" if "original" in speaker.network_names else speaker.default_network()
 
 
 def spread_factor(found: Fit) -> float:
@@ -249,7 +223,7 @@ def _cautions(found: Fit, jig: Jig, prior: Prior) -> list[str]:
     if jig.scale_sd == 0:
         out.append(
             "an error that this sweep and those of the drivers share does not show: all ohms and henries go with it, "
-            "farads against it; --scale 1% puts it into the intervals"
+            "farads against it; a scale error of 1 % puts it into the intervals"
         )
     if not found.problem.sweeps[0].sweep.curve.has_phase:
         out.append("the sweep has no phase: less is seen than could be")
@@ -260,9 +234,65 @@ def _cautions(found: Fit, jig: Jig, prior: Prior) -> list[str]:
     ]
     if pulled:
         out.append(
-            f"{listed(pulled)} lies far beyond what is usual, so that the prior pulls all values: use --prior any"
+            f"{listed(pulled)} lies far beyond what is usual, so that the prior pulls all values: use the prior 'any'"
         )
     guessed = sorted(n for n, s in found.problem.driver_noise.items() if s >= 0.015)
     if guessed:
         out.append(f"the impedance of {listed(guessed)} is noisy or not measured: intervals allow for that")
     return out
+
+
+def inferred_netlist(network: Network, found: Fit, seen: Sequence[bool], scale: float, title: str, note: str) -> str:
+    """Netlist text.
+
+    What the sweeps do not show is left as marked, and the rest fitted again to go with it; where the sweeps speak
+    against that, everything has its most plausible value.
+
+    Parameters
+    ----------
+    seen : for each unknown of the network. scale : of the residuals' standard deviation.
+    """
+    at, held = _as_marked(found, seen, scale)
+    sought = found.problem.sought
+    evidence = {
+        u.name: "inferred" if shows else "marked" if u.name in held else "assumed"
+        for u, shows in zip(sought, seen, strict=True)
+        if u.is_value
+    }
+    renewed = with_values(network, sought, at)
+    parts = tuple(_said(part, evidence[part.name]) if part.name in evidence else part for part in renewed.parts)
+    couplings = tuple(replace(c, k=round(c.k, _COUPLING_PLACES)) for c in renewed.couplings)
+    return netlist_text(replace(renewed, title=title, parts=parts, couplings=couplings), [note, *NOTES])
+
+
+def _as_marked(found: Fit, seen: Sequence[bool], scale: float) -> tuple[Float, frozenset[str]]:
+    """(u,) coordinates, and the names of what was left as marked."""
+    problem = found.problem
+    count = len(problem.sought)
+    kept = frozenset(u.name for u, shows in zip(problem.sought, seen, strict=True) if not shows and u.marked > 0)
+    if not kept:
+        return found.at[:count], kept
+    start = found.at.copy()
+    sought = list(problem.sought)
+    for place, unknown in enumerate(problem.sought):
+        if unknown.name in kept:
+            mark = float(np.log(unknown.marked)) if unknown.logarithmic else unknown.marked
+            start[place] = mark
+            sought[place] = replace(unknown, centre=mark, spread=_HELD * (1.0 if unknown.logarithmic else mark))
+    try:
+        again = fit(replace(problem, sought=tuple(sought)), start, rounds=1, row_weight=list(found.weights.row_weight))
+    except (NoSolutionError, np.linalg.LinAlgError):
+        return found.at[:count], frozenset()
+    # By chance, left where they truly are, so many would cost about their number; 95 % by the normal approximation.
+    may_cost = len(kept) + 1.645 * np.sqrt(2.0 * len(kept))
+    if (again.chi_square - found.chi_square) / scale**2 > may_cost:
+        return found.at[:count], frozenset()
+    return again.at[:count], kept
+
+
+def _said(part: Part, evidence: str) -> Part:
+    """Rounded, and without the tolerance that it had when it was new."""
+    names = ("ohm", "henry", "farad", "dcr_ohm", "esr_ohm", "dissipation_factor")
+    values: dict[str, Any] = {n: float(f"{getattr(part, n):.{_DIGITS}g}") for n in names if hasattr(part, n)}
+    fields = tuple((key, text) for key, text in part.fields if key not in ("tol", "evidence"))
+    return replace(part, fields=(*fields, ("evidence", evidence)), **values)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
+from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.explain.identify import Combination, Group
 from xover.explain.next_sweep import NextSweep
 from xover.explain.problem import is_factor
 from xover.explain.rivals import Fault, Rival
 from xover.explain.sweeps import Where
 from xover.explain.topology_test import TopologyTest
+from xover.explain.unknowns import PRIOR_WORDS
 from xover.network.adjoint import ParameterKind
 from xover.quantity import Kind, format_quantity, hertz
-from xover.studies.aged.infer.result import InferredPart, Measurement
+from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
 
 SHOWN_AS: Final = {
     ParameterKind.OHM: Kind.RESISTANCE,
@@ -122,11 +124,10 @@ def next_sentence(sweeps: Sequence[NextSweep], hidden: Sequence[str]) -> str | N
             Where.SHORTED: f"sweep the terminals once more with {best.driver} shorted (no amplifier connected)",
             Where.RATIO: f"measure the voltage at {best.driver} over the amplifier's, with its phase",
         }[best.where]
-        option = {Where.DISCONNECTED: "--disconnected", Where.SHORTED: "--shorted", Where.RATIO: "--ratio"}[best.where]
         if best.after < best.before:
             return (
-                f"To know more, {how} and give it as {option} {best.driver}=FILE: the widest interval is expected to "
-                f"shrink from +-{_percent(best.before)} to +-{_percent(best.after)} ({best.widest})"
+                f"To know more, {how} and give it as {best.where} {best.driver}=FILE: the widest interval is expected "
+                f"to shrink from +-{_percent(best.before)} to +-{_percent(best.after)} ({best.widest})"
             )
     if hidden:
         return f"No further sweep of this sort would show {listed(hidden)}: lift one end and measure"
@@ -200,3 +201,90 @@ def _outliers(at_hz: Sequence[float]) -> str:
     if len(hum[mains]) >= max(1, count / 2):
         return f"{rows} apart and count less, most near multiples of {mains:g} Hz: mains hum"
     return f"{rows} apart from their neighbours and count less, such as at {hertz(at_hz[0])}"
+
+
+def tell(study: InferStudy) -> Iterator[Block]:
+    """The inference as a person reads it."""
+    yield Head(f"{study.title}: parts of '{study.network}', read from its terminals")
+    yield Text(f"{study.headline}.")
+    if study.numbers_given:
+        yield from _parts(study)
+    for sentence in study.sentences:
+        yield Text(f"{sentence}.")
+    if study.rivals:
+        yield from _rivals(study)
+    yield Head("The measurement")
+    yield from _measured(study.measurement, study.residual)
+    yield fact("beforehand", PRIOR_WORDS[study.prior])
+
+
+def _parts(study: InferStudy) -> Iterator[Block]:
+    yield Head("Parts, as marked and as they are now (95 % interval)")
+    rows = []
+    for part in study.parts:
+        own = part.own
+        marked, now, low, high = (said_value(v, own.kind) for v in (own.marked, own.value, own.low, own.high))
+        drift = f"{round(100 * part.drift) + 0:+d} %" if own.seen else "-"
+        now, seen = (now, "yes") if own.seen else (f"({now})", "no")
+        rows.append([part.name, str(part.kind), marked, now, low, high, drift, seen])
+    yield plain_table(["part", "kind", "marked", "now", "from", "to", "drift", "seen"], rows)
+    if not all(part.own.seen for part in study.parts):
+        yield Text("In brackets: not pinned down from here; such an interval rests on what was plausible beforehand.")
+    losses = {f"{part.name} {key}": loss for part in study.parts for key, loss in part.losses.items()}
+    rows = [
+        [name, *(said_value(v, loss.kind, 2) for v in (loss.marked, loss.value, loss.low, loss.high))]
+        for name, loss in losses.items()
+        if loss.seen
+    ]
+    hidden = [name for name, loss in losses.items() if not loss.seen]
+    if rows:
+        yield Head("Losses that show: resistance of coils, loss of capacitors")
+        yield plain_table(["loss", "marked", "now", "from", "to"], rows)
+    if hidden:
+        yield fact("losses not seen", ", ".join(hidden))
+    if study.confusions:
+        yield Head("What cannot be told apart from here")
+    for each in study.confusions:
+        yield Text(f"{each.sentence[0].upper()}{each.sentence[1:]}.")
+    yield Head("What next")
+
+
+def _rivals(study: InferStudy) -> Iterator[Block]:
+    yield Head(f"Networks one fault away, {study.tried} tried, best first")
+    several = sum(rival.tied for rival in study.rivals) > 1
+    rows = [
+        [
+            rival.neighbour.words,
+            f"{100 * rival.residual:.2f}",
+            "yes" if rival.test.fits else "no",
+            f"{rival.log_evidence:.{0 if rival.log_evidence < -100 else 1}f}",
+            "tie" if rival.tied and several else "",
+        ]
+        for rival in study.rivals
+    ]
+    yield plain_table(["network", "left over %", "fits", "ln evidence", ""], rows)
+    yield Text(
+        "left over: rms of what the fit leaves of |Z|. ln evidence: against the best; less than 3 apart is a tie."
+    )
+
+
+def _measured(measured: Measurement, residual: float) -> Iterator[Block]:
+    noise = measured.noise
+    phase = "" if math.isnan(noise.phase_rad) else f", {math.degrees(noise.phase_rad):.2f} degrees"
+    yield fact("noise of a row", f"{100 * noise.magnitude:.2f} %{phase}, from {noise.source}")
+    drivers = (f"{name} {100 * sigma:.2f} %" for name, sigma in measured.driver_noise.items())
+    yield fact("drivers' sweeps", ", ".join(drivers))
+    yield fact("left over", f"{100 * residual:.2f} % of |Z|, rms, magnitude and phase together")
+    if not math.isnan(measured.gain):
+        yield fact("gain", f"{measured.gain:.4f} +- {1.96 * measured.gain_error:.4f} of the drivers' sweeps")
+    fitted = measured.lead_error_ohm > 0
+    stated = f"{measured.lead_ohm:g} ohm, as stated"
+    yield fact(
+        "leads", f"{measured.lead_ohm:.3f} +- {1.96 * measured.lead_error_ohm:.3f} ohm, fitted" if fitted else stated
+    )
+    low, high = measured.band_hz
+    yield fact("rows", f"{measured.rows}, {hertz(low)} to {hertz(high)}, where every driver is known")
+    check = measured.causality
+    may_be = f"{100 * check.residual:.1f} % cannot be followed, {100 * check.tolerance:g} % may be"
+    judged = f"cannot be judged: {check.reason}"
+    yield fact("causal", judged if check.causal is None else f"{'yes' if check.causal else 'no'}: {may_be}")
