@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from xover.explain.least_squares import least_squares, posterior_covariance
+from xover.explain.fit import least_squares, posterior_covariance
 
 pytestmark = pytest.mark.outside
 

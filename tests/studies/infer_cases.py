@@ -11,8 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from xover.curve import Curve, Unit, log_grid
-from xover.explain.noise import smoothness_noise
-from xover.explain.sweeps import Sweep, Where
+from xover.explain.sweeps import Sweep, Where, smoothness_noise
 from xover.files.netlist import read_netlist
 from xover.network import Capacitor, Inductor, Resistor, build_network, solve, value_of
 

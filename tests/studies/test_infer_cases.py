@@ -27,8 +27,8 @@ from infer_cases import (
 
 from xover.curve import Curve, Unit, log_grid
 from xover.explain.problem import Jig
-from xover.explain.rivals import Fault, neighbours
 from xover.explain.sweeps import Where
+from xover.explain.topology import Fault, neighbours
 from xover.explain.unknowns import Prior
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, value_of

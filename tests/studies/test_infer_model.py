@@ -15,14 +15,11 @@ from infer_cases import aged, circuit, formula_drivers, measured
 
 from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
-from xover.explain.estimate import fit
-from xover.explain.f_tail import f_tail
-from xover.explain.least_squares import least_squares
-from xover.explain.model import with_values
+from xover.explain.fit import fit, least_squares
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Where
-from xover.explain.topology_test import cosines
-from xover.explain.unknowns import Prior, unknowns
+from xover.explain.topology import cosines, f_tail
+from xover.explain.unknowns import Prior, unknowns, with_values
 from xover.explain.weights import row_weights, whitener
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.curve import Curve, Unit, log_grid
-from xover.explain.noise import repeat_noise, rough_deviation, smoothness_noise
+from xover.explain.sweeps import repeat_noise, rough_deviation, smoothness_noise
 
 F = log_grid(10.0, 20e3, 48)
 SMOOTH = 6.0 + 4.0 * (1j * F / 1e3) ** 0.6 + 30.0 / (1 + 5j * (F / 50.0 - 50.0 / F))

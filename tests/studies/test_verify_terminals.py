@@ -10,9 +10,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from known_builds import SPEAKERS, catalogue, changed, with_fault
 
-from xover.explain.driver_drift import measured_driver
 from xover.explain.faults import FaultKind, fault_states, polarity_faults
-from xover.explain.terminals import NOMINAL, make_terminals
+from xover.explain.terminals import NOMINAL, make_terminals, measured_driver
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 

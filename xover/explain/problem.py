@@ -13,10 +13,8 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
-from xover.explain.model import SweepModel, network_for
-from xover.explain.noise import FLOOR, Noise, smoothness_noise
-from xover.explain.sweeps import Sweep, Where
-from xover.explain.unknowns import Unknown
+from xover.explain.sweeps import FLOOR, Noise, Sweep, Where, smoothness_noise
+from xover.explain.unknowns import SweepModel, Unknown, network_for
 from xover.network import Network
 from xover.network.adjoint import ParameterKind
 from xover.speaker import Speaker

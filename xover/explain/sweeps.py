@@ -1,4 +1,4 @@
-"""The sweeps that part values are inferred from, as rows of logarithms with their noise."""
+"""The sweeps that part values are inferred from, as rows of logarithms; and how noisy each is, told by itself."""
 
 from __future__ import annotations
 
@@ -6,13 +6,108 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
 from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError
-from xover.explain.noise import Noise, repeat_noise, smoothness_noise
 from xover.files.tables import read_impedance, read_response
+
+# Divided differences of these orders are tried: higher ones leave less of the curve, but need more rows.
+ORDERS: Final = (2, 3, 4, 5, 6)
+# Standard deviation over median absolute value, for the normal distribution.
+_MAD: Final = 1.4826
+# No sweep is trusted beyond this: interpolation between rows alone may cost as much.
+FLOOR: Final = 5e-4
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Random error of one row of a sweep, one standard deviation.
+
+    Attributes
+    ----------
+    magnitude : relative, of |Z|. phase_rad : radians; NaN where no phase was measured.
+    source : where the figures come from, in words.
+    """
+
+    magnitude: float
+    phase_rad: float
+    source: str
+
+    @property
+    def either(self) -> float:
+        """Root mean square of both, for noise that is taken as alike in all directions."""
+        if np.isnan(self.phase_rad):
+            return self.magnitude
+        return float(np.sqrt((self.magnitude**2 + self.phase_rad**2) / 2.0))
+
+    def floored(self, floor: float = FLOOR) -> Noise:
+        """Never below a floor."""
+        return Noise(max(self.magnitude, floor), max(self.phase_rad, floor), self.source)
+
+
+def smoothness_noise(curve: Curve) -> Noise:
+    """Estimate a sweep's noise from how far its rows leave a smooth curve.
+
+    Divided differences over ln f, scaled to the variance of one row; their median size is not moved by a few
+    outliers nor by a sharp peak. The order that finds least is taken: the lower ones still hold some of the curve.
+    On a sweep of few rows in an octave the curve itself counts as noise, so the figure is an upper bound there.
+
+    Robust difference estimators of noise: von Neumann (1941), Rice (1984), from memory; the order and the median are
+    common practice.
+
+    Returns
+    -------
+    NaN below 9 rows.
+    """
+    log = np.log(np.abs(curve.value)) + 1j * np.unwrap(np.angle(curve.value))
+    at = np.log(curve.frequency_hz)
+    return Noise(
+        rough_deviation(at, log.real),
+        rough_deviation(at, log.imag) if curve.has_phase else float("nan"),
+        "its smoothness",
+    )
+
+
+def rough_deviation(at: Float, value: Float, orders: Sequence[int] = ORDERS) -> float:
+    """Standard deviation of what is rough in (n,) values over (n,) rising places; NaN below 9 rows."""
+    if at.size < 9:
+        return float("nan")
+    sizes = []
+    for order in orders:
+        weight = _difference_weights(at, order)
+        rough = sum(weight[:, k] * value[k : value.size - order + k] for k in range(order + 1))
+        sizes.append(_MAD * float(np.median(np.abs(rough))))
+    return min(sizes)
+
+
+def _difference_weights(at: Float, order: int) -> Float:
+    """(n - order, order + 1) weights of divided differences, each row of unit length."""
+    rows = at.size - order
+    window = np.stack([at[k : rows + k] for k in range(order + 1)], axis=1)
+    apart = window[:, :, None] - window[:, None, :]
+    apart[:, np.arange(order + 1), np.arange(order + 1)] = 1.0
+    # Scaled by the window's width first, so that the products stay near one.
+    apart = np.where(np.eye(order + 1, dtype=bool), 1.0, apart / (window[:, -1:, None] - window[:, :1, None]))
+    weight = 1.0 / apart.prod(axis=2)
+    return np.asarray(weight / np.linalg.norm(weight, axis=1, keepdims=True))
+
+
+def repeat_noise(logs: Sequence[Complex], has_phase: bool) -> Noise:
+    """Noise of one sweep from (n,) complex logarithms of two or more sweeps of the same rows.
+
+    A gain that differs from sweep to sweep is taken out first (its median over the rows); the rest of the spread
+    about the mean of all sweeps is noise, and whatever drifted in between.
+    """
+    stack = np.stack(logs)
+    stack = stack - np.median(stack.real, axis=1, keepdims=True) - 1j * np.median(stack.imag, axis=1, keepdims=True)
+    free = (stack.shape[0] - 1) / stack.shape[0]
+    away = stack - stack.mean(axis=0)
+    # The median ignores hum that beats from sweep to sweep.
+    spread = [_MAD * float(np.median(np.abs(part))) / np.sqrt(free) for part in (away.real, away.imag)]
+    return Noise(spread[0], spread[1] if has_phase else float("nan"), f"{len(logs)} sweeps of the same")
 
 
 class Where(StrEnum):

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from xover.driver.kramers_kronig import CausalityCheck
-from xover.explain.next_sweep import NextSweep
-from xover.explain.noise import Noise
-from xover.explain.rivals import Rival
-from xover.explain.topology_test import TopologyTest
+from xover.explain.identify import NextSweep
+from xover.explain.sweeps import Noise
+from xover.explain.topology import Rival, TopologyTest
 from xover.explain.unknowns import Prior
 from xover.network.adjoint import ParameterKind
 from xover.parts.kinds import PartKind

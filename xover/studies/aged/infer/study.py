@@ -12,16 +12,12 @@ import numpy as np
 from xover.curve import Curve, Float
 from xover.driver.kramers_kronig import check_causality
 from xover.errors import NoSolutionError, OptionError, named
-from xover.explain.estimate import Fit, fit
-from xover.explain.identify import covariance, data_deviation, groups, is_seen
-from xover.explain.model import with_values
-from xover.explain.next_sweep import next_sweeps
+from xover.explain.fit import Fit, fit, search
+from xover.explain.identify import covariance, data_deviation, groups, is_seen, next_sweeps
 from xover.explain.problem import Jig, build_problem
-from xover.explain.rivals import Rival, left_over, try_rivals
-from xover.explain.starts import search
 from xover.explain.sweeps import Sweep
-from xover.explain.topology_test import judge_topology
-from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns
+from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
+from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns, with_values
 from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
 from xover.network.netlist_text import netlist_text

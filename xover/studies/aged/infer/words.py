@@ -7,12 +7,10 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
-from xover.explain.identify import Combination, Group
-from xover.explain.next_sweep import NextSweep
+from xover.explain.identify import Combination, Group, NextSweep
 from xover.explain.problem import is_factor
-from xover.explain.rivals import Fault, Rival
 from xover.explain.sweeps import Where
-from xover.explain.topology_test import TopologyTest
+from xover.explain.topology import Fault, Rival, TopologyTest
 from xover.explain.unknowns import PRIOR_WORDS
 from xover.network.adjoint import ParameterKind
 from xover.quantity import Kind, format_quantity, hertz

@@ -15,22 +15,33 @@ import numpy as np
 
 from xover.curve import Complex, Curve, Unit
 from xover.errors import InputError
-from xover.explain.driver_drift import MeasuredDriver
-from xover.explain.fault_fit import Fits, Sweep, apart, fit_states, foresee, log_miss
-from xover.explain.fault_setup import BAND_HZ, FLOOR, Bench, make_bench, noise_of
+from xover.explain.fault_fit import (
+    BAND_HZ,
+    FLOOR,
+    Bench,
+    Fits,
+    Sweep,
+    apart,
+    fit_states,
+    foresee,
+    log_miss,
+    make_bench,
+    noise_of,
+)
 from xover.explain.pair_changes import (
     AGED,
+    AgedDriver,
     Change,
     ChangeKind,
     ChangeState,
+    aged_drivers,
     freed,
     may_join,
     single_changes,
     to_join,
     together,
 )
-from xover.explain.pair_drivers import AgedDriver, aged_drivers
-from xover.explain.terminals import KnobKind, State, Terminals
+from xover.explain.terminals import KnobKind, MeasuredDriver, State, Terminals
 from xover.network import Network
 from xover.speaker import Speaker
 from xover.studies.aged.verify.result import ChangedValue, Explanation, PairStudy

@@ -11,8 +11,7 @@ import numpy as np
 
 from xover.acoustic.octave_bands import nominal_hz
 from xover.curve import Curve, Float, log_grid
-from xover.explain.fault_fit import Fits, apart, fit_states, log_miss
-from xover.explain.fault_setup import BAND_HZ, Bench, make_bench
+from xover.explain.fault_fit import BAND_HZ, Bench, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
 from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
