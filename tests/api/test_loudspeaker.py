@@ -245,7 +245,7 @@ def test_a_folder_is_started(tmp_path):
         (lambda s: s.stress(spectrum="white"), "give programme or pink"),
         (lambda s: s.compare("found", "original", of="drive"), "give sum or impedance"),
         (lambda s: s.compare("found", "orignal"), "did you mean original"),
-        (lambda s: s.infer("x.csv", prior="some"), "give any, usual or none"),
+        (lambda s: s.infer("x.csv", prior="some"), "did you mean none"),
         (lambda s: s.refresh(replace="wron"), "did you mean worn"),
         (lambda s: s.refresh(tolerance_db=0.0), "above 0"),
         (lambda s: s.redesign(slope="LR5"), "no crossover slope"),

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from xover.drawing.notebook import Figure
     from xover.speaker import Speaker
 
-# By the result's module and class: what it is drawn with. Nothing of it is loaded before something is drawn.
-_DRAWN_BY: Final[dict[str, str]] = {}
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 
 
@@ -47,15 +45,11 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
     kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
     if kind == _REDESIGN:
         return Figure(_redesign(result, number, speaker), type(result).__name__)
-    if kind not in _DRAWN_BY:
-        raise OptionError(
-            f"there is no figure of a {type(result).__name__}",
-            "give the result of predict, load, sensitivity, angles, condition, stress, tolerance, crosstalk, refresh, "
-            "redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
-        )
-    module, _, name = _DRAWN_BY[kind].partition(".")
-    function: Callable[[Any], Any] = getattr(import_module(f"xover.drawing.{module}"), name)
-    return Figure(function(result), type(result).__name__)
+    raise OptionError(
+        f"there is no figure of a {type(result).__name__}",
+        "give the result of predict, load, sensitivity, angles, condition, stress, tolerance, crosstalk, refresh, "
+        "redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
+    )
 
 
 def _declared() -> dict[str, str]:
