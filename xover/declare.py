@@ -20,7 +20,7 @@ from xover.errors import InputError, OptionError, named
 Function = TypeVar("Function", bound=Callable[..., Any])
 _FIGURE: Final = "figure"
 _UNITS: Final = ("db", "hz", "ohm", "f", "h", "v", "w", "m", "s", "deg", "mm")
-"""Units that end a parameter's name and not its flag: tolerance_db is --tolerance."""
+"""Units that end a parameter's name and not its flag: limit_db is --limit."""
 
 
 @dataclass(frozen=True)

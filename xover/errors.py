@@ -71,7 +71,7 @@ class InputError(XoverError):
 class OptionError(XoverError):
     """A fault in what was asked: what is wrong and what would be right.
 
-    A parameter stands in both as `named(parameter)`: each face spells it its own way, `--tolerance` or `tolerance_db`.
+    A parameter stands in both as `named(parameter)`: each face spells it its own way, `--limit` or `limit_db`.
     """
 
     def __init__(self, problem: str, remedy: str) -> None:

@@ -109,7 +109,6 @@ WATT: Final = Unit("W", _of(Kind.POWER), _general, "W")
 LENGTH: Final = Unit(
     "LENGTH", lambda text: metres(text, "a length", "give it with its unit, such as 25mm"), _general, "m"
 )
-METRE: Final = Unit("M", _of(Kind.LENGTH), _general, "m")
 SHARE: Final = Unit("SHARE", _share, lambda v: f"{100 * v:g}%")
 PERCENT: Final = Unit("PERCENT", _share, lambda v: f"{100 * v:g}%")
 COUNT: Final = Unit("N", _count, lambda v: f"{v:g}")

@@ -20,7 +20,7 @@ def ratio(tmp_path):
 
 def test_writes_a_table_that_other_commands_read(run, ratio, tmp_path):
     out = tmp_path / "z.csv"
-    done = run("jig", ratio, "--reference", "10", "-o", out)
+    done = run("jig", ratio, "--resistor", "10", "-o", out)
     assert done.status == 0, done.err
     assert "impedance = of a driver" in " ".join(done.out.split())
     assert max(len(line) for line in done.out.splitlines()) <= 80
@@ -28,14 +28,14 @@ def test_writes_a_table_that_other_commands_read(run, ratio, tmp_path):
     rows = np.loadtxt(out, delimiter=",", skiprows=1)
     np.testing.assert_allclose(rows[:, 1] * np.exp(1j * np.radians(rows[:, 2])), Z, rtol=1e-5)
     before = out.read_bytes()
-    again = run("jig", ratio, "--reference", "10", "-o", out)
+    again = run("jig", ratio, "--resistor", "10", "-o", out)
     assert again.status == 2
     assert "exists already" in again.err
     assert out.read_bytes() == before
 
 
 def test_json(run, ratio):
-    done = run("jig", ratio, "--reference", "10ohm", "--json")
+    done = run("jig", ratio, "--resistor", "10ohm", "--json")
     told = json.loads(done.out)
     np.testing.assert_allclose(told["impedance_ohm"], np.abs(Z), rtol=1e-5)
     assert told["across"] == "driver"
@@ -44,10 +44,10 @@ def test_json(run, ratio):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--reference", "0"], "--reference is 0; give a value above 0 ohm"),
-        (["--reference", "10", "--across", "speaker"], "give driver or resistor"),
-        (["--reference", "10", "--known", "ten.csv"], "write it as TABLE=OHM"),
-        (["--reference", "10", "--across", "resistor", "--known", "ten.csv=10"], "ten.csv"),
+        (["--resistor", "0"], "--resistor is 0; give a value above 0 ohm"),
+        (["--resistor", "10", "--across", "speaker"], "give driver or resistor"),
+        (["--resistor", "10", "--known", "ten.csv"], "write it as TABLE=OHM"),
+        (["--resistor", "10", "--across", "resistor", "--known", "ten.csv=10"], "ten.csv"),
     ],
 )
 def test_bad_input_is_one_line(run, ratio, arguments, words):

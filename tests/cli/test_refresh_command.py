@@ -60,8 +60,8 @@ def test_strict_tells_by_status_that_the_tolerance_is_not_kept(run, attic, tmp_p
     [
         (("--replace", "al"), "did you mean all"),
         (("--capacitors", "paper"), "film or any"),
-        (("--tolerance", "0"), "above 0"),
-        (("--tolerance", "nan"), "is not a number"),
+        (("--within", "0"), "above 0"),
+        (("--within", "nan"), "is not a number"),
         (("--reference", "orginal"), "--reference"),
         (("--network", "fuond"), "did you mean found"),
         (("--stock", "no-such.csv"), "no-such.csv"),

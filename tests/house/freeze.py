@@ -27,6 +27,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 LEFT, RIGHT = "examples/attic-two-way/left", "examples/attic-two-way/right"
@@ -40,6 +41,13 @@ SWEEP = {
 }
 STOCK = "--stock examples/stock.csv"
 LONGEST_S = 900
+RENAMED = {
+    ("refresh", "--tolerance"): "--within",
+    ("jig", "--reference"): "--resistor",
+    ("tolerance", "--match"): "--paired-to",
+    ("infer", "--gain"): "--gain-error",
+}
+"""Options that meant two things: in a tree that declares its questions they are asked by their new name."""
 
 
 @dataclass(frozen=True)
@@ -670,7 +678,8 @@ def child(run: Run, place: Path) -> int:
     os.chdir(place)
     from xover.cli.main import main
 
-    arguments = list(run.arguments)
+    new = find_spec("xover.declare") is not None
+    arguments = [RENAMED.get((run.family, a), a) if new else a for a in run.arguments]
     if run.family == "complete":
         os.environ.update(dict(run.environment), _XOVER_COMPLETE="complete_bash")
         arguments = []

@@ -29,7 +29,7 @@ def refresh(
         Literal["film", "any"], Ask("film, or any: new electrolytics of the list too.", one_of("film", "any"))
     ] = "film",
     tolerance_db: Annotated[
-        float, Ask("Largest change of a driver's level, 200 Hz to 20 kHz.", DB, above=0, high=6)
+        float, Ask("Largest change of a driver's level, 200 Hz to 20 kHz.", DB, "--within", above=0, high=6)
     ] = 0.1,
     frequency_hz: Frequencies = None,
     progress: Progress = quiet,

@@ -19,7 +19,7 @@ def jig(
     ratio: Annotated[
         str | Path, Ask("Second channel over first: frequency, dB, degrees.", Unit("TABLE", Path), place=True)
     ],
-    reference_ohm: Annotated[float, Ask("The resistor, as a meter reads it, such as 10.", OHM, above=0)],
+    reference_ohm: Annotated[float, Ask("The resistor, as a meter reads it, such as 10.", OHM, "--resistor", above=0)],
     *,
     across: Annotated[
         Literal["driver", "resistor"],
@@ -38,7 +38,7 @@ def jig(
     a sweep is loud where you do not expect it, and a tweeter wants little. What is written is a table that
     speaker.toml can name.
 
-    Example: xover jig ratio.csv --reference 10 --both both.csv --known ten.csv=10 -o woofer-impedance.csv
+    Example: xover jig ratio.csv --resistor 10 --both both.csv --known ten.csv=10 -o woofer-impedance.csv
 
     >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
     """

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 from xover.declare import Ask, question
 from xover.studies.options import Frequencies, Network, frequencies
-from xover.units import DEGREES, METRE, listed
+from xover.units import DEGREES, LENGTH, listed
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
@@ -24,7 +24,7 @@ def angles(
     vertical_deg: Annotated[Sequence[float], Ask("Angles above (+) and below (-) the axis.", _ANGLES)] = VERTICAL_DEG,
     horizontal_deg: Annotated[Sequence[float], Ask("Angles to the right (+) and left (-).", _ANGLES)] = HORIZONTAL_DEG,
     distance_m: Annotated[
-        float | None, Ask("To the microphone, metres [default: speaker.toml, else 1 m].", METRE)
+        float | None, Ask("To the microphone, such as 2m [default: speaker.toml, else 1 m].", LENGTH)
     ] = None,
     frequency_hz: Frequencies = None,
 ) -> "OffAxisStudy":
