@@ -49,7 +49,7 @@ def asked(*arguments):
             lambda s: s.verify(s.folder / "terminals-rebuilt.csv", network="original"),
         ),
         (
-            "infer LEFT --impedance LEFT/terminals-found.csv --prior usual --gain 2%",
+            "infer LEFT --impedance LEFT/terminals-found.csv --prior usual --gain-error 2%",
             lambda s: s.infer(s.folder / "terminals-found.csv", prior="usual", gain_error=0.02),
         ),
     ],

@@ -126,7 +126,7 @@ def test_repeats_and_more_sweeps(run, attic):
         (("--shorted", "tweeter=no-such.csv"), "no-such.csv"),
         (("--noise", "2"), "--noise is 2"),
         (("--noise", "x"), "--noise"),
-        (("--gain", "-1%"), "--gain"),
+        (("--gain-error", "-1%"), "--gain-error"),
         (("--scale", "nan"), "--scale"),
         (("--lead-ohm", "-1"), "--lead-ohm"),
         (("--network", "orginal"), "did you mean original"),

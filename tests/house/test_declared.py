@@ -35,7 +35,7 @@ def test_every_command_is_declared():
     assert set(HOMES) <= {n for group in GROUPS.values() for n in group}
     assert len(HOMES) > 20
     assert len(ALL) > 90
-    assert len(OF_DB) >= 8
+    assert len(OF_DB) >= 7
     assert len(OF_BAND) >= 5
 
 

@@ -49,7 +49,7 @@ def infer(
     no_prior: Annotated[bool, Ask("The same as the prior none.", YES)] = False,
     noise: Noise = None,
     gain_error: Annotated[
-        float, Ask("Gain error between this sweep and the drivers', one sigma.", SHARE, "--gain", low=0, high=0.3)
+        float, Ask("Gain error between this sweep and the drivers', one sigma.", SHARE, "--gain-error", low=0, high=0.3)
     ] = 0.015,
     scale_error: Annotated[
         float, Ask("Error that all sweeps share, one sigma.", SHARE, "--scale", low=0, high=0.3)
