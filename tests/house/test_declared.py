@@ -36,7 +36,7 @@ def test_every_command_is_declared():
     assert len(HOMES) > 20
     assert len(ALL) > 90
     assert len(OF_DB) >= 7
-    assert len(OF_BAND) >= 5
+    assert len(OF_BAND) >= 4
 
 
 @pytest.mark.parametrize(("parameter", "ask"), OF_DB)
