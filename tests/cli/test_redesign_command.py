@@ -155,8 +155,10 @@ def test_strict_holds_the_choice_to_its_limits(redesign, answered, changes, stat
     assert redesign().status == 0
     done = redesign("--strict")
     assert done.status == status
-    assert ("Over --most-cost 0.10: every proposal" in done.out) is (changes.get("wish") == {"most_cost": 0.1})
-    assert ("Over --most-parts 5: every proposal" in done.out) is (changes.get("wish") == {"most_parts": 5})
+    assert ("Over the most that it may cost, 0.10: every proposal" in done.out) is (
+        changes.get("wish") == {"most_cost": 0.1}
+    )
+    assert ("Over the most parts, 5: every proposal" in done.out) is (changes.get("wish") == {"most_parts": 5})
 
 
 def test_the_first_that_is_not_too_dear_is_picked(redesign, answered):
@@ -208,9 +210,9 @@ def test_another_driver(redesign):
     ("arguments", "words"),
     [
         (("--slope", "LR5"), "LR5"),
-        (("--crossover", "3k,300"), "rising"),
+        (("--crossover", "3k,300"), "does not rise"),
         (("--crossover", "300,3k"), "2 ways have 1 crossover"),
-        (("--band", "200"), "such as 200:18k"),
+        (("--band", "200"), "such as 200..18k"),
         (("--band", "18k:200"), "lower frequency first"),
         (("--tilt", "steep"), "--tilt"),
         (("--voicing", "fuond"), "did you mean found"),
@@ -221,10 +223,10 @@ def test_another_driver(redesign):
         (("--weights", "totl=1"), "did you mean total"),
         (("--weights", "total=1,total=2"), "twice"),
         (("--weights", "total=-1"), "the weight total is -1"),
-        (("--weights", "total"), "write total=1"),
+        (("--weights", "total"), "is no NAME=N"),
         (("--starts", "-1"), "0 to 64"),
         (("--seed", "-1"), "0 or more"),
-        (("--pick", "0"), "from 1"),
+        (("--pick", "0"), "give 1 to 9"),
         (("--circuit", "two-way-no-such"), "two-way-no-such"),
         (("--circuit", "three-way-first-order"), "other drivers"),
         (("--network", "fuond"), "did you mean found"),
@@ -232,7 +234,7 @@ def test_another_driver(redesign):
         (("--write", "a/b"), "no name for a network"),
         (("--write", "found"), "--force"),
         (("--plot", "figure.gif"), "end the name in .png"),
-        (("--replace", "tweeter"), "write tweeter=FOLDER"),
+        (("--replace", "tweeter"), "is no DRIVER=SOURCE"),
         (("--replace", "tweeter=no-such"), "neither a speaker folder nor a table"),
         (("--replace", "tweater=attic/right"), "did you mean tweeter"),
         (("--replace", "tweeter=attic/right", "--replace", "tweeter=attic/right"), "names tweeter twice"),

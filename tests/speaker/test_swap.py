@@ -8,7 +8,7 @@ from xover.driver.model import DriverModel
 from xover.errors import InputError, OptionError
 from xover.sound.prediction import card_response
 from xover.speaker import PhaseSource, open_speaker
-from xover.speaker.swap import parse_replacement, with_driver
+from xover.speaker.swap import with_driver
 
 F = log_grid(20.0, 20e3, 12)
 ONE_KHZ = np.array([1000.0])
@@ -171,10 +171,3 @@ def test_faults_name_what_is_missing(rebuilt, other, name, source, words):
 def test_a_response_that_is_missing_is_named(rebuilt, other):
     with pytest.raises(InputError, match=r"nowhere\.csv"):
         with_driver(rebuilt, "tweeter", f"{other / 'mid-z.csv'},nowhere.csv")
-
-
-def test_what_was_typed():
-    assert parse_replacement(" tweeter = some/folder:mid ") == ("tweeter", "some/folder:mid")
-    for text in ("tweeter", "tweeter=", "=folder"):
-        with pytest.raises(OptionError, match="write tweeter=FOLDER"):
-            parse_replacement(text)

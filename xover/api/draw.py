@@ -17,14 +17,14 @@ if TYPE_CHECKING:
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 
 
-def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> Figure:
+def draw(result: object, *, number: int | None = None, speaker: Speaker | None = None) -> Figure:
     """Draw a result, whichever it is.
 
     Parameters
     ----------
     result : of `predict`, `load`, `sensitivity`, `angles`, `condition`, `stress`, `tolerance`, `crosstalk`, `refresh`,
         `redesign`, `bypass`, `decide`, `compare`, `verify` or `pair`.
-    number : of a redesign, the proposal that stands out, from 1.
+    number : of a redesign, the proposal that stands out, from 1; by default the one picked.
     speaker : what a redesign was made of; `speaker.draw(result)` of an opened folder gives it by itself.
 
     Raises
@@ -37,14 +37,14 @@ def draw(result: object, *, number: int = 1, speaker: Speaker | None = None) -> 
     """
     from xover.drawing.notebook import Figure
 
+    kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
+    if kind == _REDESIGN:
+        return Figure(_redesign(result, number, speaker), type(result).__name__)
     declared = _declared().get(type(result).__name__)
     if declared is not None:
         module, _, name = declared.partition(".")
         drawn: Callable[[Any], Any] = getattr(import_module(f"xover.drawing.{module}"), name)
         return Figure(drawn(result), type(result).__name__)
-    kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
-    if kind == _REDESIGN:
-        return Figure(_redesign(result, number, speaker), type(result).__name__)
     raise OptionError(
         f"there is no figure of a {type(result).__name__}",
         "give the result of predict, load, sensitivity, angles, condition, stress, tolerance, crosstalk, refresh, "
@@ -60,12 +60,16 @@ def _declared() -> dict[str, str]:
     return plots
 
 
-def _redesign(result: Any, number: int, speaker: Speaker | None) -> Any:
+def _redesign(result: Any, number: int | None, speaker: Speaker | None) -> Any:
     from xover.drawing.redesign import draw_redesign
-    from xover.studies.change.redesign.curves import redesign_curves
+    from xover.studies.change.redesign.result import redesign_curves
 
-    if speaker is None:
-        raise OptionError("the figure of a redesign needs its speaker", "draw it with speaker.draw(result)")
+    number = result.number if number is None else number
+    curves = result.curves
+    if not curves:
+        if speaker is None:
+            raise OptionError("the figure of a redesign needs its speaker", "draw it with speaker.draw(result)")
+        curves = redesign_curves(result, speaker)
     if not 1 <= number <= len(result.proposals):
         raise OptionError(f"number is {number}, and there are {len(result.proposals)} proposals", "give one of them")
-    return draw_redesign(result, redesign_curves(result, speaker), number)
+    return draw_redesign(result, curves, number)

@@ -35,12 +35,12 @@ class Loudspeaker(WhatItDoes, WhatAgeHasDone, WhatItBears, WhatToDo):
     changed : whether something is tried that the folder does not hold.
     """
 
-    def draw(self, result: object, *, number: int = 1) -> Figure:
+    def draw(self, result: object, *, number: int | None = None) -> Figure:
         """Draw a result of this speaker; as `xover.draw`, and a redesign too.
 
         Parameters
         ----------
-        number : of a redesign, the proposal that stands out, from 1.
+        number : of a redesign, the proposal that stands out, from 1; by default the one picked.
 
         Raises
         ------

@@ -16,8 +16,7 @@ from xover.drawing.scales import LEVEL_SPAN_DB, finite, level_axis, level_window
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz, ohms
-from xover.studies.change.redesign.curves import NetworkCurves
-from xover.studies.change.redesign.result import RedesignStudy
+from xover.studies.change.redesign.result import NetworkCurves, RedesignStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -226,7 +226,7 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
         figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
     elif worked.name is Name.REDESIGN:
         from xover.drawing.redesign import draw_redesign
-        from xover.studies.change.redesign.curves import redesign_curves
+        from xover.studies.change.redesign.result import redesign_curves
 
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
         reading = f"{capital(worked.what)}."

@@ -20,17 +20,6 @@ from xover.speaker.opening import open_speaker
 from xover.speaker.speaker import Speaker
 
 
-def parse_replacement(text: str) -> tuple[str, str]:
-    """Driver and source from "tweeter=other-speaker". Raises OptionError."""
-    name, equals, source = (part.strip() for part in text.partition("="))
-    if not (name and equals and source):
-        raise OptionError(
-            f"--replace is '{text[:60]}'",
-            "write tweeter=FOLDER, tweeter=FOLDER:itsname or tweeter=impedance.csv,response.csv",
-        )
-    return name, source
-
-
 def with_driver(speaker: Speaker, name: str, source: str) -> Speaker:
     """The speaker with one driver exchanged, and all else as it was.
 

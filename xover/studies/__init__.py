@@ -23,7 +23,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "What to do": {
         "refresh": "studies.change.refresh",
-        "redesign": "",
+        "redesign": "studies.change.redesign",
         "bypass": "studies.change.bypass",
         "decide": "studies.change.decide",
     },

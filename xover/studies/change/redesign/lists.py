@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from xover.curve import Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Capacitor, Inductor, Network, Part
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, PartKind
@@ -67,7 +67,7 @@ def part_lists(
         if not kept:
             raise OptionError(
                 f"there is nothing for {name} in {catalogue.source}",
-                "add parts of its kind, ratings and size to the list, or leave --stock out",
+                f"add parts of its kind, ratings and size to the list, or leave {named('stock')} out",
             )
         out[name] = PartList(
             name,

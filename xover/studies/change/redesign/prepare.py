@@ -15,7 +15,7 @@ from xover.acoustic.decibel import level_db
 from xover.acoustic.off_axis import axis_factor
 from xover.curve import Complex, Float
 from xover.electronic.slopes import band_pass, parse_slope
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import DriverCard, Network, Solution, solve
 from xover.sound.impedance_peak import impedance_peak_hz
 from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response, make_branches
@@ -132,7 +132,7 @@ def _shape(speaker: Speaker, wish: Wish, f: Float) -> Float:
     level = sum_level_db(speaker, network, solve(network, f, speaker.impedances_ohm(network, f)))
     if not np.isfinite(level).any():
         raise OptionError(
-            f"the sum of '{wish.voicing}' is not known, so it cannot be the target", "leave --voicing out"
+            f"the sum of '{wish.voicing}' is not known, so it cannot be the target", f"leave {named('voicing')} out"
         )
     known = np.isfinite(level)
     return np.asarray(straight + np.interp(np.log(f), np.log(f[known]), level[known]))

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from xover.errors import OptionError, named
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.speaker import Speaker
+from xover.speaker.swap import with_driver
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.restore import bears, fewest_changes
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
@@ -52,6 +54,23 @@ class ReplacementStudy(Readable):
     suitable: bool | None
     verdict: str
     notes: tuple[str, ...]
+
+
+def with_drivers(speaker: Speaker, sources: Mapping[str, str], network: Network, voicing: str | None) -> Speaker:
+    """The speaker with other drivers, by name: where each comes from. Raises OptionError, InputError."""
+    if voicing is not None:
+        raise OptionError(
+            f"{named('voicing')} takes the sum of a network with the drivers it is played on, and {named('replace')} "
+            "exchanges them",
+            f"leave one of them out; {named('tilt_db_per_octave')} bends the target",
+        )
+    for name, source in sources.items():
+        speaker = with_driver(speaker, name, source)
+        if name not in network.driver_names:
+            raise OptionError(
+                f"the network does not use the driver '{name}'", f"it uses {', '.join(network.driver_names)}"
+            )
+    return speaker
 
 
 def study_replacement(
@@ -130,15 +149,9 @@ def _fewest(
     return min(enough, key=lambda p: (changes(p), p.judged.score), default=None)
 
 
-def bought(proposal: Proposal) -> tuple[str, ...]:
-    """The parts of the netlist that are bought: all but those that stay as fitted."""
-    names = {name for line in proposal.bill.lines for name in line.names}
-    return tuple(p.name for p in proposal.network.parts if p.name in names)
-
-
 def changes(proposal: Proposal) -> int:
     """How many parts are exchanged; every part of another circuit is."""
-    return len(bought(proposal)) if proposal.circuit == PRESENT else proposal.parts
+    return len(proposal.bought) if proposal.circuit == PRESENT else proposal.parts
 
 
 def _verdict(
@@ -159,7 +172,7 @@ def _verdict(
         )
     old = f"+-{deviation_db:.1f} dB with the old one"
     if by is not None:
-        parts = bought(by) if by.circuit == PRESENT else ()
+        parts = by.bought if by.circuit == PRESENT else ()
         how = f"with {', '.join(parts)} exchanged" if 0 < len(parts) <= 4 else f"with {changes(by)} parts exchanged"
         load = _load(by.judged.lowest_ohm, study.wish.minimum_load_ohm)
         return f"suitable {how} ('{by.name}'): the sum within +-{by.judged.deviation_db:.1f} dB, {old}{load}"
@@ -170,7 +183,7 @@ def _verdict(
     load = f" and a lowest load of {ohms(best.judged.lowest_ohm)}"
     return (
         f"not suitable: no proposal brings the sum back to {old}; '{best.name}' comes nearest with "
-        f"+-{best.judged.deviation_db:.1f} dB{load}; try other circuits (--circuit) or another driver"
+        f"+-{best.judged.deviation_db:.1f} dB{load}; try other circuits or another driver"
     )
 
 

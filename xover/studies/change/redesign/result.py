@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from xover.curve import Float
-from xover.network import Network
+from xover.errors import OptionError, named
+from xover.network import Network, solve
 from xover.network.netlist_text import netlist_text
 from xover.parts.bill import Bill
 from xover.readable import Readable
+from xover.sound.prediction import make_branches
+from xover.speaker import Speaker
 from xover.studies.change.redesign.wish import Wish
+
+if TYPE_CHECKING:
+    from xover.studies.change.redesign.replacement import ReplacementStudy
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -69,6 +78,12 @@ class Proposal(Readable):
         return netlist_text(self.network)
 
     @property
+    def bought(self) -> tuple[str, ...]:
+        """The parts of the netlist that are bought: all but those that stay as fitted."""
+        names = {name for line in self.bill.lines for name in line.names}
+        return tuple(p.name for p in self.network.parts if p.name in names)
+
+    @property
     def cost(self) -> float | None:
         """Of the parts to buy; None without prices."""
         return self.bill.cost
@@ -109,6 +124,8 @@ class RedesignStudy(Readable):
     tried : names of the topologies that were searched.
     yield_limit_db : deviation of the sum that a build must keep.
     stopped : the search was cut short; what it had found stands.
+    number : of the proposal that is picked, from 1. fitted : the network that is there. replacement : what came of
+        other drivers, None where none was exchanged. curves : loads and drivers' own sound, the present network first.
     """
 
     title: str
@@ -126,10 +143,69 @@ class RedesignStudy(Readable):
     suitable: bool
     headline: str
     warnings: tuple[str, ...]
+    number: int = 1
+    fitted: Network | None = None
+    replacement: ReplacementStudy | None = None
+    curves: tuple[NetworkCurves, ...] = ()
+
+    def picked(
+        self, number: int | None, speaker: Speaker, fitted: Network, replacement: ReplacementStudy | None
+    ) -> RedesignStudy:
+        """The same with one proposal picked: by default the first that keeps the bounds on cost and parts."""
+        notes = () if replacement is None else replacement.notes
+        if number is None:
+            number = next((k for k, p in enumerate(self.proposals, 1) if self.keeps(p)), 1)
+        elif number > len(self.proposals):
+            notes = (*notes, f"there are {len(self.proposals)} proposals: number {number} is none of them")
+        return replace(
+            self,
+            number=number,
+            fitted=fitted,
+            replacement=replacement,
+            curves=redesign_curves(self, speaker),
+            warnings=(*notes, *self.warnings),
+        )
+
+    @property
+    def choice(self) -> Proposal | None:
+        """The proposal that is picked; None where there is none of its number."""
+        return self.proposals[self.number - 1] if self.number <= len(self.proposals) else None
+
+    @property
+    def netlist(self) -> str:
+        """Of the proposal that is picked. Raises OptionError where there is none of its number."""
+        if self.choice is None:
+            raise OptionError(
+                f"{named('pick')} is {self.number}, and there are {len(self.proposals)} proposals; nothing was written",
+                "give the number of one of them",
+            )
+        return self.choice.netlist
+
+    def keeps(self, proposal: Proposal) -> bool:
+        """Whether a proposal keeps the bounds on cost and parts."""
+        return not self.too_dear(proposal) and not self.too_large(proposal)
+
+    def too_dear(self, proposal: Proposal) -> bool:
+        """Whether it costs more than it may."""
+        return self.wish.most_cost is not None and not (proposal.cost or 0.0) <= self.wish.most_cost
+
+    def too_large(self, proposal: Proposal) -> bool:
+        """Whether it has more parts than it may."""
+        return self.wish.most_parts is not None and proposal.parts > self.wish.most_parts
+
+    @property
+    def unbroken(self) -> bool:
+        """Whether something better was found, and the choice breaks no limit on load, cost or parts."""
+        limit, one = self.wish.minimum_load_ohm, self.choice
+        suits = self.replacement is None or self.replacement.suitable is not False
+        bears = one is not None and (limit is None or one.judged.lowest_ohm >= limit)
+        return self.suitable and suits and bears and one is not None and self.keeps(one)
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
         return {
+            "picked": None if self.choice is None else self.choice.name,
+            "replacement": self.replacement,
             "title": self.title,
             "present": self.present,
             "headline": self.headline,
@@ -146,3 +222,38 @@ class RedesignStudy(Readable):
             "target_db": self.target_db,
             "warnings": self.warnings,
         }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class NetworkCurves(Readable):
+    """One network on the frequencies of the study.
+
+    Attributes
+    ----------
+    name : of the proposal, or of the present network.
+    load_ohm : (n,) modulus. driver_level_db : (n,) by key, each driver's own sound.
+    """
+
+    name: str
+    load_ohm: Float
+    driver_level_db: Mapping[str, Float]
+
+
+def redesign_curves(study: RedesignStudy, speaker: Speaker) -> tuple[NetworkCurves, ...]:
+    """The present network first, then the proposals in their order.
+
+    Parameters
+    ----------
+    speaker : the one that the study was made of.
+    """
+    networks = [(study.present, speaker.network(study.present))]
+    networks += [(p.name, p.network) for p in study.proposals]
+    return tuple(_curves(name, network, speaker, study.frequency_hz) for name, network in networks)
+
+
+def _curves(name: str, network: Network, speaker: Speaker, frequency_hz: Float) -> NetworkCurves:
+    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    known, _ = speaker.timing_is_known(network)
+    branches = make_branches(speaker, network, solution, known)
+    load = np.abs(solution.impedance_ohm[network.channels[0].name])
+    return NetworkCurves(name, load, {b.key: b.level_db for b in branches})

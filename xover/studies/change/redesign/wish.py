@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final
 
-from xover.errors import OptionError
+from xover.errors import OptionError, named, nearest_word
 
 BAND_HZ: Final = (200.0, 18_000.0)
 # EPDR of a resistor's worth of load at 45 degrees: 1/(2 sqrt 2) (derived; see amplifier/epdr.py).
@@ -82,3 +83,20 @@ class Wish:
             raise OptionError(f"the band is {low:g} to {high:g} Hz", "give two rising frequencies")
         if not abs(self.tilt_db_per_octave) <= 6.0:
             raise OptionError(f"the tilt is {self.tilt_db_per_octave:g} dB per octave", "give -6 to 6")
+
+
+def weights_of(given: Weights | Mapping[str, float] | Iterable[tuple[str, float]] | None) -> Weights:
+    """The weights, those that are named changed. Raises OptionError."""
+    usual = Weights()
+    if given is None or isinstance(given, Weights):
+        return given or usual
+    pairs = list(given.items() if isinstance(given, Mapping) else given)
+    known, names = tuple(vars(usual)), [name for name, _ in pairs]
+    for name in names:
+        if name not in known:
+            near = nearest_word(name, known)
+            remedy = f"did you mean {near}?" if near else f"write total=1,together=0.4 with {', '.join(known)}"
+            raise OptionError(f"{named('weights')} has '{name[:40]}'", remedy)
+        if names.count(name) > 1:
+            raise OptionError(f"{named('weights')} names {name} twice", "give each weight once")
+    return replace(usual, **dict(pairs))

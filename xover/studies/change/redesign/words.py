@@ -1,18 +1,23 @@
-"""A redesign in sentences: what gets better, what gets worse, and what cannot be known."""
+"""A redesign in sentences: what gets better or worse, what cannot be known, and the whole as a person reads it."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from xover.network import Network
-from xover.quantity import ohms
+from xover.blocks import Block, Head, Listing, Text, fact, plain_table
+from xover.network import Network, Part, value_of
+from xover.quantity import Kind, format_quantity, ohms
+from xover.rounded import db, hertz, ohm
 from xover.speaker import Speaker
 from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
+from xover.studies.change.redesign.topologies import PRESENT
 from xover.studies.change.redesign.wish import Wish
 
 if TYPE_CHECKING:
-    from xover.studies.change.redesign.result import Judged, RedesignStudy
+    from xover.studies.change.redesign.replacement import ReplacementStudy
 
 _LEAST_DB = 0.1
 _LEAST_SHARE = 0.03
@@ -110,3 +115,145 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
         "'xover stress', and measure it before playing it loud"
     )
     return tuple(dict.fromkeys(said))
+
+
+def tell(study: RedesignStudy) -> Iterator[Block]:
+    """The proposals beside the present network, then each one's parts."""
+    yield Head(f"{study.title}: redesign of '{study.present}'")
+    if study.replacement is not None:
+        yield from _replacement(study.replacement, study.present)
+    yield Text(_sentence(study.headline))
+    if study.stopped:
+        yield Text("Stopped before the end: these are the best found until then.")
+    yield from _wish(study)
+    yield from _side_by_side(study)
+    for number, proposal in enumerate(study.proposals, 1):
+        yield from _proposal(number, proposal, study)
+    if study.choice is not None:
+        yield Listing(f"Netlist of {study.number} {study.choice.name}", study.choice.netlist)
+
+
+def _fact(label: str, words: str) -> Block:
+    return fact(label, words, 9)
+
+
+def _wish(study: RedesignStudy) -> Iterator[Block]:
+    wish = study.wish
+    target = f"the sum of '{wish.voicing}'" if wish.voicing is not None else "flat"
+    if wish.tilt_db_per_octave:
+        tilt = f"{wish.tilt_db_per_octave:+g} dB per octave"
+        target = f"{target}, tilted {tilt}" if wish.voicing is not None else tilt
+    slopes = "slopes free" if wish.slope is None else f"slopes {wish.slope}"
+    if wish.crossover_hz is not None and wish.slope is not None:
+        slopes += " at " + " and ".join(hertz(f) for f in wish.crossover_hz)
+    yield _fact("target", f"{target}, {hertz(wish.band_hz[0])} to {hertz(wish.band_hz[1])}; {slopes}")
+    if wish.minimum_load_ohm is not None:
+        yield _fact("load", f"{ohms(wish.minimum_load_ohm)} or more")
+    yield _fact("tried", ", ".join(study.tried))
+    yield _fact("parts", study.source)
+
+
+def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
+    yield Head("Side by side")
+    known = math.isfinite(study.before.deviation_db)
+    sound = ["+-dB", "rms", "null", "level"] if known else ["distance"]
+    rows = [[f"  {_short(study.present)}, now", *_figures(study.before, known), "", "", ""]]
+    for k, p in enumerate(study.proposals, 1):
+        share = "-" if math.isnan(p.yield_share) else f"{100 * p.yield_share:.0f} %"
+        cost = "-" if p.cost is None else f"{p.cost:.2f}"
+        mark = "*" if k == study.number else " "
+        rows.append([f"{mark}{k} {_short(p.name)}", *_figures(p.judged, known), str(p.parts), cost, share])
+    yield plain_table(["", *sound, "ohm", "EPDR", "parts", "cost", "yield"], _left(rows))
+    said = "+-dB, rms: of the sum about its target, level fitted. null: depth of the reversed one."
+    if not known:
+        said = "distance: from the slopes and limits asked for, in weighted dB squared, less is better."
+    said += " ohm, EPDR: lowest."
+    if math.isfinite(study.yield_limit_db):
+        said += f" yield: builds within tolerance that stay within +-{study.yield_limit_db:.1f} dB."
+    if study.choice is not None:
+        said += " *: picked."
+    yield Text(said)
+    dear = [p for p in study.proposals if study.too_dear(p)]
+    large = [p for p in study.proposals if study.too_large(p)]
+    most = f"the most that it may cost, {study.wish.most_cost or 0.0:.2f}"
+    for bound, over in ((most, dear), (f"the most parts, {study.wish.most_parts}", large)):
+        if over:
+            every = len(over) == len(study.proposals)
+            yield Text(f"Over {bound}: {'every proposal' if every else ' and '.join(repr(p.name) for p in over)}.")
+
+
+def _left(rows: list[list[str]]) -> list[list[str]]:
+    """The first column to the left."""
+    wide = max(len(row[0]) for row in rows)
+    return [[row[0].ljust(wide), *row[1:]] for row in rows]
+
+
+def _figures(judged: Judged, known: bool) -> list[str]:
+    sound = [db(judged.deviation_db), db(judged.rms_db, 2), db(judged.null_depth_db, 0), db(judged.level_db)]
+    return [*(sound if known else [db(judged.score, 2)]), ohm(judged.lowest_ohm, 2), ohm(judged.lowest_epdr_ohm, 2)]
+
+
+def _proposal(number: int, proposal: Proposal, study: RedesignStudy) -> Iterator[Block]:
+    own = proposal.circuit == PRESENT
+    circuit = "as it is wired now" if own else f"circuit '{proposal.circuit}'"
+    yield Head(f"{number} {proposal.name}: {circuit}")
+    for word, said in (("better", proposal.better), ("worse", proposal.worse)):
+        if said:
+            yield _fact(word, "; ".join(said))
+    if not proposal.better and not proposal.worse:
+        nearer = proposal.judged.score < study.before.score
+        what = "no figure of the table moves far, all in all it is"
+        yield _fact("", f"{what} {'nearer to' if nearer else 'farther from'} the target")
+    if proposal.crossover_hz and study.wish.slope is not None:
+        yield _fact("slopes", f"{study.wish.slope} at {' and '.join(hertz(f) for f in proposal.crossover_hz)}")
+    if own and proposal.reversed:
+        yield _fact("polarity", f"turn over {' and '.join(proposal.reversed)}, against today")
+    turned = [d.key for d in proposal.network.drivers if d.plus == "0"]
+    if not own and turned:
+        yield _fact("polarity", f"{' and '.join(turned)} reversed (plus to the amplifier's minus)")
+    yield from _parts(proposal, study.fitted if own else None)
+
+
+def _parts(proposal: Proposal, present: Network | None) -> Iterator[Block]:
+    """What is bought, old -> new, and what stays."""
+    words = {name: line.what for line in proposal.bill.lines for name in line.names}
+    for name in proposal.bought:
+        old = "" if present is None else f"{_value(present.part(name))} -> "
+        yield _fact(name, f"{old}{words[name]}")
+    rest = ", ".join(f"{p.name} {_value(p)}" for p in proposal.network.parts if p.name not in words)
+    if rest:
+        # Nothing of another circuit is there yet: what the list cannot give is to be had besides.
+        yield _fact("stay", rest) if present is not None else _fact("besides", f"{rest} (not in the cost)")
+
+
+def _value(part: Part) -> str:
+    kind = {"R": Kind.RESISTANCE, "L": Kind.INDUCTANCE, "C": Kind.CAPACITANCE}[part.name[0].upper()]
+    return format_quantity(value_of(part), kind)
+
+
+def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
+    for name, source in zip(study.drivers, study.sources, strict=True):
+        yield _fact(f"new {name}", source)
+    yield Text(_sentence(study.verdict))
+    yield Text("")
+    header, *rows = _left(
+        [
+            [f"'{_short(present)}' as it is", "sum +-dB", "lowest ohm"],
+            ["with the old driver", db(study.deviation_before_db), ohm(study.lowest_before_ohm, 2)],
+            ["with the new one", db(study.deviation_after_db), ohm(study.lowest_after_ohm, 2)],
+        ]
+    )
+    yield plain_table(header, rows)
+    yield Head("Does it suit?")
+    for finding in study.findings:
+        whose = f"{finding.driver}, " if len(study.drivers) > 1 else ""
+        yield _fact(finding.fit, f"{whose}{finding.what}: {finding.text}")
+    yield Head("Redesign for it")
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 16 else f"{name[:15]}~"
