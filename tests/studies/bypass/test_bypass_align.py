@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from xover.curve import log_grid
 from xover.electronic.slopes import parse_slope
-from xover.studies.change.bypass.align import align, apart, rms_deviation_db
+from xover.search.align import align, apart, rms_deviation_db
 from xover.studies.change.bypass.crossover import map_slopes
 from xover.studies.change.bypass.sound import Voices, crossover_filters
 

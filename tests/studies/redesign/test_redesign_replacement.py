@@ -18,7 +18,7 @@ from xover.speaker import open_speaker
 from xover.speaker.swap import with_driver
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.prepare import grid
-from xover.studies.change.redesign.replacement import bought, study_replacement
+from xover.studies.change.redesign.replacement import study_replacement
 from xover.studies.change.redesign.restore import fewest_changes
 from xover.studies.change.redesign.result import RedesignStudy
 from xover.studies.change.redesign.suitability import Fit, suitability
@@ -227,7 +227,7 @@ def test_a_louder_tweeter_wants_its_pad_changed_and_nothing_else(known):
     assert (answer.suitable, answer.restored, answer.restored_by) == (True, True, "fewest changes")
     proposal = study.proposals[0]
     assert proposal.name == answer.restored_by
-    assert bought(proposal) == proposal.changed
+    assert proposal.bought == proposal.changed
     assert proposal.changed == ("R1", "R2")
     assert proposal.judged.deviation_db <= answer.deviation_before_db + 0.5
     assert "suitable with" in answer.verdict

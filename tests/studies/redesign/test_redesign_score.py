@@ -12,8 +12,8 @@ from known_speakers import FREQUENCY, known_speaker
 
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import Design, openable
+from xover.studies.change.redesign.goal import least_score, read, residuals, residuals_and_slopes, score
 from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers, resonance_hz, ways
-from xover.studies.change.redesign.score import least_score, read, residuals, residuals_and_slopes, score
 from xover.studies.change.redesign.wish import Weights, Wish
 
 EXAMPLES = Path(__file__).parents[3] / "examples"

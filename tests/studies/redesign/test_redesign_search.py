@@ -12,11 +12,10 @@ from known_speakers import known_speaker
 
 from xover.network import solve
 from xover.parts.stock_item import ItemKind, StockItem
-from xover.studies.change.redesign.continuous import find_optima
-from xover.studies.change.redesign.discrete import Shelf, improve
-from xover.studies.change.redesign.lists import PartList
-from xover.studies.change.redesign.score import read, score
-from xover.studies.change.redesign.stopped import StoppedError
+from xover.search.descent import StoppedError, find_optima
+from xover.search.exchange import improve
+from xover.studies.change.redesign.goal import read, score
+from xover.studies.change.redesign.shelf import PartList, Shelf
 
 
 @pytest.mark.parametrize("seed", range(20))

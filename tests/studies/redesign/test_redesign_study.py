@@ -13,8 +13,8 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.sound.sums import sum_level_db
 from xover.speaker import open_speaker
+from xover.studies.change.redesign.design import fitting, polarities, topology
 from xover.studies.change.redesign.study import redesign
-from xover.studies.change.redesign.topologies import fitting, polarities, topology
 from xover.studies.change.redesign.wish import Wish
 
 EXAMPLES = Path(__file__).parents[3] / "examples"

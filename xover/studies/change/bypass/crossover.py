@@ -18,9 +18,9 @@ from xover.curve import Complex, Float
 from xover.electronic.biquad import Band
 from xover.electronic.slopes import SLOPES, Slope
 from xover.readable import Readable
+from xover.search.align import COARSE_STEP, align
 from xover.sound.prediction import RESPONSE_DISTANCE_M
 from xover.speaker import Speaker
-from xover.studies.change.bypass.align import COARSE_STEP, align
 from xover.studies.change.bypass.sound import Voices, crossover_filters, setting
 
 MAP_SLOPES: Final = ("B1", "LR2", "B2", "B3", "LR4", "LR8")

@@ -12,9 +12,9 @@ import numpy as np
 from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind, response
+from xover.search.align import APART_DB, apart, rms_deviation_db
 from xover.search.equaliser import least_squares, limits, packed, unpacked
 from xover.speaker import Speaker
-from xover.studies.change.bypass.align import APART_DB, apart, rms_deviation_db
 from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, CrossoverSum, sum_with
 from xover.studies.change.bypass.sound import Voices, crossover_filters, setting
 

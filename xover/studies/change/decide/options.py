@@ -97,8 +97,8 @@ def refreshed(case: Case) -> Option:
 
 def redesigned(case: Case) -> Option:
     """New values for the present circuit."""
+    from xover.studies.change.redesign.design import PRESENT
     from xover.studies.change.redesign.study import redesign
-    from xover.studies.change.redesign.topologies import PRESENT
     from xover.studies.change.redesign.wish import Wish
 
     bench = case.bench

@@ -10,10 +10,9 @@ import numpy as np
 
 from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
-from xover.studies.change.redesign.answer import Answer
-from xover.studies.change.redesign.discrete import Chosen, Shelf, improve
-from xover.studies.change.redesign.least_change import least_change
-from xover.studies.change.redesign.topologies import PRESENT
+from xover.search.exchange import Chosen, improve, least_change
+from xover.studies.change.redesign.design import PRESENT
+from xover.studies.change.redesign.shelf import Answer, Shelf
 
 
 def pick(
@@ -26,9 +25,10 @@ def pick(
     if stopped:
         return out + [(a.best.topology.name, a) for a in answers if a is not flattest]
     if present is not None and not present.best.topology.reversed:
-        change = least_change(present.shelf, reference)
+        own = present.shelf.with_fitted(reference)
+        change = least_change(own, own.fitted)
         if change is not None:
-            out.append(("least change", Answer(present.best, change[0], change[1])))
+            out.append(("least change", Answer(present.best, own, change)))
     out.append(("easiest load", _easiest_load(flattest)))
     cheap = _cheapest(answers, flattest, catalogue)
     if cheap is not None:

@@ -1,23 +1,114 @@
-"""A topology whose values are open: solves candidates, and tells how each value moves every drive and the load."""
+"""Networks that may be tried, and one whose values are open: solves candidates, tells how each value moves all."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import product
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.network import Capacitor, Inductor, Network, Part, Resistor, solve, value_of
+from xover.files.circuits import circuit_names, read_circuit
+from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, build_network, solve, value_of
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
-from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.goal import Goal, residuals_and_slopes, score
+
+# The drivers' names of circuits/, from the lowest way to the highest.
+_ORDER: Final = ("woofer", "mid", "horn", "tweeter")
+PRESENT: Final = "present"
+
+
+@dataclass(frozen=True, eq=False)
+class Topology:
+    """A network that may be tried, its drivers named as the speaker's.
+
+    Attributes
+    ----------
+    name : of the circuit, or "present".
+    reversed : keys of the drivers that are turned over against the netlist.
+    """
+
+    name: str
+    network: Network
+    reversed: tuple[str, ...] = ()
+
+
+def topology(name: str, reference: Network, order: Sequence[str]) -> Topology:
+    """One topology by its name, "present" for the network that is there.
+
+    Parameters
+    ----------
+    order : the speaker's drivers from the lowest way to the highest.
+
+    Raises
+    ------
+    OptionError : no circuit of that name, or its drivers are not as many as the speaker's.
+    """
+    if name == PRESENT:
+        return Topology(PRESENT, reference)
+    network = build_network(read_circuit(name))
+    fitted = _fitted(network, reference, order)
+    if fitted is None:
+        have = ", ".join(order)
+        raise OptionError(
+            f"the circuit '{name}' is for other drivers than {have} on one channel",
+            "choose one with as many ways and as many of each; 'xover new --list' shows them",
+        )
+    return Topology(name, fitted)
+
+
+def fitting(reference: Network, order: Sequence[str], most_parts: int | None) -> tuple[Topology, ...]:
+    """The present network and every circuit that fits, the present one first."""
+    found = [Topology(PRESENT, reference)]
+    for name in circuit_names():
+        network = _fitted(build_network(read_circuit(name)), reference, order)
+        if network is not None:
+            found.append(Topology(name, network))
+    return tuple(t for t in found if most_parts is None or len(t.network.parts) <= most_parts)
+
+
+def polarities(one: Topology, order: Sequence[str]) -> tuple[Topology, ...]:
+    """The topology with every choice of drivers turned over; the lowest way stays as it is."""
+    out = []
+    for turned in product((False, True), repeat=len(order) - 1):
+        names = {name for name, turn in zip(order[1:], turned, strict=True) if turn}
+        drivers = tuple(replace(d, plus=d.minus, minus=d.plus) if d.driver in names else d for d in one.network.drivers)
+        keys = tuple(d.key for d in drivers if d.driver in names)
+        out.append(Topology(one.name, replace(one.network, drivers=drivers), keys))
+    return tuple(out)
+
+
+def _fitted(network: Network, reference: Network, order: Sequence[str]) -> Network | None:
+    """The network with the speaker's drivers on its cards; None where they do not fit."""
+    if len(network.channels) != 1 or len(reference.channels) != 1:
+        return None
+    own = sorted({d.driver for d in network.drivers}, key=_ORDER.index)
+    if len(own) != len(order):
+        return None
+    names = dict(zip(own, order, strict=True))
+    count = Counter(names[d.driver] for d in network.drivers)
+    if count != Counter(d.driver for d in reference.drivers):
+        return None
+    return replace(network, drivers=_renamed(network.drivers, names, count))
+
+
+def _renamed(drivers: Sequence[DriverCard], names: dict[str, str], count: Counter[str]) -> tuple[DriverCard, ...]:
+    return tuple(
+        replace(d, driver=names[d.driver], key=names[d.driver] if count[names[d.driver]] == 1 else d.name[1:])
+        for d in drivers
+    )
+
 
 # A coil's resistance grows so with its inductance, wire and proportions the same (Brooks coil: derived).
-DCR_POWER = 0.6
+DCR_POWER: Final = 0.6
+_BATCH: Final = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +167,18 @@ class Design:
         square = np.where(np.isfinite(load[0]), load[0], np.nan) ** 2
         return drive[0], load[0], drive_slope, square * (flow * flow * step)
 
+    def limits(self) -> tuple[Float, Float]:
+        """(p,) lowest and highest values worth trying."""
+        return bounds(self.network.part(n) for n in self.open_parts)
+
+    def scores(self, values: Float) -> Float:
+        """(k,) scores of candidates (k, p)."""
+        return SolvedCloud().scores(self, values)
+
+    def residuals(self, values: Float) -> tuple[Float, Float]:
+        """(m,) residuals for values (p,), and their derivatives (m, p) to ln(value)."""
+        return residuals_and_slopes(self.goal, *self.solve_with_slopes(values))
+
     def _impedance_slopes(self, values: Float) -> Complex:
         """(p, n) derivative of each open part's impedance to its ln(value), a coil's DC resistance following it."""
         omega = 2.0 * np.pi * self.goal.frequency_hz
@@ -128,23 +231,6 @@ class Variants:
         return self.form.at(values).impedance_ohm[self.design.network.channels[0].name]
 
 
-def with_values(network: Network, values: Mapping[str, float], dcr_ohm: Mapping[str, float]) -> Network:
-    """The network with some values changed, and what the cards said of the old ones dropped."""
-
-    def changed(part: Part) -> Part:
-        if part.name not in values:
-            return part
-        value = float(values[part.name])
-        if isinstance(part, Resistor):
-            return replace(part, ohm=value, fields=())
-        if isinstance(part, Inductor):
-            dcr = float(dcr_ohm.get(part.name, part.dcr_ohm))
-            return replace(part, henry=value, dcr_ohm=dcr, fields=(("core", part.said("core") or "air"),))
-        return replace(part, farad=value, fields=(("kind", part.said("kind") or "film"),))
-
-    return replace(network, parts=tuple(changed(p) for p in network.parts))
-
-
 def openable(network: Network) -> tuple[str, ...]:
     """Parts whose values may be chosen: no lamps, no 0 ohm links, no coupled coils (autotransformers)."""
     coupled = {name.lower() for c in network.couplings for name in (c.first, c.second)}
@@ -160,3 +246,37 @@ def bounds(parts: Iterable[Part]) -> tuple[Float, Float]:
     limits = {Resistor: (0.1, 220.0), Inductor: (0.05e-3, 15e-3), Capacitor: (0.47e-6, 220e-6)}
     low, high = zip(*(limits[type(p)] for p in parts), strict=True)
     return np.array(low), np.array(high)
+
+
+@dataclass(eq=False)
+class SolvedCloud:
+    """Candidates solved once for all polarities, and all goals, that scatter them round the same values."""
+
+    _key: object = None
+    _plus: tuple[str, ...] = ()
+    _drive: Complex = field(default_factory=lambda: np.empty((0, 0, 0), dtype=complex))
+    _load: Complex = field(default_factory=lambda: np.empty((0, 0), dtype=complex))
+
+    def scores(self, design: Design, values: Float) -> Float:
+        """(k,) scores of candidates (k, p)."""
+        network, goal = design.network, design.goal
+        cards = [network.driver_card(key) for key in goal.keys]
+        key = (
+            network.parts,
+            network.couplings,
+            network.channels,
+            tuple((c.name, c.driver, frozenset((c.plus, c.minus))) for c in cards),
+            tuple(design.dcr_at.items()),
+            goal.frequency_hz.tobytes(),
+            tuple(np.asarray(ohm).tobytes() for ohm in goal.driver_ohm.values()),
+            values.tobytes(),
+        )
+        plus = tuple(c.plus for c in cards)
+        batches = [slice(at, at + _BATCH) for at in range(0, values.shape[0], _BATCH)]
+        if key != self._key:
+            solved = [design.solve(values[rows]) for rows in batches]
+            self._drive, self._load = (np.concatenate(both) for both in zip(*solved, strict=True))
+            self._key, self._plus = key, plus
+        # A driver turned round gets the same voltage with the other sign.
+        sign = np.array([1.0 if one == other else -1.0 for one, other in zip(plus, self._plus, strict=True)])
+        return np.concatenate([score(goal, self._drive[rows] * sign[:, None], self._load[rows]) for rows in batches])

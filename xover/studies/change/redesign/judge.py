@@ -14,11 +14,10 @@ from xover.network import DriverCard, Network, solve
 from xover.sound.prediction import make_branches
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-from xover.studies.change.redesign.answer import Answer
-from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.goal import Goal, read, score
 from xover.studies.change.redesign.prepare import CORNER_STEPS, prepare_goal
 from xover.studies.change.redesign.result import Judged
-from xover.studies.change.redesign.score import read, score
+from xover.studies.change.redesign.shelf import Answer
 from xover.studies.change.redesign.wish import Wish
 
 _FINE: Final = 400

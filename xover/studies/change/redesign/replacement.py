@@ -14,11 +14,11 @@ from xover.quantity import ohms
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.speaker.swap import with_driver
+from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.restore import bears, fewest_changes
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.redesign.suitability import Fit, SwapFinding, suitability
-from xover.studies.change.redesign.topologies import PRESENT
 
 RESTORED_DB: Final = 0.5
 """A sum is as good as before if it deviates by no more than this in addition: not heard with music."""

@@ -9,18 +9,16 @@ from typing import Final
 
 import numpy as np
 
-from xover.curve import Float
-from xover.network import Network, Part, solve, value_of
+from xover.network import Network, solve
 from xover.parts.bill import make_bill
 from xover.parts.catalogue import Catalogue
+from xover.search.exchange import best_entries, improve
 from xover.speaker import Speaker
-from xover.studies.change.redesign.design import Design, openable
-from xover.studies.change.redesign.discrete import Shelf, improve
+from xover.studies.change.redesign.design import PRESENT, Design, openable
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.lists import PartList, fixed_item, part_lists
 from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers, ways
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
-from xover.studies.change.redesign.topologies import PRESENT
+from xover.studies.change.redesign.shelf import Shelf, part_lists
 from xover.studies.change.redesign.wish import Wish
 from xover.studies.change.redesign.words import differences
 from xover.studies.change.redesign.yields import yield_share
@@ -62,7 +60,7 @@ def fewest_changes(
     if shelf is None:
         return None
     judge = Judge(new, network, wish, wish.crossover_hz, grid())
-    index = {name: listed.value.size - 1 for name, listed in shelf.lists.items()}
+    index = shelf.fitted
     for found in _by_count(shelf, index):
         for _, chosen in sorted(found, key=lambda pair: pair[0]):
             names = [name for name, at in chosen.items() if at != index[name]]
@@ -106,13 +104,9 @@ def _best_of(shelf: Shelf, index: Mapping[str, int], sets: Iterable[tuple[str, .
     """The few sets of parts whose exchange betters most, the best first, each at its best values."""
     found: _Found = []
     for names in sets:
-        places = np.meshgrid(*(np.arange(shelf.lists[n].value.size) for n in names), indexing="ij")
-        varied = {n: p.ravel() for n, p in zip(names, places, strict=True)}
-        merits = shelf.merits(index, varied, found[-1][0] if len(found) == _MOST_LOOKED_AT else np.inf)
-        at = int(np.argmin(merits))
-        if np.isfinite(merits[at]):
-            found.append((float(merits[at]), {**index, **{n: int(v[at]) for n, v in varied.items()}}))
-            found = sorted(found, key=lambda pair: pair[0])[:_MOST_LOOKED_AT]
+        best = best_entries(shelf, index, names, found[-1][0] if len(found) == _MOST_LOOKED_AT else np.inf)
+        if np.isfinite(best[0]):
+            found = sorted([*found, best], key=lambda pair: pair[0])[:_MOST_LOOKED_AT]
     return found
 
 
@@ -128,21 +122,7 @@ def _shelf(old: Speaker, new: Speaker, network: Network, catalogue: Catalogue, w
         return None
     needed = needed_ratings(new, solve(network, f, goal.driver_ohm))
     lists = part_lists(network, names, catalogue, needed, wish.largest_coil_h)
-    fitted = {name: _with_fitted(listed, network.part(name)) for name, listed in lists.items()}
-    return Shelf(Design(network, goal, names, {}), fitted)
-
-
-def _with_fitted(listed: PartList, part: Part) -> PartList:
-    item = fixed_item(part)
-    fitted = {"_dcr": item.dcr_ohm, "_esr": item.esr_ohm, "_df": item.dissipation_factor}
-    losses: dict[str, Float] = {s: np.append(loss, fitted[s] or 0.0) for s, loss in listed.losses.items()}
-    return replace(
-        listed,
-        value=np.append(listed.value, value_of(part)),
-        losses=losses,
-        price=np.append(listed.price, 0.0),
-        items=(*listed.items, item),
-    )
+    return Shelf(Design(network, goal, names, {}), lists).with_fitted(network)
 
 
 def _proposal(

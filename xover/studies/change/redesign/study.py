@@ -16,21 +16,26 @@ from xover.network import Network, solve, value_of
 from xover.parts.bill import Bill, make_bill
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
+from xover.search.descent import StoppedError, find_optima
+from xover.search.exchange import Chosen, improve
 from xover.search.spread import each
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import pick
-from xover.studies.change.redesign.answer import Answer, Best
-from xover.studies.change.redesign.continuous import SolvedCloud, find_optima
-from xover.studies.change.redesign.design import Design, openable
-from xover.studies.change.redesign.discrete import Chosen, Shelf, improve
-from xover.studies.change.redesign.goal import Goal
+from xover.studies.change.redesign.design import (
+    PRESENT,
+    Design,
+    SolvedCloud,
+    Topology,
+    fitting,
+    openable,
+    polarities,
+    topology,
+)
+from xover.studies.change.redesign.goal import Goal, score
 from xover.studies.change.redesign.judge import Judge, yield_limit
-from xover.studies.change.redesign.lists import AS_FITTED, WIRE_MM, fixed_item, part_lists
 from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal, present_crossovers, ways
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
-from xover.studies.change.redesign.score import score
-from xover.studies.change.redesign.stopped import StoppedError
-from xover.studies.change.redesign.topologies import PRESENT, Topology, fitting, polarities, topology
+from xover.studies.change.redesign.shelf import AS_FITTED, WIRE_MM, Answer, Best, Shelf, fixed_item, part_lists
 from xover.studies.change.redesign.wish import Wish
 from xover.studies.change.redesign.words import differences, headline, redesign_warnings
 from xover.studies.change.redesign.yields import yield_share
@@ -237,7 +242,7 @@ def _continuous(
         design = _design(turned.network, goal)
         try:
             bases = [design.start if base is None else base]
-            optima = find_optima(design, bases, starts=count, seed=seed, cloud=cloud)
+            optima = find_optima(design, bases, starts=count, seed=seed, scores=partial(cloud.scores, design))
         except StoppedError as stop:
             raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
         except KeyboardInterrupt:

@@ -11,9 +11,9 @@ from xover.network import Network, Part, value_of
 from xover.quantity import Kind, format_quantity, ohms
 from xover.rounded import db, hertz, ohm
 from xover.speaker import Speaker
+from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
-from xover.studies.change.redesign.topologies import PRESENT
 from xover.studies.change.redesign.wish import Wish
 
 if TYPE_CHECKING:

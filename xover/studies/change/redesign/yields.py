@@ -10,8 +10,7 @@ import numpy as np
 from xover.network import Network
 from xover.search.builds import build_solver
 from xover.search.draws import Distribution, built_values, draw_names, part_spreads, standard_draws
-from xover.studies.change.redesign.goal import Goal
-from xover.studies.change.redesign.score import read
+from xover.studies.change.redesign.goal import Goal, read
 
 BUILDS: Final = 500
 

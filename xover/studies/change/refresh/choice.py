@@ -1,16 +1,18 @@
-"""What may stand in the place of an old part: itself, or new parts in legs, each with its impedance."""
+"""What may stand in the place of an old part: itself, or new parts in legs, and which of them are worth trying."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
+from itertools import product
+from typing import Final
 
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.network import Capacitor, Inductor, Part, Resistor
+from xover.network import Capacitor, Inductor, Part, Resistor, value_of
 from xover.parts.kinds import FACTS, PartKind
 from xover.parts.stock_item import ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
@@ -160,3 +162,269 @@ def _name(part: Part, old: Part, before: list[Part], fresh: Callable[[str], str]
     if same_kind:
         return old.name if first else fresh(f"{old.name}b")
     return fresh(f"{part.name}{old.name}" if first else f"{part.name}{old.name}b")
+
+
+NEAR: Final = 0.08
+"""Values farther away than this are tried only where none is nearer."""
+_MOST_TOTALS: Final = 24
+_MOST_OF_A_SHAPE: Final = 14
+_MOST_TWO_LEGS: Final = 30
+# The small leg of two: its share of the capacitance, and where its resistor takes over.
+_SMALL_LEG: Final = (0.03, 0.45)
+_SMALL_LEG_HZ: Final = (150.0, 20_000.0)
+_MOST_SERIES_OHM: Final = 4.0
+_COARSE: Final = 8
+"""Every so many rows of the grid are looked at first where there are many choices."""
+
+
+class Sieve:
+    """Judges choices one at a time, to the first order, so that only good ones reach the exact search.
+
+    Parameters
+    ----------
+    reference_ohm : (n,) impedance of the part in the reference network.
+    slope : (d, n) d ln(drive) / d ln(impedance) of each driver there.
+    """
+
+    def __init__(self, reference_ohm: Complex, slope: Complex) -> None:
+        self._reference_ohm = reference_ohm
+        self._slope = slope
+
+    def worst_db(self, impedance_ohm: Complex, rows: slice = slice(None)) -> Float:
+        """(k,) largest change of any driver's level, for impedances (k, m) at every so many rows; to the first order.
+
+        NaN where nothing is known.
+        """
+        ratio = impedance_ohm / self._reference_ohm[rows]
+        neper, radian = 0.5 * np.log(ratio.real**2 + ratio.imag**2), np.arctan2(ratio.imag, ratio.real)
+        worst: Float = np.full(ratio.shape[0], np.nan)
+        for slope in self._slope[:, rows]:
+            level = np.abs(slope.real * neper - slope.imag * radian) * (20.0 / np.log(10.0))
+            with np.errstate(invalid="ignore"):
+                worst = np.fmax(worst, np.fmax.reduce(level, axis=1))
+        return worst
+
+    def best(self, choices: Sequence[Choice], most: int = _MOST_OF_A_SHAPE) -> list[Choice]:
+        """The nearest ones, and the cheapest of those that are not far."""
+        if not choices:
+            return []
+        ranked = self.rank(np.stack([c.impedance_ohm for c in choices]), [c.price for c in choices], most)
+        return [choices[i] for i in ranked]
+
+    def rank(self, impedance_ohm: Complex, price: Sequence[float] | Float, most: int = _MOST_OF_A_SHAPE) -> list[int]:
+        """The same for bare impedances (k, n): their indices."""
+        return _ranked(self.worst_db(impedance_ohm), price, most)
+
+    def rank_parallel(self, one: Complex, other: Complex, price: Sequence[float] | Float, most: int) -> list[int]:
+        """The same for each of (i, n) admittances parallel to each of (j, n): indices i * j' + j.
+
+        A few rows of the grid tell what the difference is at least, and most pairs need no more than that.
+        """
+        few = slice(_COARSE // 2, None, _COARSE) if self._reference_ohm.size > 2 * _COARSE else slice(None)
+        least = self.worst_db(1.0 / (one[:, None, few] + other[None, :, few]).reshape(-1, one[0, few].size), few)
+        least = np.nan_to_num(least, nan=0.0)
+        worst = np.full(least.size, np.inf)
+        limit, done = -np.inf, np.zeros(least.size, dtype=bool)
+        for enough in (np.partition(least, min(4 * most, least.size) - 1)[min(4 * most, least.size) - 1], None):
+            # Beyond the limit no pair is among the nearest, nor near enough to be taken for its price.
+            some = np.flatnonzero(~done & (least <= (limit if enough is None else enough)))
+            i, j = np.divmod(some, other.shape[0])
+            worst[some] = np.nan_to_num(self.worst_db(1.0 / (one[i] + other[j])), nan=np.inf)
+            done[some] = True
+            known = np.sort(worst[done])
+            limit = max(_fair_db(known[0]), known[min(most, known.size) - 1])
+        return _ranked(worst, price, most)
+
+
+def _fair_db(nearest_db: float) -> float:
+    """What is not far, where the nearest is so far."""
+    return max(2.0 * nearest_db, 0.15)
+
+
+def _ranked(worst_db: Float, price: Sequence[float] | Float, most: int) -> list[int]:
+    order = np.argsort(worst_db, kind="stable")
+    fair = order[worst_db[order] <= _fair_db(float(worst_db[order[0]]))]
+    cheap = fair[np.lexsort((worst_db[fair], np.asarray(price)[fair]))][: most // 2]
+    return list(dict.fromkeys([*order[:most].tolist(), *cheap.tolist()]))
+
+
+def capacitor_choices(
+    old: Capacitor,
+    films: Sequence[StockItem],
+    resistors: Sequence[StockItem],
+    leg_resistors: Sequence[StockItem],
+    omega: Float,
+    sieve: Sieve,
+) -> list[Choice]:
+    """One or two capacitors in parallel, plain, with a series resistor, or with a lossy leg beside.
+
+    resistors, leg_resistors : strong enough for the whole current, and for the whole voltage.
+    """
+    totals = _totals(films, old.farad)
+    plain = [build(old.name, _shape(items), tuple((i,) for i in items), omega) for items in totals]
+    out = sieve.best([c for c in plain if c.shape is Shape.SINGLE]) + sieve.best(
+        [c for c in plain if c.shape is Shape.PAIR]
+    )
+    lossy = old.dissipation_factor > 0.002 or old.esr_ohm > 0.0
+    if not lossy:
+        return out
+    small = [r for r in resistors if r.value <= _MOST_SERIES_OHM]
+    singles = [items[0] for items in totals if len(items) == 1]
+    out += sieve.best(
+        [build(old.name, Shape.WITH_RESISTOR, ((c, r),), omega) for c, r in product(singles, _thinned(small, 30))]
+    )
+    return out + _two_legs(old, films, resistors, leg_resistors, omega, sieve)
+
+
+def _two_legs(
+    old: Capacitor,
+    films: Sequence[StockItem],
+    resistors: Sequence[StockItem],
+    leg_resistors: Sequence[StockItem],
+    omega: Float,
+    sieve: Sieve,
+) -> list[Choice]:
+    """C parallel to (C + R), the first with a small resistor or made of two: a loss angle that stays the same."""
+    main = [c for c in films if 0.75 * old.farad <= c.value <= 1.02 * old.farad]
+    low, high = (share * old.farad for share in _SMALL_LEG)
+    side = [c for c in films if low <= c.value <= high]
+    series = [None, *_thinned([r for r in resistors if r.value <= 0.5], 6)]
+    wide = _thinned([r for r in leg_resistors if 5.0 <= r.value <= 1000.0], 48)
+    mains: list[tuple[tuple[StockItem, ...], ...]] = [
+        ((c,),) if r is None else ((c, r),) for c, r in product(_thinned(main, 8), series)
+    ]
+    mains += [((c,), (d,)) for c, d in _thinned_pairs(films, old.farad)]
+    sides = [
+        (c, r)
+        for c, r in product(_thinned(side, 14), wide)
+        if _SMALL_LEG_HZ[0] <= 1.0 / (2.0 * np.pi * c.value * r.value) <= _SMALL_LEG_HZ[1]
+    ]
+    if not mains or not sides:
+        return []
+    main_siemens = np.stack([_siemens(legs, omega) for legs in mains])
+    side_siemens = np.stack([_siemens((leg,), omega) for leg in sides])
+    main_price = np.array([sum(_cost(i) for leg in legs for i in leg) for legs in mains])
+    side_price = np.array([sum(_cost(i) for i in leg) for leg in sides])
+    price = np.add.outer(main_price, side_price).ravel()
+    ranked = sieve.rank_parallel(main_siemens, side_siemens, price, _MOST_TWO_LEGS)
+    pairs = [divmod(i, len(sides)) for i in ranked]
+    return [build(old.name, Shape.TWO_LEGS, (*mains[i], sides[j]), omega) for i, j in pairs]
+
+
+def _siemens(legs: Sequence[Sequence[StockItem]], omega: Float) -> Complex:
+    """(n,) admittance of parallel legs."""
+    return np.asarray(1.0 / legs_impedance_ohm([[new_part(item) for item in leg] for leg in legs], omega))
+
+
+def coil_choices(
+    old: Inductor, coils: Sequence[StockItem], resistors: Sequence[StockItem], omega: Float, sieve: Sieve
+) -> list[Choice]:
+    """One coil, plain or with the resistor that makes up for a lower DC resistance."""
+    near = _nearest(coils, old.henry, 40)
+    plain = [build(old.name, Shape.SINGLE, ((c,),), omega) for c in near]
+    small = _thinned([r for r in resistors if r.value <= max(2.0 * old.dcr_ohm, 0.2)], 24)
+    made_up = [
+        build(old.name, Shape.WITH_RESISTOR, ((c, r),), omega)
+        for c, r in product(near, small)
+        if (c.dcr_ohm or 0.0) + r.value <= 1.5 * old.dcr_ohm + 0.05
+    ]
+    return sieve.best(plain) + sieve.best(made_up)
+
+
+def resistor_choices(old: Resistor, resistors: Sequence[StockItem], omega: Float, sieve: Sieve) -> list[Choice]:
+    """One resistor, two in series or two in parallel."""
+    near = _nearest(resistors, old.ohm, 10)
+    out = [build(old.name, Shape.SINGLE, ((r,),), omega) for r in near]
+    if old.ohm <= 0.0:
+        return sieve.best(out)
+    values = np.array([r.value for r in resistors])
+    series = values[:, None] + values[None, :]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        parallel = values[:, None] * values[None, :] / series
+    pairs: list[Choice] = []
+    for total, in_series in ((series, True), (parallel, False)):
+        miss = np.abs(np.log(total / old.ohm))
+        miss[np.tril_indices(values.size, -1)] = np.inf
+        for flat in np.argsort(miss, axis=None, kind="stable")[:12]:
+            i, j = divmod(int(flat), values.size)
+            if miss[i, j] > NEAR:
+                break
+            items = (resistors[i], resistors[j])
+            pairs.append(build(old.name, Shape.PAIR, (items,) if in_series else tuple((x,) for x in items), omega))
+    return sieve.best(out, 6) + sieve.best(pairs, 6)
+
+
+def nearest_single(old: Part, items: Sequence[StockItem], omega: Float) -> Choice | None:
+    """The one item whose value is nearest by ratio; of equals the cheapest, of coils the one of least copper."""
+    value = value_of(old)
+    near = [i for i in items if i.value > 0]
+    if not near or value <= 0:
+        return None
+    best = min(near, key=lambda i: (abs(np.log(i.value / value)), _cost(i), -(i.dcr_ohm or 0.0)))
+    return build(old.name, Shape.SINGLE, ((best,),), omega)
+
+
+def _cost(item: StockItem) -> float:
+    return item.price if item.price is not None else 0.0
+
+
+def _shape(items: tuple[StockItem, ...]) -> Shape:
+    return Shape.SINGLE if len(items) == 1 else Shape.PAIR
+
+
+def _nearest(items: Sequence[StockItem], value: float, most: int) -> list[StockItem]:
+    """Items within reach of a value; where none is, the nearest of all."""
+    if value <= 0:
+        return [i for i in items if i.value == 0][:most]
+    miss = {id(i): abs(float(np.log(i.value / value))) for i in items if i.value > 0}
+    known = sorted((i for i in items if id(i) in miss), key=lambda i: (miss[id(i)], _cost(i)))
+    near = [i for i in known if miss[id(i)] <= NEAR]
+    if near:
+        return near[:most]
+    return [i for i in known if miss[id(i)] <= miss[id(known[0])] * (1 + 1e-9)] if known else []
+
+
+def _totals(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, ...]]:
+    """Single items and parallel pairs whose total is near the target, the nearest first."""
+    singles = _nearest(items, target, _MOST_TOTALS)
+    values = np.array([i.value for i in items])
+    if values.size == 0:
+        return []
+    total = values[:, None] + values[None, :]
+    miss = np.abs(np.log(total / target))
+    miss[np.tril_indices(values.size, -1)] = np.inf
+    # A pair whose second part is a splinter is a pair in name only.
+    miss[np.minimum.outer(values, values) < 0.05 * target] = np.inf
+    pairs: list[tuple[StockItem, ...]] = []
+    for flat in np.argsort(miss, axis=None, kind="stable")[: 3 * _MOST_TOTALS]:
+        i, j = divmod(int(flat), values.size)
+        if not miss[i, j] <= NEAR:
+            break
+        pairs.append((items[j], items[i]))
+    return [(i,) for i in singles] + pairs
+
+
+def _thinned_pairs(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, StockItem]]:
+    """Two capacitors for the large leg: totals a little below the target, one pair for each step of 2 %."""
+    kept = [i for i in _thinned(items, 10_000) if 0.1 * target <= i.value <= target]
+    pairs: dict[int, tuple[StockItem, StockItem]] = {}
+    for at, one in enumerate(kept):
+        for other in kept[at:]:
+            total = (one.value + other.value) / target
+            if 0.8 <= total <= 1.02:
+                old = pairs.get(round(total * 50))
+                if old is None or _cost(one) + _cost(other) < _cost(old[0]) + _cost(old[1]):
+                    pairs[round(total * 50)] = (other, one)
+    return list(pairs.values())
+
+
+def _thinned(items: Sequence[StockItem], most: int) -> list[StockItem]:
+    """At most so many, one of each value (the cheapest), spread evenly."""
+    cheapest: dict[float, StockItem] = {}
+    for item in items:
+        if item.value not in cheapest or _cost(item) < _cost(cheapest[item.value]):
+            cheapest[item.value] = item
+    kept = list(cheapest.values())
+    if len(kept) <= most:
+        return kept
+    return [kept[round(i)] for i in np.linspace(0, len(kept) - 1, most)]

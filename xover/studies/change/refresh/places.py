@@ -14,15 +14,18 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, kind_of
 from xover.parts.stock_item import StockItem
 from xover.sound.changes import HEARD_DB
-from xover.studies.change.refresh.choice import Choice, keep, keep_with, value_words
-from xover.studies.change.refresh.compare import worst_change
-from xover.studies.change.refresh.options import (
+from xover.studies.change.refresh.choice import (
+    Choice,
     Sieve,
     capacitor_choices,
     coil_choices,
+    keep,
+    keep_with,
     nearest_single,
     resistor_choices,
+    value_words,
 )
+from xover.studies.change.refresh.compare import worst_change
 from xover.studies.change.refresh.ratings import Needed, strong_enough
 from xover.studies.change.refresh.result import Policy
 

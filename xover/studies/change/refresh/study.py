@@ -18,6 +18,7 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
 from xover.parts.stock import enough
 from xover.parts.stock_item import StockItem
+from xover.search.filling import Job, fill
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed, value_words
 from xover.studies.change.refresh.compare import BAND_HZ, Comparison
@@ -25,7 +26,6 @@ from xover.studies.change.refresh.damping import damping_changes
 from xover.studies.change.refresh.places import Places, same_part
 from xover.studies.change.refresh.ratings import needed_ratings
 from xover.studies.change.refresh.result import Exchanged, Policy, RefreshStudy, Simple
-from xover.studies.change.refresh.search import Job, search
 from xover.studies.change.refresh.words import headline, place_sentence, refresh_warnings
 from xover.studies.options import Progress, quiet
 
@@ -106,7 +106,7 @@ def refresh(
     if any(c.shape is Shape.TWO_LEGS for c in chosen.values()):
         progress(0.8, "the same with series resistors only")
         plain = {n: [c for c in o if c.shape is not Shape.TWO_LEGS] for n, o in choices.items()}
-        nearest = search(replace(job, options=plain)).chosen
+        nearest = fill(replace(job, options=plain)).chosen
         rebuilt = _rebuilt(design, nearest)
         simple = Simple(
             _titled(rebuilt, f"{speaker.title}: refreshed with series resistors only", network.notes[0]),
@@ -142,7 +142,7 @@ def refresh(
 
 
 def _search_within_stock(
-    speaker: Speaker, job: Job, design: Network, tolerance_db: float, progress: Progress
+    speaker: Speaker, job: Job[Choice], design: Network, tolerance_db: float, progress: Progress
 ) -> tuple[Mapping[str, Choice], Network]:
     """Search, then see that the fine grid agrees and that the list holds enough of everything for a pair."""
     fine = log_grid(*BAND_HZ, 48)
@@ -150,7 +150,7 @@ def _search_within_stock(
     best: tuple[float, Mapping[str, Choice], Network] | None = None
     for _ in range(6):
         progress(0.2, "searching")
-        found = search(job)
+        found = fill(job)
         short = enough(item for c in found.chosen.values() for item in c.items)
         if short:
             gone = {id(s.item) for s in short if s.at_hand < s.needed}

@@ -1,17 +1,14 @@
-"""The best values if every value existed: many starts, exact gradients, least squares."""
+"""Local optima of a problem whose values are continuous: many starts, exact slopes, least squares in log values."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Final
+from dataclasses import dataclass
+from typing import Any, Final, Protocol
 
 import numpy as np
 
-from xover.curve import Complex, Float
-from xover.studies.change.redesign.design import Design, bounds
-from xover.studies.change.redesign.score import residuals_and_slopes, score
-from xover.studies.change.redesign.stopped import StoppedError
+from xover.curve import Float
 
 SCATTERED: Final = 800
 """Random candidates that the starts are picked from."""
@@ -19,8 +16,33 @@ _SPREAD: Final = 0.7
 """Standard deviation of a scattered value's logarithm: about a factor of two either way."""
 _APART: Final = 0.35
 """Starts, and results, nearer together than this (root mean square of ln) count as one."""
-_BATCH: Final = 400
 _EVALUATIONS: Final = 40
+
+
+class StoppedError(KeyboardInterrupt):
+    """Raised in place of a KeyboardInterrupt by a search that had something already.
+
+    Attributes
+    ----------
+    partial : what it would have returned, as good as it was by then.
+    """
+
+    def __init__(self, partial: Any) -> None:
+        super().__init__("stopped")
+        self.partial = partial
+
+
+class Problem(Protocol):
+    """Positive values (p,) to be found, and how far they are from what is wanted."""
+
+    def limits(self) -> tuple[Float, Float]:
+        """(p,) lowest and highest values."""
+
+    def scores(self, values: Float) -> Float:
+        """(k,) sums of squared residuals of candidates (k, p)."""
+
+    def residuals(self, values: Float) -> tuple[Float, Float]:
+        """(m,) residuals for values (p,), and their derivatives (m, p) to the logarithms of the values."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,48 +53,14 @@ class Optimum:
     score: float
 
 
-@dataclass(eq=False)
-class SolvedCloud:
-    """Candidates solved once for all polarities, and all goals, that scatter them round the same values."""
-
-    _key: object = None
-    _plus: tuple[str, ...] = ()
-    _drive: Complex = field(default_factory=lambda: np.empty((0, 0, 0), dtype=complex))
-    _load: Complex = field(default_factory=lambda: np.empty((0, 0), dtype=complex))
-
-    def scores(self, design: Design, values: Float) -> Float:
-        """(k,) scores of candidates (k, p)."""
-        network, goal = design.network, design.goal
-        cards = [network.driver_card(key) for key in goal.keys]
-        key = (
-            network.parts,
-            network.couplings,
-            network.channels,
-            tuple((c.name, c.driver, frozenset((c.plus, c.minus))) for c in cards),
-            tuple(design.dcr_at.items()),
-            goal.frequency_hz.tobytes(),
-            tuple(np.asarray(ohm).tobytes() for ohm in goal.driver_ohm.values()),
-            values.tobytes(),
-        )
-        plus = tuple(c.plus for c in cards)
-        batches = [slice(at, at + _BATCH) for at in range(0, values.shape[0], _BATCH)]
-        if key != self._key:
-            solved = [design.solve(values[rows]) for rows in batches]
-            self._drive, self._load = (np.concatenate(both) for both in zip(*solved, strict=True))
-            self._key, self._plus = key, plus
-        # A driver turned round gets the same voltage with the other sign.
-        sign = np.array([1.0 if one == other else -1.0 for one, other in zip(plus, self._plus, strict=True)])
-        return np.concatenate([score(goal, self._drive[rows] * sign[:, None], self._load[rows]) for rows in batches])
-
-
 def find_optima(
-    design: Design,
+    problem: Problem,
     bases: Sequence[Float],
     *,
     starts: int = 12,
     scattered: int = SCATTERED,
     seed: int = 1,
-    cloud: SolvedCloud | None = None,
+    scores: Callable[[Float], Float] | None = None,
     progress: Callable[[float, float], None] = lambda _done, _best: None,
 ) -> tuple[Optimum, ...]:
     """Local optima, the best first, no two of them alike.
@@ -81,20 +69,20 @@ def find_optima(
     ----------
     bases : (p,) values to scatter the starts around; each is itself a start.
     starts : random ones beside them, the best of `scattered` candidates, no two of them alike.
-    cloud : what was solved for another polarity or goal.
+    scores : of the scattered candidates, where they come cheaper than by the problem's own.
     progress : told the share that is done and the best score so far; may raise KeyboardInterrupt to stop early.
 
     Raises
     ------
     StoppedError : stopped by the user after something was found; holds it.
     """
-    low, high = (np.log(edge) for edge in bounds(design.network.part(n) for n in design.open_parts))
+    low, high = (np.log(edge) for edge in problem.limits())
     rng = np.random.default_rng(seed)
     first = [np.clip(np.log(base), low, high) for base in bases]
     points = list(first)
     centres = np.stack(first)[rng.integers(len(first), size=scattered)]
     tried = np.clip(centres + _SPREAD * rng.standard_normal((scattered, low.size)), low, high)
-    worth = (cloud or SolvedCloud()).scores(design, np.exp(tried))
+    worth = (scores or problem.scores)(np.exp(tried))
     for index in np.argsort(worth, kind="stable"):
         if len(points) >= starts + len(first):
             break
@@ -103,7 +91,7 @@ def find_optima(
     found: list[Optimum] = []
     try:
         for number, point in enumerate(points):
-            found.append(_descend(design, point, low, high))
+            found.append(_descend(problem, point, low, high))
             progress((number + 1) / len(points), min(o.score for o in found))
     except KeyboardInterrupt:
         if found:
@@ -112,7 +100,7 @@ def find_optima(
     return _distinct(found)
 
 
-def _descend(design: Design, point: Float, low: Float, high: Float) -> Optimum:
+def _descend(problem: Problem, point: Float, low: Float, high: Float) -> Optimum:
     """Levenberg-Marquardt-like descent within bounds (scipy's trust region reflective), in log values."""
     from scipy.optimize import least_squares
 
@@ -122,25 +110,25 @@ def _descend(design: Design, point: Float, low: Float, high: Float) -> Optimum:
         key = x.tobytes()
         if key not in memory:
             memory.clear()
-            values, slopes = residuals_and_slopes(design.goal, *design.solve_with_slopes(np.exp(x)))
+            values, turned = problem.residuals(np.exp(x))
             memory[key] = (
                 np.nan_to_num(values, nan=0.0, posinf=1e3, neginf=-1e3),
-                np.nan_to_num(slopes, nan=0.0, posinf=0.0, neginf=0.0),
+                np.nan_to_num(turned, nan=0.0, posinf=0.0, neginf=0.0),
             )
         return memory[key]
-
-    inside = np.clip(point, low + 1e-6, high - 1e-6)
 
     def residuals(x: Float) -> Float:
         return both(x)[0]
 
-    def slopes_of(x: Float) -> Float:
+    def slopes(x: Float) -> Float:
         return both(x)[1]
+
+    inside = np.clip(point, low + 1e-6, high - 1e-6)
 
     result = least_squares(
         residuals,
         inside,
-        jac=slopes_of,
+        jac=slopes,
         bounds=(low, high),
         max_nfev=_EVALUATIONS,
         x_scale=1.0,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
-from xover.studies.change.bypass.sound import Voices
 
 REACH_CYCLES: Final = 7.0 / 24.0
 """Delays are tried this far, in cycles of the corner frequency, to both sides of where the phases of two neighbours
@@ -33,6 +32,17 @@ DELAY_STEP_CYCLES: Final = 1.0 / 48.0
 MOST_ROUNDS: Final = 100
 
 
+class Ways(Protocol):
+    """The ways to be added up, lowest first: pressure (k, n) at frequencies (n,), and the band that counts."""
+
+    @property
+    def frequency_hz(self) -> Float: ...
+    @property
+    def pressure(self) -> Complex: ...
+    @property
+    def band_hz(self) -> tuple[float, float]: ...
+
+
 @dataclass(frozen=True, eq=False)
 class Alignments:
     """The best settings for each of c crossovers of k channels, lowest channel first.
@@ -51,7 +61,7 @@ class Alignments:
 
 
 def align(
-    voices: Voices,
+    heard: Ways,
     filtered: Complex,
     corners_hz: Float,
     quadrature: NDArray[np.bool_],
@@ -65,7 +75,7 @@ def align(
     start from the mean level of every channel in its own band; delay and polarity of each channel against those
     below are searched on a grid of delays; then all gains and delays are moved in ever smaller steps until that
     helps no more. Rows that are not known count as silence: what the sum is worth
-    there is for `Voices.total` to say.
+    there is for the caller to say.
 
     Parameters
     ----------
@@ -75,26 +85,26 @@ def align(
     stride : every so many rows of the grid are looked at.
     last_step : where the steps end, in units of 0.5 dB and 1/48 cycle.
     """
-    f = voices.frequency_hz
-    rows = np.flatnonzero((f >= voices.band_hz[0]) & (f <= voices.band_hz[1]))[::stride]
+    f = heard.frequency_hz
+    rows = np.flatnonzero((f >= heard.band_hz[0]) & (f <= heard.band_hz[1]))[::stride]
     fb = f[rows]
     p = np.nan_to_num(filtered[:, :, rows])
-    start = _levels_db(voices, corners_hz)
+    start = _levels_db(heard, corners_hz)
     gain = start.max(axis=1, keepdims=True) - start
     gain = gain - gain.max(axis=1, keepdims=True)
     cells, count = p.shape[:2]
     delay = np.zeros((cells, count))
     polarity = np.ones((cells, count), dtype=int)
-    slopes = _turning_s(voices, corners_hz)
+    slopes = _turning_s(heard, corners_hz)
     apart_db = np.where(quadrature, 0.0, APART_DB)
     total = p[:, 0] * _ratio(gain[:, :1])
     for k in range(1, count):
-        heard = np.ones((cells, fb.size))
+        counted = np.ones((cells, fb.size))
         if k < count - 1:  # what the next channel is to fill does not count yet
-            heard = (fb <= corners_hz[:, k, None] / np.sqrt(2.0)).astype(float)
+            counted = (fb <= corners_hz[:, k, None] / np.sqrt(2.0)).astype(float)
         own = p[:, k] * _ratio(gain[:, k : k + 1])
         centre = delay[:, k - 1] + slopes[:, k - 1]
-        delay[:, k], polarity[:, k], total = _place(total, own, fb, centre, corners_hz[:, k - 1], heard, apart_db)
+        delay[:, k], polarity[:, k], total = _place(total, own, fb, centre, corners_hz[:, k - 1], counted, apart_db)
     gain, delay, rms = _refine(p * polarity[:, :, None], fb, gain, delay, slopes, corners_hz, apart_db, last_step)
     return Alignments(
         gain_db=gain - gain.max(axis=1, keepdims=True),
@@ -120,35 +130,35 @@ def _ratio(gain_db: Float) -> Float:
     return np.asarray(10.0 ** (gain_db / 20.0), dtype=float)
 
 
-def _levels_db(voices: Voices, corners_hz: Float) -> Float:
+def _levels_db(heard: Ways, corners_hz: Float) -> Float:
     """(c, k) mean level of each channel in its own part of the band, half an octave clear of the corners.
 
     Where it is not known there, its highest level in the band; 0 where nothing is known.
     """
-    f = voices.frequency_hz
+    f = heard.frequency_hz
     with np.errstate(divide="ignore"):
-        level = 20.0 * np.log10(np.abs(voices.pressure))
+        level = 20.0 * np.log10(np.abs(heard.pressure))
     cells = corners_hz.shape[0]
-    low = np.concatenate([np.full((cells, 1), voices.band_hz[0]), corners_hz * np.sqrt(2.0)], axis=1)
-    high = np.concatenate([corners_hz / np.sqrt(2.0), np.full((cells, 1), voices.band_hz[1])], axis=1)
+    low = np.concatenate([np.full((cells, 1), heard.band_hz[0]), corners_hz * np.sqrt(2.0)], axis=1)
+    high = np.concatenate([corners_hz / np.sqrt(2.0), np.full((cells, 1), heard.band_hz[1])], axis=1)
     inside = (f >= low[:, :, None]) & (f <= high[:, :, None]) & np.isfinite(level)
     number = inside.sum(axis=2)
     total = np.where(inside, np.where(np.isfinite(level), level, 0.0), 0.0).sum(axis=2)
-    in_band = (f >= voices.band_hz[0]) & (f <= voices.band_hz[1]) & np.isfinite(level)
+    in_band = (f >= heard.band_hz[0]) & (f <= heard.band_hz[1]) & np.isfinite(level)
     top = np.max(np.where(in_band, level, -np.inf), axis=1)
     fallback = np.broadcast_to(np.where(np.isfinite(top), top, 0.0), number.shape)
     return np.where(number > 0, total / np.maximum(number, 1), fallback)
 
 
-def _turning_s(voices: Voices, corners_hz: Float) -> Float:
+def _turning_s(heard: Ways, corners_hz: Float) -> Float:
     """(c, k - 1) delay of the upper driver with which the phase between two neighbours stays constant round a corner.
 
     0 where too little of the two is known together.
     """
-    f = voices.frequency_hz
+    f = heard.frequency_hz
     out = np.zeros(corners_hz.shape)
     for k in range(corners_hz.shape[1]):
-        turn = voices.pressure[k + 1] * np.conj(voices.pressure[k])
+        turn = heard.pressure[k + 1] * np.conj(heard.pressure[k])
         for corner in np.unique(corners_hz[:, k]):
             near = (np.abs(np.log2(f / corner)) <= PHASE_OCTAVES) & np.isfinite(turn)
             if np.count_nonzero(near) >= 3:

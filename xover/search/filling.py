@@ -1,4 +1,4 @@
-"""Choose what fills every place, all together: the cheapest that stays within a tolerance, else the nearest.
+"""What fills every place of a network, all together: the cheapest that stays within a tolerance, else the nearest.
 
 A set is a row of numbers, one for each place: which of its choices fills it. All choices of one place are tried in one
 closed form of the network in that place's impedance (network/one_part.py), so that a set costs a few operations at
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any, Final
+from typing import Any, Final, Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,6 @@ from xover.curve import Complex, Float
 from xover.network import Network, find_sections, solve
 from xover.network.one_part import open_part
 from xover.network.sections import Section
-from xover.studies.change.refresh.choice import Choice
 
 _KEPT: Final = 40
 """Partial sets that are carried on for being near, and as many for being cheap."""
@@ -36,8 +35,22 @@ _DIGITS: Final = 9
 Rows = NDArray[np.integer[Any]]
 
 
+class Filling(Protocol):
+    """One way to fill a place: (n,) its impedance, what it costs, and how many parts are bought for it."""
+
+    @property
+    def impedance_ohm(self) -> Complex: ...
+    @property
+    def price(self) -> float: ...
+    @property
+    def new_parts(self) -> int: ...
+
+
+Some = TypeVar("Some", bound=Filling)
+
+
 @dataclass(frozen=True, eq=False)
-class Job:
+class Job(Generic[Some]):
     """What a set of choices is judged by.
 
     Attributes
@@ -53,18 +66,18 @@ class Job:
     reference_db: Mapping[str, Float]
     band: np.ndarray
     tolerance_db: float
-    options: Mapping[str, Sequence[Choice]]
+    options: Mapping[str, Sequence[Some]]
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class Found(Generic[Some]):
     """The best set and what it attains on the grid of the search."""
 
-    chosen: Mapping[str, Choice]
+    chosen: Mapping[str, Some]
     worst_db: float
 
 
-def search(job: Job) -> Found:
+def fill(job: Job[Some]) -> Found[Some]:
     """Fill all places; sections do not touch each other's drivers, so each is searched by itself.
 
     A section that cannot keep the tolerance gets the cheapest set that is hardly farther off than its nearest.
@@ -72,7 +85,7 @@ def search(job: Job) -> Found:
     The result is a local optimum: no exchange of one choice betters it, nor one of two within a section among
     those that do the least harm by themselves.
     """
-    chosen: dict[str, Choice] = {}
+    chosen: dict[str, Some] = {}
     worst = 0.0
     for section in find_sections(job.network):
         names = sorted((n for n in job.options if n in section.elements), key=lambda n: len(job.options[n]))
@@ -179,7 +192,7 @@ class _Places:
         return sets
 
 
-def _places(job: Job, section: Section, names: Sequence[str]) -> _Places:
+def _places(job: Job[Some], section: Section, names: Sequence[str]) -> _Places:
     network = job.network
     if len(network.channels) == 1:  # what hangs on the one channel beside this section changes nothing in it
         inside = {n.lower() for n in section.elements}
