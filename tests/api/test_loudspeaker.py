@@ -64,7 +64,7 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
     [
         (
             "studies.change.refresh.study.refresh",
-            "refresh LEFT --network original --replace all --capacitors any --within 0.3 --stock STOCK",
+            "refresh LEFT --network original --renew all --capacitors any --within 0.3 --stock STOCK",
             lambda s, stock: s.refresh(
                 found="original", replace="all", capacitors="any", tolerance_db=0.3, stock=stock
             ),

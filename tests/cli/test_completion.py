@@ -132,7 +132,7 @@ def test_circuits(complete):
     [
         ("bypass x --slope", SLOPES),
         ("redesign x --slope", ["none", *SLOPES]),
-        ("refresh x --replace", Policy),
+        ("refresh x --renew", Policy),
         ("refresh x --capacitors", ["film", "any"]),
         ("infer x --prior", Prior),
         ("tolerance x --distribution", Distribution),

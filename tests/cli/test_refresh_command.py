@@ -58,7 +58,7 @@ def test_strict_tells_by_status_that_the_tolerance_is_not_kept(run, attic, tmp_p
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--replace", "al"), "did you mean all"),
+        (("--renew", "al"), "did you mean all"),
         (("--capacitors", "paper"), "film or any"),
         (("--within", "0"), "above 0"),
         (("--within", "nan"), "is not a number"),

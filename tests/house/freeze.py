@@ -115,8 +115,8 @@ PLAIN: dict[str, tuple[str, ...]] = {
     "refresh": (
         "refresh {} |json",
         f"refresh {{}} {STOCK} |json",
-        f"refresh {{}} {STOCK} --replace all --capacitors any --tolerance 0.3 --plot refresh.svg",
-        "refresh {} --replace needed --write refreshed",
+        f"refresh {{}} {STOCK} --renew all --capacitors any --tolerance 0.3 --plot refresh.svg",
+        "refresh {} --renew needed --write refreshed",
     ),
     "redesign": ("redesign {} --starts 1 --circuit present |json",),
     "bypass": ("bypass {} |json", "bypass {} --plot bypass.svg --strict"),
@@ -350,7 +350,7 @@ WRONG: dict[str, tuple[str, ...]] = {
         "refresh LEFT --stock nowhere.csv",
         "refresh LEFT --stock made/stock.csv",
         f"refresh LEFT --stock {LEFT}/speaker.toml",
-        "refresh LEFT --replace some",
+        "refresh LEFT --renew some",
         "refresh LEFT --capacitors paper",
         "refresh LEFT --tolerance -1",
         "refresh LEFT --tolerance 0.1dB",
@@ -582,7 +582,7 @@ COMPLETED = (
     f"xover redesign {LEFT} --circuit ",
     f"xover decide {LEFT} --skip ",
     f"xover stress {LEFT} --spectrum ",
-    f"xover refresh {LEFT} --replace ",
+    f"xover refresh {LEFT} --renew ",
 )
 COMMANDS = tuple(dict.fromkeys((*PLAIN, *SINGLE, *WRONG)))
 

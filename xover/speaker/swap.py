@@ -11,7 +11,7 @@ from pathlib import Path
 
 from xover.curve import Curve, Evidence
 from xover.driver.minimum_phase import minimum_phase_curve
-from xover.errors import OptionError, nearest_word
+from xover.errors import OptionError, named, nearest_word
 from xover.files.speaker import FILE_NAME
 from xover.files.tables import read_impedance, read_response
 from xover.remark import About, Remark
@@ -77,7 +77,7 @@ def _from_source(source: str, name: str) -> tuple[SpeakerDriver, str]:
     impedance, response = _tables(source)
     if not impedance.is_file():
         raise OptionError(
-            f"--replace {name}: there is neither a speaker folder nor a table '{impedance}'",
+            f"{named('replace')} {name}: there is neither a speaker folder nor a table '{impedance}'",
             "give another speaker's folder, or tables as impedance.csv,response.csv",
         )
     return _from_tables(impedance, response, name)
@@ -103,7 +103,7 @@ def _from_speaker(folder: str, wanted: str | None, name: str) -> tuple[SpeakerDr
     key = wanted if wanted is not None else (name if name in known or len(known) > 1 else known[0])
     if key not in known:
         raise OptionError(
-            f"--replace {name}: {other.file.path} has no driver '{key[:40]}'",
+            f"{named('replace')} {name}: {other.file.path} has no driver '{key[:40]}'",
             f"{_which(key, known)}; write {name}=FOLDER:NAME",
         )
     return other.drivers[key], f"{key} of {other.title}"

@@ -23,6 +23,7 @@ def refresh(
         Ask(
             "What must go whatever it measures: worn (kinds that wear out), all, or needed (nothing).",
             one_of("worn", "all", "needed"),
+            "--renew",
         ),
     ] = "worn",
     capacitors: Annotated[
