@@ -1,7 +1,8 @@
 """What holds for all tests.
 
-Hypothesis tries the same cases at every run, so that a red run can be run again. Search wider with
---hypothesis-profile=wide.
+Hypothesis tries the same cases at every run, so that a red run can be run again: nothing is drawn by chance, nothing
+is remembered from the last run, and what is drawn does not depend on which modules other tests have loaded.
+XOVER_HYPOTHESIS=wide draws other cases at every run; a failure prints the line that brings its case back.
 """
 
 import gc
@@ -13,11 +14,29 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(50_000)
 
 import pytest  # noqa: E402
-from hypothesis import settings  # noqa: E402
+from hypothesis import HealthCheck, settings  # noqa: E402
+from hypothesis.internal.conjecture import providers  # noqa: E402
 
-settings.register_profile("steady", derandomize=True, deadline=None)
-settings.register_profile("wide", deadline=None, max_examples=1000)
-settings.load_profile("steady")
+# The slow first draw of a cold start is no fault.
+settings.register_profile(
+    "steady",
+    derandomize=True,
+    database=None,
+    print_blob=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.register_profile(
+    "wide",
+    settings.get_profile("steady"),
+    derandomize=False,
+    max_examples=300,
+)
+settings.load_profile(os.environ.get("XOVER_HYPOTHESIS", "steady"))
+# Hypothesis mixes the numbers that stand in the source of all modules loaded so far into what it draws. On another
+# number of cores other tests, with other modules, come first: the same test would then draw other cases.
+if hasattr(providers, "_get_local_constants"):
+    providers._get_local_constants = providers.Constants
 
 
 @pytest.hookimpl(optionalhook=True)

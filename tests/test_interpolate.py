@@ -8,7 +8,7 @@ from scipy.interpolate import Akima1DInterpolator
 from xover.interpolate import Makima
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.integers(2, 30), st.integers(0, 2**31 - 1), st.booleans())
 def test_equals_scipy(rows, seed, with_plateaus):
     rng = np.random.default_rng(seed)

@@ -56,7 +56,7 @@ def same(one: np.ndarray, other: np.ndarray, scale: float) -> None:
     assert one[both] == pytest.approx(other[both], abs=1e-12 * scale)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 @given(speakers(), st.randoms(use_true_random=False))
 def test_the_order_of_branches_does_not_matter(branches: list[Branch], random: object) -> None:
     shuffled = list(branches)
@@ -70,7 +70,7 @@ def test_the_order_of_branches_does_not_matter(branches: list[Branch], random: o
     assert set(one.reversed_keys) == set(other.reversed_keys)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 @given(speakers())
 def test_the_sum_lies_in_its_envelope(branches: list[Branch]) -> None:
     total = sum_branches(F, branches, coherent=False)
@@ -84,7 +84,7 @@ def test_the_sum_lies_in_its_envelope(branches: list[Branch]) -> None:
         assert np.all(size[known] >= worst[known] - 1e-12 * scale)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 @given(speakers())
 def test_reversing_every_driver_changes_no_level(branches: list[Branch]) -> None:
     one = sum_branches(F, branches, coherent=True)

@@ -270,7 +270,7 @@ def test_impedance_between_rows_comes_from_the_function_given():
     assert seen.at_hz == pytest.approx(500.0, rel=1e-3)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(0.1, 4.0), st.floats(0.1, 10.0))
 def test_scaling_all_impedances_scales_ohms_and_keeps_ratios(dcr, factor):
     """R, L times k and C over k: the load times k, the voltages as they were (impedance scaling, textbook)."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.amplifier.programme import Spectrum, power_below, programme_weights, share_outside
@@ -161,11 +161,8 @@ def test_nothing_known_is_nan_not_zero():
     assert r.band_power_w.sum() == 0.0
 
 
-steady = settings(max_examples=30, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-
-
 @given(st.randoms(use_true_random=False).map(random_network), st.sampled_from(Spectrum))
-@steady
+@settings(max_examples=30)
 def test_power_drawn_is_power_dissipated(drawn, spectrum):
     """Tellegen: to 1e-9 of the volt-amperes, as a lossless coil across the amplifier leaves rounding alone."""
     grid = np.geomspace(50.0, 18_000.0, 13)

@@ -78,7 +78,7 @@ def test_negative_frequency_is_the_conjugate() -> None:
 POSITIVE = st.floats(0.05, 50.0)
 
 
-@settings(derandomize=True, max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(POSITIVE, st.floats(0.0, 3e-3), POSITIVE, st.floats(1e-5, 1e-2), st.floats(15.0, 3000.0), POSITIVE, POSITIVE)
 def test_passive_and_no_less_than_re_whatever_the_values(
     re: float, le: float, r: float, l_h: float, f0: float, peak: float, q: float

@@ -81,7 +81,7 @@ def test_one_percent_noise_is_not_fitted(name: str, per_octave: int) -> None:
     assert fit.model.re_ohm == pytest.approx(true.re_ohm, rel=0.01)
 
 
-@settings(derandomize=True, max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     re=st.floats(3.0, 8.0),
     fs=st.floats(25.0, 120.0),
@@ -103,7 +103,7 @@ def test_random_woofers(
     assert fit.relative_rms == pytest.approx(0.005, rel=0.15)
 
 
-@settings(derandomize=True, max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     re=st.floats(3.0, 8.0),
     fs=st.floats(600.0, 2000.0),

@@ -60,7 +60,7 @@ def test_nothing_above_half_the_sample_rate():
     assert np.isfinite(response([Band(K.PEAKING, 900, 4.0, 1.0)], [30_000.0], None)[0])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     kind=st.sampled_from(list(BandKind)),
     share=st.floats(1e-4, 0.499),

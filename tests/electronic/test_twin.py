@@ -192,7 +192,7 @@ def test_weight_in_sum():
     assert got == pytest.approx([1.0, 0.1, 1.0, 0.0, 0.0, 1.0])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     kind=st.sampled_from([k for k in BandKind if k is not K.NOTCH]),
     frequency=st.floats(30, 18_000),

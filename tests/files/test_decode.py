@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.files.decode import NotTextError, decode_text
@@ -74,7 +74,6 @@ def test_not_text(data: bytes, message: str) -> None:
 
 
 @given(st.binary(max_size=200))
-@settings(derandomize=True, deadline=None)
 def test_any_bytes_give_text_or_the_one_error(data: bytes) -> None:
     try:
         text = decode_text(data)
@@ -86,7 +85,6 @@ def test_any_bytes_give_text_or_the_one_error(data: bytes) -> None:
 
 
 @given(st.text(st.characters(codec="latin-1", categories=("L", "N", "P", "S", "Zs")), min_size=1, max_size=80))
-@settings(derandomize=True, deadline=None)
 def test_plain_text_survives_every_encoding(text: str) -> None:
     assert decode_text(text.encode("utf-8")) == text
     assert decode_text(codecs.BOM_UTF16_LE + text.encode("utf-16-le")) == text

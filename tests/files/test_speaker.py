@@ -226,9 +226,7 @@ WHOLE = (CASES / "valid" / "whole.toml").read_bytes()
     changes=st.lists(st.tuples(st.integers(0, len(WHOLE) - 1), st.integers(0, 255)), min_size=1, max_size=4),
     cut=st.integers(0, 2 * len(WHOLE)),
 )
-@settings(
-    max_examples=150, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
-)
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_mangled_bytes_give_a_speaker_or_an_input_error(folder: Path, changes: list[tuple[int, int]], cut: int) -> None:
     data = bytearray(WHOLE)
     for at, byte in changes:
@@ -261,9 +259,7 @@ keys = st.sampled_from([*TOP_KEYS, "bypass.frequency_hz", *(f"drivers.a.{key}" f
 
 
 @given(st.dictionaries(keys, values, max_size=5))
-@settings(
-    max_examples=150, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
-)
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_values_of_any_kind_give_a_speaker_or_an_input_error(folder: Path, entries: dict[str, str]) -> None:
     (folder / "speaker.toml").write_text("\n".join(f"{key} = {value}" for key, value in entries.items()))
     check_only_input_errors(folder)

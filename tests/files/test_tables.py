@@ -16,9 +16,7 @@ from xover.files import table_dialect
 from xover.files.tables import MeasurementTable, parse_table, read_impedance, read_response, read_table
 
 CASES = Path(__file__).parent / "cases" / "valid"
-FEW_FILES = settings(
-    max_examples=60, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
-)
+FEW_FILES = settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def test_impedance_curve() -> None:

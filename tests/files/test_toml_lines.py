@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.files.toml_lines import KeyPath, find_key_lines
@@ -77,7 +77,6 @@ scalars = st.sampled_from(
     st.dictionaries(names, st.dictionaries(names, scalars, min_size=1, max_size=4), min_size=1, max_size=4),
     st.sampled_from(["", "# [comment]\n", "\n\n"]),
 )
-@settings(derandomize=True, deadline=None)
 def test_every_key_is_found_on_the_line_where_it_was_written(tables: dict[str, dict[str, str]], between: str) -> None:
     text, expected = "", dict[KeyPath, int]()
 

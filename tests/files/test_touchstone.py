@@ -215,7 +215,7 @@ ROWS = ["20 8 0", "30 1e308 1e308", "40 -1e308 1e308", "5e-324 1 1e-320", "1e308
 
 
 @given(st.lists(st.sampled_from(OPTIONS + ROWS), max_size=8))
-@settings(max_examples=300, derandomize=True, deadline=None)
+@settings(max_examples=300)
 def test_any_lines_give_a_sweep_or_an_input_error(lines: list[str]) -> None:
     fault = None
     try:

@@ -155,7 +155,7 @@ def test_refused(text, message):
         build(text)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.text(alphabet="RLCKXV0123456789 .=+-*/(){}@%,;\nintwpumkFHdfesrloss", max_size=200))
 def test_any_text_is_read_or_refused(text):
     try:

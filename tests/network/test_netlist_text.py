@@ -38,7 +38,7 @@ def test_a_card_keeps_its_own_words_only_while_they_are_true():
     assert (again.farad, again.esr_ohm, again.dissipation_factor) == (10.5e-6, old.esr_ohm, old.dissipation_factor)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     ohm=st.floats(0.0, 1e5),
     henry=st.floats(1e-6, 1.0),

@@ -11,7 +11,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_networks import Complex, RandomNetwork, Real, random_network
 
@@ -23,9 +23,6 @@ FREQUENCY = np.geomspace(100.0, 20000.0, 13)
 
 networks = st.randoms(use_true_random=False).map(random_network)
 factors = st.sampled_from([0.25, 0.6, 1.5, 4.0])
-
-# Derandomised: every run draws the same networks. The slow first draw of a cold start is no fault.
-steady = settings(max_examples=120, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def solved(network: RandomNetwork, frequency_hz: Real = FREQUENCY, *, by_section: bool = True) -> Solution:
@@ -215,7 +212,7 @@ def reciprocity(network: RandomNetwork, which: int) -> None:
 
 
 @given(networks)
-@steady
+@settings(max_examples=120)
 def test_energy_and_the_laws_of_kirchhoff_and_ohm(network: RandomNetwork) -> None:
     solution = solved(network)
     power_drawn_is_power_dissipated(network, solution)
@@ -226,7 +223,7 @@ def test_energy_and_the_laws_of_kirchhoff_and_ohm(network: RandomNetwork) -> Non
 
 
 @given(networks, factors, st.integers(min_value=0, max_value=3))
-@steady
+@settings(max_examples=120)
 def test_scaling_polarity_and_reciprocity(network: RandomNetwork, k: float, which: int) -> None:
     plain = solved(network)
     impedance_scaling(network, plain, k)
@@ -236,7 +233,7 @@ def test_scaling_polarity_and_reciprocity(network: RandomNetwork, k: float, whic
 
 
 @given(networks, st.integers(min_value=0, max_value=11))
-@steady
+@settings(max_examples=120)
 def test_one_answer_by_every_route(network: RandomNetwork, which: int) -> None:
     sections_give_what_the_whole_gives(network, solved(network))
     batch_of_candidates_is_each_candidate_alone(network, which)

@@ -179,7 +179,7 @@ def blame_of(pairs):
 
 
 @given(name=st.sampled_from([p.name for p in ORIGINAL.parts]), aged=AGED)
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=40)
 def test_a_single_changed_part_is_to_blame_for_all(name, aged):
     part = ORIGINAL.part(name)
     now = aged_part(part, *aged)
@@ -196,7 +196,7 @@ def test_a_single_changed_part_is_to_blame_for_all(name, aged):
 
 
 @given(st.dictionaries(st.sampled_from([p.name for p in ORIGINAL.parts]), AGED, min_size=2))
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25)
 def test_shares_add_up_and_all_together_is_the_found_network(changed):
     pairs = [(ORIGINAL.part(name), aged_part(ORIGINAL.part(name), *aged)) for name, aged in changed.items()]
     blame = blame_of(pairs)
