@@ -179,7 +179,7 @@ def test_the_sweep_that_is_asked_for_does_what_it_promised():
     assert sum(e.covered for e in errors(both, true)) >= 6
     best = alone.next_sweeps[0]
     assert best.helps
-    assert f"--{best.where} {best.driver}=FILE" in " ".join(alone.sentences)
+    assert f"give it as {best.where} {best.driver}=FILE" in " ".join(alone.sentences)
 
 
 def test_other_sweeps_are_used():
