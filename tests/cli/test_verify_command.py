@@ -74,7 +74,7 @@ def test_left_against_right(run, examples):
             ["--impedance", "{sweep}", "--against", "{sweep}", "--response", "{attic}/whole-found.csv"],
             "leave one of them out",
         ),
-        (["--impedance", "{sweep}", "--channel", "bass"], "no channel bass"),
+        (["--impedance", "{sweep}", "--channel", "bass"], "no channel 'bass'"),
     ],
 )
 def test_bad_arguments_end_in_one_line_and_status_2(run, attic, arguments, message):

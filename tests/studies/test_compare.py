@@ -183,5 +183,5 @@ def test_like_with_like():
     ohms, level = open_operand(str(left / "terminals-found.csv")), open_operand(str(left / "whole-found.csv"))
     with pytest.raises(OptionError, match=r"terminals-found\.csv is in ohm, and the sum is to be compared"):
         compare(ohms, level, GRID)
-    with pytest.raises(OptionError, match="no channel bass"):
+    with pytest.raises(OptionError, match="no channel 'bass'"):
         compare(ohms, open_operand(str(left), channel="bass"), GRID)

@@ -20,7 +20,7 @@ from xover.sound.candidate_sums import listener
 from xover.sound.prediction import sound_of
 from xover.speaker import open_speaker
 from xover.studies.aged.condition import envelope as drift_module
-from xover.studies.aged.condition.blame import find_blame
+from xover.studies.aged.condition.blame import LookedAt, find_blame
 from xover.studies.aged.condition.parts import Verdict
 from xover.studies.aged.condition.study import study_condition
 
@@ -175,7 +175,7 @@ def aged_part(part, factor, loss):
 def blame_of(pairs):
     ohm = ATTIC.impedances_ohm(ORIGINAL, FEW)
     rows = dict.fromkeys(("woofer", "tweeter"), EVERYWHERE)
-    return find_blame(ORIGINAL, pairs, FEW, ohm, EAR, rows, EVERYWHERE)
+    return find_blame(LookedAt(ORIGINAL, FEW, ohm, EAR, rows, EVERYWHERE), pairs)
 
 
 @given(name=st.sampled_from([p.name for p in ORIGINAL.parts]), aged=AGED)
@@ -213,7 +213,8 @@ def test_many_changed_parts_are_looked_at_by_themselves_only():
     pairs = [(p, aged_part(p, 1.1, 0.05)) for p in network.parts]
     ear = listener(speaker, sound_of(speaker, "original", FEW), True)
     rows = dict.fromkeys(("upper", "lower", "mid", "tweeter"), EVERYWHERE)
-    blame = find_blame(network, pairs, FEW, speaker.impedances_ohm(network, FEW), ear, rows, EVERYWHERE)
+    at = LookedAt(network, FEW, speaker.impedances_ohm(network, FEW), ear, rows, EVERYWHERE)
+    blame = find_blame(at, pairs)
     assert blame.combinations == 2 * 11 + 2
     assert all(p.share is None for p in blame.parts)
     assert blame.share_method.startswith("no shares: 11 parts have changed")

@@ -211,7 +211,7 @@ def test_faults_of_input():
     whole = sweep("terminals-found.csv")
     with pytest.raises(OptionError, match="no network 'fuond'"):
         verify(speaker, "fuond", whole)
-    with pytest.raises(OptionError, match="no channel bass"):
+    with pytest.raises(OptionError, match="no channel 'bass'"):
         verify(speaker, "found", whole, channel="bass")
     with pytest.raises(OptionError, match="a noise of 2 was stated"):
         verify(speaker, "found", whole, noise=2.0)

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 
 from xover.bench.words import and_words, number
 from xover.network import Capacitor, Inductor, Part, Resistor
-from xover.network.parts import value_of
+from xover.network.parts import shown_value, unit_of, value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import format_quantity, ohms, parse_fraction
-from xover.studies.aged.condition.parts import shown_value, unit_of
 
 
 def reason(shunts: Sequence[Part], series: Sequence[Part]) -> str:

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
-from xover.errors import InputError, OptionError, named
-from xover.explain.sweeps import FLOOR, Noise, Sweep, Where, smoothness_noise
+from xover.errors import InputError
+from xover.explain.sweeps import FLOOR, Noise, Sweep, Where, channel_of, smoothness_noise
 from xover.explain.unknowns import SweepModel, Unknown, network_for
 from xover.network import Network
 from xover.network.adjoint import ParameterKind
@@ -214,7 +214,7 @@ def build_problem(
     OptionError
         No such channel or driver.
     """
-    at = _channel(network, channel)
+    at = channel_of(network, channel)
     noise = {name: _driver_noise(drivers[name]) for name in network.driver_names}
     nuisances = []
     if jig.gain_sd > 0:
@@ -236,18 +236,6 @@ def is_factor(name: str) -> bool:
 
 def _factor(name: str, spread: float) -> Unknown:
     return Unknown(name, "", ParameterKind.OHM, 1.0, True, 0.0, spread)
-
-
-def _channel(network: Network, name: str | None) -> str:
-    names = [c.name for c in network.channels]
-    if name is None and len(names) == 1:
-        return names[0]
-    if name not in names:
-        raise OptionError(
-            "the network has several channels" if name is None else f"the network has no channel '{name}'",
-            f"say by {named('channel')} where the sweep was made: {', '.join(names)}",
-        )
-    return name
 
 
 def driver_curves(speaker: Speaker, network: Network) -> dict[str, Curve]:

@@ -11,8 +11,9 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Curve, Evidence, Float, Unit
-from xover.errors import InputError
+from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_impedance, read_response
+from xover.network import Network
 
 # Divided differences of these orders are tried: higher ones leave less of the curve, but need more rows.
 ORDERS: Final = (2, 3, 4, 5, 6)
@@ -198,3 +199,14 @@ def _read(where: Where, path: Path) -> tuple[Curve, tuple[str, ...]]:
         return read_impedance(path, Evidence.MEASURED)
     curve, warnings = read_response(path, Evidence.MEASURED)
     return replace(curve, unit=Unit.RATIO), warnings
+
+
+def channel_of(network: Network, name: str | None) -> str:
+    """The channel that was swept; None where there is one only. Raises OptionError."""
+    names = [c.name for c in network.channels]
+    if name is None and len(names) == 1:
+        return names[0]
+    if name not in names:
+        fault = "the network has several channels" if name is None else f"the network has no channel '{name}'"
+        raise OptionError(fault, f"name one by {named('channel')}: {', '.join(names)}")
+    return name

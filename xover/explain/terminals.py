@@ -16,11 +16,11 @@ from typing import Final, Protocol
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.errors import OptionError, named
-from xover.explain.sweeps import smoothness_noise
+from xover.errors import OptionError
+from xover.explain.sweeps import channel_of, smoothness_noise
 from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
-from xover.network.parts import Capacitor, Inductor, Resistor
+from xover.network.parts import Capacitor, Inductor, Resistor, settings
 from xover.parts.kinds import PartKind, kind_of
 from xover.search.draws import ONE_CORE, draw_names, part_spreads
 from xover.speaker import SpeakerDriver
@@ -294,12 +294,7 @@ def make_terminals(
     ------
     OptionError : several channels and none named, or one that is not there. NoSolutionError, InputError.
     """
-    names = [c.name for c in network.channels]
-    if channel is None and len(names) > 1:
-        remedy = f"name the one that was swept by {named('channel')}, such as {names[0]}"
-        raise OptionError("the network has several channels", remedy)
-    if channel is not None and channel not in names:
-        raise OptionError(f"the network has no channel {channel}", "name one of " + ", ".join(names))
+    at = channel_of(network, channel)
     apart = replace(network, drivers=tuple(replace(d, driver=d.key) for d in network.drivers))
     cores = on_cores(network)
     taken = {p.name for p in network.parts}
@@ -309,17 +304,11 @@ def make_terminals(
     apart = replace(apart, parts=(*apart.parts, *bridges))
     nominal: dict[str, float] = {b.name: OPEN_OHM for b in bridges}
     for part in network.parts:
-        if isinstance(part, Resistor):
-            nominal[part.name] = part.ohm
-        elif isinstance(part, Inductor):
-            nominal |= {part.name: part.henry, f"{part.name}_dcr": part.dcr_ohm}
-        elif isinstance(part, Capacitor):
-            nominal |= {part.name: part.farad, f"{part.name}_esr": part.esr_ohm}
-            nominal[f"{part.name}_df"] = part.dissipation_factor
+        nominal |= {part.name + end: number for end, number in settings(part).items()}
     nominal |= {c.name: c.k for c in network.couplings}
     unstated = _unstated(network)
     nominal |= {name: ohm for name, (ohm, _) in unstated.items()}
-    return Terminals(apart, channel or names[0], frequency_hz, dict(shapes), _knobs(network, shapes, unstated), nominal)
+    return Terminals(apart, at, frequency_hz, dict(shapes), _knobs(network, shapes, unstated), nominal)
 
 
 def _unstated(network: Network) -> dict[str, tuple[float, float]]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
+from xover.quantity import Kind, format_quantity
 
 
 def series_impedance_ohm(
@@ -99,6 +100,27 @@ def value_of(part: Part) -> float:
     if isinstance(part, Resistor):
         return part.ohm
     return part.henry if isinstance(part, Inductor) else part.farad
+
+
+def unit_of(part: Part) -> Kind:
+    """What the value of a part is."""
+    if isinstance(part, Capacitor):
+        return Kind.CAPACITANCE
+    return Kind.INDUCTANCE if isinstance(part, Inductor) else Kind.RESISTANCE
+
+
+def shown_value(part: Part, value: float | None = None) -> str:
+    """The value, or another of its kind, as a shop prints it."""
+    return format_quantity(value_of(part) if value is None else value, unit_of(part))
+
+
+def settings(part: Part) -> dict[str, float]:
+    """All numbers of a part by the ending of their candidate's name: "" for the value, "_esr", "_df", "_dcr"."""
+    if isinstance(part, Capacitor):
+        return {"": part.farad, "_esr": part.esr_ohm, "_df": part.dissipation_factor}
+    if isinstance(part, Inductor):
+        return {"": part.henry, "_dcr": part.dcr_ohm}
+    return {"": part.ohm}
 
 
 @dataclass(frozen=True)

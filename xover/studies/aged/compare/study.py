@@ -20,6 +20,7 @@ from xover.acoustic.level import band_level
 from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_hz
 from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
+from xover.explain.sweeps import channel_of
 from xover.files.atomic import read_text
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
@@ -188,13 +189,9 @@ def _show_table(table: Table, what: What, frequency_hz: Float) -> Shown:
 
 def _show_impedance(operand: Predicted, frequency_hz: Float) -> Shown:
     network = operand.speaker.network(operand.network)
-    names = [c.name for c in network.channels]
-    if operand.channel is None and len(names) > 1:
-        raise OptionError(f"{operand.name} has several channels", f"name one by {named('channel')}, such as {names[0]}")
-    if operand.channel is not None and operand.channel not in names:
-        raise OptionError(f"{operand.name} has no channel {operand.channel}", "name one of " + ", ".join(names))
+    channel = channel_of(network, operand.channel)
     solution = solve(network, frequency_hz, operand.speaker.impedances_ohm(network, frequency_hz))
-    load = solution.impedance_ohm[operand.channel or names[0]]
+    load = solution.impedance_ohm[channel]
     level = level_db(load)
     notes = tuple(n for name in network.driver_names for n in operand.speaker.drivers[name].notes)
     return Shown(operand.name, "predicted", np.where(np.isfinite(level), level, np.nan), phase_deg(load), notes)

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network import Network, solve
-from xover.network.parts import Coupling, Part
+from xover.network.parts import Coupling, Part, settings
 from xover.readable import Readable
 from xover.sound.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
 from xover.sound.changes import Worst
-from xover.studies.aged.condition.parts import settings
 
 MOST_SHARED: Final = 10
 """Up to so many changed parts every combination of them is solved, 1024 at most."""
@@ -30,6 +29,36 @@ SHARE_METHOD: Final = (
 
 Pair = tuple[Part, Part] | tuple[Coupling, Coupling]
 """One part or coupling, as marked and as found."""
+
+
+@dataclass(frozen=True, eq=False)
+class LookedAt:
+    """A network with its drivers, and where its drives and its sum are looked at.
+
+    Attributes
+    ----------
+    frequency_hz : (n,). driver_ohm : (n,) by driver's name.
+    rows : (n,) where each drive is looked at, by key. inside : (n,) the band.
+    """
+
+    network: Network
+    frequency_hz: Float
+    driver_ohm: Mapping[str, Complex]
+    listener: Listener
+    rows: Mapping[str, Rows]
+    inside: Rows
+
+    def drives(self, values: Mapping[str, Float] | None = None) -> dict[str, Complex]:
+        """(k, n) drives of candidates, by key; (n,) without any."""
+        return dict(solve(self.network, self.frequency_hz, self.driver_ohm, values).drive)
+
+    def largest(self, change: Float) -> Worst:
+        """The largest change of the sum in the band."""
+        return largest(self.frequency_hz, change, self.inside)
+
+    def largest_drive(self, key: str, now: Complex, then: Complex) -> Worst:
+        """The largest change of a drive where it is looked at."""
+        return largest(self.frequency_hz, change_db(now, then), self.rows[key])
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -108,23 +137,13 @@ def clashing_names(network: Network, pairs: Sequence[Pair]) -> str | None:
     return next((name for pair in pairs for name in _numbers(pair)[0] if name != pair[0].name and name in names), None)
 
 
-def find_blame(
-    network: Network,
-    pairs: Sequence[Pair],
-    frequency_hz: Float,
-    driver_ohm: Mapping[str, Complex],
-    listener: Listener,
-    rows: Mapping[str, Rows],
-    inside: Rows,
-) -> Blame:
+def find_blame(at: LookedAt, pairs: Sequence[Pair]) -> Blame:
     """Solve all combinations of changed parts that are needed, in one batch.
 
     Parameters
     ----------
-    network : the original; the found one differs from it in the values of `pairs` alone.
+    at : the original; the found network differs from it in the values of `pairs` alone.
     pairs : changed parts and couplings, one or more.
-    frequency_hz : (n,). driver_ohm : (n,) by driver's name.
-    rows : (n,) where each drive is looked at, by key. inside : (n,) the band.
     """
     count = len(pairs)
     every = count <= MOST_SHARED
@@ -133,16 +152,19 @@ def find_blame(
     for column, pair in enumerate(pairs):
         then, now = _numbers(pair)
         values |= {name: np.where(aged[:, column], now[name], then[name]) for name in then}
-    drive = solve(network, frequency_hz, driver_ohm, values).drive
-    level = listener.levels_db(drive)
+    drive = at.drives(values)
+    level = at.listener.levels_db(drive)
     change = difference_db(level, level[:1])
     where = {_key(row): number for number, row in enumerate(aged)}
     none, whole = np.zeros(count, dtype=bool), np.ones(count, dtype=bool)
-    total = change[where[_key(whole)]]
-    first = drive_rows(drive, where[_key(none)])
+    total, first = change[where[_key(whole)]], where[_key(none)]
+
+    def moved(row: int) -> dict[str, Worst]:
+        return {key: at.largest_drive(key, value[row], value[first]) for key, value in drive.items()}
+
     found = []
-    singles = np.zeros(frequency_hz.shape)
-    sizes, rms = _rms(change, inside)
+    singles = np.zeros(at.frequency_hz.shape)
+    sizes, rms = _rms(change, at.inside)
     shares = _shapley(aged, sizes, count) if every and math.isfinite(rms) else None
     for column, pair in enumerate(pairs):
         alone = where[_key(_with(none, column, True))]
@@ -153,12 +175,12 @@ def find_blame(
             PartBlame(
                 name=pair[0].name,
                 alone_db=change[alone],
-                alone=largest(frequency_hz, change[alone], inside),
-                alone_drive=_worst_drives(frequency_hz, drive_rows(drive, alone), first, rows),
+                alone=at.largest(change[alone]),
+                alone_drive=moved(alone),
                 remains_db=change[right],
-                remains=largest(frequency_hz, change[right], inside),
-                remains_drive=_worst_drives(frequency_hz, drive_rows(drive, right), first, rows),
-                mended=largest(frequency_hz, difference_db(change[right], total), inside),
+                remains=at.largest(change[right]),
+                remains_drive=moved(right),
+                mended=at.largest(difference_db(change[right], total)),
                 share_db=share,
                 share=None if share is None or rms == 0 else share / rms,
             )
@@ -167,24 +189,13 @@ def find_blame(
     return Blame(
         parts=tuple(sorted(found, key=lambda p: -np.nan_to_num(p.effect_db, nan=-1.0))),
         together_db=total,
-        together=largest(frequency_hz, total, inside),
+        together=at.largest(total),
         interaction_db=apart,
-        interaction=largest(frequency_hz, apart, inside),
+        interaction=at.largest(apart),
         rms_db=rms,
         share_method=_method(every, shares is not None, count),
         combinations=len(aged),
     )
-
-
-def drive_rows(drive: Mapping[str, Complex], row: int) -> dict[str, Complex]:
-    """(n,) drives of one candidate, by key."""
-    return {key: value[row] for key, value in drive.items()}
-
-
-def _worst_drives(
-    frequency_hz: Float, now: Mapping[str, Complex], then: Mapping[str, Complex], rows: Mapping[str, Rows]
-) -> dict[str, Worst]:
-    return {key: largest(frequency_hz, change_db(now[key], then[key]), rows[key]) for key in now}
 
 
 def _numbers(pair: Pair) -> tuple[dict[str, float], dict[str, float]]:

@@ -11,14 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
-from xover.network import Network, find_sections, solve
-from xover.network.parts import Capacitor, Inductor, Part
+from xover.network import Network, find_sections
+from xover.network.parts import Capacitor, Inductor, Part, settings
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.readable import Readable
-from xover.sound.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
+from xover.sound.candidate_sums import Listener, change_db, difference_db, largest, size_of
 from xover.sound.changes import Worst
-from xover.studies.aged.condition.blame import all_combinations
-from xover.studies.aged.condition.parts import settings
+from xover.studies.aged.condition.blame import LookedAt, all_combinations
 
 MOST_CORNERS: Final = 1024
 """So many corners of a section are all tried, and so many combinations of sections."""
@@ -121,16 +120,7 @@ def drift_ranges(part: Part) -> tuple[DriftRange, ...]:
     return tuple(r for r in ranges if r.high > r.low)
 
 
-def drift_envelope(
-    network: Network,
-    frequency_hz: Float,
-    driver_ohm: Mapping[str, Complex],
-    listener: Listener,
-    rows: Mapping[str, Rows],
-    inside: Rows,
-    *,
-    apart: bool,
-) -> DriftEnvelope:
+def drift_envelope(at: LookedAt, *, apart: bool) -> DriftEnvelope:
     """Try the corners of all ranges: every number at its lowest or its highest.
 
     Each section's corners are solved apart, and the sums of all combinations of sections formed; of more than 1024
@@ -140,44 +130,40 @@ def drift_envelope(
 
     Parameters
     ----------
-    frequency_hz : (n,). driver_ohm : (n,) by driver's name.
-    rows : (n,) where each drive is looked at, by key. inside : (n,) the band.
     apart : sections do not touch each other (False where channels share no ground: one section then).
     """
-    ranges = {p.name: drift_ranges(p) for p in network.parts}
-    kinds = {p.name: kind_of(p) for p in network.parts}
+    ranges = {p.name: drift_ranges(p) for p in at.network.parts}
+    kinds = {p.name: kind_of(p) for p in at.network.parts}
     rng = np.random.default_rng(SEED)
-    nominal = dict(solve(network, frequency_hz, driver_ohm).drive)
+    nominal = at.drives()
     drive = {key: value[None, :] for key, value in nominal.items()}
-    level = listener.levels_db(drive)[0]
+    level = at.listener.levels_db(drive)[0]
     sections, drawn = [], False
-    for names, keys in _sections(network, apart):
+    for names, keys in _sections(at.network, apart):
         free = [r for name in names for r in ranges.get(name, ())]
         if not keys or not free:
             continue
         corners = _corners(len(free), rng)
         drawn = drawn or 2 ** len(free) > MOST_CORNERS
-        solved = solve(network, frequency_hz, driver_ohm, _values(free, corners)).drive
+        solved = at.drives(_values(free, corners))
         drive |= {key: solved[key] for key in keys}
         sections.append(keys)
     changes = {key: change_db(value, nominal[key]) for key, value in drive.items()}
-    low, high = _extremes(changes)
-    total_low, total_high = _sum_extremes(drive, sections, nominal, listener, level)
-    reaches = [
-        _alone(name, kinds[name], own, network, frequency_hz, driver_ohm, listener, level, nominal, rows, inside)
-        for name, own in ranges.items()
-        if own
-    ]
+    low = {key: np.fmin.reduce(value, axis=0) for key, value in changes.items()}
+    high = {key: np.fmax.reduce(value, axis=0) for key, value in changes.items()}
+    total_low, total_high = _sum_extremes(drive, sections, nominal, at.listener, level)
+    reaches = [_alone(name, kinds[name], own, at, level, nominal) for name, own in ranges.items() if own]
+    f = at.frequency_hz
     return DriftEnvelope(
         parts=tuple(sorted(reaches, key=lambda p: -np.nan_to_num(p.effect_db, nan=-1.0))),
         drive_low_db=low,
         drive_high_db=high,
-        drive_lowest={key: largest(frequency_hz, np.minimum(low[key], 0.0), rows[key]) for key in low},
-        drive_highest={key: largest(frequency_hz, np.maximum(high[key], 0.0), rows[key]) for key in high},
+        drive_lowest={key: largest(f, np.minimum(low[key], 0.0), at.rows[key]) for key in low},
+        drive_highest={key: largest(f, np.maximum(high[key], 0.0), at.rows[key]) for key in high},
         total_low_db=total_low,
         total_high_db=total_high,
-        total_lowest=largest(frequency_hz, np.minimum(total_low, 0.0), inside),
-        total_highest=largest(frequency_hz, np.maximum(total_high, 0.0), inside),
+        total_lowest=at.largest(np.minimum(total_low, 0.0)),
+        total_highest=at.largest(np.maximum(total_high, 0.0)),
         method=_method([drive[keys[0]].shape[0] for keys in sections], drawn),
     )
 
@@ -200,14 +186,6 @@ def _corners(count: int, rng: np.random.Generator) -> NDArray[np.bool_]:
 
 def _values(free: Sequence[DriftRange], corners: NDArray[np.bool_]) -> dict[str, Float]:
     return {r.part + r.ending: np.where(corners[:, i], r.high, r.low) for i, r in enumerate(free)}
-
-
-def _extremes(changes: Mapping[str, Float]) -> tuple[dict[str, Float], dict[str, Float]]:
-    """Lowest and highest of the candidates, those not known left out."""
-    return (
-        {key: np.fmin.reduce(value, axis=0) for key, value in changes.items()},
-        {key: np.fmax.reduce(value, axis=0) for key, value in changes.items()},
-    )
 
 
 def _sum_extremes(
@@ -261,33 +239,20 @@ def _alone(
     name: str,
     kind: PartKind,
     own: tuple[DriftRange, ...],
-    network: Network,
-    frequency_hz: Float,
-    driver_ohm: Mapping[str, Complex],
-    listener: Listener,
+    at: LookedAt,
     level_db: Float,
     nominal: Mapping[str, Complex],
-    rows: Mapping[str, Rows],
-    inside: Rows,
 ) -> PartReach:
     """One part at its own corners, all others as marked."""
-    drive = solve(network, frequency_hz, driver_ohm, _values(own, all_combinations(len(own)))).drive
-    change = difference_db(listener.levels_db(drive), level_db)
+    drive = at.drives(_values(own, all_combinations(len(own))))
+    change = difference_db(at.listener.levels_db(drive), level_db)
     low, high = np.fmin.reduce(change, axis=0), np.fmax.reduce(change, axis=0)
     moved = {
-        key: max((largest(frequency_hz, change_db(one, nominal[key]), rows[key]) for one in value), key=size_of)
+        key: max((at.largest_drive(key, one, nominal[key]) for one in value), key=size_of)
         for key, value in drive.items()
     }
-    return PartReach(
-        name=name,
-        kind=kind,
-        ranges=own,
-        low_db=low,
-        high_db=high,
-        lowest=largest(frequency_hz, np.minimum(low, 0.0), inside),
-        highest=largest(frequency_hz, np.maximum(high, 0.0), inside),
-        drive=moved,
-    )
+    lowest, highest = at.largest(np.minimum(low, 0.0)), at.largest(np.maximum(high, 0.0))
+    return PartReach(name, kind, own, low, high, lowest, highest, moved)
 
 
 def _method(counts: Sequence[int], drawn: bool) -> str:

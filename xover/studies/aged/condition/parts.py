@@ -11,9 +11,10 @@ from typing import Any, Final
 import numpy as np
 
 from xover.network import Network
-from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
+from xover.network.parts import Capacitor, Inductor, Part, Resistor, settings, shown_value, unit_of, value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.quantity import Kind, format_quantity, hertz, ohms, parse_fraction
+from xover.plain import fields_of
+from xover.quantity import hertz, ohms, parse_fraction
 
 LOSS_AT_HZ: Final = (1000.0, 10_000.0)
 """Series resistance is compared here: where meters read it, and where a tweeter works."""
@@ -124,19 +125,12 @@ class PartCondition:
     def plain(self) -> dict[str, Any]:
         """SI values; null where the part is not there, or has no such loss."""
         one = self.original if self.original is not None else self.found
-        out: dict[str, Any] = {
-            "name": self.name,
+        out: dict[str, Any] = fields_of(self) | {
             "original": None if self.original is None else value_of(self.original),
             "found": None if self.found is None else value_of(self.found),
             "drift": self.drift,
             "unit": None if one is None else unit_of(one).unit,
-            "kind": self.kind,
-            "kind_assumed": self.kind_assumed,
-            "tolerance": self.tolerance,
-            "tolerance_assumed": self.tolerance_assumed,
             "evidence": None if self.found is None else self.found.said("evidence") or "measured",
-            "verdict": self.verdict,
-            "notes": self.notes,
         }
         for name, at in zip(("esr_1khz_ohm", "esr_10khz_ohm"), LOSS_AT_HZ, strict=True):
             then, now = self.series_ohm(at) if isinstance(one, Capacitor) else (None, None)
@@ -182,27 +176,6 @@ def same_wiring(original: Network, found: Network) -> tuple[str, ...]:
     if moved and not said and _renamed(original, found):
         return ()
     return (*said, *moved)
-
-
-def settings(part: Part) -> dict[str, float]:
-    """All numbers of a part by the ending of their candidate's name: "" for the value, "_esr", "_df", "_dcr"."""
-    if isinstance(part, Capacitor):
-        return {"": part.farad, "_esr": part.esr_ohm, "_df": part.dissipation_factor}
-    if isinstance(part, Inductor):
-        return {"": part.henry, "_dcr": part.dcr_ohm}
-    return {"": part.ohm}
-
-
-def unit_of(part: Part) -> Kind:
-    """What the value of a part is."""
-    if isinstance(part, Capacitor):
-        return Kind.CAPACITANCE
-    return Kind.INDUCTANCE if isinstance(part, Inductor) else Kind.RESISTANCE
-
-
-def shown_value(part: Part) -> str:
-    """The value as a shop prints it."""
-    return format_quantity(value_of(part), unit_of(part))
 
 
 def signed_percent(fraction: float) -> str:

@@ -30,7 +30,7 @@ from xover.sound.candidate_sums import (
 from xover.sound.changes import HEARD_DB, Worst
 from xover.sound.prediction import Sound, sound_of
 from xover.speaker import Speaker
-from xover.studies.aged.condition.blame import Blame, Pair, clashing_names, find_blame
+from xover.studies.aged.condition.blame import Blame, LookedAt, Pair, clashing_names, find_blame
 from xover.studies.aged.condition.envelope import DriftEnvelope, drift_envelope
 from xover.studies.aged.condition.parts import ROUNDING, PartCondition, compare_parts, same_wiring
 from xover.studies.aged.condition.words import (
@@ -211,16 +211,10 @@ def study_condition(
     change = dict.fromkeys(drives[0], unknown)
     turn, total, wiring = dict(change), unknown, tuple[str, ...]()
     envelope, blame, reason = None, None, ""
+    ohm = speaker.impedances_ohm(then.network, frequency_hz)
+    at = LookedAt(then.network, frequency_hz, ohm, listener(speaker, then, coherent), heard, inside)
     if now is None:
-        envelope = drift_envelope(
-            then.network,
-            frequency_hz,
-            speaker.impedances_ohm(then.network, frequency_hz),
-            listener(speaker, then, coherent),
-            heard,
-            inside,
-            apart=then.solution.by_section,
-        )
+        envelope = drift_envelope(at, apart=then.solution.by_section)
         reason = "nothing was measured"
     else:
         change = {key: change_db(drives[1][key], drives[0][key]) for key in heard}
@@ -230,15 +224,7 @@ def study_condition(
         pairs = _changed_pairs(then.network, now.network, parts)
         reason = _no_blame(then.network, wiring, pairs)
         if not reason:
-            blame = find_blame(
-                then.network,
-                pairs,
-                frequency_hz,
-                speaker.impedances_ohm(then.network, frequency_hz),
-                listener(speaker, then, coherent),
-                heard,
-                inside,
-            )
+            blame = find_blame(at, pairs)
     drive_worst = {} if now is None else {key: largest(frequency_hz, change[key], heard[key]) for key in heard}
     total_worst = largest(frequency_hz, total, inside)
     return ConditionStudy(
