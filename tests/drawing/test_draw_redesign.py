@@ -16,7 +16,7 @@ from xover.studies.change.redesign.wish import Wish
 
 
 def resistors_scaled(network, by):
-    parts = (replace(p, ohm=p.ohm * by, fields=()) if isinstance(p, Resistor) else p for p in network.parts)
+    parts = (replace(p, ohm=p.ohm * by) if isinstance(p, Resistor) else p for p in network.parts)
     return replace(network, parts=tuple(parts))
 
 

@@ -140,7 +140,7 @@ def coil_size(coil: Inductor, given: Winding | CoilDesign | None = None) -> Coil
 
 def has_a_core(coils: Sequence[Part]) -> str:
     """What the cards of coils that are not said to be air coils tell, as the verb of a sentence."""
-    if any(coil.said("core") is None for coil in coils):
+    if any(coil.material is None for coil in coils):
         return "may have a core" if len(coils) == 1 else "may have cores"
     return "has a core" if len(coils) == 1 else "have cores"
 

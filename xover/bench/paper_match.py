@@ -11,11 +11,11 @@ import numpy as np
 from xover.bench.words import and_words
 from xover.curve import Evidence
 from xover.network import Network
-from xover.network.parts import value_of
+from xover.network.parts import shown_value, value_of
 from xover.quantity import hertz, ohms
 from xover.sound.impedance_peak import impedance_peak_hz
 from xover.speaker import Speaker, SpeakerDriver
-from xover.studies.aged.condition.parts import shown_value, signed_percent
+from xover.studies.aged.condition.parts import signed_percent
 
 ALIKE: Final = 0.05
 """Parts of a pair are usually matched to this. Common practice, no published source."""

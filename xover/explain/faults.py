@@ -22,7 +22,6 @@ from xover.explain.terminals import (
 )
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
-from xover.quantity import Kind, format_quantity
 
 DECADE: Final = 10.0
 FREE_SPREAD: Final = 1.0
@@ -190,9 +189,3 @@ def _as(place: Part, part: Part, nominal: Mapping[str, float]) -> dict[str, floa
         for end in ("", "_dcr", "_esr", "_df")
         if part.name + end in nominal and place.name + end in nominal
     }
-
-
-def shown_value(part: Part, value: float | None = None) -> str:
-    """A part's value, or another of its kind, as a shop prints it."""
-    kind = {Resistor: Kind.RESISTANCE, Inductor: Kind.INDUCTANCE, Capacitor: Kind.CAPACITANCE}[type(part)]
-    return format_quantity(value_of(part) if value is None else value, kind)

@@ -23,8 +23,7 @@ from xover.explain.sweeps import Where
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradient
 from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
-from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.quantity import parse_fraction
+from xover.parts.kinds import FACTS, PartKind, kind_of, tolerance_of
 
 # 95 % of a normal distribution lie within this many standard deviations.
 NORMAL_95: Final = 1.959964
@@ -139,8 +138,7 @@ def _values(network: Network) -> Iterator[Unknown]:
         value = value_of(part)
         if value > 0:
             facts = FACTS[kind_of(part)]
-            said = part.said("tol")
-            tolerance = min(facts.tolerance if said is None else parse_fraction(said), 0.9)
+            tolerance = min(tolerance_of(part), 0.9)
             low, high = facts.drift
             # The centre is the drift's alone: a tolerance of -20/+20 % is not a shift by -2 %.
             centre = 0.5 * (math.log1p(low) + math.log1p(high))
@@ -170,7 +168,7 @@ def _dcr(coil: Inductor) -> Unknown:
 
 def _dissipation(capacitor: Capacitor) -> Unknown:
     name, stated = f"{capacitor.name}_df", capacitor.dissipation_factor
-    if stated <= 0 and capacitor.said("kind") is None:
+    if stated <= 0 and capacitor.kind is None:
         centre, spread = _ANY_DISSIPATION
     else:
         low, high = FACTS[kind_of(capacitor)].aged_dissipation_factor or (0.0, 0.2)
@@ -187,7 +185,7 @@ def _esr(capacitor: Capacitor) -> Unknown:
 
 def _may_be_wet(capacitor: Capacitor) -> bool:
     """An electrolytic or paper capacitor, or one of which nothing is said."""
-    unsaid = capacitor.said("kind") is None and capacitor.dissipation_factor <= 0
+    unsaid = capacitor.kind is None and capacitor.dissipation_factor <= 0
     return unsaid or kind_of(capacitor) in (PartKind.ELECTROLYTIC, PartKind.PAPER)
 
 

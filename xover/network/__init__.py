@@ -1,6 +1,6 @@
 """Parts, network, sections and the numeric solve."""
 
-from xover.network.build import build_network
+from xover.network.cards import build_network
 from xover.network.network import Network
 from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor, value_of
 from xover.network.sections import Section, find_sections

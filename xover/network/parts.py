@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
+from xover.quantity import Kind, format_quantity
 
 
 def series_impedance_ohm(
@@ -21,20 +23,31 @@ def series_impedance_ohm(
 
 @dataclass(frozen=True)
 class _TwoNode:
-    """What every two-terminal part has: its name, its nodes, and what was said of it.
+    """What every two-terminal part has: its name, its nodes, and what its card says of it; None where it says nothing.
 
-    `fields` keeps what the card said beyond the value (kind, tol, volts, watts, core, evidence...).
+    Attributes
+    ----------
+    tolerance : fraction, such as 0.05.
+    kind : what it is made of, in lower case: "film", "electrolytic"...
+    evidence : "measured", "marked", "datasheet", "assumed" or "inferred".
+    losses_stated : whether the card gives its losses, be they zero.
+    card : the words of the card beyond the value, in its order; only the writing of netlists looks at them.
     """
 
     name: str
     a: str
     b: str
     line: int | None = field(default=None, kw_only=True, compare=False)
-    fields: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)
+    tolerance: float | None = field(default=None, kw_only=True)
+    kind: str | None = field(default=None, kw_only=True)
+    evidence: str | None = field(default=None, kw_only=True)
+    losses_stated: bool = field(default=False, kw_only=True, compare=False)
+    card: tuple[tuple[str, str], ...] = field(default=(), kw_only=True, compare=False)
 
-    def said(self, key: str) -> str | None:
-        """What the card says under a key, or None."""
-        return dict(self.fields).get(key)
+    @property
+    def material(self) -> str | None:
+        """What the card says it is made of: the core of a coil, the kind of another part."""
+        return self.kind
 
 
 @dataclass(frozen=True)
@@ -44,6 +57,7 @@ class Resistor(_TwoNode):
     ohm: float
     is_lamp: bool = False
     hot_ohm: float | None = None
+    watts: float | None = field(default=None, kw_only=True)
 
     def impedance_ohm(self, omega: Float, ohm: ArrayLike | None = None) -> Complex:
         """(..., n) impedance; `ohm` (k, 1) overrides the value."""
@@ -52,10 +66,23 @@ class Resistor(_TwoNode):
 
 @dataclass(frozen=True)
 class Inductor(_TwoNode):
-    """A coil with its DC resistance in series."""
+    """A coil with its DC resistance in series.
+
+    Attributes
+    ----------
+    core : "air", "iron", "ferrite"... in lower case.
+    amps : peak current that the core stands.
+    """
 
     henry: float
     dcr_ohm: float = 0.0
+    core: str | None = field(default=None, kw_only=True)
+    amps: float | None = field(default=None, kw_only=True)
+
+    @property
+    def material(self) -> str | None:
+        """Its core."""
+        return self.core
 
     def impedance_ohm(self, omega: Float, henry: ArrayLike | None = None, dcr_ohm: ArrayLike | None = None) -> Complex:
         """(..., n) dcr + j w L, without coupling."""
@@ -71,11 +98,14 @@ class Capacitor(_TwoNode):
     ----------
     esr_ohm : fixed series resistance.
     dissipation_factor : constant loss angle, tan(delta): series resistance df/(2 pi f C), falling as 1/f.
+    losses_at_hz : frequencies of the loss readings that the card gives; only an LCR meter tells those.
     """
 
     farad: float
     esr_ohm: float = 0.0
     dissipation_factor: float = 0.0
+    volts: float | None = field(default=None, kw_only=True)
+    losses_at_hz: tuple[float, ...] = field(default=(), kw_only=True, compare=False)
 
     def impedance_ohm(
         self,
@@ -92,6 +122,7 @@ class Capacitor(_TwoNode):
 
 
 Part = Resistor | Inductor | Capacitor
+_UNITS: Final = {Resistor: Kind.RESISTANCE, Inductor: Kind.INDUCTANCE, Capacitor: Kind.CAPACITANCE}
 
 
 def value_of(part: Part) -> float:
@@ -99,6 +130,16 @@ def value_of(part: Part) -> float:
     if isinstance(part, Resistor):
         return part.ohm
     return part.henry if isinstance(part, Inductor) else part.farad
+
+
+def unit_of(part: Part) -> Kind:
+    """What its value is: a resistance, an inductance or a capacitance."""
+    return next(kind for made, kind in _UNITS.items() if isinstance(part, made))
+
+
+def shown_value(part: Part, value: float | None = None) -> str:
+    """Its value, or another of its kind, as a shop prints it: 4.7 uF."""
+    return format_quantity(value_of(part) if value is None else value, unit_of(part))
 
 
 @dataclass(frozen=True)

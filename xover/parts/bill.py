@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from xover.parts.stock_item import ItemKind, StockItem
+from xover.files.stock import ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
 

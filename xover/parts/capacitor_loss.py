@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Float
 from xover.errors import InputError
-from xover.network.losses import fit_loss
+from xover.network.cards import fit_loss
 from xover.quantity import hertz, spice_value
 
 REFERENCE_HZ: Final = 1000.0

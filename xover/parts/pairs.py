@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.parts.stock_item import ItemKind
+from xover.files.stock import ItemKind
 
 How = Literal["series", "parallel"]
 

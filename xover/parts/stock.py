@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from xover.files.stock import read_stock
-from xover.parts.stock_item import ItemKind, StockItem
+from xover.files.stock import ItemKind, StockItem, read_stock
 
 
 class Fit(StrEnum):
@@ -89,28 +88,7 @@ class Shortage:
 
 def open_stock(path: Path | str) -> Stock:
     """Read a stock list. Raises InputError with file and line, as xover.files.stock.read_stock."""
-    return Stock(
-        tuple(
-            StockItem(
-                kind=ItemKind(row.kind),
-                value=row.value,
-                tolerance=row.tolerance,
-                price=row.price,
-                watts=row.watts,
-                volts=row.volts,
-                dcr_ohm=row.dcr_ohm,
-                esr_ohm=row.esr_ohm,
-                dissipation_factor=row.df,
-                core=row.core,
-                dielectric=row.dielectric,
-                maker_code=row.maker_code,
-                quantity=row.quantity,
-                line=row.line,
-            )
-            for row in read_stock(path)
-        ),
-        Path(path),
-    )
+    return Stock(read_stock(path), Path(path))
 
 
 def enough(chosen: Mapping[StockItem, int] | Iterable[StockItem], pairs: int = 2) -> list[Shortage]:

@@ -12,11 +12,11 @@ import numpy as np
 from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_hz
 from xover.blocks import Block, Head, Table, Text, fact, plain_table
 from xover.curve import Float
-from xover.explain.faults import Fault, FaultKind, shown_value
+from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
 from xover.network import Network
-from xover.network.parts import Capacitor, Inductor, Part, value_of
+from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
 from xover.rounded import db, hertz
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from xover.curve import Float
 from xover.network import Network
-from xover.network.netlist_text import netlist_text
+from xover.network.cards import netlist_text
 from xover.parts.bill import Bill
 from xover.parts.kinds import PartKind
 from xover.readable import Readable
