@@ -14,8 +14,6 @@ from xover.driver.model import DriverModel
 from xover.errors import InputError
 from xover.remark import About, Remark
 
-SENSITIVITY_VOLTAGE_V: Final = 2.83
-
 SOURCE: Final = "data sheet values"
 NOT_IN_IMPEDANCE: Final = Remark(
     "impedance from the data sheet: the cabinet, the leads, the spread between samples and the losses of the "
@@ -79,23 +77,6 @@ class DatasheetValues:
         return DriverModel.from_thiele_small(self.re_ohm, self.fs_hz, self.qms, self.qes, (self.le_mh or 0.0) * 1e-3)
 
 
-def datasheet_impedance(values: DatasheetValues, frequency_hz: ArrayLike) -> Curve:
-    """Impedance of the classical model, Re + s Le + one resonance.
-
-    Parameters
-    ----------
-    frequency_hz : (n,) Hz, rising, above 0.
-
-    Returns
-    -------
-    Curve in ohm with phase. Its evidence is `datasheet`; `assumed` where no inductance is printed,
-    since the upper octaves are then a guess. `values.notes` says what is not in it.
-    """
-    f = np.asarray(frequency_hz, dtype=float)
-    evidence = Evidence.ASSUMED if values.le_mh is None else Evidence.DATASHEET
-    return Curve(f, values.model.impedance_ohm(f), Unit.OHM, evidence, source=SOURCE)
-
-
 def datasheet_response(values: DatasheetValues, frequency_hz: ArrayLike) -> Curve:
     """Response of an ideal flat driver: its sensitivity, and a second-order high-pass at fs with Qts.
 
@@ -125,22 +106,3 @@ def datasheet_response(values: DatasheetValues, frequency_hz: ArrayLike) -> Curv
     high_pass = s * s / (s * s + s / values.qts + 1.0)
     pressure = 10.0 ** (values.sensitivity_db / 20.0) * high_pass
     return Curve(f, pressure, Unit.PASCAL_20U, Evidence.ASSUMED, source=SOURCE)
-
-
-def sensitivity_at_2v83_db(level_db: float, power_w: float, resistance_ohm: float) -> float:
-    """Turn a sensitivity printed for a power into an impedance into one for 2.83 V.
-
-    A printed "1 W/1 m" is at 2 V for 4 ohm and 2.83 V for 8 ohm: L(2.83 V) = L(P, R) + 10 lg(2.83^2/(P R)).
-
-    Parameters
-    ----------
-    level_db : dB re 20 uPa at 1 m for `power_w` into `resistance_ohm` (the maker's rated impedance).
-
-    Raises
-    ------
-    InputError : a power or a resistance that is not above 0.
-    """
-    for name, value in (("power", power_w), ("resistance", resistance_ohm)):
-        if not (math.isfinite(value) and value > 0):
-            raise InputError(f"a sensitivity cannot be for a {name} of {value:g}", "give a number above 0")
-    return level_db + 10.0 * math.log10(SENSITIVITY_VOLTAGE_V**2 / (power_w * resistance_ohm))

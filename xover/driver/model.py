@@ -161,11 +161,6 @@ class DriverModel:
         """Total Q on an ideal voltage source, Qms Qes/(Qms + Qes); NaN without a resonance."""
         return self.qms * self.qes / (self.qms + self.qes) if self.resonances else math.nan
 
-    @property
-    def zmax_ohm(self) -> float:
-        """Re plus the first resonance's peak, Re (1 + Qms/Qes), coil left out; NaN without a resonance."""
-        return self.re_ohm + self.resonances[0].r_ohm if self.resonances else math.nan
-
     def rlc_elements(self) -> tuple[RlcElement, ...]:
         """Give the equivalent circuit: cells in series, the elements of a cell in parallel."""
         cells: list[list[tuple[str, Literal["R", "L", "C"], float]]] = [[("Re", "R", self.re_ohm)]]

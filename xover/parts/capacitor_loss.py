@@ -49,11 +49,6 @@ def loss_angle_rad(dissipation_factor: ArrayLike) -> Float:
     return np.asarray(np.arctan(dissipation_factor))
 
 
-def df_from_loss_angle(angle_rad: ArrayLike) -> Float:
-    """Dissipation factor of a loss angle below pi/2."""
-    return np.asarray(np.tan(angle_rad))
-
-
 def dispersion(dissipation_factor: ArrayLike) -> Float:
     """1 - a, the power of frequency by which C falls with a constant loss angle delta: 2 delta / pi.
 

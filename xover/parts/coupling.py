@@ -111,20 +111,6 @@ def mutual_inductance(first: Winding, second: Winding, pose: Pose, tolerance: fl
     return mutual_unchecked(first, second, pose, tolerance)
 
 
-def coupling_factor(first: Winding, second: Winding, pose: Pose, first_h: float, second_h: float) -> float:
-    """Coupling k = M / sqrt(L1 L2), with its sign: both windings counter-clockwise about their own axes.
-
-    Parameters
-    ----------
-    first_h, second_h : inductance of each coil, henry, above zero.
-
-    Raises
-    ------
-    OptionError : as for `mutual_inductance`, or an inductance that is not above zero.
-    """
-    return mutual_inductance(first, second, pose).henry / geometric_mean_h(first_h, second_h)
-
-
 def geometric_mean_h(first_h: float, second_h: float) -> float:
     """sqrt(L1 L2). Raises OptionError where one is not above zero."""
     for henry in (first_h, second_h):

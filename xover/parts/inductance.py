@@ -20,7 +20,9 @@ from xover.parts.winding import Winding
 
 INCH_M: Final = 0.0254
 BROOKS_H_PER_M: Final = 2.5491e-6
-"""Brooks's coil: L / (c N^2). H. B. Brooks, BS J. Res. 7 (1931) RP342: 0.025491 uH, c in cm."""
+"""Brooks's coil, length = depth c and mean radius 1.5 c, has the most inductance of a wire: L / (c N^2), within 2e-5.
+
+H. B. Brooks, BS J. Res. 7 (1931) RP342: 0.025491 uH, c in cm."""
 
 
 def loop_h(radius_m: ArrayLike, wire_diameter_m: float) -> Float:
@@ -154,31 +156,6 @@ def wire_correction_h(winding: Winding, pitch_m: float, wire_diameter_m: float) 
     return float(MU0 * winding.mean_radius_m * winding.turns * (np.log(pitch_m / wire_diameter_m) + 0.13806 + 0.017))
 
 
-def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Float:
-    """K of a thin solenoid, L = mu0 N^2 pi a^2 K / l; 1 for an endless one.
-
-    H. Nagaoka, J. Coll. Sci. Tokyo 27 (1909): K = 4/(3 pi k') [(k'^2/k^2)(K(k) - E(k)) + E(k) - k],
-    k^2 = x^2/(1 + x^2), with (K - E)/k^2 = R_D(0, k'^2, 1)/3 so that nothing cancels for long coils.
-    """
-    from scipy.special import ellipe, elliprd
-
-    x = np.asarray(diameter_over_length, dtype=float)
-    rest = 1 / (1 + x**2)
-    k = x * np.sqrt(rest)
-    return np.asarray(4 / (3 * np.pi * np.sqrt(rest)) * (rest / 3 * elliprd(0, rest, 1) + ellipe(k**2) - k))
-
-
-def solenoid_h(radius_m: float, length_m: float, turns: float) -> float:
-    """Thin solenoid, exact: a current sheet of no thickness (Nagaoka)."""
-    k = nagaoka_coefficient(2 * radius_m / length_m)
-    return float(MU0 * np.pi * (turns * radius_m) ** 2 / length_m * k)
-
-
-def brooks_h(depth_m: float, turns: float) -> float:
-    """Brooks's coil, length = depth c and mean radius 1.5 c: the most inductance of a wire. Within 2e-5 of exact."""
-    return BROOKS_H_PER_M * depth_m * turns**2
-
-
 def wheeler_multilayer_h(winding: Winding) -> float:
     """H. A. Wheeler, Proc. IRE 16 (1928) 1398: L[uH] = 0.8 a^2 N^2/(6a + 9b + 10c) in inches.
 
@@ -186,21 +163,6 @@ def wheeler_multilayer_h(winding: Winding) -> float:
     """
     a, b, c = _inches(winding)
     return 0.8e-6 * (a * winding.turns) ** 2 / (6 * a + 9 * b + 10 * c)
-
-
-def wheeler_single_layer_h(winding: Winding) -> float:
-    """H. A. Wheeler, 1928 (from memory): L[uH] = a^2 N^2/(9a + 10b) in inches, 1 % for b > 0.8 a."""
-    a, b, _ = _inches(winding)
-    return 1e-6 * (a * winding.turns) ** 2 / (9 * a + 10 * b)
-
-
-def wheeler_spiral_h(winding: Winding) -> float:
-    """Flat spiral, Pender and McIlwain, 3rd ed. 1945, after Wheeler: L[uH] = a^2 N^2/(8a + 11c) in inches.
-
-    5 % for c > 0.2 a.
-    """
-    a, _, c = _inches(winding)
-    return 1e-6 * (a * winding.turns) ** 2 / (8 * a + 11 * c)
 
 
 def radiotron_h(winding: Winding) -> float:

@@ -237,16 +237,3 @@ def _check_rc(resistor_ohm: float, start: float, stop: float) -> None:
         raise InputError(f"the timing resistor is {resistor_ohm:g} ohm", "give its resistance, above zero")
     if not 0 <= start < stop < 1:
         raise InputError(f"the voltages {start:g} and {stop:g} do not rise from 0 to below 1", "such as 0 and 0.632")
-
-
-def charge_time_s(reading_over_1khz: float, dissipation_factor: float) -> float:
-    """Charging time from rest at constant current that makes a reading so many times the capacitance at 1 kHz.
-
-    NaN without loss, as then no time does, and for a reading below what any time explains above zero.
-    From C = Q Gamma(1+a) t^(1-a).
-    """
-    n = float(dispersion(dissipation_factor))
-    if n == 0 or not reading_over_1khz > 0:
-        return math.nan
-    scale = float(constant_of_farad(1.0 - n, REFERENCE_HZ)) * math.gamma(2.0 - n)
-    return float((reading_over_1khz / scale) ** (1.0 / n))
