@@ -14,10 +14,10 @@ from xover.bench.missing import is_copy, is_ready_circuit
 from xover.errors import OptionError
 from xover.network import Capacitor, Inductor, Network, Part
 from xover.network.cards import percent
-from xover.network.parts import shown_value, value_of
+from xover.network.parts import settings, shown_value, value_of
 from xover.parts.kinds import kind_of
 from xover.quantity import hertz, ohms
-from xover.studies.aged.condition.parts import LOSS_AT_HZ, settings, signed_percent
+from xover.studies.aged.condition.parts import LOSS_AT_HZ, signed_percent
 
 ROUNDING: Final = 1e-9
 

@@ -308,15 +308,7 @@ def make_terminals(
         raise OptionError(f"a part is named {clash.pop()}", "rename it: the name is needed for a bridge across a coil")
     apart = replace(apart, parts=(*apart.parts, *bridges))
     nominal: dict[str, float] = {b.name: OPEN_OHM for b in bridges}
-    for part in network.parts:
-        if isinstance(part, Resistor):
-            nominal[part.name] = part.ohm
-        elif isinstance(part, Inductor):
-            nominal |= {part.name: part.henry, f"{part.name}_dcr": part.dcr_ohm}
-        elif isinstance(part, Capacitor):
-            nominal |= {part.name: part.farad, f"{part.name}_esr": part.esr_ohm}
-            nominal[f"{part.name}_df"] = part.dissipation_factor
-    nominal |= {c.name: c.k for c in network.couplings}
+    nominal |= network.numbers
     unstated = _unstated(network)
     nominal |= {name: ohm for name, (ohm, _) in unstated.items()}
     return Terminals(apart, channel or names[0], frequency_hz, dict(shapes), _knobs(network, shapes, unstated), nominal)

@@ -22,7 +22,7 @@ from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network.elimination import solve_stack
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Coupling, Inductor
+from xover.network.parts import Capacitor, Coupling, Inductor, numbers_of
 from xover.network.solve import Solution, SolvedBlock
 
 
@@ -64,21 +64,15 @@ def network_parameters(network: Network) -> tuple[Parameter, ...]:
     ------
     OptionError : a part bears the name of another part's loss, so that names would not tell them apart.
     """
-    values: list[Parameter] = []
-    losses: list[Parameter] = []
-    for part in network.parts:
-        if isinstance(part, Inductor):
-            values.append(Parameter(part.name, part.name, ParameterKind.HENRY, part.henry))
-            losses.append(Parameter(f"{part.name}_dcr", part.name, ParameterKind.DCR, part.dcr_ohm))
-        elif isinstance(part, Capacitor):
-            values.append(Parameter(part.name, part.name, ParameterKind.FARAD, part.farad))
-            losses.append(Parameter(f"{part.name}_esr", part.name, ParameterKind.ESR, part.esr_ohm))
-            losses.append(Parameter(f"{part.name}_df", part.name, ParameterKind.DISSIPATION, part.dissipation_factor))
-        else:
-            values.append(Parameter(part.name, part.name, ParameterKind.OHM, part.ohm))
+    numbers = [
+        Parameter(part.name + ending, part.name, ParameterKind(ending[1:] or attribute), getattr(part, attribute))
+        for part in network.parts
+        for ending, attribute in numbers_of(part).items()
+    ]
+    numbers.sort(key=lambda parameter: parameter.name != parameter.part)
     couplings = [Parameter(c.name, c.name, ParameterKind.COUPLING, c.k) for c in network.couplings]
     drivers = [Parameter(f"Z_{name}", name, ParameterKind.DRIVER, None) for name in network.driver_names]
-    found = (*values, *losses, *couplings, *drivers)
+    found = (*numbers, *couplings, *drivers)
     names = {p.name: p for p in found}
     for parameter in found:
         other = names[parameter.name]

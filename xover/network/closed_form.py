@@ -18,7 +18,7 @@ from xover.errors import OptionError
 from xover.network.closed_section import CompiledSection
 from xover.network.multilinear import summed
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Inductor, Resistor
+from xover.network.parts import settings
 from xover.network.symbols import Kind, Quantity, S
 from xover.network.tagged_equations import equations
 
@@ -233,16 +233,8 @@ def _quantities(network: Network) -> dict[str, tuple[Quantity, float]]:
     """Everything that may vary, by the name that `solve` has for it, with its own value."""
     found: dict[str, tuple[Quantity, float]] = {}
     for part in network.parts:
-        value = Quantity(Kind.VALUE, part.name)
-        if isinstance(part, Resistor):
-            found[part.name] = value, part.ohm
-        elif isinstance(part, Inductor):
-            found[part.name] = value, part.henry
-            found[f"{part.name}_dcr"] = Quantity(Kind.DCR, part.name), part.dcr_ohm
-        elif isinstance(part, Capacitor):
-            found[part.name] = value, part.farad
-            found[f"{part.name}_esr"] = Quantity(Kind.ESR, part.name), part.esr_ohm
-            found[f"{part.name}_df"] = Quantity(Kind.LOSS_ANGLE, part.name), part.dissipation_factor
+        for ending, value in settings(part).items():
+            found[part.name + ending] = Quantity(Kind(ending), part.name), value
     for coupling in network.couplings:
         found[coupling.name] = Quantity(Kind.MUTUAL, coupling.name), coupling.k
     return found

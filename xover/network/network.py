@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from xover.errors import OptionError
-from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor, settings
 from xover.readable import Readable
 
 GROUND = "0"
@@ -39,6 +39,12 @@ class Network(Readable):
     def resistors(self) -> tuple[Resistor, ...]:
         """The resistors, lamps among them."""
         return tuple(p for p in self.parts if isinstance(p, Resistor))
+
+    @property
+    def numbers(self) -> dict[str, float]:
+        """Every number of the network by its candidate's name: C1, C1_esr, C1_df, L1_dcr, and couplings."""
+        own = {part.name + ending: value for part in self.parts for ending, value in settings(part).items()}
+        return own | {c.name: c.k for c in self.couplings}
 
     @property
     def driver_names(self) -> tuple[str, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -49,6 +50,15 @@ class _TwoNode:
         """What the card says it is made of: the core of a coil, the kind of another part."""
         return self.kind
 
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        """Ohm, henry, 1/farad and dissipation factor: numbers, or what `changed` has put in their places."""
+        raise NotImplementedError
+
+    def impedance_ohm(self, omega: Float) -> Complex:
+        """(..., n) impedance without coupling."""
+        return series_impedance_ohm(omega, *self.series)
+
 
 @dataclass(frozen=True)
 class Resistor(_TwoNode):
@@ -59,9 +69,9 @@ class Resistor(_TwoNode):
     hot_ohm: float | None = None
     watts: float | None = field(default=None, kw_only=True)
 
-    def impedance_ohm(self, omega: Float, ohm: ArrayLike | None = None) -> Complex:
-        """(..., n) impedance; `ohm` (k, 1) overrides the value."""
-        return series_impedance_ohm(omega, self.ohm if ohm is None else ohm)
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.ohm, 0.0, 0.0, 0.0
 
 
 @dataclass(frozen=True)
@@ -84,10 +94,9 @@ class Inductor(_TwoNode):
         """Its core."""
         return self.core
 
-    def impedance_ohm(self, omega: Float, henry: ArrayLike | None = None, dcr_ohm: ArrayLike | None = None) -> Complex:
-        """(..., n) dcr + j w L, without coupling."""
-        inductance = self.henry if henry is None else henry
-        return series_impedance_ohm(omega, self.dcr_ohm if dcr_ohm is None else dcr_ohm, inductance)
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.dcr_ohm, self.henry, 0.0, 0.0
 
 
 @dataclass(frozen=True)
@@ -107,34 +116,44 @@ class Capacitor(_TwoNode):
     volts: float | None = field(default=None, kw_only=True)
     losses_at_hz: tuple[float, ...] = field(default=(), kw_only=True, compare=False)
 
-    def impedance_ohm(
-        self,
-        omega: Float,
-        farad: ArrayLike | None = None,
-        esr_ohm: ArrayLike | None = None,
-        dissipation_factor: ArrayLike | None = None,
-    ) -> Complex:
-        """(..., n) esr + df/(w C) + 1/(j w C)."""
-        elastance = 1.0 / np.asarray(self.farad if farad is None else farad)
-        resistance = self.esr_ohm if esr_ohm is None else esr_ohm
-        loss = self.dissipation_factor if dissipation_factor is None else dissipation_factor
-        return series_impedance_ohm(omega, resistance, 0.0, elastance, loss)
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.esr_ohm, 0.0, 1.0 / self.farad, self.dissipation_factor
 
 
 Part = Resistor | Inductor | Capacitor
 _UNITS: Final = {Resistor: Kind.RESISTANCE, Inductor: Kind.INDUCTANCE, Capacitor: Kind.CAPACITANCE}
+_NUMBERS: Final[dict[type[Part], dict[str, str]]] = {
+    Resistor: {"": "ohm"},
+    Inductor: {"": "henry", "_dcr": "dcr_ohm"},
+    Capacitor: {"": "farad", "_esr": "esr_ohm", "_df": "dissipation_factor"},
+}
+
+
+def numbers_of(part: Part) -> Mapping[str, str]:
+    """Attributes that hold a part's numbers, by the ending of a candidate's name; "" is the value."""
+    return _NUMBERS[type(part)]
+
+
+def settings(part: Part) -> dict[str, float]:
+    """All numbers of a part by the ending of their candidate's name, the value first."""
+    return {ending: getattr(part, attribute) for ending, attribute in numbers_of(part).items()}
+
+
+def changed(part: Part, numbers: Mapping[str, Any]) -> Part:
+    """The part with other numbers, by their candidates' names (C1, C1_esr); names of other parts are passed over."""
+    own = {key: numbers[part.name + end] for end, key in numbers_of(part).items() if part.name + end in numbers}
+    return replace(part, **own) if own else part
 
 
 def value_of(part: Part) -> float:
     """Ohm, henry or farad."""
-    if isinstance(part, Resistor):
-        return part.ohm
-    return part.henry if isinstance(part, Inductor) else part.farad
+    return settings(part)[""]
 
 
 def unit_of(part: Part) -> Kind:
     """What its value is: a resistance, an inductance or a capacitance."""
-    return next(kind for made, kind in _UNITS.items() if isinstance(part, made))
+    return _UNITS[type(part)]
 
 
 def shown_value(part: Part, value: float | None = None) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.network.network import GROUND, Groups, Network
-from xover.network.parts import Capacitor, Channel, DriverCard, Inductor, Part, Resistor, series_impedance_ohm
+from xover.network.parts import Channel, DriverCard, Inductor, Part, Resistor, series_impedance_ohm
 
 Element = Part | DriverCard
 
@@ -171,6 +171,8 @@ def make_block(
     for row, channel in enumerate(floating):
         source[size - len(floating) + row, network.channels.index(channel)] += 1.0
     # A channel may bear the name of a part, but no part begins with a V.
+    nothing = (0.0, 0.0, 0.0, 0.0)
+    series = [nothing if isinstance(x, DriverCard) else x.series for x in ordered] + [nothing] * len(floating)
     branches = tuple(x.name for x in ordered[e:]) + tuple(f"V{c.name}" for c in floating)
     return Block(
         tuple(x.name for x in ordered[:e]),
@@ -182,19 +184,8 @@ def make_block(
         tuple(_entries(np.outer(-row, known)) for row, known in zip(incidence[:e], given[:e], strict=True)),
         matrix,
         source,
-        np.array([_series(x) for x in ordered] + [(0.0, 0.0, 0.0, 0.0)] * len(floating)).reshape(-1, 4).T.copy(),
+        np.array(series).reshape(-1, 4).T.copy(),
     )
-
-
-def _series(element: Element) -> tuple[float, float, float, float]:
-    """What `series_impedance_ohm` takes, so that all parts of a block are computed in one go."""
-    if isinstance(element, Resistor):
-        return element.ohm, 0.0, 0.0, 0.0
-    if isinstance(element, Inductor):
-        return element.dcr_ohm, element.henry, 0.0, 0.0
-    if isinstance(element, Capacitor):
-        return element.esr_ohm, 0.0, 1.0 / element.farad, element.dissipation_factor
-    return 0.0, 0.0, 0.0, 0.0
 
 
 def _entries(matrix: Float) -> tuple[tuple[int, int, float], ...]:

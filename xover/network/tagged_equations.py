@@ -20,7 +20,7 @@ from xover.errors import NoSolutionError, OptionError
 from xover.network.faults import topology_faults
 from xover.network.multilinear import Multilinear, add, cramer
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Channel, Coupling, DriverCard, Inductor, Part, Resistor
 from xover.network.sections import find_sections
 from xover.network.stamps import known_voltages
 from xover.network.symbols import Kind, Quantity, S
@@ -92,16 +92,9 @@ def equations(network: Network) -> Iterator[Equations]:
 
 def _bare(network: Network) -> Network:
     """The wiring alone, every value 1: all that the equations depend on."""
-    parts: list[Part] = []
-    for part in network.parts:
-        if isinstance(part, Resistor):
-            parts.append(Resistor(part.name, part.a, part.b, 1.0))
-        elif isinstance(part, Inductor):
-            parts.append(Inductor(part.name, part.a, part.b, 1.0))
-        else:
-            parts.append(Capacitor(part.name, part.a, part.b, 1.0))
+    parts = tuple(type(p)(p.name, p.a, p.b, 1.0) for p in network.parts)
     couplings = tuple(Coupling(c.name, c.first, c.second, 1.0) for c in network.couplings)
-    return Network("", tuple(parts), network.drivers, network.channels, couplings)
+    return Network("", parts, network.drivers, network.channels, couplings)
 
 
 @lru_cache(maxsize=64)

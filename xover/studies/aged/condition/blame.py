@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network import Network, solve
-from xover.network.parts import Coupling, Part
+from xover.network.parts import Coupling, Part, settings
 from xover.readable import Readable
 from xover.sound.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
 from xover.sound.changes import Worst
-from xover.studies.aged.condition.parts import settings
 
 MOST_SHARED: Final = 10
 """Up to so many changed parts every combination of them is solved, 1024 at most."""

@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections, solve
-from xover.network.parts import Capacitor, Inductor, Part
+from xover.network.parts import Capacitor, Inductor, Part, settings
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.readable import Readable
 from xover.sound.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
 from xover.sound.changes import Worst
 from xover.studies.aged.condition.blame import all_combinations
-from xover.studies.aged.condition.parts import settings
 
 MOST_CORNERS: Final = 1024
 """So many corners of a section are all tried, and so many combinations of sections."""

@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.network import Network
-from xover.network.parts import Capacitor, Inductor, Part, Resistor, shown_value, unit_of, value_of
+from xover.network.parts import Capacitor, Inductor, Part, Resistor, settings, shown_value, unit_of, value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import hertz, ohms
 
@@ -182,15 +182,6 @@ def same_wiring(original: Network, found: Network) -> tuple[str, ...]:
     if moved and not said and _renamed(original, found):
         return ()
     return (*said, *moved)
-
-
-def settings(part: Part) -> dict[str, float]:
-    """All numbers of a part by the ending of their candidate's name: "" for the value, "_esr", "_df", "_dcr"."""
-    if isinstance(part, Capacitor):
-        return {"": part.farad, "_esr": part.esr_ohm, "_df": part.dissipation_factor}
-    if isinstance(part, Inductor):
-        return {"": part.henry, "_dcr": part.dcr_ohm}
-    return {"": part.ohm}
 
 
 def signed_percent(fraction: float) -> str:
