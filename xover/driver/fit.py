@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from xover.curve import Curve
+from xover.curve import Complex, Curve, Float
 from xover.driver.fit_refine import Refined, pack, refine
 from xover.driver.fit_rows import FitRows, rows_to_fit
 from xover.driver.fit_start import StartSearch, overlap
@@ -18,9 +18,6 @@ from xover.driver.fit_warnings import fit_warnings
 from xover.driver.model import DriverModel, Resonance
 from xover.readable import Readable
 from xover.remark import Remark
-
-Complex = NDArray[np.complex128]
-Float = NDArray[np.float64]
 
 MOST_RESONANCES: Final = 2
 MOST_LOSSY: Final = 4

@@ -8,12 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.curve import Curve, Unit
+from xover.curve import Complex, Curve, Float, Unit
 from xover.driver.minimum_phase import minimum_phase
 from xover.errors import InputError
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 FEWEST_ROWS: Final = 8
 # Rows closer than this are averaged: finer detail than any part of a driver, and mere speed.

@@ -12,13 +12,10 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from xover.curve import Complex, Float
 from xover.driver.fit_rows import FitRows
 from xover.driver.model import DriverModel, LossyInductance, Resonance
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 # Resonances tried for each octave, and the Qs tried at each.
 _PER_OCTAVE: Final = 4

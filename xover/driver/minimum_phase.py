@@ -18,14 +18,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from xover.curve import Curve
+from xover.curve import Curve, Float
 from xover.errors import InputError
 from xover.quantity import hertz
 from xover.readable import Readable
-
-Float = NDArray[np.float64]
 
 # Where a tail is not given, its slope is fitted over this much at the end of the data.
 TAIL_OCTAVES: Final = 0.5

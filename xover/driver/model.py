@@ -15,11 +15,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from xover.curve import Complex
 from xover.errors import InputError
-
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)

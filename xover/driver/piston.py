@@ -11,11 +11,10 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from xover.curve import Float
 from xover.errors import InputError
-
-Float = NDArray[np.float64]
 
 SPEED_OF_SOUND_M_S: Final = 343.0
 """Speed of sound in air at 20 degC, m/s."""

@@ -81,10 +81,10 @@ class LossyCapacitor:
         return np.asarray(self.fixed_ohm + 1.0 / (1.0 / self.leakage_ohm + self.constant * s**self.exponent))
 
 
-def constant_of_farad(exponent: ArrayLike, at_hz: float) -> Float:
+def constant_of_farad(exponent: ArrayLike, at_hz: ArrayLike) -> Float:
     """Q of a constant-phase element whose series capacitance at a frequency is 1 F: sin(a pi/2) w^(1-a)."""
     a = np.asarray(exponent, dtype=float)
-    return np.asarray(np.sin(a * np.pi / 2) * (2 * np.pi * at_hz) ** (1.0 - a))
+    return np.asarray(np.sin(a * np.pi / 2) * (2 * np.pi * np.asarray(at_hz, dtype=float)) ** (1.0 - a))
 
 
 def mittag_leffler(x: ArrayLike, exponent: float) -> Float:

@@ -204,11 +204,7 @@ def farad_from_reading(
     else:
         # Time and Q enter as t^a/(R Q) alone, which has one value at 63.2 %.
         constant = (reading * meter.resistor_ohm / _at_63_percent(a) ** (1.0 / a)) ** a / meter.resistor_ohm
-    return np.asarray(constant / _constants(a, np.asarray(frequency_hz, dtype=float)))
-
-
-def _constants(a: float, frequency_hz: Float) -> Float:
-    return np.asarray(np.sin(a * np.pi / 2) * (2 * np.pi * frequency_hz) ** (1.0 - a))
+    return np.asarray(constant / constant_of_farad(a, frequency_hz))
 
 
 def _at_63_percent(a: float) -> float:
