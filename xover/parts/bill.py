@@ -5,16 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from xover.files.stock import ItemKind, StockItem
+from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
-
-_KINDS = {
-    ItemKind.RESISTOR: Kind.RESISTANCE,
-    ItemKind.INDUCTOR: Kind.INDUCTANCE,
-    ItemKind.CAPACITOR: Kind.CAPACITANCE,
-}
-
 
 @dataclass(frozen=True)
 class BillLine:
@@ -95,7 +88,7 @@ def make_bill(bought: Iterable[tuple[str, StockItem]]) -> Bill:
 
 def item_words(item: StockItem) -> str:
     """An item as one asks for it in a shop."""
-    said = [format_quantity(item.value, _KINDS[item.kind])]
+    said = [format_quantity(item.value, QUANTITIES[item.kind])]
     if item.kind is ItemKind.CAPACITOR:
         said.append(item.dielectric or "film")
     elif item.kind is ItemKind.INDUCTOR:
