@@ -12,7 +12,7 @@ from collections.abc import Callable
 from xover.errors import InputError
 from xover.quantity import Kind, parse_quantity
 
-_TOKEN = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
+_PIECE = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
 _DEEPEST = 40
 
 
@@ -29,7 +29,7 @@ def compute(text: str, look_up: Callable[[str], float]) -> float:
     InputError
         For anything but plain arithmetic, a division by zero, or a result that is not finite.
     """
-    tokens = _tokens(text)
+    tokens = _pieces(text)
     value, rest = _sum(tokens, 0, look_up, 0, text)
     if rest != len(tokens):
         raise _fault(text, f"cannot use '{tokens[rest]}' there")
@@ -43,12 +43,12 @@ def _fault(text: str, what: str) -> InputError:
     return InputError(f"'{shown}' {what}", "use only numbers, parameter names, + - * / and round brackets")
 
 
-def _tokens(text: str) -> list[str]:
+def _pieces(text: str) -> list[str]:
     tokens: list[str] = []
     position = 0
     stripped = text.rstrip()
     while position < len(stripped):
-        match = _TOKEN.match(stripped, position)
+        match = _PIECE.match(stripped, position)
         if match is None:
             raise _fault(text, f"has the character '{stripped[position]}'")
         tokens.append(match[0].strip())
