@@ -224,14 +224,7 @@ def answers(solved: SolvedBlock, elements: Sequence[str]) -> Complex:
     stack = batch * count
     if block.size == 0:
         return np.zeros((len(elements), len(solved.names), batch, count), dtype=complex)
-    admittance = solved.admittance.reshape(rows, stack)
-    branch = solved.branch_ohm.reshape(len(block.branches), stack)
-    unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
-    matrix, _ = block.system(
-        np.where(unknown, 1.0, admittance),
-        np.where(unknown, 1.0, branch),
-        [(i, j, term.reshape(stack)) for i, j, term in solved.mutual_ohm],
-    )
+    matrix, admittance, unknown = solved.again()
     source = np.zeros((block.size, len(elements), stack), dtype=complex)
     for column, name in enumerate(elements):
         source[:nodes, column] = block.incidence[solved.names.index(name)][:, None]

@@ -29,10 +29,7 @@ def series_volt(
     rows, nodes = len(block.names), len(block.nodes)
     batch, count = solved.admittance.shape[1:]
     stack = batch * count
-    admittance = solved.admittance.reshape(rows, stack)
-    branch = solved.branch_ohm.reshape(len(block.branches), stack)
-    unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
-    here = np.where(unknown, 1.0, admittance)
+    matrix, here, unknown = solved.again()
     source = np.zeros((block.size, len(elements), stack), dtype=complex)
     place = [solved.names.index(name) for name in elements]
     for column, row in enumerate(place):
@@ -40,12 +37,7 @@ def series_volt(
             source[:nodes, column] = -block.incidence[row][:, None] * here[row]
         else:
             source[nodes + row - rows, column] = -1.0
-    if block.size:
-        mutual = [(i, j, term.reshape(stack)) for i, j, term in solved.mutual_ohm]
-        matrix, _ = block.system(here, np.where(unknown, 1.0, branch), mutual)
-        x = solve_stack(matrix, source)[0]
-    else:
-        x = source
+    x = solve_stack(matrix, source)[0] if block.size else source
 
     def voltage(row: int) -> Complex:
         volts: Complex = np.zeros((len(elements), stack), dtype=complex)

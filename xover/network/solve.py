@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
@@ -55,6 +55,19 @@ class SolvedBlock:
         if row < elements:
             return np.asarray(self.voltage(row) * self.admittance[row], dtype=complex)
         return np.asarray(self.unknown[len(self.block.nodes) + row - elements], dtype=complex)
+
+    def again(self) -> tuple[Complex, Complex, NDArray[np.bool_]]:
+        """Matrix (m, m, s) and admittances (e, s) for other sources, and where an impedance is not known (s,).
+
+        Every frequency and candidate in one row; 1 stands where an impedance is not known.
+        """
+        stack = math.prod(self.admittance.shape[1:])
+        admittance = self.admittance.reshape(len(self.block.names), stack)
+        branch = self.branch_ohm.reshape(len(self.block.branches), stack)
+        unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
+        here = np.where(unknown, 1.0, admittance)
+        mutual = [(i, j, term.reshape(stack)) for i, j, term in self.mutual_ohm]
+        return self.block.system(here, np.where(unknown, 1.0, branch), mutual)[0], here, unknown
 
 
 @dataclass(frozen=True, eq=False, repr=False)

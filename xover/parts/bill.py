@@ -9,6 +9,7 @@ from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
 
+
 @dataclass(frozen=True)
 class BillLine:
     """One kind of part to buy.

@@ -35,28 +35,14 @@ def loop_h(radius_m: ArrayLike, wire_diameter_m: float) -> Float:
     return np.asarray(MU0 * a * (np.log(16 * a / wire_diameter_m) - 1.75))
 
 
-def loop_sum_h(radius_m: ArrayLike, position_m: ArrayLike, wire_diameter_m: float) -> float:
-    """A coil as circles in series, each at its place: all self and mutual inductances added up.
-
-    Parameters
-    ----------
-    radius_m, position_m : (turns,) of the circles, along the axis for the second.
-    wire_diameter_m : bare copper.
-
-    Circles for the turns of a helix: the slope of a turn and the leads are left out. The mutual inductance of round
-    wires is taken between their centres, right to (wire/radius)^2.
-    """
-    a = np.asarray(radius_m, dtype=float)
-    z = np.asarray(position_m, dtype=float)
-    one, other = np.triu_indices(a.size, 1)
-    mutual = mutual_of_circles_h(a[one], a[other], z[one] - z[other])
-    return float(np.sum(loop_h(a, wire_diameter_m)) + 2 * np.sum(mutual))
-
-
 def layered_coil_h(
     inner_radius_m: float, pitch_m: float, turns_in_layer: Sequence[int], wire_diameter_m: float
 ) -> float:
-    """`loop_sum_h` of a coil wound in layers, turns one over the other a pitch apart, each like pair computed once.
+    """A coil as circles in series, all self and mutual inductances added up, each like pair computed once.
+
+    Turns of a layer and of the next lie one over the other, a pitch apart. Circles for the turns of a helix: the slope
+    of a turn and the leads are left out. The mutual inductance of round wires is taken between their centres, right
+    to (wire/radius)^2.
 
     Parameters
     ----------

@@ -26,7 +26,6 @@ HEAT_RULE: Final = (
 _SPAN: Final = (1e-4, 1e4)
 _GRID: Final = 33
 _STARTS: Final = 4
-_STEPS: Final = 100
 
 
 @dataclass(frozen=True)
@@ -144,7 +143,7 @@ def pad_cost(series_ohm: ArrayLike, parallel_ohm: ArrayLike, aim: PadAim, weight
 def best_pad(aim: PadAim, weights: PadWeights = EVEN) -> PadResistors:
     """The pair of least `pad_cost`, whatever its values, from 1e-4 to 1e4 of the driver's median impedance.
 
-    A grid over both logarithms, then damped least squares (Levenberg 1944, Marquardt 1963) from its best points, as
+    A grid over both logarithms, then least squares in a trust region (scipy) from its best points, as
     the cost is a narrow bent valley where the load counts for little.
     """
     scale = math.log(float(np.median(np.abs(aim.ohm))))
@@ -174,21 +173,16 @@ def _errors(log_ohms: Float, aim: PadAim, weights: PadWeights) -> tuple[Float, F
 
 
 def _refined(start: Float, aim: PadAim, weights: PadWeights, edges: tuple[float, float]) -> tuple[Float, float]:
-    at, damping = start, 1e-3
-    errors, slopes = _errors(at, aim, weights)
-    for _ in range(_STEPS):
-        size = np.maximum(np.linalg.norm(slopes, axis=0), np.finfo(float).tiny)
-        damped = np.vstack([slopes, np.diag(math.sqrt(damping) * size)])
-        step = np.linalg.lstsq(damped, np.concatenate([-errors, [0.0, 0.0]]), rcond=None)[0]
-        there = np.clip(at + step, *edges)
-        new_errors, new_slopes = _errors(there, aim, weights)
-        if new_errors @ new_errors < errors @ errors:
-            at, errors, slopes, damping = there, new_errors, new_slopes, damping / 10
-        else:
-            damping *= 10
-        if np.max(np.abs(step)) < 1e-10 or damping > 1e12:
-            break
-    return at, float(errors @ errors)
+    from scipy.optimize import least_squares
+
+    def errors(at: Float) -> Float:
+        return _errors(at, aim, weights)[0]
+
+    def slopes(at: Float) -> Float:
+        return _errors(at, aim, weights)[1]
+
+    found = least_squares(errors, start, jac=slopes, bounds=edges, xtol=1e-12, ftol=1e-15, gtol=1e-15)
+    return np.asarray(found.x), float(found.cost)
 
 
 def preferred_pad(aim: PadAim, series: str, weights: PadWeights = EVEN, series_only: bool = False) -> PadResistors:
