@@ -16,7 +16,7 @@ from xover.files.netlist import parse_netlist
 from xover.network import build_network
 from xover.parts.coil_design import design_for_dcr
 from xover.parts.coupling import Pose, geometric_mean_h, mutual_inductance
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.plain import to_plain
 from xover.studies.bears.crosstalk.stray import Couple
 from xover.studies.bears.crosstalk.study import study_crosstalk

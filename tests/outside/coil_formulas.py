@@ -6,9 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Float
-from xover.parts.inductance import _inches
-from xover.parts.rings import MU0
-from xover.parts.winding import Winding
+from xover.parts.inductance import MU0, _inches
+from xover.parts.wire import Winding
 
 
 def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Float:

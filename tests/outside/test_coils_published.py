@@ -5,7 +5,7 @@ import pytest
 from coil_formulas import nagaoka_coefficient, solenoid_h, wheeler_single_layer_h, wheeler_spiral_h
 
 from xover.parts.inductance import BROOKS_H_PER_M, radiotron_h, section_h, wheeler_multilayer_h
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 
 MU0 = 4e-7 * np.pi
 

@@ -5,9 +5,8 @@ import math
 import pytest
 
 from xover.parts.coupling import Pose, geometric_mean_h, mutual_inductance
-from xover.parts.inductance import section_h
-from xover.parts.rings import MU0, mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.inductance import MU0, mutual_of_circles_h, section_h
+from xover.parts.wire import Winding
 
 
 def coupling_factor(first, second, pose, first_h, second_h):

@@ -14,10 +14,9 @@ from xover.parts.coupling import (
     least_distance_m,
     mutual_inductance,
 )
-from xover.parts.inductance import section_h
+from xover.parts.inductance import MU0, mutual_of_circles_h, section_h
 from xover.parts.placement import Arrangement, beside, keep_apart, null_tilt
-from xover.parts.rings import MU0, mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.plain import to_plain
 
 

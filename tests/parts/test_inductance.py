@@ -9,11 +9,11 @@ from xover.parts.inductance import (
     by_formula_h,
     layered_coil_h,
     loop_h,
+    mutual_of_circles_h,
     section_h,
     wire_correction_h,
 )
-from xover.parts.rings import mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 
 
 def loop_sum_h(radius_m: object, position_m: object, wire_diameter_m: float) -> float:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from xover.errors import OptionError
 from xover.files.stock import ItemKind
 from xover.network.parts import Capacitor, Inductor, Resistor
-from xover.parts.pairs import best_pairs, combined, shares, worst_case
+from xover.parts.preferred import best_pairs, combined, shares, worst_case
 
 R, L, C = ItemKind.RESISTOR, ItemKind.INDUCTOR, ItemKind.CAPACITOR
 

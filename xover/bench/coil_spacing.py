@@ -15,7 +15,7 @@ from xover.parts.coil_design import CoilDesign, design_for_dcr, wire_for_dcr
 from xover.parts.inductance import section_h
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.quantity import hertz
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import EXAMPLE_COIL, LIMIT_DB, Crosstalk, PairLimit, study_crosstalk

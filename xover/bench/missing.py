@@ -8,7 +8,7 @@ from typing import Final
 
 from xover.bench.words import and_words
 from xover.curve import Evidence
-from xover.files.circuits import circuit_names, read_circuit
+from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Network, Part, build_network
 from xover.speaker import PhaseSource, Speaker
 from xover.studies.aged.condition.parts import Verdict, compare_parts

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.driver.fit_rows import FitRows
+from xover.driver.fit_start import FitRows
 from xover.driver.model import DriverModel, LossyInductance, Resonance
 
 # A parameter may move by a factor of e^30 from 1 before it is held: only to keep exp() finite.

@@ -20,10 +20,10 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.network.elimination import solve_stack
 from xover.network.network import Network
 from xover.network.parts import Capacitor, Coupling, Inductor, numbers_of
 from xover.network.solve import Solution, SolvedBlock
+from xover.network.stamps import solve_stack
 
 
 class ParameterKind(StrEnum):

@@ -12,12 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
-from xover.network.elimination import solve_stack
 from xover.network.faults import topology_faults
-from xover.network.network import Network
+from xover.network.network import Network, find_sections
 from xover.network.parts import Inductor, changed
-from xover.network.sections import find_sections
-from xover.network.stamps import Block, known_voltages, make_block, needs_current
+from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack
 from xover.readable import Readable
 
 # Systems worked on at a time: small enough for the matrices to stay in the processor's cache.

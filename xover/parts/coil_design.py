@@ -14,10 +14,10 @@ from typing import Final
 from xover.errors import OptionError
 from xover.parts.coil_search import MOST_KG, Plan, brooks_depth_m, check_mass, free_former, given_former, henry
 from xover.parts.inductance import section_h
-from xover.parts.winding import Winding
 from xover.parts.wire import (
     THICKEST_M,
     THINNEST_M,
+    Winding,
     Wire,
     enamelled_diameter_m,
     mass_kg_per_m,

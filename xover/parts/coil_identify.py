@@ -9,8 +9,7 @@ from typing import Final
 
 from xover.errors import OptionError, named
 from xover.parts.inductance import section_h, wire_correction_h
-from xover.parts.winding import Winding
-from xover.parts.wire import THICKEST_M, THINNEST_M, Wire, bare_diameter_m, mass_kg_per_m, resistance_ohm_per_m
+from xover.parts.wire import THICKEST_M, THINNEST_M, Winding, Wire, bare_diameter_m, mass_kg_per_m, resistance_ohm_per_m
 
 NESTED: Final = math.sqrt(3) / 2
 """Height of a layer over the pitch where each layer lies in the grooves of the one below."""

@@ -22,8 +22,8 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.parts.rings import potential_over_rho
-from xover.parts.winding import Winding
+from xover.parts.inductance import potential_over_rho
+from xover.parts.wire import Winding
 
 # (points along the longer side of a section, points round a circle): finer until the answer stands still.
 _LEVELS: Final = ((3, 16), (4, 24), (6, 40), (9, 64), (13, 112), (18, 192))

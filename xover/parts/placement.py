@@ -18,8 +18,8 @@ from xover.parts.coupling import (
     mutual_inductance,
     mutual_unchecked,
 )
-from xover.parts.rings import MU0
-from xover.parts.winding import Winding
+from xover.parts.inductance import MU0
+from xover.parts.wire import Winding
 
 LIMIT: Final = 0.01
 """Coupling that coils are kept below unless another is asked for: common practice, no published source."""

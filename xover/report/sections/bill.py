@@ -9,7 +9,7 @@ from xover.blocks import FAIL, Block, Cell, Listing, Section, Text, table
 from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.network.parts import shown_value, value_of
-from xover.parts.bill import Bill
+from xover.parts.stock import Bill
 from xover.report.answers import Answers, Build
 from xover.report.sections.common import gone, pictures
 from xover.studies.bears.stress.study import StressStudy

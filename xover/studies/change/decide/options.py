@@ -11,8 +11,8 @@ import numpy as np
 from xover.errors import OptionError
 from xover.files.stock import ItemKind
 from xover.network import Network
-from xover.parts.bill import Bill
 from xover.parts.catalogue import Catalogue
+from xover.parts.stock import Bill
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict

@@ -15,10 +15,9 @@ from xover.errors import OptionError, named
 from xover.files.stock import StockItem
 from xover.network import Network, Part, solve
 from xover.network.parts import shown_value
-from xover.parts.bill import make_bill
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
-from xover.parts.stock import enough
+from xover.parts.stock import enough, make_bill
 from xover.search.filling import Job, fill
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed

@@ -11,8 +11,8 @@ from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
 from xover.declare import figures_of
 from xover.files.stock import ItemKind
 from xover.network import Network, Part
-from xover.parts.bill import Bill
 from xover.parts.kinds import FACTS, PartKind, kind_of
+from xover.parts.stock import Bill
 from xover.rounded import db, hertz, money
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.compare import Difference

@@ -14,8 +14,7 @@ import numpy as np
 from xover.declare import figure
 from xover.errors import InputError, OptionError, named
 from xover.files.stock import QUANTITIES, RANGES, ItemKind, StockItem
-from xover.parts.pairs import Pair, best_pairs
-from xover.parts.preferred import neighbours, series_name, series_values
+from xover.parts.preferred import Pair, best_pairs, neighbours, series_name, series_values
 from xover.parts.stock import Fit, Stock, Wanted
 from xover.quantity import format_quantity, parse_quantity
 from xover.readable import Readable
