@@ -140,9 +140,7 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None) -> Driv
     curve : impedance, ohm.
     band_hz : lowest and highest frequency to use; the whole sweep if None.
 
-    Raises
-    ------
-    InputError : not an impedance, or fewer than 8 rows in the band.
+    Raises InputError: not an impedance, or fewer than 8 rows in the band.
     """
     rows = rows_to_fit(curve, band_hz)
     low, high = float(rows.frequency_hz[0]), float(rows.frequency_hz[-1])

@@ -56,9 +56,7 @@ def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
     Rows that repeat the row before are one reading held over several frequencies, as some
     analysers write below their own resolution; they become one row at the middle, in log frequency.
 
-    Raises
-    ------
-    InputError : not an impedance, fewer than 8 rows in the band, or a value of 0 ohm.
+    Raises InputError: not an impedance, fewer than 8 rows in the band, or a value of 0 ohm.
     """
     where = curve.source or None
     if curve.unit is not Unit.OHM:

@@ -75,9 +75,7 @@ def minimum_phase(
         last half octave (Theil-Sen, so that ripple hardly moves it), at least 4 rows. It is not
         rounded to a multiple of 6: a level is seldom on its asymptote where the data end.
 
-    Raises
-    ------
-    InputError : fewer than 4 rows, rows that do not match or rise, a level or slope that is not finite.
+    Raises InputError: fewer than 4 rows, rows that do not match or rise, a level or slope that is not finite.
 
     Notes
     -----
@@ -115,9 +113,7 @@ def minimum_phase_curve(
     -------
     The curve with the same magnitudes and `has_phase`, and the phase with the tails it rests on.
 
-    Raises
-    ------
-    InputError : as `minimum_phase`, with the curve's source as path.
+    Raises InputError: as `minimum_phase`, with the curve's source as path.
     """
     try:
         found = minimum_phase(curve.frequency_hz, curve.level_db, low_slope_db_per_octave, high_slope_db_per_octave)

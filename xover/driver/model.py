@@ -128,9 +128,7 @@ class DriverModel:
     def from_thiele_small(cls, re_ohm: float, fs_hz: float, qms: float, qes: float, le_h: float = 0.0) -> DriverModel:
         """Build the classical model: Re + s Le + one resonance of Re Qms/Qes ohm.
 
-        Raises
-        ------
-        InputError : a value that is not above 0 (`le_h`: below 0) or not finite.
+        Raises InputError: a value that is not above 0 (`le_h`: below 0) or not finite.
         """
         _require_positive("a driver", re_ohm=re_ohm, fs_hz=fs_hz, qms=qms, qes=qes)
         return cls(re_ohm, le_h, resonances=(Resonance(fs_hz, re_ohm * qms / qes, qms),))
@@ -279,9 +277,7 @@ def datasheet_response(values: DatasheetValues, frequency_hz: ArrayLike) -> Curv
     -------
     Curve re 20 uPa, evidence `assumed`; `values.notes` says what is not in it.
 
-    Raises
-    ------
-    InputError : no sensitivity is given.
+    Raises InputError: no sensitivity is given.
     """
     if values.sensitivity_db is None:
         raise InputError(

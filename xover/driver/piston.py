@@ -28,9 +28,7 @@ BEAMING_KA: Final = 2.0
 def ka(frequency_hz: ArrayLike, diameter_m: ArrayLike) -> Float:
     """Wave number times radius, pi f d/c, broadcast over both.
 
-    Raises
-    ------
-    InputError : a diameter that is not above 0.
+    Raises InputError: a diameter that is not above 0.
     """
     diameter = np.asarray(diameter_m, dtype=float)
     if not np.all(diameter > 0):

@@ -37,10 +37,7 @@ def decode_text(data: bytes) -> str:
     NUL bytes; else Latin-1. Line ends come back as "\n" only, so that text.split("\n") and
     text.splitlines() both count lines as an editor does.
 
-    Raises
-    ------
-    NotTextError
-        Control codes are left, or the bytes break the encoding that their mark promises.
+    Raises NotTextError: control codes are left, or the bytes break the encoding that their mark promises.
     """
     text = _decoded(data).replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").translate(_ODD_BREAKS)
     if _CONTROL.search(text):
@@ -87,10 +84,7 @@ LARGEST_BYTES = 64 * 1024 * 1024
 def read_text(path: Path | str) -> str:
     r"""Read a text file in whatever common encoding it has (see decode_text); lines end in "\n".
 
-    Raises
-    ------
-    InputError
-        Missing, a folder, no regular file (a pipe or device), no permission, over 64 MB, or not text.
+    Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, over 64 MB, or not text.
     """
     path = Path(path)
     try:
@@ -129,12 +123,8 @@ def write_bytes(path: Path | str, data: bytes, force: bool = False) -> None:
     place of the target in one step. A new file gets the permissions that the umask gives; one
     that is overwritten keeps its own; a symbolic link stays and what it points to is written.
 
-    Raises
-    ------
-    InputError
-        The file exists and `force` is not given, it is a folder or no regular file, its folder
-        is missing, there is no permission or no room. The old file, if any, is whole, and no
-        temporary file is left.
+    Raises InputError: the file exists and `force` is not given, it is a folder or no regular file, its folder is
+    missing, there is no permission or no room. The old file, if any, is whole, and no temporary file is left.
     """
     path = Path(path)
     try:

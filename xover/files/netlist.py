@@ -28,10 +28,7 @@ def compute(text: str, look_up: Callable[[str], float]) -> float:
     text : such as "8/(2*pi*f0)"; numbers may carry SPICE scale factors; `pi` is known.
     look_up : gives the value of a parameter name, or raises InputError.
 
-    Raises
-    ------
-    InputError
-        For anything but plain arithmetic, a division by zero, or a result that is not finite.
+    Raises InputError: for anything but plain arithmetic, a division by zero, or a result that is not finite.
     """
     tokens = _pieces(text)
     value, rest = _sum(tokens, 0, look_up, 0, text)

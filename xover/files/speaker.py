@@ -32,11 +32,8 @@ def resolve_inside(folder: Path, text: str) -> Path:
     folder : folder that holds the speaker file; relative paths start there.
     text : as written.
 
-    Raises
-    ------
-    InputError
-        Without path or line: empty, unprintable, a link in a circle, or outside the parent of the
-        speaker folder. Whether a file is there is not asked.
+    Raises InputError: without path or line: empty, unprintable, a link in a circle, or outside the parent of the
+    speaker folder. Whether a file is there is not asked.
     """
     if not text.strip() or not text.isprintable():
         raise InputError(f"names no file: '{text}'", "write a file name relative to the speaker file")
@@ -58,10 +55,8 @@ def resolve_inside(folder: Path, text: str) -> Path:
 def find_file(folder: Path, text: str) -> Path:
     """Resolve a path and make sure that a file is there.
 
-    Raises
-    ------
-    InputError
-        Without path or line: as resolve_inside; no such file (with the nearest name that exists); a folder.
+    Raises InputError: without path or line: as resolve_inside; no such file (with the nearest name that exists); a
+    folder.
     """
     target = resolve_inside(folder, text)
     try:
@@ -267,13 +262,9 @@ class SpeakerFile:
 def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     """Read a speaker file, given by its own name or by its folder.
 
-    Raises
-    ------
-    InputError
-        With file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
-        missing key, a value of the wrong kind or out of range, a driver with neither impedance nor
-        datasheet, a file that is missing or outside the parent of the speaker folder, a channel
-        without a driver.
+    Raises InputError: with file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
+    missing key, a value of the wrong kind or out of range, a driver with neither impedance nor datasheet, a file that
+    is missing or outside the parent of the speaker folder, a channel without a driver.
     """
     path = Path(path_or_folder)
     path = path / FILE_NAME if path.is_dir() else path
@@ -354,12 +345,8 @@ def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[st
     -------
     The netlist's path.
 
-    Raises
-    ------
-    OptionError
-        The name is none, or it stands in speaker.toml already and `force` is not given or its file is another one.
-    InputError
-        A file cannot be written; then all files are as they were.
+    Raises OptionError: the name is none, or it stands in speaker.toml already and `force` is not given or its file is
+    another one. Raises InputError: a file cannot be written; then all files are as they were.
     """
     check_name(speaker_toml, name, known, force)
     circuit = speaker_toml.parent / f"{name}.cir"

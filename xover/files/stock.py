@@ -129,11 +129,8 @@ _WHOLE: Final = re.compile(r"[0-9]{1,9}")
 def read_stock(path: Path | str) -> tuple[StockItem, ...]:
     """Read a stock list in whatever common encoding it has.
 
-    Raises
-    ------
-    InputError
-        With file and line, every faulty line at once: an unknown or missing column, a line of other length than the
-        header, a value outside of the ranges of a netlist, a number that is none, no part at all.
+    Raises InputError: with file and line, every faulty line at once: an unknown or missing column, a line of other
+    length than the header, a value outside of the ranges of a netlist, a number that is none, no part at all.
     """
     return parse_stock(read_text(path), Path(path))
 

@@ -170,12 +170,9 @@ def check_sweep(sweep: Sweep) -> tuple[Sweep, tuple[str, ...]]:
     -------
     The sweep without its rows at 0 Hz and without repeated rows, and the warnings.
 
-    Raises
-    ------
-    InputError
-        With file and line. Not finite, frequency below 0 or not rising, one frequency with two
-        values, fewer than 8 rows, frequencies in kHz, impedance at or below 0, a magnitude or phase
-        out of all range, phase in radians.
+    Raises InputError: with file and line. Not finite, frequency below 0 or not rising, one frequency with two values,
+    fewer than 8 rows, frequencies in kHz, impedance at or below 0, a magnitude or phase out of all range, phase in
+    radians.
     """
     warnings: list[str] = []
     sweep = _drop_zero_hertz(sweep, warnings)

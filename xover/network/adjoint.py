@@ -60,9 +60,7 @@ class Parameter:
 def network_parameters(network: Network) -> tuple[Parameter, ...]:
     """Everything that a network's results depend on: values first, then losses, couplings, drivers.
 
-    Raises
-    ------
-    OptionError : a part bears the name of another part's loss, so that names would not tell them apart.
+    Raises OptionError: a part bears the name of another part's loss, so that names would not tell them apart.
     """
     numbers = [
         Parameter(part.name + ending, part.name, ParameterKind(ending[1:] or attribute), getattr(part, attribute))
@@ -97,9 +95,7 @@ def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> d
     unit; per ohm of common change for a driver. Zero for what stands in another section; NaN where an impedance of
     the section is not known. The source is ideal, all channels at one volt, as for `solution.drive`.
 
-    Raises
-    ------
-    OptionError : as `network_parameters`.
+    Raises OptionError: as `network_parameters`.
     """
     slopes = _slopes(solution, only)
     out: dict[str, dict[str, Complex]] = {}
@@ -121,9 +117,7 @@ def impedance_gradient(solution: Solution, only: Collection[str] | None = None) 
     By channel, then by parameter's name: as `drive_gradient`, in ohm per unit. NaN where the channel
     carries no current.
 
-    Raises
-    ------
-    OptionError : as `network_parameters`.
+    Raises OptionError: as `network_parameters`.
     """
     slopes = _slopes(solution, only)
     currents = {n: block.current(row) for block in solution.blocks for row, n in enumerate(block.names)}

@@ -73,11 +73,8 @@ _TYPED: Final[dict[str, tuple[str, Callable[[str], Any], Callable[[Any], str]]]]
 def build_network(netlist: Netlist) -> Network:
     """Understand a netlist's cards and check that the network has one solution.
 
-    Raises
-    ------
-    InputError
-        With file and line: a value, unit, range or field at fault; a floating node, a shorted
-        channel, an unconnected part, a driver bound twice.
+    Raises InputError: with file and line: a value, unit, range or field at fault; a floating node, a shorted channel,
+    an unconnected part, a driver bound twice.
     """
     parts: list[Part] = []
     couplings: list[Coupling] = []

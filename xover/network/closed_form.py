@@ -332,12 +332,8 @@ def compile_closed_form(
 
     The number of coefficients doubles with each part varied within one section; one to five are sensible.
 
-    Raises
-    ------
-    NoSolutionError
-        The network has no unique solution.
-    OptionError
-        A name that is not there, or a driver without impedance.
+    Raises NoSolutionError: the network has no unique solution. Raises OptionError: a name that is not there, or a
+    driver without impedance.
     """
     frequency = np.asarray(frequency_hz, dtype=float)
     names = tuple(dict.fromkeys(varied))

@@ -121,9 +121,7 @@ def open_part(solution: Solution, name: str) -> OpenPart:
     ----------
     name : of a part that is not 0 ohm.
 
-    Raises
-    ------
-    OptionError : no part of that name was solved.
+    Raises OptionError: no part of that name was solved.
     """
     block = next((b for b in solution.blocks if name in b.names), None)
     if block is None:

@@ -19,9 +19,7 @@ def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
     values : by the part's name, whatever its case: ohm, henry or farad as a number, or a text such as "4.7uF". A loss
         goes by the names that formulas use: `L1_dcr` and `C1_esr` in ohm, `C1_df` a dissipation factor.
 
-    Raises
-    ------
-    OptionError : no such part or loss, or a value that no crossover has.
+    Raises OptionError: no such part or loss, or a value that no crossover has.
     """
     renewed: dict[str, Part] = {}
     for name, value in values.items():

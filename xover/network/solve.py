@@ -148,12 +148,8 @@ def solve(
         coil so replaced keeps its coupling.
     by_section : solve sections apart where that is exact (False: one system, for checking).
 
-    Raises
-    ------
-    NoSolutionError
-        The network has no unique solution; names the node or part.
-    OptionError
-        A driver without impedance, or a value for a part that is not there.
+    Raises NoSolutionError: the network has no unique solution; names the node or part. Raises OptionError: a driver
+    without impedance, or a value for a part that is not there.
     """
     frequency = np.asarray(frequency_hz, dtype=float)
     given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}

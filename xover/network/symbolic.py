@@ -105,12 +105,8 @@ def solve_symbolic(network: Network, *, keep_zero_losses: bool = False) -> Symbo
     each immittance replaced by its numerator and denominator; no polynomial is ever divided. What is guaranteed of
     the results stands in `Rational`. A capacitor's impedance is esr + (1 + j df)/(s C), exact on the j w axis.
 
-    Raises
-    ------
-    NoSolutionError
-        The network has no unique solution.
-    OptionError
-        A section's formula would have more than `MOST_TERMS` terms, or too many products to begin with.
+    Raises NoSolutionError: the network has no unique solution. Raises OptionError: a section's formula would have more
+    than `MOST_TERMS` terms, or too many products to begin with.
     """
     table = symbol_table(network, keep_zero_losses=keep_zero_losses)
     sections = tuple(_section(network, table, one) for one in equations(network))

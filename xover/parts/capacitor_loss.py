@@ -100,9 +100,7 @@ class ReadingKind(StrEnum):
 class LossReading:
     """One reading of loss, in series mode: ohm, tan(delta) or Q at a frequency.
 
-    Raises
-    ------
-    InputError : below zero, not finite, a Q of zero, or not above 0 Hz.
+    Raises InputError: below zero, not finite, a Q of zero, or not above 0 Hz.
     """
 
     kind: ReadingKind
@@ -161,9 +159,7 @@ def fit_readings(farad: float, readings: Sequence[LossReading]) -> CapacitorLoss
 
     One reading is taken for constant loss angle alone, as the network does; `single_reading` says what else it may be.
 
-    Raises
-    ------
-    InputError : no reading, two at one frequency, or a capacitance that is not above zero.
+    Raises InputError: no reading, two at one frequency, or a capacitance that is not above zero.
     """
     if not (math.isfinite(farad) and farad > 0):
         raise InputError(f"the capacitance is {farad:g} F", "give a value above zero, such as 4.7uF")

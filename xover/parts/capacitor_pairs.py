@@ -142,9 +142,7 @@ def voltage_needed(
     margin : rating over peak, 1 or more.
     magnification : capacitor's voltage over the amplifier's; above 1 in a resonance, as with a driver unplugged.
 
-    Raises
-    ------
-    InputError : power or load not above zero, a margin below 1, a magnification not above zero.
+    Raises InputError: power or load not above zero, a margin below 1, a magnification not above zero.
     """
     for name, value in (
         ("rated power", rated_power_w),

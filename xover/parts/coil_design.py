@@ -88,10 +88,7 @@ def design_coil(
     inductance_h : 1 uH to 1 H.
     inner_diameter_m, length_m : of the former, either or both.
 
-    Raises
-    ------
-    OptionError
-        Outside 1 uH to 1 H, a former that takes no turn, or more than 20 kg of copper.
+    Raises OptionError: outside 1 uH to 1 H, a former that takes no turn, or more than 20 kg of copper.
     """
     _check(inductance_h, wire, inner_diameter_m, length_m)
     pitch = wire.pitch_m

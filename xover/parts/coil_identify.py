@@ -84,10 +84,7 @@ def identify_coil(
     inner_diameter_m, outer_diameter_m, length_m : of the copper, not of the former's cheeks.
     dcr_ohm : at about 20 degC.
 
-    Raises
-    ------
-    OptionError
-        Sizes that make no winding, too little known, or more copper than fits.
+    Raises OptionError: sizes that make no winding, too little known, or more copper than fits.
     """
     _check_sizes(inner_diameter_m, outer_diameter_m, length_m, turns, dcr_ohm)
     depth = (outer_diameter_m - inner_diameter_m) / 2

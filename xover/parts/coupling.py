@@ -103,9 +103,7 @@ def mutual_inductance(first: Winding, second: Winding, pose: Pose, tolerance: fl
     tolerance : see `TOLERANCE`. As it stands, results of coaxial coils agree with the Fourier-Bessel integral to
         1e-6, and others with a plain double integral over filaments; coils that all but touch reach 1e-5.
 
-    Raises
-    ------
-    OptionError : copper of one coil would stand in copper of the other; names the least distance.
+    Raises OptionError: copper of one coil would stand in copper of the other; names the least distance.
     """
     check_clear(first, second, pose)
     return mutual_unchecked(first, second, pose, tolerance)
@@ -204,9 +202,7 @@ def _frame(axis: Float) -> tuple[Float, Float, Float]:
 def check_clear(first: Winding, second: Winding, pose: Pose) -> None:
     """See to it that the copper of two coils does not share a place; one coil in the other's bore is allowed.
 
-    Raises
-    ------
-    OptionError : it does; says from which distance of the centres on, in that direction, it does not.
+    Raises OptionError: it does; says from which distance of the centres on, in that direction, it does not.
     """
     least = least_distance_m(first, second, pose)
     if pose.distance_m >= least * (1.0 - 1e-9) or not _copper_meets(first, second, pose):

@@ -160,9 +160,7 @@ def constant_current_reading(capacitor: LossyCapacitor, charge_s: float, start: 
     charge_s : from rest to the upper voltage.
     start : lower voltage over the upper one, 0 to below 1; 0: the whole charge is timed.
 
-    Raises
-    ------
-    InputError : a time not above zero, or a start outside its range.
+    Raises InputError: a time not above zero, or a start outside its range.
     """
     _check_start(start)
     if not (math.isfinite(charge_s) and charge_s > 0):
@@ -196,9 +194,7 @@ def rc_reading(
     -------
     The capacitance; NaN where leakage keeps the voltage from ever reaching `stop`.
 
-    Raises
-    ------
-    InputError : a resistor not above zero, or voltages outside their range.
+    Raises InputError: a resistor not above zero, or voltages outside their range.
     """
     _check_rc(resistor_ohm, start, stop)
     c = capacitor
@@ -402,9 +398,7 @@ def farad_from_reading(
     ----------
     charge_s, start : of a constant-current meter. total_df : at the meter's frequency, for parallel mode.
 
-    Raises
-    ------
-    InputError : a reading that is not above zero.
+    Raises InputError: a reading that is not above zero.
     """
     reading = np.asarray(reading_farad, dtype=float)
     if not np.all((reading > 0) & np.isfinite(reading)):

@@ -54,9 +54,7 @@ def textbook_pad(ohm: float, attenuation_db: float) -> PadResistors:
 
     Rs = Z (K - 1)/K, Rp = Z/(K - 1), K = 10^(dB/20).
 
-    Raises
-    ------
-    InputError : a resistance or a drop that is not above zero.
+    Raises InputError: a resistance or a drop that is not above zero.
     """
     if not (math.isfinite(ohm) and ohm > 0):
         raise InputError(f"the driver's impedance is {ohm:g} ohm", "give a value above zero, such as 8")
@@ -94,9 +92,7 @@ class PadAim:
     frequency_hz : (n,) evenly spaced in octaves, as all count alike. ohm : (n,) complex, the driver.
     level_db : (n,) voltage at the driver over the pad's input. load_ohm : (n,) complex, what the filter should see.
 
-    Raises
-    ------
-    InputError : the driver's impedance is not known at every frequency.
+    Raises InputError: the driver's impedance is not known at every frequency.
     """
 
     frequency_hz: Float
@@ -267,9 +263,7 @@ def fixed_equivalent(kind: ControlKind, track_ohm: float, setting: float) -> Pad
     ----------
     setting : 0 to 1 of the track; `WORDS` says which end is loud.
 
-    Raises
-    ------
-    InputError : a track not above zero, or a setting outside 0 to 1.
+    Raises InputError: a track not above zero, or a setting outside 0 to 1.
     """
     if not (math.isfinite(track_ohm) and track_ohm > 0):
         raise InputError(f"the track is {track_ohm:g} ohm", "give what an ohmmeter reads from end to end, such as 16")
@@ -297,9 +291,7 @@ def measured_setting(kind: ControlKind, series_ohm: float, other_ohm: float) -> 
     The track (the rated impedance of an L-pad; NaN where it is full up and nothing tells) and the setting. No track
     need be linear for this: the two readings are the resistors themselves.
 
-    Raises
-    ------
-    InputError : readings below zero, both zero, or more in series than a rheostat's whole track.
+    Raises InputError: readings below zero, both zero, or more in series than a rheostat's whole track.
     """
     if not (0 <= series_ohm < math.inf and other_ohm >= 0) or (series_ohm == 0 and other_ohm == 0):
         raise InputError(f"the readings are {series_ohm:g} and {other_ohm:g} ohm", "give two readings of zero or more")

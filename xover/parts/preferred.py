@@ -55,10 +55,7 @@ def series_name(name: str) -> str:
 def mantissas(series: str) -> tuple[int, ...]:
     """The values of one decade, rising, in hundredths: 100 to 999.
 
-    Raises
-    ------
-    OptionError
-        No such series.
+    Raises OptionError: no such series.
     """
     count = int(series_name(series)[1:])
     whole, steps, exceptions = (24, 10, _E24_EXCEPTIONS) if count <= 24 else (192, 100, _E192_EXCEPTIONS)
@@ -79,10 +76,7 @@ def series_values(series: str, low: float, high: float) -> Float:
     (n,) rising; each is the float nearest to its decimal, so 4.7 uF is 4.7e-6 to the last bit. Empty
     where no value lies in between.
 
-    Raises
-    ------
-    OptionError
-        No such series, or limits that are not in order.
+    Raises OptionError: no such series, or limits that are not in order.
     """
     if not _LOWEST <= low <= high <= _HIGHEST:
         raise OptionError(f"there are no preferred numbers from {low:g} to {high:g}", "give two values above 0, rising")
@@ -95,10 +89,7 @@ def series_values(series: str, low: float, high: float) -> Float:
 def neighbours(value: float, series: str) -> tuple[float, float]:
     """The largest value of a series not above, and the smallest not below; both `value` itself if it is in.
 
-    Raises
-    ------
-    OptionError
-        No such series, or a value that is not above 0.
+    Raises OptionError: no such series, or a value that is not above 0.
     """
     if not _LOWEST * 100 <= value <= _HIGHEST / 100:
         raise OptionError(f"{value:g} has no preferred number near it", "give a value above 0")
@@ -113,10 +104,7 @@ def nearest(value: float, series: str) -> float:
     and would be 2.2 by difference. A part acts by ratio: a capacitor 10 % too large moves a corner as far down as one
     that is 1/1.1 of its value moves it up. The next decade counts: 9.6 in E24 is 10.
 
-    Raises
-    ------
-    OptionError
-        No such series, or a value that is not above 0.
+    Raises OptionError: no such series, or a value that is not above 0.
     """
     below, above = neighbours(value, series)
     return above if above / value < value / below else below
@@ -224,10 +212,7 @@ def best_pairs(
     Pairs by distance as a ratio, |log(value / target)|, the nearest first; of two that are as near, the one with
     less spread, which is the one of more equal parts.
 
-    Raises
-    ------
-    OptionError
-        A target or a value that is not above 0.
+    Raises OptionError: a target or a value that is not above 0.
     """
     listed = np.asarray(values, dtype=float)
     if not 0 < target < np.inf or not np.all((listed > 0) & (listed < np.inf)):

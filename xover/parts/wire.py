@@ -107,10 +107,7 @@ def awg_diameter_m(gauge: ArrayLike) -> Float:
 def parse_wire(text: str) -> Wire:
     """Read a wire: "1.0mm", "0,8 mm", "AWG18", "18 AWG".
 
-    Raises
-    ------
-    OptionError
-        Not a wire, a number without unit, or bare copper outside 0.1 to 5 mm.
+    Raises OptionError: not a wire, a number without unit, or bare copper outside 0.1 to 5 mm.
     """
     low = text.strip().lower()
     found = _GAUGE.fullmatch(low)
