@@ -67,10 +67,10 @@ def test_the_meter_adds_its_own_error():
 
 
 def test_parts_for_direct_current():
-    coil = part_link(Inductor("L1", "a", "b", 1e-3, 0.5, fields=(("dcr", "0.5"),)))
+    coil = part_link(Inductor("L1", "a", "b", 1e-3, 0.5, losses_stated=True))
     assert (coil.ohm, coil.low_ohm, coil.high_ohm) == (0.5, pytest.approx(0.45), pytest.approx(0.55))
     assert math.isinf(part_link(Capacitor("C1", "a", "b", 1e-6)).ohm)
-    five = part_link(Resistor("R1", "a", "b", 100.0, fields=(("tol", "2%"),)))
+    five = part_link(Resistor("R1", "a", "b", 100.0, tolerance=0.02))
     assert (five.low_ohm, five.high_ohm) == (pytest.approx(98.0), pytest.approx(102.0))
     silent = part_link(Inductor("L2", "a", "b", 1e-3))
     assert not silent.known

@@ -6,7 +6,7 @@ import pytest
 
 from xover.bench.missing import is_ready_circuit, standing, what_is_missing
 from xover.curve import Evidence
-from xover.files.circuits import read_circuit
+from xover.files.netlist import read_circuit
 from xover.network import build_network
 from xover.plain import to_plain
 from xover.speaker import Speaker

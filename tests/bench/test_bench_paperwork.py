@@ -16,7 +16,7 @@ def fitted(attic):
     """The board rebuilt: C1 and R1 new, C2 gone, RC added, the rest as it was found."""
     found = attic.network("found")
     new = {
-        "C1": Capacitor("C1", "w", "0", 6.8e-6, fields=(("kind", "film"), ("tol", "5%"), ("volts", "100V"))),
+        "C1": Capacitor("C1", "w", "0", 6.8e-6, kind="film", tolerance=0.05, volts=100.0),
         "R1": Resistor("R1", "t", "p", 5.6),
     }
     parts = [new.get(p.name, p) for p in found.parts if p.name != "C2"]
@@ -130,9 +130,7 @@ def test_no_more_is_claimed_than_is_known(attic, started):
 
 def test_marks_that_nobody_read(attic):
     marked = attic.network("original")
-    parts = tuple(
-        replace(p, fields=(*p.fields, ("evidence", "assumed"))) if p.name == "C2" else p for p in marked.parts
-    )
+    parts = tuple(replace(p, evidence="assumed") if p.name == "C2" else p for p in marked.parts)
     page = paperwork(attic, marked=replace(marked, parts=parts), found=None, fitted=None)
     assert page.claim.startswith("No claim to the factory's specification is made: of C2 the marks were not read")
 
@@ -144,7 +142,7 @@ def test_doubt_is_told(page, attic):
     assert "new parts lie within their tolerance: C1 5%" in words
     assert "R1 and RC: new, no tolerance stated" in words
     bare = attic.network("found")
-    loose = tuple(replace(p, fields=(("kind", "electrolytic"),)) if p.name == "C1" else p for p in bare.parts)
+    loose = tuple(replace(p, kind="electrolytic", losses_at_hz=()) if p.name == "C1" else p for p in bare.parts)
     told = paperwork(attic, marked=None, found=replace(bare, parts=loose), fitted=None).uncertainty
     assert any(u.startswith("C1: a multimeter reads lossy capacitors high") for u in told)
     assert to_plain(page)["parts"][1]["fate"] == "new"

@@ -15,11 +15,16 @@ from xover.errors import OptionError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
 from xover.parts.coil_design import design_for_dcr
-from xover.parts.coupling import Pose, coupling_factor
-from xover.parts.winding import Winding
+from xover.parts.coupling import Pose, geometric_mean_h, mutual_inductance
+from xover.parts.wire import Winding
 from xover.plain import to_plain
 from xover.studies.bears.crosstalk.stray import Couple
 from xover.studies.bears.crosstalk.study import study_crosstalk
+
+
+def coupling_factor(first, second, pose, first_h, second_h):
+    """k = M / sqrt(L1 L2), with its sign."""
+    return mutual_inductance(first, second, pose).henry / geometric_mean_h(first_h, second_h)
 
 
 def net(cards):

@@ -15,10 +15,9 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.files.circuits import circuits_folder
-from xover.files.netlist import read_netlist
+from xover.files.netlist import circuits_folder, read_netlist
 from xover.network import build_network, solve
-from xover.network.sections import find_sections
+from xover.network.network import find_sections
 from xover.network.stamps import known_voltages, make_block, needs_current
 
 ROOT = Path(__file__).parents[2]

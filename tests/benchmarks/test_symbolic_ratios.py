@@ -15,12 +15,11 @@ import sympy
 from sympy.polys.rings import PolyRing
 
 from xover.curve import log_grid
-from xover.files.circuits import circuits_folder
-from xover.files.netlist import read_netlist
+from xover.files.netlist import circuits_folder, read_netlist
 from xover.network import Capacitor, Inductor, Resistor, build_network, solve
 from xover.network.closed_form import compile_closed_form
-from xover.network.expressions import expression
-from xover.network.sections import find_sections
+from xover.network.network import find_sections
+from xover.network.rational import expression
 from xover.network.symbolic import solve_symbolic
 
 F = log_grid(20.0, 20e3, 24)[:240]

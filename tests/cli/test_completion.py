@@ -12,10 +12,10 @@ from xover.cli.commands import COMMANDS
 from xover.cli.main import main
 from xover.electronic.slopes import SLOPES
 from xover.explain.unknowns import Prior
-from xover.files.circuits import circuit_names
+from xover.files.netlist import circuit_names
 from xover.files.stock import CORES, QUANTITIES
-from xover.parts.level_control import ControlKind
 from xover.parts.meter import MeterKind
+from xover.parts.pad import ControlKind
 from xover.parts.preferred import SERIES
 from xover.search.draws import Distribution
 from xover.studies.aged.compare.study import What

@@ -81,8 +81,8 @@ def test_write_gives_a_network_for_condition_and_refuses_a_wrong_one(run, attic,
     found = open_speaker(attic).network("found")
     for part in written.parts:
         assert value_of(part) == pytest.approx(value_of(found.part(part.name)), rel=0.02)
-        assert part.said("evidence") == "inferred"
-        assert part.said("tol") is None
+        assert part.evidence == "inferred"
+        assert part.tolerance is None
     # What does not show is left as marked.
     assert written.part("L2").dcr_ohm == 0.38
     before = (attic / "today.cir").read_bytes()

@@ -8,7 +8,7 @@ import pytest
 
 from xover.drawing.redesign import draw_redesign
 from xover.network import Resistor, solve
-from xover.parts.bill import make_bill
+from xover.parts.stock import make_bill
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.prepare import grid
 from xover.studies.change.redesign.result import Proposal, RedesignStudy, redesign_curves
@@ -16,7 +16,7 @@ from xover.studies.change.redesign.wish import Wish
 
 
 def resistors_scaled(network, by):
-    parts = (replace(p, ohm=p.ohm * by, fields=()) if isinstance(p, Resistor) else p for p in network.parts)
+    parts = (replace(p, ohm=p.ohm * by) if isinstance(p, Resistor) else p for p in network.parts)
     return replace(network, parts=tuple(parts))
 
 

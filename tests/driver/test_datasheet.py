@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from xover.curve import Evidence, Unit, log_grid
-from xover.driver.datasheet import DatasheetValues, datasheet_impedance, datasheet_response, sensitivity_at_2v83_db
 from xover.driver.minimum_phase import minimum_phase
+from xover.driver.model import DatasheetValues, datasheet_response
 from xover.errors import InputError
 
 SHEET = DatasheetValues(re_ohm=5.4, fs_hz=1100.0, qms=2.2, qes=1.1, le_mh=0.03, sensitivity_db=92.0)
@@ -17,20 +17,16 @@ F = log_grid(20.0, 40000.0, 48)
 
 
 def test_impedance_holds_re_the_peak_and_the_inductance() -> None:
-    curve = datasheet_impedance(SHEET, np.array([0.01, 1100.0, 20000.0]))
-    assert curve.unit is Unit.OHM
-    assert curve.has_phase
-    assert curve.value[0] == pytest.approx(5.4, rel=1e-3)
+    z = SHEET.model.impedance_ohm(np.array([0.01, 1100.0, 20000.0]))
+    assert z[0] == pytest.approx(5.4, rel=1e-3)
     # Re (1 + Qms/Qes) = 16.2 ohm, and j w Le = j 0.2073 ohm at 1100 Hz.
-    assert curve.value[1] == pytest.approx(16.2 + 0.20735j, rel=1e-4)
+    assert z[1] == pytest.approx(16.2 + 0.20735j, rel=1e-4)
     # Far above the peak: j w Le = j 3.770 less the capacitor, 1/(w C) with C = Qes/(ws Re) = 29.47 uF: 0.2700 ohm.
-    assert curve.value[2].imag == pytest.approx(3.770 - 0.2700, rel=2e-3)
+    assert z[2].imag == pytest.approx(3.770 - 0.2700, rel=2e-3)
 
 
-def test_evidence_is_assumed_where_no_inductance_is_printed() -> None:
+def test_it_is_said_where_no_inductance_is_printed() -> None:
     without = DatasheetValues(5.4, 1100.0, 2.2, 1.1)
-    assert datasheet_impedance(SHEET, F).evidence is Evidence.DATASHEET
-    assert datasheet_impedance(without, F).evidence is Evidence.ASSUMED
     assert any("no inductance was given" in note for note in without.notes)
     assert not any("no inductance" in note for note in SHEET.notes)
 
@@ -60,12 +56,6 @@ def test_no_sensitivity_no_response() -> None:
         datasheet_response(DatasheetValues(5.4, 1100.0, 2.2, 1.1), F)
 
 
-@pytest.mark.parametrize(("ohm", "offset"), [(4.0, 3.0103), (6.0, 1.2494), (8.0, 0.0), (16.0, -3.0103)])
-def test_sensitivity_for_one_watt_becomes_one_for_2v83(ohm: float, offset: float) -> None:
-    # 10 lg(8/R), derived; 2.83 V is 0.0049 dB above the exact root of 8.
-    assert sensitivity_at_2v83_db(90.0, 1.0, ohm) - 90.0 == pytest.approx(offset, abs=0.006)
-
-
 @pytest.mark.parametrize(
     ("values", "words"),
     [
@@ -79,10 +69,3 @@ def test_refusals(values: dict[str, float], words: str) -> None:
     sheet = {"re_ohm": 5.4, "fs_hz": 1100.0, "qms": 2.2, "qes": 1.1, **values}
     with pytest.raises(InputError, match=words):
         DatasheetValues(**sheet)
-
-
-def test_a_sensitivity_needs_power_and_resistance() -> None:
-    with pytest.raises(InputError, match="for a power of 0"):
-        sensitivity_at_2v83_db(90.0, 0.0, 8.0)
-    with pytest.raises(InputError, match="for a resistance of -8"):
-        sensitivity_at_2v83_db(90.0, 1.0, -8.0)

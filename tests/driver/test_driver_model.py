@@ -91,7 +91,7 @@ def test_passive_and_no_less_than_re_whatever_the_values(
 
 def test_no_resonance_no_q() -> None:
     model = DriverModel(6.0, 1e-3)
-    assert all(math.isnan(x) for x in (model.fs_hz, model.qms, model.qes, model.qts, model.zmax_ohm))
+    assert all(math.isnan(x) for x in (model.fs_hz, model.qms, model.qes, model.qts))
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.files.decode import NotTextError, decode_text
+from xover.files.atomic import NotTextError, decode_text
 
 TEXT = "Größe\t20 Ω\n1,5\n"
 

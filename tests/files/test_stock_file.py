@@ -14,7 +14,7 @@ import pytest
 
 from xover.errors import InputError
 from xover.files.stock import COLUMNS, MOST_LINES, RANGES, parse_stock, read_stock
-from xover.quantity import Kind
+from xover.quantity import PART_RANGES, Kind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 HEADER = ",".join(COLUMNS)
@@ -26,7 +26,7 @@ def test_every_column(tmp_path):
     path.write_text(f"# Invented.\n\n{HEADER}\nfilm,4.7uF,5%,5.10,,250V,,8m,0.0005,,film 4.7uF 250V,6\n")
     (row,) = read_stock(path)
     assert (row.kind, row.dielectric, row.value, row.tolerance, row.price) == ("capacitor", "film", 4.7e-6, 0.05, 5.1)
-    assert (row.volts, row.esr_ohm, row.df, row.maker_code) == (250.0, 0.008, 0.0005, "film 4.7uF 250V")
+    assert (row.volts, row.esr_ohm, row.dissipation_factor, row.maker_code) == (250.0, 0.008, 0.0005, "film 4.7uF 250V")
     assert (row.quantity, row.line) == (6, 4)
     assert row.watts is row.dcr_ohm is row.core is None
 
@@ -57,7 +57,7 @@ def test_kinds_and_values(line, kind, dielectric, value):
 def test_semicolons_with_decimal_commas_and_columns_in_any_order():
     text = "Quantity;df;Price;VALUE;Tolerance;kind;maker_code\n0;0,05;1,63;4,7uF;0,1;electrolytic;a, b\n"
     (row,) = parse_stock(text, HERE)
-    assert (row.quantity, row.df, row.price, row.value, row.tolerance) == (0, 0.05, 1.63, 4.7e-6, 0.1)
+    assert (row.quantity, row.dissipation_factor, row.price, row.value, row.tolerance) == (0, 0.05, 1.63, 4.7e-6, 0.1)
     assert row.maker_code == "a, b"
 
 
@@ -163,10 +163,7 @@ def test_ranges_are_those_of_a_netlist(kind, low, high, quantity):
     unit = {"capacitor": "", "inductor": "H", "resistor": "ohm"}[kind]
     rows = parse_stock(f"kind,value\n{kind},{low}{unit}\n{kind},{high}{unit}\n", HERE)
     assert tuple(row.value for row in rows) == RANGES[kind]
-    from xover.network.build import _RANGE
-
-    highest = {q: h for _, h, q in _RANGE.values()}
-    lowest = {q: v for v, _, q in _RANGE.values()}
+    lowest, highest = ({q: ends[at] for q, ends in PART_RANGES.items()} for at in (0, 1))
     assert RANGES[kind][1] == highest[quantity]
     assert RANGES[kind][0] == (lowest[quantity] or 1e-3)
 

@@ -9,7 +9,7 @@ import pytest
 
 from xover.curve import Complex, Float
 from xover.errors import InputError
-from xover.files.table_phase import compare_with_slope, fills_a_radian_turn
+from xover.files.table_checks import compare_with_slope, fills_a_radian_turn
 from xover.files.tables import parse_table
 
 

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from xover.errors import InputError
 from xover.files.netlist import parse_netlist, read_netlist
 from xover.network import Capacitor, Inductor, Resistor, build_network
-from xover.network.netlist_text import netlist_text, part_text
+from xover.network.cards import netlist_text, part_text
 
 ROOT = Path(__file__).parents[2]
 NETLISTS = sorted([*(ROOT / "circuits").glob("*.cir"), *(ROOT / "examples").rglob("*.cir")])
@@ -63,3 +64,27 @@ def test_hostile_notes_stay_notes():
     again = read_back(hostile)
     assert again.parts == base.parts
     assert len(again.notes) == 2
+
+
+def test_what_a_part_has_become_stands_on_its_card():
+    network = build_network(parse_netlist("C1 in a 10uF tol=0.1 volts=50V note=kept loss=2@1kHz\nXd a 0 woofer\n"))
+    old = network.part("C1")
+    assert isinstance(old, Capacitor)
+    assert (old.tolerance, old.volts, old.losses_at_hz, old.losses_stated) == (0.1, 50.0, (1000.0,), True)
+    assert part_text(old) == "C1 in a 10uF tol=0.1 volts=50V note=kept loss=2@1kHz"
+    changed = replace(old, tolerance=None, volts=63.0, kind="film")
+    assert part_text(changed) == "C1 in a 10uF volts=63 note=kept loss=2@1kHz kind=film"
+
+
+def test_a_part_of_no_card_is_written_whole():
+    lamp = Resistor("R1", "a", "b", 1.0, True, 10.0, watts=5.0, tolerance=0.2)
+    assert part_text(lamp) == "R1 a b 1 kind=lamp cold=1.0 hot=10.0 tol=20% watts=5"
+    coil = Inductor("L1", "a", "b", 1e-3, 0.4, core="air", amps=3.5)
+    assert part_text(coil) == "L1 a b 1mH dcr=0.4 core=air amps=3.5"
+
+
+@pytest.mark.parametrize("text", ["nonsense", "0", "-2A"])
+def test_a_coil_s_amperes_are_read_with_its_card(text):
+    with pytest.raises(InputError, match="amps") as caught:
+        build_network(parse_netlist(f"L1 in a 1mH amps={text}\nXd a 0 woofer\n"))
+    assert caught.value.line == 1

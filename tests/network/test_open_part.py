@@ -10,10 +10,8 @@ from random_networks import random_network
 from xover.errors import OptionError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, find_sections, solve
-from xover.network.coupled_pair import couple_pair
-from xover.network.one_part import open_part
+from xover.network.open_impedance import couple_pair, open_part, series_volt
 from xover.network.parts import Coupling
-from xover.network.series_source import series_volt
 from xover.network.tagged_equations import equations
 
 F = np.geomspace(30.0, 15_000.0, 13)

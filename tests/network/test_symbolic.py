@@ -23,12 +23,10 @@ from symbolic_cases import (
 
 from xover.errors import NoSolutionError, OptionError
 from xover.network import Network, Resistor, solve
-from xover.network.expressions import expression, powers_of_s
-from xover.network.multilinear import summed
-from xover.network.rational import cancelled, evaluate
+from xover.network.rational import cancelled, evaluate, expression, powers_of_s
 from xover.network.symbolic import solve_symbolic
 from xover.network.symbols import numbers
-from xover.network.tagged_equations import equations
+from xover.network.tagged_equations import equations, summed
 
 SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "data"
 SWEEPS = sorted(SHARED.rglob("*.zma")) if SHARED.is_dir() else []

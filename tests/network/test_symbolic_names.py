@@ -14,8 +14,7 @@ from symbolic_cases import CIRCUITS, FREQUENCY, all_measured_like, circuit, lett
 
 from xover.network import Network
 from xover.network.closed_form import compile_closed_form
-from xover.network.expressions import expression
-from xover.network.rational import evaluate
+from xover.network.rational import evaluate, expression
 from xover.network.symbolic import solve_symbolic
 from xover.network.symbols import Kind, Quantity, numbers, symbol_table
 

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from charging import charge_time_s
 from ngspice_judge import require_ngspice, run
 
 from xover.parts.capacitor_loss import (
@@ -18,7 +19,6 @@ from xover.parts.capacitor_pairs import voltage_needed
 from xover.parts.meter import (
     TO_63_PERCENT,
     LossyCapacitor,
-    charge_time_s,
     constant_current_ohm,
     constant_current_reading,
     mittag_leffler,

@@ -4,10 +4,15 @@ import math
 
 import pytest
 
-from xover.parts.coupling import Pose, coupling_factor, mutual_inductance
-from xover.parts.inductance import section_h
-from xover.parts.rings import MU0, mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.coupling import Pose, geometric_mean_h, mutual_inductance
+from xover.parts.inductance import MU0, mutual_of_circles_h, section_h
+from xover.parts.wire import Winding
+
+
+def coupling_factor(first, second, pose, first_h, second_h):
+    """k = M / sqrt(L1 L2), with its sign."""
+    return mutual_inductance(first, second, pose).henry / geometric_mean_h(first_h, second_h)
+
 
 pytestmark = pytest.mark.outside
 

@@ -5,8 +5,15 @@ import pytest
 
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
-from xover.parts.level_control import ControlKind, fixed_equivalent
-from xover.parts.pad import PadResistors, pad_load_ohm, pad_power, pad_transfer, textbook_pad
+from xover.parts.pad import (
+    ControlKind,
+    PadResistors,
+    fixed_equivalent,
+    pad_load_ohm,
+    pad_power,
+    pad_transfer,
+    textbook_pad,
+)
 
 # dB, Rs and Rp for 8 ohm, then Rs/Z and Rp/Z, per cent of the power in Rs, Rp and the driver.
 # K = 10^(A/20), Rs = Z (K-1)/K, Rp = Z/(K-1) (derived).

@@ -20,8 +20,7 @@ from ngspice_judge import ac, require_ngspice
 from random_networks import Driver, random_network
 
 from xover.driver.model import DriverModel, Resonance
-from xover.files.circuits import circuits_folder
-from xover.files.netlist import parse_netlist
+from xover.files.netlist import circuits_folder, parse_netlist
 from xover.network import build_network, solve
 from xover.network.adjoint import drive_sensitivity, impedance_sensitivity
 from xover.sound.prediction import predict

@@ -11,9 +11,8 @@ import sympy
 
 from xover.files.netlist import parse_netlist
 from xover.network import Network, build_network
-from xover.network.expressions import expression
 from xover.network.lcapy_bridge import fenced, rederived
-from xover.network.rational import Rational
+from xover.network.rational import Rational, expression
 from xover.network.symbolic import solve_symbolic
 
 pytest.importorskip("lcapy")

@@ -15,8 +15,7 @@ from random_networks import random_network
 from sympy import QQ
 from sympy.polys.matrices import DomainMatrix
 
-from xover.files.circuits import circuits_folder
-from xover.files.netlist import parse_netlist, read_netlist
+from xover.files.netlist import circuits_folder, parse_netlist, read_netlist
 from xover.network import Capacitor, Inductor, Network, Resistor, build_network
 from xover.network.symbolic import SymbolicSolution, solve_symbolic
 from xover.network.symbols import Kind, Quantity

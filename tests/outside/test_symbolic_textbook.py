@@ -16,7 +16,7 @@ import sympy
 
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
-from xover.network.expressions import display_expression, powers_of_s
+from xover.network.rational import display_expression, powers_of_s
 from xover.network.symbolic import solve_symbolic
 from xover.network.symbols import Kind
 

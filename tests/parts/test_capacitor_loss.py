@@ -17,7 +17,6 @@ from xover.parts.capacitor_loss import (
     capacitance_at,
     constant_capacitance_words,
     df_from_esr,
-    df_from_loss_angle,
     df_from_q,
     dispersion,
     esr_from_df,
@@ -38,7 +37,7 @@ def test_conversions_by_hand():
     assert df_from_q(10.0) == 0.1
     assert math.isinf(df_from_q(0.0))
     assert math.degrees(loss_angle_rad(0.1)) == pytest.approx(5.7106, abs=1e-4)
-    assert df_from_loss_angle(math.pi / 4) == pytest.approx(1.0, rel=1e-12)
+    assert loss_angle_rad(1.0) == pytest.approx(math.pi / 4, rel=1e-12)
 
 
 def test_two_readings_are_met_exactly():

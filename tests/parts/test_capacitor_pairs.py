@@ -7,7 +7,7 @@ import pytest
 
 from xover.errors import InputError
 from xover.network.parts import Capacitor
-from xover.parts.capacitor_pairs import back_to_back, bypass, in_parallel, in_series, voltage_needed
+from xover.parts.capacitor_pairs import bypass, in_parallel, in_series, voltage_needed
 
 
 def cap(farad, esr=0.0, df=0.0):
@@ -57,20 +57,6 @@ def test_a_bypass_capacitor_changes_next_to_nothing():
     assert "no agreed benefit (common practice)" in found.sentence
 
 
-def test_back_to_back():
-    pair = back_to_back(cap(20e-6, 0.2), cap(20e-6, 0.3), 40.0)
-    assert pair.farad == pytest.approx(10e-6)
-    assert pair.esr_ohm == pytest.approx(0.5)
-    assert pair.share == (0.5, 0.5)
-    assert pair.lowest_v == pytest.approx((0.0, 0.0))
-    assert pair.highest_v == pytest.approx((40.0, 40.0))  # so each must stand the whole peak
-    unequal = back_to_back(cap(10e-6), cap(30e-6), 40.0, bias_v=(9.0, 9.0))
-    assert unequal.share == (0.75, 0.25)  # the smaller takes more
-    assert unequal.lowest_v == pytest.approx((-21.0, -1.0))
-    assert unequal.highest_v == pytest.approx((39.0, 19.0))
-    assert "emergency" in pair.sentence
-
-
 def test_voltage():
     need = voltage_needed(60.0, 8.0)
     assert need.peak_v == pytest.approx(30.984, abs=1e-3)  # sqrt(2 x 60 x 8)
@@ -90,8 +76,3 @@ def test_voltage():
 def test_bad_voltage(arguments, message):
     with pytest.raises(InputError, match=message):
         voltage_needed(*arguments)
-
-
-def test_bad_peak():
-    with pytest.raises(InputError, match="peak voltage is -1"):
-        back_to_back(cap(1e-6), cap(1e-6), -1.0)

@@ -205,7 +205,7 @@ def test_published_bobbin_is_identified():
 
 
 def design_winding(found):
-    from xover.parts.winding import Winding
+    from xover.parts.wire import Winding
 
     return Winding(found.inner_diameter_m / 2, found.outer_diameter_m / 2, found.length_m, found.turns)
 

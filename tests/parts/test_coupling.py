@@ -10,15 +10,20 @@ from hypothesis import strategies as st
 from xover.errors import OptionError
 from xover.parts.coupling import (
     Pose,
-    coupling_factor,
+    geometric_mean_h,
     least_distance_m,
     mutual_inductance,
 )
-from xover.parts.inductance import section_h
+from xover.parts.inductance import MU0, mutual_of_circles_h, section_h
 from xover.parts.placement import Arrangement, beside, keep_apart, null_tilt
-from xover.parts.rings import MU0, mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.plain import to_plain
+
+
+def coupling_factor(first, second, pose, first_h, second_h):
+    """k = M / sqrt(L1 L2), with its sign."""
+    return mutual_inductance(first, second, pose).henry / geometric_mean_h(first_h, second_h)
+
 
 B = Winding(0.0125, 0.025, 0.020, 150.0)
 C = Winding(0.020, 0.035, 0.030, 250.0)

@@ -9,11 +9,21 @@ from xover.parts.inductance import (
     by_formula_h,
     layered_coil_h,
     loop_h,
-    loop_sum_h,
+    mutual_of_circles_h,
     section_h,
     wire_correction_h,
 )
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
+
+
+def loop_sum_h(radius_m: object, position_m: object, wire_diameter_m: float) -> float:
+    """All circles of a coil, each with each."""
+    a = np.asarray(radius_m, dtype=float)
+    z = np.asarray(position_m, dtype=float)
+    one, other = np.triu_indices(a.size, 1)
+    mutual = mutual_of_circles_h(a[one], a[other], z[one] - z[other])
+    return float(np.sum(loop_h(a, wire_diameter_m)) + 2 * np.sum(mutual))
+
 
 LENGTHS = st.floats(2e-3, 0.1)
 

@@ -7,8 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.errors import InputError
-from xover.parts.level_control import WORDS, ControlKind, fixed_equivalent, measured_setting
-from xover.parts.pad import PadResistors, textbook_pad
+from xover.parts.pad import WORDS, ControlKind, PadResistors, fixed_equivalent, measured_setting, textbook_pad
 
 RHEOSTAT, POT, L_PAD = ControlKind.RHEOSTAT, ControlKind.POTENTIOMETER, ControlKind.L_PAD
 

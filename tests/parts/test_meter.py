@@ -4,12 +4,12 @@ import math
 
 import numpy as np
 import pytest
+from charging import charge_time_s
 
 from xover.errors import InputError
 from xover.parts.capacitor_loss import capacitance_at
 from xover.parts.meter import (
     LossyCapacitor,
-    charge_time_s,
     constant_current_ohm,
     constant_current_reading,
     lcr_reading,

@@ -10,15 +10,19 @@ from hypothesis import strategies as st
 from xover.errors import InputError
 from xover.parts.capacitor_loss import LossReading, ReadingKind, capacitance_at, fit_readings
 from xover.parts.kinds import PartKind
-from xover.parts.meter import LossyCapacitor, MeterKind, constant_current_reading, lcr_reading, rc_reading
-from xover.parts.meter_inverse import (
+from xover.parts.meter import (
     LossRange,
+    LossyCapacitor,
     Meter,
+    MeterKind,
     believable,
+    constant_current_reading,
     expected_reading,
     farad_from_reading,
+    lcr_reading,
     loss_of_kind,
     loss_of_readings,
+    rc_reading,
 )
 
 MULTIMETER = Meter(MeterKind.CONSTANT_CURRENT)

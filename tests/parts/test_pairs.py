@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.errors import OptionError
+from xover.files.stock import ItemKind
 from xover.network.parts import Capacitor, Inductor, Resistor
-from xover.parts.pairs import best_pairs, combined, shares, worst_case
-from xover.parts.stock_item import ItemKind
+from xover.parts.preferred import best_pairs, combined, shares, worst_case
 
 R, L, C = ItemKind.RESISTOR, ItemKind.INDUCTOR, ItemKind.CAPACITOR
 

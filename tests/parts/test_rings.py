@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ellipe, ellipk, elliprd, elliprf
 
-from xover.parts.rings import MU0, mutual_of_circles_h, potential_over_rho
+from xover.parts.inductance import MU0, mutual_of_circles_h, potential_over_rho
 
 # A, a, d in cm, M in nH: derived, three formulas agreed on each (Maxwell in k, DLMF 19.34.5, Neumann's integral).
 AGREED = [

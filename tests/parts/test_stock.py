@@ -3,8 +3,8 @@
 import pytest
 
 from xover.errors import InputError
+from xover.files.stock import ItemKind, StockItem
 from xover.parts.stock import Fit, Shortage, Stock, Wanted, enough, open_stock
-from xover.parts.stock_item import ItemKind, StockItem
 
 R, L, C = ItemKind.RESISTOR, ItemKind.INDUCTOR, ItemKind.CAPACITOR
 

@@ -64,7 +64,7 @@ def aged(network, random):
         if isinstance(part, Inductor):
             return replace(part, henry=part.henry * factor, dcr_ohm=part.dcr_ohm * random.uniform(0.9, 1.1))
         assert isinstance(part, Capacitor)
-        wet = part.said("kind") == "electrolytic"
+        wet = part.kind == "electrolytic"
         return replace(
             part,
             farad=part.farad * factor,

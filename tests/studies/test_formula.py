@@ -11,10 +11,8 @@ import pytest
 import sympy
 
 from xover.curve import log_grid
-from xover.driver.model import DriverModel, LossyInductance, Resonance
-from xover.driver.polynomials import impedance_polynomials
-from xover.files.circuits import circuit_names, read_circuit
-from xover.files.netlist import parse_netlist
+from xover.driver.model import DriverModel, LossyInductance, Resonance, impedance_polynomials
+from xover.files.netlist import circuit_names, parse_netlist, read_circuit
 from xover.network import build_network, solve
 from xover.plain import to_plain
 from xover.speaker import open_speaker

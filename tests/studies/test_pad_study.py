@@ -8,7 +8,7 @@ import pytest
 from xover.errors import InputError, OptionError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
-from xover.parts.level_control import ControlKind
+from xover.parts.pad import ControlKind
 from xover.speaker import open_speaker
 from xover.studies.desk.pad.study import Control, study_pad
 

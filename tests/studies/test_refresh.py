@@ -10,11 +10,11 @@ import pytest
 from xover.curve import log_grid
 from xover.errors import OptionError
 from xover.files.netlist import parse_netlist
+from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Resistor, build_network, solve
-from xover.network.netlist_text import netlist_text
+from xover.network.cards import netlist_text
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Stock, open_stock
-from xover.parts.stock_item import ItemKind, StockItem
 from xover.speaker import open_speaker
 from xover.studies.change.refresh.result import Policy
 from xover.studies.change.refresh.study import refresh
@@ -132,7 +132,7 @@ def test_air_coils_where_all_parts_go(attic, stock):
     study = refresh(attic, Catalogue(stock), GRID, policy=Policy.ALL)
     assert not any(e.stays for e in study.exchanged)
     coils = [p for p in study.network.parts if isinstance(p, Inductor)]
-    assert [c.said("core") for c in coils] == ["air", "air"]
+    assert [c.core for c in coils] == ["air", "air"]
     assert worst_db(attic, study.netlist) <= 0.1
     # The woofer's coil of another DC resistance is made up for, so that its damping does not move.
     (woofer,) = study.damping
@@ -192,7 +192,7 @@ def test_without_found_what_wears_out_is_replaced_and_nothing_is_called_measured
 
 def test_new_electrolytics_on_request_only(attic, stock):
     study = refresh(attic, Catalogue(stock, electrolytics=True), GRID)
-    kinds = {p.name: p.said("kind") for p in study.network.parts if isinstance(p, Capacitor)}
+    kinds = {p.name: p.kind for p in study.network.parts if isinstance(p, Capacitor)}
     assert "electrolytic" in kinds.values()
     assert worst_db(attic, study.netlist) <= 0.1
     assert study.bill.cost < refresh(attic, Catalogue(stock), GRID).bill.cost

@@ -11,8 +11,7 @@ import pytest
 from xover.api.loudspeaker import Loudspeaker
 from xover.driver.model import DriverModel
 from xover.errors import OptionError
-from xover.files.circuits import circuits_folder
-from xover.files.netlist import parse_netlist
+from xover.files.netlist import circuits_folder, parse_netlist
 from xover.network import Capacitor, build_network
 from xover.plain import to_plain
 from xover.speaker import open_speaker

@@ -31,7 +31,7 @@ def test_no_fault_is_the_network_itself(name):
     log_ohm, _ = terminals.look([NOMINAL], terminals.begin([NOMINAL]))
     expected = solve(wired, F, SPEAKERS[name].impedances_ohm(wired, F)).impedance_ohm["in"]
     # Only what the cards do not state is added: 0.05 ohm in each wet capacitor that states no fixed resistance.
-    tolerance = 1e-6 if all(c.esr_ohm > 0 or c.said("kind") == "film" for c in wired.capacitors) else 0.02
+    tolerance = 1e-6 if all(c.esr_ohm > 0 or c.kind == "film" for c in wired.capacitors) else 0.02
     np.testing.assert_allclose(np.exp(log_ohm[0]), expected, rtol=tolerance)
 
 

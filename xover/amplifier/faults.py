@@ -21,7 +21,7 @@ from xover.amplifier.resonance import DriverImpedance, Sweep, interpolated
 from xover.amplifier.wiring import dead_short, has_load, linked, neighbourhood, with_connected_channels
 from xover.errors import InputError
 from xover.network import Capacitor, Channel, DriverCard, Network
-from xover.quantity import Kind, format_quantity, hertz, ohms, parse_quantity
+from xover.quantity import Kind, format_quantity, hertz, ohms
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -221,8 +221,7 @@ def _stress(sweep: Sweep, part: Capacitor, rated_voltage_v: float | None) -> Cap
         magnification = 0.0
     rms = None if rated_voltage_v is None else magnification * rated_voltage_v
     peak = None if rms is None else math.sqrt(2.0) * rms
-    said = part.said("volts")
-    rating = None if said is None else parse_quantity(said, Kind.VOLTAGE)
+    rating = part.volts
     return CapacitorStress(
         name=part.name,
         magnification=magnification,

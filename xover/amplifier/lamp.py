@@ -22,7 +22,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
 from xover.network import Resistor
-from xover.quantity import Kind, parse_quantity
 
 Float = NDArray[np.float64]
 
@@ -70,17 +69,11 @@ class LampLaw:
 
 
 def lamp_law(part: Resistor) -> LampLaw | None:
-    """The law of a lamp's card; None where its watts or its cold resistance are not known.
-
-    Raises
-    ------
-    InputError : the card's watts are no number.
-    """
-    said = part.said("watts")
-    if said is None or part.ohm <= 0.0:
+    """The law of a lamp's card; None where its watts or its cold resistance are not known."""
+    if part.watts is None or part.ohm <= 0.0:
         return None
     hot = part.hot_ohm if part.hot_ohm else ASSUMED_RATIO * part.ohm
-    return LampLaw(part.name, part.ohm, hot, parse_quantity(said, Kind.POWER), not part.hot_ohm)
+    return LampLaw(part.name, part.ohm, hot, part.watts, not part.hot_ohm)
 
 
 def settle_lamps(laws: Sequence[LampLaw], power_w: Callable[[Float], Float]) -> Float:

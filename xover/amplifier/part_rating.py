@@ -8,9 +8,8 @@ from enum import StrEnum
 from typing import Final
 
 from xover.amplifier.stress import ElementKind, ElementStress
-from xover.errors import InputError
 from xover.network import Part
-from xover.quantity import Kind, format_quantity, parse_quantity
+from xover.quantity import Kind, format_quantity
 
 # Common practice, no published source: twice the watts of the programme for a resistor, 30 to 40 % over the peak
 # for a capacitor. The latter also covers the 4/pi = 1.27 by which a square wave drives a resonance harder than a sine.
@@ -63,30 +62,25 @@ class PartRating:
         return self.verdict in (RatingVerdict.THIN, RatingVerdict.OVER)
 
 
-_FIELDS: Final = {
-    ElementKind.RESISTOR: ("watts", "power_w", Kind.POWER, RESISTOR_MARGIN, USUAL_WATTS),
-    ElementKind.CAPACITOR: ("volts", "voltage_v", Kind.VOLTAGE, CAPACITOR_MARGIN, USUAL_VOLTS),
-    ElementKind.COIL: ("amps", "current_a", Kind.PLAIN, COIL_MARGIN, ()),
+_RATINGS: Final = {
+    ElementKind.RESISTOR: ("watts", "power_w", RESISTOR_MARGIN, USUAL_WATTS),
+    ElementKind.CAPACITOR: ("volts", "voltage_v", CAPACITOR_MARGIN, USUAL_VOLTS),
+    ElementKind.COIL: ("amps", "current_a", COIL_MARGIN, ()),
 }
 
 
 def rate_part(part: Part, stress: ElementStress) -> PartRating | None:
-    """Compare a part's card with its stress; None for a lamp, which is meant to get hot.
-
-    Raises
-    ------
-    InputError : the card's rating is no number above 0.
-    """
-    if stress.kind not in _FIELDS:
+    """Compare a part's card with its stress; None for a lamp, which is meant to get hot."""
+    if stress.kind not in _RATINGS:
         return None
-    said_as, quantity, kind, margin, usual = _FIELDS[stress.kind]
+    said_as, quantity, margin, usual = _RATINGS[stress.kind]
     bears = {
         "power_w": stress.power_w,
         "voltage_v": stress.sine_voltage_peak_v,
         "current_a": stress.sine_current_peak_a,
     }[quantity]
     needed = margin * bears
-    said = _said(part, said_as, kind)
+    said: float | None = getattr(part, said_as)
     verdict = _verdict(bears, needed, said)
     return PartRating(
         name=part.name,
@@ -99,21 +93,6 @@ def rate_part(part: Part, stress: ElementStress) -> PartRating | None:
         verdict=verdict,
         sentence=_sentence(part.name, stress.kind, bears, needed, said, verdict),
     )
-
-
-def _said(part: Part, key: str, kind: Kind) -> float | None:
-    text = part.said(key)
-    if text is None:
-        return None
-    # Kind.PLAIN has no unit, and amperes are written with one.
-    number = text.strip().lower().removesuffix("a") if key == "amps" else text
-    try:
-        value = parse_quantity(number, kind)
-    except InputError as error:
-        raise InputError(f"{part.name}, {key}: {error.problem}", error.remedy, None, part.line) from None
-    if not value > 0:
-        raise InputError(f"{part.name} has {key}={text}", f"give a {key} above 0, or leave it out", None, part.line)
-    return value
 
 
 def _verdict(bears: float, needed: float, said: float | None) -> RatingVerdict:

@@ -21,6 +21,7 @@ from xover.amplifier.extremum import Extremum, Sought, extremes
 from xover.amplifier.programme import Spectrum, band_weights, programme_weights
 from xover.errors import InputError
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, Solution
+from xover.network.parts import changed
 from xover.readable import Readable
 
 Float = NDArray[np.float64]
@@ -322,9 +323,8 @@ def _resistance(solution: Solution, element: Part | DriverCard) -> Float | None:
     if isinstance(element, DriverCard):
         return None
     omega = 2.0 * np.pi * solution.frequency_hz
-    given = solution.values.get(element.name)
-    z = element.impedance_ohm(omega) if given is None else element.impedance_ohm(omega, given[0])
-    return np.asarray(z.real)
+    first = {name: values[0] for name, values in solution.values.items()}
+    return np.asarray(changed(element, first).impedance_ohm(omega).real)
 
 
 def _drawn(solution: Solution, rms_v: Mapping[str, float]) -> Float:

@@ -35,7 +35,7 @@ def circuits() -> tuple[str, ...]:
     >>> "two-way-second-order" in xover.circuits()
     True
     """
-    from xover.files.circuits import circuit_names
+    from xover.files.netlist import circuit_names
 
     return circuit_names()
 

@@ -113,8 +113,8 @@ class Opened:
         -------
         >>> speaker = speaker.add_network("refreshed", speaker.refresh().netlist)
         """
-        from xover.files.add_network import add_network
-        from xover.network.netlist_text import netlist_text
+        from xover.files.speaker import add_network
+        from xover.network.cards import netlist_text
         from xover.speaker import open_speaker
 
         text = netlist if isinstance(netlist, str) else netlist_text(netlist)

@@ -117,8 +117,7 @@ def _speaker(target: str) -> "Speaker | None":
 
 
 def _circuit(target: str) -> "Drawn":
-    from xover.files.circuits import circuit_names, read_circuit
-    from xover.files.netlist import read_netlist
+    from xover.files.netlist import circuit_names, read_circuit, read_netlist
     from xover.network import build_network
 
     path = Path(target)

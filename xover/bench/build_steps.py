@@ -20,7 +20,7 @@ from xover.bench.sweep_checks import SweepCheck, leaves_short, sweep_check
 from xover.bench.words import and_words
 from xover.curve import Float
 from xover.network import Capacitor, Channel, Network, Part, find_sections
-from xover.network.sections import Section
+from xover.network.network import Section
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
 from xover.studies.change.decide.setup import SpeakerWith

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from xover.bench.words import and_words, number
 from xover.network import Capacitor, Inductor, Part, Resistor
 from xover.network.parts import shown_value, unit_of, value_of
-from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.quantity import format_quantity, ohms, parse_fraction
+from xover.parts.kinds import PartKind, kind_of, tolerance_of
+from xover.quantity import format_quantity, ohms
 
 
 def reason(shunts: Sequence[Part], series: Sequence[Part]) -> str:
@@ -30,7 +30,7 @@ def reason(shunts: Sequence[Part], series: Sequence[Part]) -> str:
 def named(part: Part) -> str:
     kind = kind_of(part)
     words = {PartKind.AIR_COIL: "air coil", PartKind.CORED_COIL: "coil", PartKind.RESISTOR: "", PartKind.LAMP: "lamp"}
-    said = words.get(kind, str(kind) if part.said("kind") else "")
+    said = words.get(kind, str(kind) if part.kind else "")
     return f"{shown_value(part)} {said}".rstrip()
 
 
@@ -41,9 +41,7 @@ def before(group: Sequence[Part]) -> str:
 
 
 def _own_value(part: Part) -> str:
-    said = part.said("tol")
-    share = FACTS[kind_of(part)].tolerance if said is None else parse_fraction(said)
-    value, unit = value_of(part), unit_of(part)
+    share, value, unit = tolerance_of(part), value_of(part), unit_of(part)
     low, high = (format_quantity(value * (1 + s * share), unit, 2) for s in (-1.0, 1.0))
     text = f"{part.name} {shown_value(part)} ({low} to {high})"
     return f"{text}, {ohms(part.dcr_ohm)}" if isinstance(part, Inductor) and part.dcr_ohm else text

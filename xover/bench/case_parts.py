@@ -145,12 +145,12 @@ def _oil(case: Case) -> Iterator[CaseCaution]:
             Gravity.STOP if any(_says_oil(p) for p in paper) else Gravity.CAUTION,
             "old paper and oil capacitors",
             f"{capital(PCB)}.",
-            f"{and_words(names)}: kind={and_words(dict.fromkeys(p.said('kind') or 'paper' for p in paper))}",
+            f"{and_words(names)}: kind={and_words(dict.fromkeys(p.kind or 'paper' for p in paper))}",
         )
 
 
 def _says_oil(part: Capacitor) -> bool:
-    return any(word in (part.said("kind") or "").lower() for word in _OIL)
+    return any(word in (part.kind or "") for word in _OIL)
 
 
 def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
@@ -160,7 +160,7 @@ def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
         for name, network in case.networks.items()
         if name in case.speaker.network_names
         for p in network.capacitors
-        if p.said("kind") is None
+        if p.kind is None
     ]
     if names:
         yield CaseCaution(

@@ -15,7 +15,7 @@ from xover.parts.coil_design import CoilDesign, design_for_dcr, wire_for_dcr
 from xover.parts.inductance import section_h
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.quantity import hertz
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import EXAMPLE_COIL, LIMIT_DB, Crosstalk, PairLimit, study_crosstalk
@@ -140,7 +140,7 @@ def coil_size(coil: Inductor, given: Winding | CoilDesign | None = None) -> Coil
 
 def has_a_core(coils: Sequence[Part]) -> str:
     """What the cards of coils that are not said to be air coils tell, as the verb of a sentence."""
-    if any(coil.said("core") is None for coil in coils):
+    if any(coil.material is None for coil in coils):
         return "may have a core" if len(coils) == 1 else "may have cores"
     return "has a core" if len(coils) == 1 else "have cores"
 

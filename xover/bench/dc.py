@@ -12,8 +12,7 @@ import numpy as np
 from xover.network import DriverCard, Inductor, Part, Resistor
 from xover.network.network import Groups
 from xover.parts.coil_design import dcr_of_air_coil
-from xover.parts.kinds import FACTS, kind_of
-from xover.quantity import parse_fraction
+from xover.parts.kinds import tolerance_of
 from xover.speaker import SpeakerDriver
 from xover.studies.aged.condition.parts import DCR_SHARE
 
@@ -49,11 +48,9 @@ class Link:
 def part_link(part: Part) -> Link:
     """A part for direct current."""
     if isinstance(part, Resistor):
-        said = part.said("tol")
-        share = FACTS[kind_of(part)].tolerance if said is None else parse_fraction(said)
-        return _link(part.name, part.a, part.b, part.ohm, share, "its tolerance")
+        return _link(part.name, part.a, part.b, part.ohm, tolerance_of(part), "its tolerance")
     if isinstance(part, Inductor):
-        if part.dcr_ohm == 0 and part.said("dcr") is None:
+        if part.dcr_ohm == 0 and not part.losses_stated:
             most = dcr_of_air_coil(part.henry, UNKNOWN_WIRE_M)
             return Link(part.name, part.a, part.b, 0.0, 0.0, most, False, "no dcr= on its card")
         return _link(part.name, part.a, part.b, part.dcr_ohm, DCR_SHARE, "DCR within 10 %")

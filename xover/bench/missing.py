@@ -8,7 +8,7 @@ from typing import Final
 
 from xover.bench.words import and_words
 from xover.curve import Evidence
-from xover.files.circuits import circuit_names, read_circuit
+from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Network, Part, build_network
 from xover.speaker import PhaseSource, Speaker
 from xover.studies.aged.condition.parts import Verdict, compare_parts
@@ -104,7 +104,7 @@ def measured_network(speaker: Speaker, network_names: Sequence[str]) -> str | No
     """The network whose values were read on the board; None where none was."""
     for name in network_names:
         network = speaker.network(name)
-        if any(p.said("evidence") == "measured" for p in network.parts):
+        if any(p.evidence == "measured" for p in network.parts):
             return name
         if name == FOUND and not _copied(speaker, network):
             return name
@@ -225,8 +225,8 @@ def _proof(speaker: Speaker) -> Iterator[tuple[str, str]]:
 
 
 def _cards(network: Network) -> Iterator[tuple[str, str]]:
-    def lack(parts: Sequence[Part], *keys: str) -> list[str]:
-        return [p.name for p in parts if not any(p.said(key) for key in keys)]
+    def lack(parts: Sequence[Part], what: str) -> list[str]:
+        return [p.name for p in parts if getattr(p, what) in (None, False)]
 
     no_kind = [*lack(network.capacitors, "kind"), *lack(network.coils, "core")]
     if no_kind:
@@ -234,7 +234,7 @@ def _cards(network: Network) -> Iterator[tuple[str, str]]:
             f"kind= or core= on {and_words(no_kind)}",
             "which parts wear out, what is hazardous to touch, and how far apart the coils must stand",
         )
-    loss = [*lack(network.coils, "dcr"), *lack(network.capacitors, "loss", "df", "esr")]
+    loss = [*lack(network.coils, "losses_stated"), *lack(network.capacitors, "losses_stated")]
     if loss:
         yield (
             f"dcr= or loss= on {and_words(loss)}",
@@ -243,7 +243,7 @@ def _cards(network: Network) -> Iterator[tuple[str, str]]:
     rating = [*lack(network.capacitors, "volts"), *lack([r for r in network.resistors if not r.is_lamp], "watts")]
     if rating:
         yield f"volts= or watts= on {and_words(rating)}", "whether these parts stand the amplifier"
-    tolerance = lack(network.parts, "tol")
+    tolerance = lack(network.parts, "tolerance")
     if tolerance:
         yield f"tol= on {and_words(tolerance)}", "bands and checks that are yours, in place of those usual for the kind"
 

@@ -13,6 +13,7 @@ import numpy as np
 from xover.bench.missing import is_copy, is_ready_circuit
 from xover.errors import OptionError
 from xover.network import Capacitor, Inductor, Network, Part
+from xover.network.cards import percent
 from xover.network.parts import settings, shown_value, value_of
 from xover.parts.kinds import kind_of
 from xover.quantity import hertz, ohms
@@ -100,13 +101,12 @@ def _words(part: Part, losses: bool) -> Iterator[str]:
         at = LOSS_AT_HZ[0]
         series = float(part.impedance_ohm(np.array([2.0 * math.pi * at])).real[0])
         yield f"{ohms(series)} at {hertz(at)}"
-    said = part.said("core") if isinstance(part, Inductor) else part.said("kind")
-    if said:
-        yield f"{said} core" if isinstance(part, Inductor) else said
-    for key, unit in (("volts", "V"), ("watts", "W")):
-        rating = part.said(key)
-        if rating:
-            yield f"{rating.rstrip(unit + unit.lower()).strip()} {unit}"
+    if part.material:
+        yield f"{part.material} core" if isinstance(part, Inductor) else part.material
+    for attribute, unit in (("volts", "V"), ("watts", "W")):
+        rating = getattr(part, attribute, None)
+        if rating is not None:
+            yield f"{rating:g} {unit}"
 
 
 def _paper_part(
@@ -129,8 +129,8 @@ def _paper_part(
         original=None if not told and fate is Fate.KEPT else fate is Fate.KEPT and _same_kind(marked, old),
         drift=_change(marked, found),
         fitted_change=_change(marked, built),
-        evidence="" if found is None else (found.said("evidence") or silent),
-        tolerance="" if built is None else (built.said("tol") or ""),
+        evidence="" if found is None else (found.evidence or silent),
+        tolerance="" if built is None or built.tolerance is None else percent(built.tolerance),
     )
 
 
@@ -153,8 +153,7 @@ def _same_kind(marked: Part | None, old: Part | None) -> bool:
     """False where both say of what kind they are and differ: somebody has changed it before."""
     if marked is None or old is None:
         return False
-    key = "core" if isinstance(marked, Inductor) else "kind"
-    return marked.said(key) is None or old.said(key) is None or kind_of(marked) is kind_of(old)
+    return marked.material is None or old.material is None or kind_of(marked) is kind_of(old)
 
 
 def _change(marked: Part | None, other: Part | None) -> float | None:

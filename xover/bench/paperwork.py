@@ -169,7 +169,7 @@ def _uncertainty(
     wet = [
         p.name
         for p in (() if found is None else found.capacitors)
-        if kind_of(p) is PartKind.ELECTROLYTIC and p.said("loss") is None and "@" not in (p.said("df") or "")
+        if kind_of(p) is PartKind.ELECTROLYTIC and not p.losses_at_hz
     ]
     if wet:
         yield f"{and_words(wet)}: {METER}"
@@ -189,7 +189,7 @@ def _uncertainty(
 def _claim(marked: Network | None) -> str:
     if marked is None:
         return "No claim to the factory's specification is made: the marks on the parts were not read."
-    others = [p.name for p in marked.parts if (p.said("evidence") or "marked") != "marked"]
+    others = [p.name for p in marked.parts if (p.evidence or "marked") != "marked"]
     if others:
         return (
             f"No claim to the factory's specification is made: of {and_words(others)} the marks were not read, the "

@@ -17,8 +17,8 @@ from xover.curve import Evidence, Float
 from xover.errors import NoSolutionError
 from xover.network import Capacitor, Inductor, Network, solve
 from xover.network.parts import value_of
-from xover.parts.kinds import FACTS, kind_of
-from xover.quantity import hertz, ohms, parse_fraction
+from xover.parts.kinds import tolerance_of
+from xover.quantity import hertz, ohms
 from xover.sound.impedance_peak import impedance_peak_hz
 from xover.speaker import Speaker
 from xover.studies.aged.condition.parts import DCR_SHARE
@@ -222,9 +222,7 @@ def _candidates(network: Network) -> Mapping[str, Float]:
     """Values with every tolerance taken by itself: row 0 as stated, then down and up, one after the other."""
     shares: list[tuple[str, float, float]] = []
     for part in network.parts:
-        said = part.said("tol")
-        tolerance = FACTS[kind_of(part)].tolerance if said is None else parse_fraction(said)
-        shares.append((part.name, value_of(part), min(tolerance, 0.99)))
+        shares.append((part.name, value_of(part), min(tolerance_of(part), 0.99)))
         if isinstance(part, Inductor):
             shares.append((f"{part.name}_dcr", part.dcr_ohm, DCR_SHARE))
         elif isinstance(part, Capacitor):

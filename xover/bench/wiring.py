@@ -16,7 +16,7 @@ from xover.curve import log_grid
 from xover.network import Network, find_sections
 from xover.parts.coil_design import CoilDesign
 from xover.parts.kinds import PartKind, kind_of
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import Crosstalk

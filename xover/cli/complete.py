@@ -91,7 +91,7 @@ def _speaker_toml(text: Any) -> Path | None:
 
 
 def _circuits() -> Iterable[str]:
-    from xover.files.circuits import circuit_names
+    from xover.files.netlist import circuit_names
 
     return circuit_names()
 

@@ -77,7 +77,7 @@ def _chosen(study: FormulaStudy, of: str | None) -> list[Formula]:
 def _latex(found: Formula, numbers: bool) -> str:
     import sympy
 
-    from xover.network.expressions import expression
+    from xover.network.rational import expression
 
     s = sympy.Symbol("s")
     if numbers and found.resistive is not None:
@@ -135,8 +135,8 @@ def _show_letters(found: Formula) -> None:
 
 
 def _by_power(rational: Rational, polynomial: object) -> str:
-    from xover.network.expressions import powers_of_s
-    from xover.network.formula_text import polynomial_text
+    from xover.network.rational import powers_of_s
+    from xover.network.symbolic import polynomial_text
 
     pieces = []
     for power, coefficient in powers_of_s(polynomial).items():

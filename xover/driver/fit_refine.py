@@ -7,13 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from xover.driver.fit_rows import FitRows
+from xover.curve import Complex, Float
+from xover.driver.fit_start import FitRows
 from xover.driver.model import DriverModel, LossyInductance, Resonance
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 # A parameter may move by a factor of e^30 from 1 before it is held: only to keep exp() finite.
 _MOST_LOG: Final = 30.0

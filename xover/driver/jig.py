@@ -5,10 +5,8 @@ from __future__ import annotations
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+from xover.curve import Complex, Float
 
 
 class Across(StrEnum):

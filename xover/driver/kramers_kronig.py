@@ -129,23 +129,6 @@ class CausalChain:
         return math.sqrt(float(left @ left) / (target.size - self._used))
 
 
-def reactance_from_resistance(frequency_hz: Float, resistance_ohm: Float) -> Float:
-    """(n,) reactance of the minimum-reactance impedance with this real part: no coil or capacitor in series.
-
-    Cells are fitted to the real part alone, and their imaginary part is read; trust it in the middle of the band, as
-    what lies beyond is guessed by the cells there.
-
-    Parameters
-    ----------
-    frequency_hz : (n,) rising. resistance_ohm : (n,).
-    """
-    rows = frequency_hz.size / float(np.log2(frequency_hz[-1] / frequency_hz[0]))
-    cells = np.column_stack([np.ones(frequency_hz.size), _cells(frequency_hz, min(_CELLS, _CELLS_PER_ROW * rows))])
-    inner = cells.real.T @ cells.real
-    inner[np.diag_indices_from(inner)] += 1e-6 * np.trace(inner) / inner.shape[0]
-    return np.asarray(cells.imag @ np.linalg.solve(inner, cells.real.T @ resistance_ohm))
-
-
 def _ends(frequency_hz: Float) -> Complex:
     """(n, 3) a resistance, a coil and a capacitor, in series with the cells."""
     return np.column_stack([np.ones(frequency_hz.size), 1j * frequency_hz, -1j / frequency_hz])

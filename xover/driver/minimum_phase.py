@@ -18,14 +18,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from xover.curve import Curve
+from xover.curve import Curve, Float
 from xover.errors import InputError
 from xover.quantity import hertz
 from xover.readable import Readable
-
-Float = NDArray[np.float64]
 
 # Where a tail is not given, its slope is fitted over this much at the end of the data.
 TAIL_OCTAVES: Final = 0.5
@@ -52,16 +50,12 @@ class MinimumPhase(Readable):
     low_slope_db_per_octave, high_slope_db_per_octave : slopes of the straight tails below and above
         the data; a second-order high-pass has +12 at the low end.
     slopes_from : where each slope comes from, in words.
-    low_tail_deg, high_tail_deg : (n,) how far the phase would turn if the tail's slope were one
-        decibel per octave higher.
     """
 
     phase_deg: Float
     low_slope_db_per_octave: float
     high_slope_db_per_octave: float
     slopes_from: str
-    low_tail_deg: Float
-    high_tail_deg: Float
 
 
 def minimum_phase(
@@ -81,9 +75,7 @@ def minimum_phase(
         last half octave (Theil-Sen, so that ripple hardly moves it), at least 4 rows. It is not
         rounded to a multiple of 6: a level is seldom on its asymptote where the data end.
 
-    Raises
-    ------
-    InputError : fewer than 4 rows, rows that do not match or rise, a level or slope that is not finite.
+    Raises InputError: fewer than 4 rows, rows that do not match or rise, a level or slope that is not finite.
 
     Notes
     -----
@@ -107,8 +99,7 @@ def minimum_phase(
         + (f"fitted from {hertz(f[r][0])} to {hertz(f[r][-1])}" if told is None else "given")
         for end, slope, told, r in zip(("low", "high"), (low, high), given, rows, strict=True)
     )
-    phase, low_tail, high_tail = _bode(np.log(f), level * math.log(10.0) / 20.0, low, high)
-    return MinimumPhase(phase, low, high, words, low_tail, high_tail)
+    return MinimumPhase(_bode(np.log(f), level * math.log(10.0) / 20.0, low, high), low, high, words)
 
 
 def minimum_phase_curve(
@@ -122,9 +113,7 @@ def minimum_phase_curve(
     -------
     The curve with the same magnitudes and `has_phase`, and the phase with the tails it rests on.
 
-    Raises
-    ------
-    InputError : as `minimum_phase`, with the curve's source as path.
+    Raises InputError: as `minimum_phase`, with the curve's source as path.
     """
     try:
         found = minimum_phase(curve.frequency_hz, curve.level_db, low_slope_db_per_octave, high_slope_db_per_octave)
@@ -165,8 +154,8 @@ def _chi_2_of_exp(v: Float) -> Float:
     return np.where(far, series, math.pi**2 / 8.0 + product - series)
 
 
-def _bode(u: Float, neper: Float, low: float, high: float) -> tuple[Float, Float, Float]:
-    """Phase (n,) in degrees at the rows, and its change per dB/octave of either tail."""
+def _bode(u: Float, neper: Float, low: float, high: float) -> Float:
+    """(n,) phase in degrees at the rows."""
     slopes = np.diff(neper) / np.diff(u)
     outer = np.concatenate([[low * _NEPER_PER_DB_OCTAVE], slopes, [high * _NEPER_PER_DB_OCTAVE]])
     # Summed by parts: each row counts with the change of slope there, so G is needed once per pair.
@@ -176,11 +165,7 @@ def _bode(u: Float, neper: Float, low: float, high: float) -> tuple[Float, Float
     for start in range(0, u.size, step):
         block = slice(start, start + step)
         turn[block] = gain_phase_integral(u[None, :] - u[block, None]) @ bend
-    to_deg = 180.0 / math.pi**2
-    phase = to_deg * (turn + _WHOLE * (outer[0] + outer[-1]))
-    low_tail = to_deg * _NEPER_PER_DB_OCTAVE * (_WHOLE + gain_phase_integral(u[0] - u))
-    high_tail = to_deg * _NEPER_PER_DB_OCTAVE * (_WHOLE - gain_phase_integral(u[-1] - u))
-    return phase, low_tail, high_tail
+    return np.asarray(180.0 / math.pi**2 * (turn + _WHOLE * (outer[0] + outer[-1])))
 
 
 def _tail(octaves: Float, low: bool) -> slice:

@@ -11,11 +11,10 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from xover.curve import Float
 from xover.errors import InputError
-
-Float = NDArray[np.float64]
 
 SPEED_OF_SOUND_M_S: Final = 343.0
 """Speed of sound in air at 20 degC, m/s."""
@@ -29,9 +28,7 @@ BEAMING_KA: Final = 2.0
 def ka(frequency_hz: ArrayLike, diameter_m: ArrayLike) -> Float:
     """Wave number times radius, pi f d/c, broadcast over both.
 
-    Raises
-    ------
-    InputError : a diameter that is not above 0.
+    Raises InputError: a diameter that is not above 0.
     """
     diameter = np.asarray(diameter_m, dtype=float)
     if not np.all(diameter > 0):
@@ -79,13 +76,6 @@ def two_j1_over_x(x: ArrayLike) -> Float:
     return np.where(wanted == 0, 1.0, total)
 
 
-def first_null_deg(frequency_hz: ArrayLike, diameter_m: ArrayLike) -> Float:
-    """Angle of the first null, degrees off the axis; NaN where the piston is too small to have one."""
-    k = ka(frequency_hz, diameter_m)
-    sine = np.divide(FIRST_NULL_KA, k, out=np.full(k.shape, np.nan), where=k >= FIRST_NULL_KA)
-    return np.asarray(np.degrees(np.arcsin(sine)), dtype=float)
-
-
 def beaming_frequency_hz(diameter_m: ArrayLike, at_ka: float = BEAMING_KA) -> Float:
     """Frequency at which a piston reaches a given ka, above which it beams.
 
@@ -93,23 +83,3 @@ def beaming_frequency_hz(diameter_m: ArrayLike, at_ka: float = BEAMING_KA) -> Fl
     """
     per_hertz = ka(1.0, diameter_m)
     return np.asarray(at_ka / per_hertz, dtype=float)
-
-
-def directivity_index_db(frequency_hz: ArrayLike, diameter_m: ArrayLike) -> Float:
-    """Directivity index: axis over the mean of the full sphere, half of which is dark, dB.
-
-    10 lg[(ka)^2/(1 - J1(2ka)/ka)]; 3.01 dB where ka is small.
-    """
-    k = np.asarray(ka(frequency_hz, diameter_m), dtype=float)
-    # 1 - J1(2k)/k loses all its digits where k is small: there by its own power series,
-    # k^2/2 - k^4/12 + ..., so that the quotient needs no limit.
-    small = k < 1.0
-    square = np.where(small, k * k, 0.0)
-    share, term = np.zeros(k.shape), np.ones(k.shape)
-    for n in range(1, 12):
-        term = term / (n * (n + 1))
-        share = share + term
-        term = -term * square
-    large = np.where(small, 1.0, k)
-    share = np.where(small, share, (1.0 - two_j1_over_x(2.0 * large)) / large**2)
-    return np.asarray(-10.0 * np.log10(share), dtype=float)

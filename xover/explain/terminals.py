@@ -20,7 +20,7 @@ from xover.errors import OptionError
 from xover.explain.sweeps import channel_of, smoothness_noise
 from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
-from xover.network.parts import Capacitor, Inductor, Resistor, settings
+from xover.network.parts import Capacitor, Inductor, Resistor
 from xover.parts.kinds import PartKind, kind_of
 from xover.search.draws import ONE_CORE, draw_names, part_spreads
 from xover.speaker import SpeakerDriver
@@ -303,9 +303,7 @@ def make_terminals(
         raise OptionError(f"a part is named {clash.pop()}", "rename it: the name is needed for a bridge across a coil")
     apart = replace(apart, parts=(*apart.parts, *bridges))
     nominal: dict[str, float] = {b.name: OPEN_OHM for b in bridges}
-    for part in network.parts:
-        nominal |= {part.name + end: number for end, number in settings(part).items()}
-    nominal |= {c.name: c.k for c in network.couplings}
+    nominal |= network.numbers
     unstated = _unstated(network)
     nominal |= {name: ohm for name, (ohm, _) in unstated.items()}
     return Terminals(apart, at, frequency_hz, dict(shapes), _knobs(network, shapes, unstated), nominal)

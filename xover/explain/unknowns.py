@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,9 +22,8 @@ from xover.errors import OptionError
 from xover.explain.sweeps import Where
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradient
-from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
-from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.quantity import parse_fraction
+from xover.network.parts import Capacitor, Inductor, Resistor, changed, value_of
+from xover.parts.kinds import FACTS, PartKind, kind_of, tolerance_of
 
 # 95 % of a normal distribution lie within this many standard deviations.
 NORMAL_95: Final = 1.959964
@@ -139,8 +138,7 @@ def _values(network: Network) -> Iterator[Unknown]:
         value = value_of(part)
         if value > 0:
             facts = FACTS[kind_of(part)]
-            said = part.said("tol")
-            tolerance = min(facts.tolerance if said is None else parse_fraction(said), 0.9)
+            tolerance = min(tolerance_of(part), 0.9)
             low, high = facts.drift
             # The centre is the drift's alone: a tolerance of -20/+20 % is not a shift by -2 %.
             centre = 0.5 * (math.log1p(low) + math.log1p(high))
@@ -170,7 +168,7 @@ def _dcr(coil: Inductor) -> Unknown:
 
 def _dissipation(capacitor: Capacitor) -> Unknown:
     name, stated = f"{capacitor.name}_df", capacitor.dissipation_factor
-    if stated <= 0 and capacitor.said("kind") is None:
+    if stated <= 0 and capacitor.kind is None:
         centre, spread = _ANY_DISSIPATION
     else:
         low, high = FACTS[kind_of(capacitor)].aged_dissipation_factor or (0.0, 0.2)
@@ -187,7 +185,7 @@ def _esr(capacitor: Capacitor) -> Unknown:
 
 def _may_be_wet(capacitor: Capacitor) -> bool:
     """An electrolytic or paper capacitor, or one of which nothing is said."""
-    unsaid = capacitor.said("kind") is None and capacitor.dissipation_factor <= 0
+    unsaid = capacitor.kind is None and capacitor.dissipation_factor <= 0
     return unsaid or kind_of(capacitor) in (PartKind.ELECTROLYTIC, PartKind.PAPER)
 
 
@@ -273,10 +271,9 @@ class SweepModel:
     @cached_property
     def _signs(self) -> dict[str, float]:
         """1 for each name that may be given to `solve`; for a coupling its sign."""
-        names = dict.fromkeys([p.name for p in self.network.parts], 1.0)
-        names |= dict.fromkeys([f"{p.name}_dcr" for p in self.network.coils], 1.0)
-        names |= dict.fromkeys([f"{p.name}_{loss}" for p in self.network.capacitors for loss in ("esr", "df")], 1.0)
-        return names | {c.name: 1.0 if c.k > 0 else -1.0 for c in self.network.couplings}
+        return dict.fromkeys(self.network.numbers, 1.0) | {
+            c.name: 1.0 if c.k > 0 else -1.0 for c in self.network.couplings
+        }
 
 
 def _leaks(unknown: Unknown) -> bool:
@@ -304,17 +301,8 @@ def network_for(network: Network, where: Where, driver: str) -> Network:
 def with_values(network: Network, sought: Sequence[Unknown], at: Float) -> Network:
     """The network with the unknowns at these coordinates."""
     by_name = {u.name: float(u.number(c)) for u, c in zip(sought, at, strict=True)}
-    field = {"_dcr": "dcr_ohm", "_esr": "esr_ohm", "_df": "dissipation_factor"}
-
-    def renewed(part: Part) -> Part:
-        own: dict[str, Any] = {u.kind.value: by_name[u.name] for u in sought if u.name == part.name and u.is_value}
-        losses: dict[str, Any] = {
-            key: by_name[part.name + end] for end, key in field.items() if part.name + end in by_name
-        }
-        return replace(part, **own, **losses)
-
     couplings = tuple(
         replace(c, k=(1.0 if c.k > 0 else -1.0) * (1.0 - by_name[c.name])) if c.name in by_name else c
         for c in network.couplings
     )
-    return replace(network, parts=tuple(renewed(p) for p in network.parts), couplings=couplings)
+    return replace(network, parts=tuple(changed(p, by_name) for p in network.parts), couplings=couplings)

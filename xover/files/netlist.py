@@ -1,15 +1,104 @@
-"""Netlist files: SPICE3 cards in, cards out. What the cards mean is the network layer's business."""
+"""Netlist files and the topologies that ship with the package: SPICE3 cards in, split; their values plain arithmetic.
+
+What the cards mean is the network layer's business. The arithmetic has a parser of our own on purpose: nothing typed by
+a user is ever evaluated as code.
+"""
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from xover.errors import InputError
-from xover.files.arithmetic import compute
+from xover.errors import InputError, OptionError, nearest_word
 from xover.files.atomic import read_text
+from xover.quantity import Kind, parse_quantity
+
+_PIECE = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
+_DEEPEST = 40
+
+
+def compute(text: str, look_up: Callable[[str], float]) -> float:
+    """Compute an expression.
+
+    Parameters
+    ----------
+    text : such as "8/(2*pi*f0)"; numbers may carry SPICE scale factors; `pi` is known.
+    look_up : gives the value of a parameter name, or raises InputError.
+
+    Raises InputError: for anything but plain arithmetic, a division by zero, or a result that is not finite.
+    """
+    tokens = _pieces(text)
+    value, rest = _sum(tokens, 0, look_up, 0, text)
+    if rest != len(tokens):
+        raise _fault(text, f"cannot use '{tokens[rest]}' there")
+    if not math.isfinite(value):
+        raise _fault(text, "gives a number that is not finite")
+    return value
+
+
+def _fault(text: str, what: str) -> InputError:
+    shown = text.strip() if len(text) <= 40 else text.strip()[:37] + "..."
+    return InputError(f"'{shown}' {what}", "use only numbers, parameter names, + - * / and round brackets")
+
+
+def _pieces(text: str) -> list[str]:
+    tokens: list[str] = []
+    position = 0
+    stripped = text.rstrip()
+    while position < len(stripped):
+        match = _PIECE.match(stripped, position)
+        if match is None:
+            raise _fault(text, f"has the character '{stripped[position]}'")
+        tokens.append(match[0].strip())
+        position = match.end()
+    if not tokens:
+        raise _fault(text, "is empty")
+    return tokens
+
+
+def _sum(tokens: list[str], at: int, look_up: Callable[[str], float], depth: int, text: str) -> tuple[float, int]:
+    value, at = _product(tokens, at, look_up, depth, text)
+    while at < len(tokens) and tokens[at] in "+-":
+        right, after = _product(tokens, at + 1, look_up, depth, text)
+        value = value + right if tokens[at] == "+" else value - right
+        at = after
+    return value, at
+
+
+def _product(tokens: list[str], at: int, look_up: Callable[[str], float], depth: int, text: str) -> tuple[float, int]:
+    value, at = _factor(tokens, at, look_up, depth, text)
+    while at < len(tokens) and tokens[at] in "*/":
+        right, after = _factor(tokens, at + 1, look_up, depth, text)
+        if tokens[at] == "/" and right == 0:
+            raise _fault(text, "divides by zero")
+        value = value * right if tokens[at] == "*" else value / right
+        at = after
+    return value, at
+
+
+def _factor(tokens: list[str], at: int, look_up: Callable[[str], float], depth: int, text: str) -> tuple[float, int]:
+    if depth > _DEEPEST:
+        raise _fault(text, "is nested too deeply")
+    if at >= len(tokens):
+        raise _fault(text, "ends too early")
+    token = tokens[at]
+    if token in "+-":
+        value, at = _factor(tokens, at + 1, look_up, depth + 1, text)
+        return (value if token == "+" else -value), at
+    if token == "(":
+        value, at = _sum(tokens, at + 1, look_up, depth + 1, text)
+        if at >= len(tokens) or tokens[at] != ")":
+            raise _fault(text, "has a bracket that is not closed")
+        return value, at + 1
+    if token[0].isdigit() or token[0] == ".":
+        return parse_quantity(token, Kind.PLAIN), at + 1
+    if token[0].isalpha() or token[0] == "_":
+        return (math.pi if token.lower() == "pi" else look_up(token)), at + 1
+    raise _fault(text, f"cannot use '{token}' there")
+
 
 LETTERS = "RLCKXV"
 MOST_CARDS = 400
@@ -299,3 +388,28 @@ def _check_channel(name: str, rest: list[str]) -> None:
     words = [w.lower() for w in rest]
     if words not in ([], ["ac", "1"], ["1"], ["dc", "0", "ac", "1"]):
         raise InputError(f"{name} has the value '{_short(' '.join(rest))}'", "leave it out, or write 'AC 1'")
+
+
+def circuits_folder() -> Path:
+    """Where the topologies lie: inside the installed package, or beside it in a source checkout."""
+    package = Path(__file__).resolve().parents[1]
+    installed = package / "circuits"
+    return installed if installed.is_dir() else package.parent / "circuits"
+
+
+def circuit_names() -> tuple[str, ...]:
+    """Names of all topologies, sorted."""
+    return tuple(sorted(p.stem for p in circuits_folder().glob("*.cir")))
+
+
+def read_circuit(name: str) -> Netlist:
+    """Read one topology by name. Raises OptionError when there is none of that name."""
+    stem = name.removesuffix(".cir")
+    names = circuit_names()
+    if stem not in names:
+        near = nearest_word(stem, names)
+        raise OptionError(
+            f"there is no circuit '{name[:60]}'",
+            f"did you mean {near}?" if near else "list them with 'xover new --list'",
+        )
+    return read_netlist(circuits_folder() / f"{stem}.cir")

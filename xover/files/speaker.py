@@ -1,26 +1,86 @@
-"""speaker.toml: what is known of a loudspeaker, checked key by key.
+"""speaker.toml: what is known of a loudspeaker, checked key by key, the files that it names, and networks put into it.
 
 The only module that imports pydantic.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import difflib
+import re
+import tomllib
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from xover.curve import Evidence
-from xover.errors import InputError
-from xover.files.atomic import read_text
-from xover.files.faults import combined
-from xover.files.speaker_faults import LONGEST_NAME, dotted, finding_to_fault, nearest
-from xover.files.speaker_paths import find_file, resolve_inside
+from xover.errors import InputError, OptionError
+from xover.files.atomic import check_target, read_text, write_text
+from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
+
+
+def resolve_inside(folder: Path, text: str) -> Path:
+    """Turn a path as written in a speaker file into a whole one, following symbolic links.
+
+    Parameters
+    ----------
+    folder : folder that holds the speaker file; relative paths start there.
+    text : as written.
+
+    Raises InputError: without path or line: empty, unprintable, a link in a circle, or outside the parent of the
+    speaker folder. Whether a file is there is not asked.
+    """
+    if not text.strip() or not text.isprintable():
+        raise InputError(f"names no file: '{text}'", "write a file name relative to the speaker file")
+    try:
+        root = folder.resolve().parent
+        target = (folder / text).resolve()
+    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle
+        raise InputError(
+            f"names '{_short(text)}', which is no possible path", "check the name and its links"
+        ) from error
+    if not target.is_relative_to(root):
+        raise InputError(
+            f"names '{_short(text)}', which lies outside of '{root}'",
+            "keep the file in the speaker folder or in the folder above it",
+        )
+    return target
+
+
+def find_file(folder: Path, text: str) -> Path:
+    """Resolve a path and make sure that a file is there.
+
+    Raises InputError: without path or line: as resolve_inside; no such file (with the nearest name that exists); a
+    folder.
+    """
+    target = resolve_inside(folder, text)
+    try:
+        if target.is_dir():
+            raise InputError(f"names '{_short(text)}', which is a folder", "name the file inside it")
+        if target.exists():
+            return target
+        neighbours = [entry.name for entry in target.parent.iterdir()] if target.parent.is_dir() else []
+    except OSError as error:
+        reason = (error.strerror or "not readable").lower()
+        raise InputError(f"names '{_short(text)}', which cannot be reached: {reason}", "check the name") from error
+    near = difflib.get_close_matches(target.name, neighbours, n=1)
+    if near:
+        remedy = f"did you mean '{near[0]}'?"
+    elif "\\" in text:
+        remedy = "separate folders with '/'"
+    else:
+        remedy = "put the file there or correct the name"
+    raise InputError(f"names '{_short(text)}', which does not exist", remedy)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 80 else text[:77] + "..."
+
 
 FILE_NAME = "speaker.toml"
 
@@ -202,13 +262,9 @@ class SpeakerFile:
 def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     """Read a speaker file, given by its own name or by its folder.
 
-    Raises
-    ------
-    InputError
-        With file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
-        missing key, a value of the wrong kind or out of range, a driver with neither impedance nor
-        datasheet, a file that is missing or outside the parent of the speaker folder, a channel
-        without a driver.
+    Raises InputError: with file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
+    missing key, a value of the wrong kind or out of range, a driver with neither impedance nor datasheet, a file that
+    is missing or outside the parent of the speaker folder, a channel without a driver.
     """
     path = Path(path_or_folder)
     path = path / FILE_NAME if path.is_dir() else path
@@ -271,3 +327,66 @@ def _known_keys(table: KeyPath) -> list[str]:
         if len(pattern) == len(table) and all(p in ("*", t) for p, t in zip(pattern, table, strict=True)):
             return list(model.model_fields)
     return []
+
+
+_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
+
+
+def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[str], force: bool = False) -> Path:
+    """Write NAME.cir beside speaker.toml and add a table [networks.NAME] at its end.
+
+    Parameters
+    ----------
+    netlist : the text of NAME.cir.
+    known : the networks that speaker.toml names already.
+    force : replace NAME.cir and keep the table, where both are there.
+
+    Returns
+    -------
+    The netlist's path.
+
+    Raises OptionError: the name is none, or it stands in speaker.toml already and `force` is not given or its file is
+    another one. Raises InputError: a file cannot be written; then all files are as they were.
+    """
+    check_name(speaker_toml, name, known, force)
+    circuit = speaker_toml.parent / f"{name}.cir"
+    if name in known:
+        write_text(circuit, netlist, force)
+        return circuit
+    text = read_text(speaker_toml)
+    separator = "" if text.endswith("\n") else "\n"
+    longer = f'{text}{separator}\n[networks.{name}]\ncircuit = "{name}.cir"\n'
+    try:
+        tomllib.loads(longer)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"a table [networks.{name}] cannot stand at its end",
+            f'write networks as tables, or add the lines yourself: [networks.{name}] circuit = "{name}.cir"',
+            speaker_toml,
+        ) from error
+    old = circuit.read_bytes() if force and circuit.is_file() else None
+    write_text(circuit, netlist, force)
+    try:
+        write_text(speaker_toml, longer, True)
+    except InputError:
+        # Both or none.
+        if old is None:
+            circuit.unlink()
+        else:
+            circuit.write_bytes(old)
+        raise
+    return circuit
+
+
+def check_name(speaker_toml: Path, name: str, known: Container[str], force: bool = False) -> None:
+    """Raise at once what `add_network` would raise for this name, before there is anything to add."""
+    if not _NAME.fullmatch(name):
+        raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
+    if name not in known:
+        return check_target(speaker_toml.parent / f"{name}.cir", force)
+    networks = tomllib.loads(read_text(speaker_toml)).get("networks", {})
+    named = networks.get(name, {}).get("circuit") if isinstance(networks.get(name), dict) else None
+    if named != f"{name}.cir":
+        raise OptionError(f"the network '{name}' is read from {named}", "write under another name")
+    if not force:
+        raise OptionError(f"{speaker_toml} has a network '{name}' already", "give --force, or another name")

@@ -14,6 +14,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
@@ -22,6 +23,46 @@ from xover.errors import InputError, nearest_word
 from xover.files.atomic import read_text
 from xover.files.faults import combined
 from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
+
+
+class ItemKind(StrEnum):
+    """What can be bought."""
+
+    RESISTOR = "resistor"
+    INDUCTOR = "inductor"
+    CAPACITOR = "capacitor"
+
+
+@dataclass(frozen=True)
+class StockItem:
+    """A part that exists; None where the list leaves a column empty.
+
+    Attributes
+    ----------
+    value : ohm, henry or farad.
+    tolerance, dissipation_factor : fractions, such as 0.05.
+    price : of one piece, in the list's own money.
+    dielectric : of a capacitor where its kind was given as that: "film" or "electrolytic".
+    core : of a coil: "air", "iron", "ferrite".
+    quantity : pieces at hand; None: as many as wanted.
+    line : in the list, from 1.
+    """
+
+    kind: ItemKind
+    value: float
+    tolerance: float | None = None
+    price: float | None = None
+    watts: float | None = None
+    volts: float | None = None
+    dcr_ohm: float | None = None
+    esr_ohm: float | None = None
+    dissipation_factor: float | None = None
+    core: str | None = None
+    dielectric: str | None = None
+    maker_code: str = ""
+    quantity: int | None = None
+    line: int | None = None
+
 
 COLUMNS: Final = (
     "kind",
@@ -42,82 +83,61 @@ CORES: Final = ("air", "iron", "ferrite")
 MOST_LINES: Final = 20_000
 
 # Word in the file: the part, and its dielectric where the word tells it.
-KIND_WORDS: Final[Mapping[str, tuple[str, str | None]]] = MappingProxyType(
+KIND_WORDS: Final[Mapping[str, tuple[ItemKind, str | None]]] = MappingProxyType(
     {
-        "resistor": ("resistor", None),
-        "r": ("resistor", None),
-        "inductor": ("inductor", None),
-        "coil": ("inductor", None),
-        "l": ("inductor", None),
-        "capacitor": ("capacitor", None),
-        "c": ("capacitor", None),
-        "film": ("capacitor", "film"),
-        "electrolytic": ("capacitor", "electrolytic"),
+        "resistor": (ItemKind.RESISTOR, None),
+        "r": (ItemKind.RESISTOR, None),
+        "inductor": (ItemKind.INDUCTOR, None),
+        "coil": (ItemKind.INDUCTOR, None),
+        "l": (ItemKind.INDUCTOR, None),
+        "capacitor": (ItemKind.CAPACITOR, None),
+        "c": (ItemKind.CAPACITOR, None),
+        "film": (ItemKind.CAPACITOR, "film"),
+        "electrolytic": (ItemKind.CAPACITOR, "electrolytic"),
     }
 )
-QUANTITIES: Final[Mapping[str, Kind]] = MappingProxyType(
-    {"resistor": Kind.RESISTANCE, "inductor": Kind.INDUCTANCE, "capacitor": Kind.CAPACITANCE}
+QUANTITIES: Final[Mapping[ItemKind, Kind]] = MappingProxyType(
+    {
+        ItemKind.RESISTOR: Kind.RESISTANCE,
+        ItemKind.INDUCTOR: Kind.INDUCTANCE,
+        ItemKind.CAPACITOR: Kind.CAPACITANCE,
+    }
 )
 # The ranges of a netlist (the blueprint's), but no part of 0 ohm: a link is not bought as a value.
-RANGES: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
+RANGES: Final[Mapping[ItemKind, tuple[float, float]]] = MappingProxyType(
     {word: (PART_RANGES[kind][0] or 1e-3, PART_RANGES[kind][1]) for word, kind in QUANTITIES.items()}
 )
 # The unit that a bare number most likely left out, for the remedy.
-_USUAL_UNIT: Final = {"resistor": (1.0, "ohm"), "inductor": (1e-3, "mH"), "capacitor": (1e-6, "uF")}
+_USUAL_UNIT: Final = {
+    ItemKind.RESISTOR: (1.0, "ohm"),
+    ItemKind.INDUCTOR: (1e-3, "mH"),
+    ItemKind.CAPACITOR: (1e-6, "uF"),
+}
 # Nobody stocks a crossover coil of this many henries: a bare number above it has lost its mH.
 _LARGEST_BARE_HENRY: Final = 0.1
 # A value here on a line of another kind means that the columns have slipped.
-_OWN_COLUMNS: Final = {"dcr_ohm": "inductor", "core": "inductor", "esr_ohm": "capacitor", "df": "capacitor"}
+_OWN_COLUMNS: Final = {
+    "dcr_ohm": ItemKind.INDUCTOR,
+    "core": ItemKind.INDUCTOR,
+    "esr_ohm": ItemKind.CAPACITOR,
+    "df": ItemKind.CAPACITOR,
+}
 _BARE: Final = re.compile(r"[0-9.,\s]+")
 _WHOLE: Final = re.compile(r"[0-9]{1,9}")
 
 
-@dataclass(frozen=True)
-class StockRow:
-    """One line of the list, understood; None where a cell is empty or its column is missing.
-
-    Attributes
-    ----------
-    kind : "resistor", "inductor" or "capacitor".
-    value : ohm, henry or farad.
-    tolerance, df : fractions.
-    dielectric : "film" or "electrolytic" where the kind was given as that.
-    core : "air", "iron" or "ferrite".
-    quantity : pieces at hand; None: as many as wanted.
-    line : in the file, from 1.
-    """
-
-    kind: str
-    value: float
-    tolerance: float | None
-    price: float | None
-    watts: float | None
-    volts: float | None
-    dcr_ohm: float | None
-    esr_ohm: float | None
-    df: float | None
-    core: str | None
-    dielectric: str | None
-    maker_code: str
-    quantity: int | None
-    line: int
-
-
-def read_stock(path: Path | str) -> tuple[StockRow, ...]:
+def read_stock(path: Path | str) -> tuple[StockItem, ...]:
     """Read a stock list in whatever common encoding it has.
 
-    Raises
-    ------
-    InputError
-        With file and line, every faulty line at once: an unknown or missing column, a line of other length than the
-        header, a value outside of the ranges of a netlist, a number that is none, no part at all.
+    Raises InputError: with file and line, every faulty line at once: an unknown or missing column, a line of other
+    length than the header, a value outside of the ranges of a netlist, a number that is none, no part at all.
     """
     return parse_stock(read_text(path), Path(path))
 
 
-def parse_stock(text: str, path: Path) -> tuple[StockRow, ...]:
+def parse_stock(text: str, path: Path) -> tuple[StockItem, ...]:
     """Read the text of a stock list; `path` serves messages only."""
-    rows: list[StockRow] = []
+    rows: list[StockItem] = []
     faults: list[InputError] = []
     try:
         lines = _cells(text)
@@ -190,13 +210,13 @@ def _fitted(cells: list[str], columns: Sequence[str]) -> list[str]:
     return cells
 
 
-def _row(cells: Mapping[str, str], line: int) -> StockRow:
+def _row(cells: Mapping[str, str], line: int) -> StockItem:
     kind, dielectric = _kind(cells["kind"])
     for column, owner in _OWN_COLUMNS.items():
-        if cells.get(column) and kind != owner:
+        if cells.get(column) and kind is not owner:
             a_kind = f"an {owner}" if owner[0] in "aeiou" else f"a {owner}"
             raise InputError(f"a {kind} has {column}", f"{column} belongs to {a_kind}; check the columns")
-    return StockRow(
+    return StockItem(
         kind=kind,
         value=_value(cells["value"], kind),
         tolerance=_fraction(cells, "tolerance", 1.0, "write 5 % as 5% or 0.05"),
@@ -205,7 +225,7 @@ def _row(cells: Mapping[str, str], line: int) -> StockRow:
         volts=_number(cells, "volts", Kind.VOLTAGE),
         dcr_ohm=_number(cells, "dcr_ohm", Kind.RESISTANCE, least_included=True),
         esr_ohm=_number(cells, "esr_ohm", Kind.RESISTANCE, least_included=True),
-        df=_fraction(cells, "df", 2.0, "write 6 % as 6% or 0.06"),
+        dissipation_factor=_fraction(cells, "df", 2.0, "write 6 % as 6% or 0.06"),
         core=_core(cells.get("core", "")),
         dielectric=dielectric,
         maker_code=cells.get("maker_code", ""),
@@ -214,7 +234,7 @@ def _row(cells: Mapping[str, str], line: int) -> StockRow:
     )
 
 
-def _kind(text: str) -> tuple[str, str | None]:
+def _kind(text: str) -> tuple[ItemKind, str | None]:
     found = KIND_WORDS.get(text.lower())
     if found is None:
         near = nearest_word(text, KIND_WORDS) if len(text) > 1 else None
@@ -225,11 +245,11 @@ def _kind(text: str) -> tuple[str, str | None]:
     return found
 
 
-def _value(text: str, kind: str) -> float:
+def _value(text: str, kind: ItemKind) -> float:
     quantity, (low, high) = QUANTITIES[kind], RANGES[kind]
     value = _parsed("value", text, quantity)
     bare = _BARE.fullmatch(text) is not None
-    if low <= value <= high and not (bare and kind == "inductor" and value >= _LARGEST_BARE_HENRY):
+    if low <= value <= high and not (bare and kind is ItemKind.INDUCTOR and value >= _LARGEST_BARE_HENRY):
         return value
     scale, unit = _USUAL_UNIT[kind]
     if bare and low <= value * scale <= high:

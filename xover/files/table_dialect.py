@@ -71,11 +71,8 @@ class RawTable:
 def split_table(text: str) -> RawTable:
     """Split the text of a table into numbers.
 
-    Raises
-    ------
-    InputError
-        Without path, with the line: no rows, a field that is no number, unequal columns, decimal
-        marks that contradict each other or could be thousands separators.
+    Raises InputError: without path, with the line: no rows, a field that is no number, unequal columns, decimal marks
+    that contradict each other or could be thousands separators.
     """
     preamble, lines = _rows_and_comments(text)
     separator = _separator(lines)

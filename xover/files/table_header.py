@@ -93,12 +93,8 @@ _COMMENT_MARKS = " \t*#!;/%\"'"
 def read_header(raw: RawTable, quantity: Quantity) -> Columns:
     """Work out the columns of a table from its header, or from the usual order without one.
 
-    Raises
-    ------
-    InputError
-        Without path, with the header's line: a unit that contradicts the wanted quantity, real and
-        imaginary parts, no magnitude or several that could be meant; columns without a header that
-        can be read in two ways.
+    Raises InputError: without path, with the header's line: a unit that contradicts the wanted quantity, real and
+    imaginary parts, no magnitude or several that could be meant; columns without a header that can be read in two ways.
     """
     found = _headings(raw)
     if found is None:

@@ -53,10 +53,7 @@ def read_table(path: Path | str, quantity: Quantity) -> MeasurementTable:
         is not a comma; lines that do not begin with a number are comments or a header.
     quantity : "ohm" where the magnitude must be an impedance, "dB" where it must be a level.
 
-    Raises
-    ------
-    InputError
-        With file and line; see split_table, read_header and check_sweep for the rules.
+    Raises InputError: with file and line; see split_table, read_header and check_sweep for the rules.
     """
     return parse_table(read_text(path), Path(path), quantity)
 
@@ -103,10 +100,7 @@ def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[s
     The curve in ohm, and the warnings. Without a phase column its values are real magnitudes and
     has_phase is False.
 
-    Raises
-    ------
-    InputError
-        As read_table and read_touchstone.
+    Raises InputError: as read_table and read_touchstone.
     """
     path = Path(path)
     if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
@@ -123,10 +117,7 @@ def read_response(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[st
     -------
     The curve with value 10^(dB/20) e^{j phase}, and the warnings.
 
-    Raises
-    ------
-    InputError
-        As read_table; also for a Touchstone file, which holds no sound pressure.
+    Raises InputError: as read_table; also for a Touchstone file, which holds no sound pressure.
     """
     path = Path(path)
     if path.suffix.lower() in TOUCHSTONE_SUFFIXES:

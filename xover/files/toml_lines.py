@@ -47,10 +47,7 @@ class KeyLines:
 def read_toml(text: str, path: Path) -> tuple[dict[str, Any], KeyLines]:
     r"""Read TOML text (lines ending in "\n") with the line of each key.
 
-    Raises
-    ------
-    InputError
-        With path and line, for text that is not TOML.
+    Raises InputError: with path and line, for text that is not TOML.
     """
     try:
         return tomllib.loads(text), find_key_lines(text)

@@ -74,11 +74,8 @@ def parse_touchstone(text: str, path: Path | None = None) -> tuple[Float, Comple
     Frequency in Hz, strictly rising, and impedance in ohm. An open circuit is allowed at 0 Hz only,
     and is infinite there.
 
-    Raises
-    ------
-    InputError
-        With `path` and line: G or H parameters, several ports, an option line, keyword or number that
-        is not understood, frequency not rising, another count of rows than [Number of Frequencies].
+    Raises InputError: with `path` and line: G or H parameters, several ports, an option line, keyword or number that is
+    not understood, frequency not rising, another count of rows than [Number of Frequencies].
     """
     data = _parse(text, path)
     falling = np.flatnonzero(np.diff(data.frequency_hz) <= 0.0)

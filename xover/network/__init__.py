@@ -1,9 +1,8 @@
 """Parts, network, sections and the numeric solve."""
 
-from xover.network.build import build_network
-from xover.network.network import Network
+from xover.network.cards import build_network
+from xover.network.network import Network, Section, find_sections
 from xover.network.parts import Capacitor, Channel, Coupling, DriverCard, Inductor, Part, Resistor, value_of
-from xover.network.sections import Section, find_sections
 from xover.network.solve import Solution, solve
 
 __all__ = [

@@ -20,10 +20,10 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.network.elimination import solve_stack
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Coupling, Inductor
+from xover.network.parts import Capacitor, Coupling, Inductor, numbers_of
 from xover.network.solve import Solution, SolvedBlock
+from xover.network.stamps import solve_stack
 
 
 class ParameterKind(StrEnum):
@@ -60,25 +60,17 @@ class Parameter:
 def network_parameters(network: Network) -> tuple[Parameter, ...]:
     """Everything that a network's results depend on: values first, then losses, couplings, drivers.
 
-    Raises
-    ------
-    OptionError : a part bears the name of another part's loss, so that names would not tell them apart.
+    Raises OptionError: a part bears the name of another part's loss, so that names would not tell them apart.
     """
-    values: list[Parameter] = []
-    losses: list[Parameter] = []
-    for part in network.parts:
-        if isinstance(part, Inductor):
-            values.append(Parameter(part.name, part.name, ParameterKind.HENRY, part.henry))
-            losses.append(Parameter(f"{part.name}_dcr", part.name, ParameterKind.DCR, part.dcr_ohm))
-        elif isinstance(part, Capacitor):
-            values.append(Parameter(part.name, part.name, ParameterKind.FARAD, part.farad))
-            losses.append(Parameter(f"{part.name}_esr", part.name, ParameterKind.ESR, part.esr_ohm))
-            losses.append(Parameter(f"{part.name}_df", part.name, ParameterKind.DISSIPATION, part.dissipation_factor))
-        else:
-            values.append(Parameter(part.name, part.name, ParameterKind.OHM, part.ohm))
+    numbers = [
+        Parameter(part.name + ending, part.name, ParameterKind(ending[1:] or attribute), getattr(part, attribute))
+        for part in network.parts
+        for ending, attribute in numbers_of(part).items()
+    ]
+    numbers.sort(key=lambda parameter: parameter.name != parameter.part)
     couplings = [Parameter(c.name, c.name, ParameterKind.COUPLING, c.k) for c in network.couplings]
     drivers = [Parameter(f"Z_{name}", name, ParameterKind.DRIVER, None) for name in network.driver_names]
-    found = (*values, *losses, *couplings, *drivers)
+    found = (*numbers, *couplings, *drivers)
     names = {p.name: p for p in found}
     for parameter in found:
         other = names[parameter.name]
@@ -103,9 +95,7 @@ def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> d
     unit; per ohm of common change for a driver. Zero for what stands in another section; NaN where an impedance of
     the section is not known. The source is ideal, all channels at one volt, as for `solution.drive`.
 
-    Raises
-    ------
-    OptionError : as `network_parameters`.
+    Raises OptionError: as `network_parameters`.
     """
     slopes = _slopes(solution, only)
     out: dict[str, dict[str, Complex]] = {}
@@ -127,9 +117,7 @@ def impedance_gradient(solution: Solution, only: Collection[str] | None = None) 
     By channel, then by parameter's name: as `drive_gradient`, in ohm per unit. NaN where the channel
     carries no current.
 
-    Raises
-    ------
-    OptionError : as `network_parameters`.
+    Raises OptionError: as `network_parameters`.
     """
     slopes = _slopes(solution, only)
     currents = {n: block.current(row) for block in solution.blocks for row, n in enumerate(block.names)}
@@ -230,14 +218,7 @@ def answers(solved: SolvedBlock, elements: Sequence[str]) -> Complex:
     stack = batch * count
     if block.size == 0:
         return np.zeros((len(elements), len(solved.names), batch, count), dtype=complex)
-    admittance = solved.admittance.reshape(rows, stack)
-    branch = solved.branch_ohm.reshape(len(block.branches), stack)
-    unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
-    matrix, _ = block.system(
-        np.where(unknown, 1.0, admittance),
-        np.where(unknown, 1.0, branch),
-        [(i, j, term.reshape(stack)) for i, j, term in solved.mutual_ohm],
-    )
+    matrix, admittance, unknown = solved.again()
     source = np.zeros((block.size, len(elements), stack), dtype=complex)
     for column, name in enumerate(elements):
         source[:nodes, column] = block.incidence[solved.names.index(name)][:, None]

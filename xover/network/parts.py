@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,20 +24,40 @@ def series_impedance_ohm(
 
 @dataclass(frozen=True)
 class _TwoNode:
-    """What every two-terminal part has: its name, its nodes, and what was said of it.
+    """What every two-terminal part has: its name, its nodes, and what its card says of it; None where it says nothing.
 
-    `fields` keeps what the card said beyond the value (kind, tol, volts, watts, core, evidence...).
+    Attributes
+    ----------
+    tolerance : fraction, such as 0.05.
+    kind : what it is made of, in lower case: "film", "electrolytic"...
+    evidence : "measured", "marked", "datasheet", "assumed" or "inferred".
+    losses_stated : whether the card gives its losses, be they zero.
+    card : the words of the card beyond the value, in its order; only the writing of netlists looks at them.
     """
 
     name: str
     a: str
     b: str
     line: int | None = field(default=None, kw_only=True, compare=False)
-    fields: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)
+    tolerance: float | None = field(default=None, kw_only=True)
+    kind: str | None = field(default=None, kw_only=True)
+    evidence: str | None = field(default=None, kw_only=True)
+    losses_stated: bool = field(default=False, kw_only=True, compare=False)
+    card: tuple[tuple[str, str], ...] = field(default=(), kw_only=True, compare=False)
 
-    def said(self, key: str) -> str | None:
-        """What the card says under a key, or None."""
-        return dict(self.fields).get(key)
+    @property
+    def material(self) -> str | None:
+        """What the card says it is made of: the core of a coil, the kind of another part."""
+        return self.kind
+
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        """Ohm, henry, 1/farad and dissipation factor: numbers, or what `changed` has put in their places."""
+        raise NotImplementedError
+
+    def impedance_ohm(self, omega: Float) -> Complex:
+        """(..., n) impedance without coupling."""
+        return series_impedance_ohm(omega, *self.series)
 
 
 @dataclass(frozen=True)
@@ -45,23 +67,36 @@ class Resistor(_TwoNode):
     ohm: float
     is_lamp: bool = False
     hot_ohm: float | None = None
+    watts: float | None = field(default=None, kw_only=True)
 
-    def impedance_ohm(self, omega: Float, ohm: ArrayLike | None = None) -> Complex:
-        """(..., n) impedance; `ohm` (k, 1) overrides the value."""
-        return series_impedance_ohm(omega, self.ohm if ohm is None else ohm)
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.ohm, 0.0, 0.0, 0.0
 
 
 @dataclass(frozen=True)
 class Inductor(_TwoNode):
-    """A coil with its DC resistance in series."""
+    """A coil with its DC resistance in series.
+
+    Attributes
+    ----------
+    core : "air", "iron", "ferrite"... in lower case.
+    amps : peak current that the core stands.
+    """
 
     henry: float
     dcr_ohm: float = 0.0
+    core: str | None = field(default=None, kw_only=True)
+    amps: float | None = field(default=None, kw_only=True)
 
-    def impedance_ohm(self, omega: Float, henry: ArrayLike | None = None, dcr_ohm: ArrayLike | None = None) -> Complex:
-        """(..., n) dcr + j w L, without coupling."""
-        inductance = self.henry if henry is None else henry
-        return series_impedance_ohm(omega, self.dcr_ohm if dcr_ohm is None else dcr_ohm, inductance)
+    @property
+    def material(self) -> str | None:
+        """Its core."""
+        return self.core
+
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.dcr_ohm, self.henry, 0.0, 0.0
 
 
 @dataclass(frozen=True)
@@ -72,55 +107,58 @@ class Capacitor(_TwoNode):
     ----------
     esr_ohm : fixed series resistance.
     dissipation_factor : constant loss angle, tan(delta): series resistance df/(2 pi f C), falling as 1/f.
+    losses_at_hz : frequencies of the loss readings that the card gives; only an LCR meter tells those.
     """
 
     farad: float
     esr_ohm: float = 0.0
     dissipation_factor: float = 0.0
+    volts: float | None = field(default=None, kw_only=True)
+    losses_at_hz: tuple[float, ...] = field(default=(), kw_only=True, compare=False)
 
-    def impedance_ohm(
-        self,
-        omega: Float,
-        farad: ArrayLike | None = None,
-        esr_ohm: ArrayLike | None = None,
-        dissipation_factor: ArrayLike | None = None,
-    ) -> Complex:
-        """(..., n) esr + df/(w C) + 1/(j w C)."""
-        elastance = 1.0 / np.asarray(self.farad if farad is None else farad)
-        resistance = self.esr_ohm if esr_ohm is None else esr_ohm
-        loss = self.dissipation_factor if dissipation_factor is None else dissipation_factor
-        return series_impedance_ohm(omega, resistance, 0.0, elastance, loss)
+    @property
+    def series(self) -> tuple[Any, Any, Any, Any]:
+        return self.esr_ohm, 0.0, 1.0 / self.farad, self.dissipation_factor
 
 
 Part = Resistor | Inductor | Capacitor
+_UNITS: Final = {Resistor: Kind.RESISTANCE, Inductor: Kind.INDUCTANCE, Capacitor: Kind.CAPACITANCE}
+_NUMBERS: Final[dict[type[Part], dict[str, str]]] = {
+    Resistor: {"": "ohm"},
+    Inductor: {"": "henry", "_dcr": "dcr_ohm"},
+    Capacitor: {"": "farad", "_esr": "esr_ohm", "_df": "dissipation_factor"},
+}
+
+
+def numbers_of(part: Part) -> Mapping[str, str]:
+    """Attributes that hold a part's numbers, by the ending of a candidate's name; "" is the value."""
+    return _NUMBERS[type(part)]
+
+
+def settings(part: Part) -> dict[str, float]:
+    """All numbers of a part by the ending of their candidate's name, the value first."""
+    return {ending: getattr(part, attribute) for ending, attribute in numbers_of(part).items()}
+
+
+def changed(part: Part, numbers: Mapping[str, Any]) -> Part:
+    """The part with other numbers, by their candidates' names (C1, C1_esr); names of other parts are passed over."""
+    own = {key: numbers[part.name + end] for end, key in numbers_of(part).items() if part.name + end in numbers}
+    return replace(part, **own) if own else part
 
 
 def value_of(part: Part) -> float:
     """Ohm, henry or farad."""
-    if isinstance(part, Resistor):
-        return part.ohm
-    return part.henry if isinstance(part, Inductor) else part.farad
+    return settings(part)[""]
 
 
 def unit_of(part: Part) -> Kind:
-    """What the value of a part is."""
-    if isinstance(part, Capacitor):
-        return Kind.CAPACITANCE
-    return Kind.INDUCTANCE if isinstance(part, Inductor) else Kind.RESISTANCE
+    """What its value is: a resistance, an inductance or a capacitance."""
+    return _UNITS[type(part)]
 
 
 def shown_value(part: Part, value: float | None = None) -> str:
-    """The value, or another of its kind, as a shop prints it."""
+    """Its value, or another of its kind, as a shop prints it: 4.7 uF."""
     return format_quantity(value_of(part) if value is None else value, unit_of(part))
-
-
-def settings(part: Part) -> dict[str, float]:
-    """All numbers of a part by the ending of their candidate's name: "" for the value, "_esr", "_df", "_dcr"."""
-    if isinstance(part, Capacitor):
-        return {"": part.farad, "_esr": part.esr_ohm, "_df": part.dissipation_factor}
-    if isinstance(part, Inductor):
-        return {"": part.henry, "_dcr": part.dcr_ohm}
-    return {"": part.ohm}
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The exact rational function that a symbolic answer is, and what can be made of it.
 
-Numerator and denominator are sympy polynomials with integer coefficients in generated symbols.
+Numerator and denominator are sympy polynomials with integer coefficients in generated symbols. Polynomials in s alone
+are plain lists of fractions.
 """
 
 from __future__ import annotations
@@ -18,8 +19,31 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex
 from xover.errors import OptionError
-from xover.network.exact_polynomials import times, to_power
 from xover.network.symbols import Kind, Quantity, SymbolTable
+
+
+def times(a: Sequence[Fraction], b: Sequence[Fraction]) -> list[Fraction]:
+    """Product; both in the same order of powers, either one."""
+    out = [Fraction(0)] * (len(a) + len(b) - 1)
+    for i, x in enumerate(a):
+        for j, y in enumerate(b):
+            out[i + j] += x * y
+    return out
+
+
+def plus(a: Sequence[Fraction], b: Sequence[Fraction]) -> list[Fraction]:
+    """Sum; both with the highest power first."""
+    size = max(len(a), len(b))
+    left, right = [Fraction(0)] * (size - len(a)) + list(a), [Fraction(0)] * (size - len(b)) + list(b)
+    return [x + y for x, y in zip(left, right, strict=True)]
+
+
+def to_power(base: Sequence[Fraction], exponent: int) -> list[Fraction]:
+    """Power, exponent >= 0."""
+    out = [Fraction(1)]
+    for _ in range(exponent):
+        out = times(out, base)
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,3 +266,48 @@ def _in_s(polynomial: Any, powers: list[list[tuple[list[Fraction], list[Fraction
                 total[i] += value
         level = following
     yield from reversed(level.get((), [Fraction(0)]))
+
+
+def expression(rational: Rational, names: str = "display") -> Any:
+    """The ratio as a sympy expression.
+
+    Parameters
+    ----------
+    names : "display" for the reader's names, with (1 + I*df) and k*sqrt(L1*L2) written out; "generated"
+        for the ring's own x0, x1, ....
+
+    Nothing is expanded or simplified beyond what sympy does by itself.
+    """
+    return polynomial_expression(rational, rational.numerator, names) / polynomial_expression(
+        rational, rational.denominator, names
+    )
+
+
+def polynomial_expression(rational: Rational, polynomial: Any, names: str = "display") -> Any:
+    """One polynomial of a rational function as a sympy expression, as in `expression`."""
+    if names == "generated":
+        return polynomial.as_expr()
+    if names != "display":
+        raise OptionError(f"there are no names '{names}'", "choose display or generated")
+    return polynomial.as_expr(*(display_expression(q, rational.table) for q in rational.quantities))
+
+
+def display_expression(quantity: Quantity, table: SymbolTable) -> Any:
+    """What one quantity is in the reader's names."""
+    import sympy
+
+    symbol = sympy.Symbol(table.display[quantity])
+    if quantity.kind is Kind.LOSS_ANGLE:
+        return 1 + sympy.I * symbol
+    if quantity.kind is Kind.MUTUAL:
+        one, other = (sympy.Symbol(table.display[coil]) for coil in table.coils[quantity.owner])
+        return symbol * sympy.sqrt(one * other)
+    return symbol
+
+
+def powers_of_s(polynomial: Any) -> dict[int, Any]:
+    """A polynomial's coefficients by power of s, highest first, in the same ring (free of s)."""
+    found: dict[int, dict[tuple[int, ...], Any]] = {}
+    for exponents, coefficient in polynomial.items():
+        found.setdefault(exponents[0], {})[0, *exponents[1:]] = coefficient
+    return {power: polynomial.ring.from_dict(found[power]) for power in sorted(found, reverse=True)}

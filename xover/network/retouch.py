@@ -4,23 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any, Final
 
 from xover.errors import InputError, OptionError
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Inductor, Part, Resistor
+from xover.network.parts import Part, changed, numbers_of, unit_of
 from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
-
-_VALUES: Final[dict[type, tuple[str, Kind]]] = {
-    Resistor: ("ohm", Kind.RESISTANCE),
-    Inductor: ("henry", Kind.INDUCTANCE),
-    Capacitor: ("farad", Kind.CAPACITANCE),
-}
-_LOSSES: Final[dict[type, dict[str, str]]] = {
-    Resistor: {},
-    Inductor: {"dcr": "dcr_ohm"},
-    Capacitor: {"esr": "esr_ohm", "df": "dissipation_factor"},
-}
 
 
 def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
@@ -31,37 +19,34 @@ def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
     values : by the part's name, whatever its case: ohm, henry or farad as a number, or a text such as "4.7uF". A loss
         goes by the names that formulas use: `L1_dcr` and `C1_esr` in ohm, `C1_df` a dissipation factor.
 
-    Raises
-    ------
-    OptionError : no such part or loss, or a value that no crossover has.
+    Raises OptionError: no such part or loss, or a value that no crossover has.
     """
-    changed: dict[str, Part] = {}
+    renewed: dict[str, Part] = {}
     for name, value in values.items():
-        part, loss = _place(network, name)
-        part = changed.get(part.name, part)
-        if loss is None:
-            field, kind = _VALUES[type(part)]
-            number = _in_range(name, _number(name, value, kind), kind)
+        part, ending = _place(network, name)
+        kind = unit_of(part)
+        if ending:
+            number = _loss(name, value, fraction=ending == "_df")
         else:
-            field = _LOSSES[type(part)][loss]
-            number = _loss(name, value, fraction=loss == "df")
-        exchanged: dict[str, Any] = {field: number}
-        changed[part.name] = replace(part, **exchanged)
-    return replace(network, parts=tuple(changed.get(p.name, p) for p in network.parts))
+            number = _in_range(name, _number(name, value, kind), kind)
+        renewed[part.name] = changed(renewed.get(part.name, part), {part.name + ending: number})
+    return replace(network, parts=tuple(renewed.get(p.name, p) for p in network.parts))
 
 
-def _place(network: Network, name: str) -> tuple[Part, str | None]:
-    """The part, and the loss that is meant: a part called C1_esr comes before the loss of C1."""
+def _place(network: Network, name: str) -> tuple[Part, str]:
+    """The part, and the ending of the loss that is meant: a part called C1_esr comes before the loss of C1."""
     by_name = {p.name.lower(): p for p in network.parts}
     if name.lower() in by_name:
-        return by_name[name.lower()], None
+        return by_name[name.lower()], ""
     stem, _, loss = name.lower().rpartition("_")
-    if stem in by_name and loss in _LOSSES[type(by_name[stem])]:
-        return by_name[stem], loss
     if stem in by_name:
-        losses = ", ".join(f"{by_name[stem].name}_{word}" for word in _LOSSES[type(by_name[stem])]) or "none"
-        raise OptionError(f"{by_name[stem].name} has no loss '{loss[:40]}'", f"its losses are: {losses}")
-    return network.part(name), None
+        part = by_name[stem]
+        endings = [ending for ending in numbers_of(part) if ending]
+        if f"_{loss}" in endings:
+            return part, f"_{loss}"
+        losses = ", ".join(part.name + ending for ending in endings) or "none"
+        raise OptionError(f"{part.name} has no loss '{loss[:40]}'", f"its losses are: {losses}")
+    return network.part(name), ""
 
 
 def _number(name: str, value: float | str, kind: Kind) -> float:

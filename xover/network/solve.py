@@ -8,16 +8,14 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
-from xover.network.elimination import solve_stack
 from xover.network.faults import topology_faults
-from xover.network.network import Network
-from xover.network.parts import Capacitor, Inductor, Resistor
-from xover.network.sections import find_sections
-from xover.network.stamps import Block, known_voltages, make_block, needs_current
+from xover.network.network import Network, find_sections
+from xover.network.parts import Inductor, changed
+from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack
 from xover.readable import Readable
 
 # Systems worked on at a time: small enough for the matrices to stay in the processor's cache.
@@ -55,6 +53,19 @@ class SolvedBlock:
         if row < elements:
             return np.asarray(self.voltage(row) * self.admittance[row], dtype=complex)
         return np.asarray(self.unknown[len(self.block.nodes) + row - elements], dtype=complex)
+
+    def again(self) -> tuple[Complex, Complex, NDArray[np.bool_]]:
+        """Matrix (m, m, s) and admittances (e, s) for other sources, and where an impedance is not known (s,).
+
+        Every frequency and candidate in one row; 1 stands where an impedance is not known.
+        """
+        stack = math.prod(self.admittance.shape[1:])
+        admittance = self.admittance.reshape(len(self.block.names), stack)
+        branch = self.branch_ohm.reshape(len(self.block.branches), stack)
+        unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
+        here = np.where(unknown, 1.0, admittance)
+        mutual = [(i, j, term.reshape(stack)) for i, j, term in self.mutual_ohm]
+        return self.block.system(here, np.where(unknown, 1.0, branch), mutual)[0], here, unknown
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -137,23 +148,19 @@ def solve(
         coil so replaced keeps its coupling.
     by_section : solve sections apart where that is exact (False: one system, for checking).
 
-    Raises
-    ------
-    NoSolutionError
-        The network has no unique solution; names the node or part.
-    OptionError
-        A driver without impedance, or a value for a part that is not there.
+    Raises NoSolutionError: the network has no unique solution; names the node or part. Raises OptionError: a driver
+    without impedance, or a value for a part that is not there.
     """
     frequency = np.asarray(frequency_hz, dtype=float)
     given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}
     stand_in = {k: np.atleast_2d(np.asarray(z, dtype=complex)) for k, z in (impedance_ohm or {}).items()}
     count = _candidates(network, given, stand_in)
     blocks, split = _blocks(network, frozenset((*given, *stand_in)), by_section)
-    changed = _changed_impedances(network, frequency, driver_impedance_ohm, given) | stand_in
+    stood_in = _changed_impedances(network, frequency, driver_impedance_ohm, given) | stand_in
     solved: list[SolvedBlock] = []
     worst = 0.0
     for block in blocks:
-        one, residual = _solve_block(network, block, changed, frequency, given)
+        one, residual = _solve_block(network, block, stood_in, frequency, given)
         solved.append(one)
         worst = max(worst, residual)
     shape = (count, frequency.size) if count else (frequency.size,)
@@ -177,9 +184,7 @@ def _candidates(network: Network, given: Mapping[str, Float], stand_in: Mapping[
             )
     if not given and not any(z.shape[0] > 1 for z in stand_in.values()):
         return 0
-    known = {p.name for p in network.parts} | {c.name for c in network.couplings}
-    known |= {f"{p.name}_dcr" for p in network.coils}
-    known |= {f"{p.name}_{loss}" for p in network.capacitors for loss in ("esr", "df")}
+    known = network.numbers
     sizes = {v.size for v in given.values()} | {z.shape[0] for z in stand_in.values()}
     for name in given:
         if name not in known:
@@ -211,18 +216,11 @@ def _changed_impedances(
     """(k or 1, n) impedance of the drivers, and of each part that has candidates."""
     omega = (2.0 * np.pi * frequency)[None, :]
     out: dict[str, Complex] = {}
-
-    def candidate(name: str) -> Float | None:
-        return given[name][:, None] if name in given else None
-
-    for name in dict.fromkeys(key.removesuffix(loss) for key in given for loss in ("", "_dcr", "_esr", "_df")):
-        part = next((p for p in network.parts if p.name == name), None)
-        if isinstance(part, Resistor):
-            out[name] = part.impedance_ohm(omega, candidate(name))
-        elif isinstance(part, Inductor):
-            out[name] = part.impedance_ohm(omega, candidate(name), candidate(f"{name}_dcr"))
-        elif isinstance(part, Capacitor):
-            out[name] = part.impedance_ohm(omega, candidate(name), candidate(f"{name}_esr"), candidate(f"{name}_df"))
+    columns = {name: numbers[:, None] for name, numbers in given.items()}
+    for part in network.parts:
+        renewed = changed(part, columns)
+        if renewed is not part:
+            out[part.name] = renewed.impedance_ohm(omega)
     for card in network.drivers:
         if card.driver not in drivers:
             raise OptionError(f"no impedance is known for the driver {card.driver}", f"add [drivers.{card.driver}]")
@@ -236,13 +234,13 @@ def _changed_impedances(
 
 
 def _solve_block(
-    network: Network, block: Block, changed: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
+    network: Network, block: Block, stood_in: Mapping[str, Complex], frequency: Float, given: Mapping[str, Float]
 ) -> tuple[SolvedBlock, float]:
     elements, count, size = len(block.names), frequency.size, block.size
     omega = 2.0 * np.pi * frequency
     couplings = _couplings(network, block, given)
     names = (*block.names, *block.branches)
-    rows = {row: changed[name] for row, name in enumerate(names) if name in changed}
+    rows = {row: stood_in[name] for row, name in enumerate(names) if name in stood_in}
     batch = max([z.shape[0] for z in rows.values()] + [henry.size for _, _, henry in couplings], default=1)
     nominal = block.nominal_impedance_ohm(omega)
     impedance = np.repeat(nominal[elements:, None, :], batch, axis=1)

@@ -1,4 +1,8 @@
-"""The symbolic solve: what a network does, as exact formulas."""
+"""The symbolic solve: what a network does, as exact formulas; and those as text that sympy reads too.
+
+The text is written straight from the polynomials' own terms: sorting and rebuilding thousands of terms as an
+expression tree takes far longer than working them out.
+"""
 
 from __future__ import annotations
 
@@ -12,12 +16,10 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex
 from xover.errors import NoSolutionError, OptionError
-from xover.network.expressions import expression
-from xover.network.multilinear import Multilinear, summed
 from xover.network.network import Network
-from xover.network.rational import Rational, evaluate, make_rational
-from xover.network.symbols import Quantity, S, SymbolTable, symbol_table
-from xover.network.tagged_equations import Equations, Form, equations, immittance
+from xover.network.rational import Rational, evaluate, expression, make_rational
+from xover.network.symbols import Kind, Quantity, S, SymbolTable, symbol_table
+from xover.network.tagged_equations import Equations, Form, Multilinear, equations, immittance, summed
 
 # Bits of a packed exponent; a section has far fewer tags than 2^12, and no power can exceed their number.
 _BITS = 12
@@ -103,12 +105,8 @@ def solve_symbolic(network: Network, *, keep_zero_losses: bool = False) -> Symbo
     each immittance replaced by its numerator and denominator; no polynomial is ever divided. What is guaranteed of
     the results stands in `Rational`. A capacitor's impedance is esr + (1 + j df)/(s C), exact on the j w axis.
 
-    Raises
-    ------
-    NoSolutionError
-        The network has no unique solution.
-    OptionError
-        A section's formula would have more than `MOST_TERMS` terms, or too many products to begin with.
+    Raises NoSolutionError: the network has no unique solution. Raises OptionError: a section's formula would have more
+    than `MOST_TERMS` terms, or too many products to begin with.
     """
     table = symbol_table(network, keep_zero_losses=keep_zero_losses)
     sections = tuple(_section(network, table, one) for one in equations(network))
@@ -210,3 +208,45 @@ def _in_ring(ring: Any, packed: _Packed) -> Any:
     mask, shifts = (1 << _BITS) - 1, [_BITS * i for i in range(ring.ngens)]
     convert = ring.domain.convert
     return ring.from_dict({tuple([e >> shift & mask for shift in shifts]): convert(c) for e, c in packed.items() if c})
+
+
+def ratio_text(rational: Rational) -> str:
+    """A ratio as "(numerator)/(denominator)" in display names."""
+    return f"({polynomial_text(rational, rational.numerator)})/({polynomial_text(rational, rational.denominator)})"
+
+
+def load_text(load: Load) -> str:
+    """A channel's impedance as "1/(Y1 + Y2 + ...)", one admittance for each section; "oo" without any."""
+    if not load.admittance:
+        return "oo"
+    return "1/(" + " + ".join(ratio_text(y) for _, y in load.admittance) + ")"
+
+
+def polynomial_text(rational: Rational, polynomial: Any) -> str:
+    """A sum of products such as "s**2*L1*C1*Z_woofer + s*L1 + Z_woofer", highest power of s first."""
+    if not polynomial:
+        return "0"
+    factors = [_factor(q, rational.table) for q in rational.quantities]
+    text = ""
+    for exponents, coefficient in sorted(polynomial.items(), key=lambda term: term[0], reverse=True):
+        number = int(coefficient)
+        product = [str(abs(number))] if abs(number) != 1 else []
+        product += [f if e == 1 else f"{f}**{e}" for f, e in zip(factors, exponents, strict=True) if e]
+        sign = (" - " if number < 0 else " + ") if text else ("-" if number < 0 else "")
+        text += sign + ("*".join(product) or "1")
+    return text
+
+
+def count_terms(rational: Rational) -> int:
+    """Terms of numerator and denominator together."""
+    return len(rational.numerator) + len(rational.denominator)
+
+
+def _factor(quantity: Quantity, table: SymbolTable) -> str:
+    name = table.display[quantity]
+    if quantity.kind is Kind.LOSS_ANGLE:
+        return f"(1 + I*{name})"
+    if quantity.kind is Kind.MUTUAL:
+        one, other = (table.display[coil] for coil in table.coils[quantity.owner])
+        return f"({name}*sqrt({one}*{other}))"
+    return name

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from xover.network.network import Network
-from xover.network.parts import Capacitor, Inductor, Resistor
+from xover.network.parts import settings
 
 
 class Kind(Enum):
@@ -89,19 +89,9 @@ def symbol_table(network: Network, *, keep_zero_losses: bool = False) -> SymbolT
     """
     found: list[tuple[Quantity, float | None]] = [(S, None)]
     for part in network.parts:
-        if isinstance(part, Resistor):
-            if part.ohm != 0:
-                found.append((Quantity(Kind.VALUE, part.name), part.ohm))
-        elif isinstance(part, Inductor):
-            found.append((Quantity(Kind.VALUE, part.name), part.henry))
-            if part.dcr_ohm != 0 or keep_zero_losses:
-                found.append((Quantity(Kind.DCR, part.name), part.dcr_ohm))
-        elif isinstance(part, Capacitor):
-            found.append((Quantity(Kind.VALUE, part.name), part.farad))
-            if part.esr_ohm != 0 or keep_zero_losses:
-                found.append((Quantity(Kind.ESR, part.name), part.esr_ohm))
-            if part.dissipation_factor != 0 or keep_zero_losses:
-                found.append((Quantity(Kind.LOSS_ANGLE, part.name), part.dissipation_factor))
+        for ending, number in settings(part).items():
+            if number != 0 or (ending and keep_zero_losses):
+                found.append((Quantity(Kind(ending), part.name), number))
     for coupling in network.couplings:
         found.append((Quantity(Kind.MUTUAL, coupling.name), coupling.k))
     found += [(Quantity(Kind.DRIVER, name), None) for name in network.driver_names]

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Float
 from xover.errors import InputError
-from xover.network.losses import fit_loss
+from xover.network.cards import fit_loss
 from xover.quantity import hertz, spice_value
 
 REFERENCE_HZ: Final = 1000.0
@@ -47,11 +47,6 @@ def df_from_q(q: ArrayLike) -> Float:
 def loss_angle_rad(dissipation_factor: ArrayLike) -> Float:
     """The angle delta by which the current falls short of 90 degrees: arctan of the dissipation factor."""
     return np.asarray(np.arctan(dissipation_factor))
-
-
-def df_from_loss_angle(angle_rad: ArrayLike) -> Float:
-    """Dissipation factor of a loss angle below pi/2."""
-    return np.asarray(np.tan(angle_rad))
 
 
 def dispersion(dissipation_factor: ArrayLike) -> Float:
@@ -105,9 +100,7 @@ class ReadingKind(StrEnum):
 class LossReading:
     """One reading of loss, in series mode: ohm, tan(delta) or Q at a frequency.
 
-    Raises
-    ------
-    InputError : below zero, not finite, a Q of zero, or not above 0 Hz.
+    Raises InputError: below zero, not finite, a Q of zero, or not above 0 Hz.
     """
 
     kind: ReadingKind
@@ -166,9 +159,7 @@ def fit_readings(farad: float, readings: Sequence[LossReading]) -> CapacitorLoss
 
     One reading is taken for constant loss angle alone, as the network does; `single_reading` says what else it may be.
 
-    Raises
-    ------
-    InputError : no reading, two at one frequency, or a capacitance that is not above zero.
+    Raises InputError: no reading, two at one frequency, or a capacitance that is not above zero.
     """
     if not (math.isfinite(farad) and farad > 0):
         raise InputError(f"the capacitance is {farad:g} F", "give a value above zero, such as 4.7uF")

@@ -103,56 +103,6 @@ def bypass(large: Capacitor, small: Capacitor, frequency_hz: Sequence[float] = B
 
 
 @dataclass(frozen=True)
-class BackToBack:
-    """Two polarised capacitors in series, like poles together.
-
-    Attributes
-    ----------
-    farad : of the pair without losses, C1 C2/(C1 + C2). esr_ohm : sum of the fixed resistances.
-    share : of the alternating voltage on each. bias_v : direct voltage on each, of its own polarity.
-    lowest_v, highest_v : on each over the swing; below zero: driven backwards.
-    """
-
-    farad: float
-    esr_ohm: float
-    share: tuple[float, float]
-    bias_v: tuple[float, float]
-    lowest_v: tuple[float, float]
-    highest_v: tuple[float, float]
-
-    sentence: str = (
-        "a pair of polarised capacitors is an emergency repair: its capacitance moves with the level, and a real "
-        "non-polar part is better (common practice); never join them in parallel the opposite way round"
-    )
-
-
-def back_to_back(
-    first: Capacitor, second: Capacitor, peak_v: float, bias_v: tuple[float, float] | None = None
-) -> BackToBack:
-    """Voltages in a back-to-back pair.
-
-    Parameters
-    ----------
-    peak_v : alternating voltage across the pair, peak.
-    bias_v : direct voltage that an outside supply keeps on each. None: the pair biases itself, as each conducts when
-        driven backwards, until neither is: then each holds its own share of the peak.
-    """
-    if not (math.isfinite(peak_v) and peak_v >= 0):
-        raise InputError(f"the peak voltage is {peak_v:g} V", "give zero or more")
-    both = first.farad + second.farad
-    share = (second.farad / both, first.farad / both)  # the same charge on both
-    bias = (share[0] * peak_v, share[1] * peak_v) if bias_v is None else bias_v
-    return BackToBack(
-        first.farad * second.farad / both,
-        first.esr_ohm + second.esr_ohm,
-        share,
-        bias,
-        (bias[0] - share[0] * peak_v, bias[1] - share[1] * peak_v),
-        (bias[0] + share[0] * peak_v, bias[1] + share[1] * peak_v),
-    )
-
-
-@dataclass(frozen=True)
 class VoltageNeeded:
     """The voltage that a capacitor must be rated for.
 
@@ -192,9 +142,7 @@ def voltage_needed(
     margin : rating over peak, 1 or more.
     magnification : capacitor's voltage over the amplifier's; above 1 in a resonance, as with a driver unplugged.
 
-    Raises
-    ------
-    InputError : power or load not above zero, a margin below 1, a magnification not above zero.
+    Raises InputError: power or load not above zero, a margin below 1, a magnification not above zero.
     """
     for name, value in (
         ("rated power", rated_power_w),

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
+from xover.files.stock import ItemKind, StockItem
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.kinds import FACTS, PartKind
 from xover.parts.preferred import series_values
 from xover.parts.stock import Stock
-from xover.parts.stock_item import ItemKind, StockItem
 from xover.parts.wire import USUAL_MM
 
 CAPACITOR_SERIES: Final = "E12"

@@ -14,10 +14,10 @@ from typing import Final
 from xover.errors import OptionError
 from xover.parts.coil_search import MOST_KG, Plan, brooks_depth_m, check_mass, free_former, given_former, henry
 from xover.parts.inductance import section_h
-from xover.parts.winding import Winding
 from xover.parts.wire import (
     THICKEST_M,
     THINNEST_M,
+    Winding,
     Wire,
     enamelled_diameter_m,
     mass_kg_per_m,
@@ -88,10 +88,7 @@ def design_coil(
     inductance_h : 1 uH to 1 H.
     inner_diameter_m, length_m : of the former, either or both.
 
-    Raises
-    ------
-    OptionError
-        Outside 1 uH to 1 H, a former that takes no turn, or more than 20 kg of copper.
+    Raises OptionError: outside 1 uH to 1 H, a former that takes no turn, or more than 20 kg of copper.
     """
     _check(inductance_h, wire, inner_diameter_m, length_m)
     pitch = wire.pitch_m

@@ -9,8 +9,7 @@ from typing import Final
 
 from xover.errors import OptionError, named
 from xover.parts.inductance import section_h, wire_correction_h
-from xover.parts.winding import Winding
-from xover.parts.wire import THICKEST_M, THINNEST_M, Wire, bare_diameter_m, mass_kg_per_m, resistance_ohm_per_m
+from xover.parts.wire import THICKEST_M, THINNEST_M, Winding, Wire, bare_diameter_m, mass_kg_per_m, resistance_ohm_per_m
 
 NESTED: Final = math.sqrt(3) / 2
 """Height of a layer over the pitch where each layer lies in the grooves of the one below."""
@@ -85,10 +84,7 @@ def identify_coil(
     inner_diameter_m, outer_diameter_m, length_m : of the copper, not of the former's cheeks.
     dcr_ohm : at about 20 degC.
 
-    Raises
-    ------
-    OptionError
-        Sizes that make no winding, too little known, or more copper than fits.
+    Raises OptionError: sizes that make no winding, too little known, or more copper than fits.
     """
     _check_sizes(inner_diameter_m, outer_diameter_m, length_m, turns, dcr_ohm)
     depth = (outer_diameter_m - inner_diameter_m) / 2

@@ -10,8 +10,7 @@ from typing import Final
 
 from xover.errors import OptionError
 from xover.parts.inductance import BROOKS_H_PER_M, layered_coil_h, section_h, wire_correction_h
-from xover.parts.winding import Winding
-from xover.parts.wire import Wire, enamelled_diameter_m, mass_kg_per_m
+from xover.parts.wire import Winding, Wire, enamelled_diameter_m, mass_kg_per_m
 from xover.quantity import Kind, format_quantity
 
 CLOSE: Final = 0.0025

@@ -22,8 +22,8 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.parts.rings import potential_over_rho
-from xover.parts.winding import Winding
+from xover.parts.inductance import potential_over_rho
+from xover.parts.wire import Winding
 
 # (points along the longer side of a section, points round a circle): finer until the answer stands still.
 _LEVELS: Final = ((3, 16), (4, 24), (6, 40), (9, 64), (13, 112), (18, 192))
@@ -103,26 +103,10 @@ def mutual_inductance(first: Winding, second: Winding, pose: Pose, tolerance: fl
     tolerance : see `TOLERANCE`. As it stands, results of coaxial coils agree with the Fourier-Bessel integral to
         1e-6, and others with a plain double integral over filaments; coils that all but touch reach 1e-5.
 
-    Raises
-    ------
-    OptionError : copper of one coil would stand in copper of the other; names the least distance.
+    Raises OptionError: copper of one coil would stand in copper of the other; names the least distance.
     """
     check_clear(first, second, pose)
     return mutual_unchecked(first, second, pose, tolerance)
-
-
-def coupling_factor(first: Winding, second: Winding, pose: Pose, first_h: float, second_h: float) -> float:
-    """Coupling k = M / sqrt(L1 L2), with its sign: both windings counter-clockwise about their own axes.
-
-    Parameters
-    ----------
-    first_h, second_h : inductance of each coil, henry, above zero.
-
-    Raises
-    ------
-    OptionError : as for `mutual_inductance`, or an inductance that is not above zero.
-    """
-    return mutual_inductance(first, second, pose).henry / geometric_mean_h(first_h, second_h)
 
 
 def geometric_mean_h(first_h: float, second_h: float) -> float:
@@ -218,9 +202,7 @@ def _frame(axis: Float) -> tuple[Float, Float, Float]:
 def check_clear(first: Winding, second: Winding, pose: Pose) -> None:
     """See to it that the copper of two coils does not share a place; one coil in the other's bore is allowed.
 
-    Raises
-    ------
-    OptionError : it does; says from which distance of the centres on, in that direction, it does not.
+    Raises OptionError: it does; says from which distance of the centres on, in that direction, it does not.
     """
     least = least_distance_m(first, second, pose)
     if pose.distance_m >= least * (1.0 - 1e-9) or not _copper_meets(first, second, pose):

@@ -2,10 +2,13 @@
 
 "Exact" means a section filled evenly with current; "loops" means every turn of a real wire a circle at its place.
 At low frequencies, with nothing magnetic or conducting nearby.
+
+Mutual inductance of circles: the stone that coils are built of.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import cache
 from itertools import pairwise
@@ -15,12 +18,77 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Float
-from xover.parts.rings import MU0, mutual_of_circles_h
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
+
+MU0: Final = 4e-7 * math.pi
+"""Henry per metre. The value fixed before 2019; the measured one differs by less than 1e-9 of it."""
+
+
+def mutual_of_circles_h(radius_a_m: ArrayLike, radius_b_m: ArrayLike, distance_m: ArrayLike) -> Float:
+    """Mutual inductance of two coaxial circles, henry; arguments broadcast.
+
+    Maxwell's second form (Treatise, art. 701; Rosa and Grover, NBS Bulletin 8 no. 1, 1912) by the arithmetic-geometric
+    mean. With r+- = sqrt((a +- b)^2 + d^2), s = r+ + r- and k = 4 a b / s^2:
+
+        M = mu0 s (K(k) - E(k))
+          = mu0 pi / (2 agm(s, 2 sqrt(r+ r-))) sum over n >= 0 of 2^(n-1) c_n^2       (DLMF 19.8.5 and 19.8.6)
+        c_0 = 4 a b / s,  c_(n+1) = c_n^2 / (4 a_(n+1)),  a_n as in that mean
+
+    All terms are positive and nothing cancels, so it keeps its digits far away too, where K and E differ by
+    less than rounding.
+
+    Parameters
+    ----------
+    radius_a_m, radius_b_m : zero or more. distance_m : between their planes, either sign.
+
+    Returns
+    -------
+    (...), infinite where both circles coincide, NaN where an argument is.
+    """
+    a, b, d = (np.asarray(v, dtype=float) for v in (radius_a_m, radius_b_m, distance_m))
+    area = a * b
+    over_area = _over_area_squared(np.hypot(a + b, d), np.hypot(a - b, d), area)
+    return np.asarray(np.where(area == 0.0, 0.0, area) ** 2 * np.where(area == 0.0, 0.0, over_area))
+
+
+def potential_over_rho(radius_m: ArrayLike, rho_m: ArrayLike, z_m: ArrayLike) -> Float:
+    """Vector potential of a circle that carries one ampere, over the distance from its axis: A_phi / rho in H/m^2.
+
+    The flux through a coaxial circle is 2 pi rho A_phi, so A_phi / rho = M / (2 pi rho^2), which is regular on the
+    axis.
+
+    Parameters
+    ----------
+    radius_m : of the circle, above zero. rho_m : from its axis, zero or more. z_m : from its plane. They broadcast.
+    """
+    a, rho, z = (np.asarray(v, dtype=float) for v in (radius_m, rho_m, z_m))
+    return np.asarray(a**2 / (2.0 * math.pi) * _over_area_squared(np.hypot(a + rho, z), np.hypot(a - rho, z), a * rho))
+
+
+def _over_area_squared(far: Float, near: Float, area: Float) -> Float:
+    """M / (a b)^2 from the longest and shortest way between the circles, and a b; infinite where they touch."""
+    touching = near == 0.0
+    mean = np.where(touching, np.inf, far + near)
+    other = np.where(touching, np.inf, 2.0 * np.sqrt(far * near))
+    part = 4.0 / mean  # c_n / (a b)
+    total = 0.5 * part**2
+    weight, growing = 1.0, True
+    while growing:
+        mean, other = 0.5 * (mean + other), np.sqrt(mean * other)
+        part = area * part**2 / (4.0 * mean)
+        term = weight * part**2
+        total = total + term
+        weight *= 2.0
+        # The share of the next term is less than the square of this one's: then below rounding.
+        growing = bool(np.any(term > 1e-9 * total))
+    return np.where(touching, np.inf, MU0 * math.pi / (mean + other) * total)
+
 
 INCH_M: Final = 0.0254
 BROOKS_H_PER_M: Final = 2.5491e-6
-"""Brooks's coil: L / (c N^2). H. B. Brooks, BS J. Res. 7 (1931) RP342: 0.025491 uH, c in cm."""
+"""Brooks's coil, length = depth c and mean radius 1.5 c, has the most inductance of a wire: L / (c N^2), within 2e-5.
+
+H. B. Brooks, BS J. Res. 7 (1931) RP342: 0.025491 uH, c in cm."""
 
 
 def loop_h(radius_m: ArrayLike, wire_diameter_m: float) -> Float:
@@ -33,28 +101,14 @@ def loop_h(radius_m: ArrayLike, wire_diameter_m: float) -> Float:
     return np.asarray(MU0 * a * (np.log(16 * a / wire_diameter_m) - 1.75))
 
 
-def loop_sum_h(radius_m: ArrayLike, position_m: ArrayLike, wire_diameter_m: float) -> float:
-    """A coil as circles in series, each at its place: all self and mutual inductances added up.
-
-    Parameters
-    ----------
-    radius_m, position_m : (turns,) of the circles, along the axis for the second.
-    wire_diameter_m : bare copper.
-
-    Circles for the turns of a helix: the slope of a turn and the leads are left out. The mutual inductance of round
-    wires is taken between their centres, right to (wire/radius)^2.
-    """
-    a = np.asarray(radius_m, dtype=float)
-    z = np.asarray(position_m, dtype=float)
-    one, other = np.triu_indices(a.size, 1)
-    mutual = mutual_of_circles_h(a[one], a[other], z[one] - z[other])
-    return float(np.sum(loop_h(a, wire_diameter_m)) + 2 * np.sum(mutual))
-
-
 def layered_coil_h(
     inner_radius_m: float, pitch_m: float, turns_in_layer: Sequence[int], wire_diameter_m: float
 ) -> float:
-    """`loop_sum_h` of a coil wound in layers, turns one over the other a pitch apart, each like pair computed once.
+    """A coil as circles in series, all self and mutual inductances added up, each like pair computed once.
+
+    Turns of a layer and of the next lie one over the other, a pitch apart. Circles for the turns of a helix: the slope
+    of a turn and the leads are left out. The mutual inductance of round wires is taken between their centres, right
+    to (wire/radius)^2.
 
     Parameters
     ----------
@@ -154,31 +208,6 @@ def wire_correction_h(winding: Winding, pitch_m: float, wire_diameter_m: float) 
     return float(MU0 * winding.mean_radius_m * winding.turns * (np.log(pitch_m / wire_diameter_m) + 0.13806 + 0.017))
 
 
-def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Float:
-    """K of a thin solenoid, L = mu0 N^2 pi a^2 K / l; 1 for an endless one.
-
-    H. Nagaoka, J. Coll. Sci. Tokyo 27 (1909): K = 4/(3 pi k') [(k'^2/k^2)(K(k) - E(k)) + E(k) - k],
-    k^2 = x^2/(1 + x^2), with (K - E)/k^2 = R_D(0, k'^2, 1)/3 so that nothing cancels for long coils.
-    """
-    from scipy.special import ellipe, elliprd
-
-    x = np.asarray(diameter_over_length, dtype=float)
-    rest = 1 / (1 + x**2)
-    k = x * np.sqrt(rest)
-    return np.asarray(4 / (3 * np.pi * np.sqrt(rest)) * (rest / 3 * elliprd(0, rest, 1) + ellipe(k**2) - k))
-
-
-def solenoid_h(radius_m: float, length_m: float, turns: float) -> float:
-    """Thin solenoid, exact: a current sheet of no thickness (Nagaoka)."""
-    k = nagaoka_coefficient(2 * radius_m / length_m)
-    return float(MU0 * np.pi * (turns * radius_m) ** 2 / length_m * k)
-
-
-def brooks_h(depth_m: float, turns: float) -> float:
-    """Brooks's coil, length = depth c and mean radius 1.5 c: the most inductance of a wire. Within 2e-5 of exact."""
-    return BROOKS_H_PER_M * depth_m * turns**2
-
-
 def wheeler_multilayer_h(winding: Winding) -> float:
     """H. A. Wheeler, Proc. IRE 16 (1928) 1398: L[uH] = 0.8 a^2 N^2/(6a + 9b + 10c) in inches.
 
@@ -186,21 +215,6 @@ def wheeler_multilayer_h(winding: Winding) -> float:
     """
     a, b, c = _inches(winding)
     return 0.8e-6 * (a * winding.turns) ** 2 / (6 * a + 9 * b + 10 * c)
-
-
-def wheeler_single_layer_h(winding: Winding) -> float:
-    """H. A. Wheeler, 1928 (from memory): L[uH] = a^2 N^2/(9a + 10b) in inches, 1 % for b > 0.8 a."""
-    a, b, _ = _inches(winding)
-    return 1e-6 * (a * winding.turns) ** 2 / (9 * a + 10 * b)
-
-
-def wheeler_spiral_h(winding: Winding) -> float:
-    """Flat spiral, Pender and McIlwain, 3rd ed. 1945, after Wheeler: L[uH] = a^2 N^2/(8a + 11c) in inches.
-
-    5 % for c > 0.2 a.
-    """
-    a, _, c = _inches(winding)
-    return 1e-6 * (a * winding.turns) ** 2 / (8 * a + 11 * c)
 
 
 def radiotron_h(winding: Winding) -> float:

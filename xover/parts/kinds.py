@@ -82,11 +82,15 @@ _LOSSY: Final = 0.02
 
 def kind_of(part: Part) -> PartKind:
     """The kind that the card states, or the one that its losses suggest."""
-    said = (part.said("kind") or "").lower()
     if isinstance(part, Resistor):
         return PartKind.LAMP if part.is_lamp else PartKind.RESISTOR
     if isinstance(part, Inductor):
-        return PartKind.AIR_COIL if (part.said("core") or "").lower() in ("air", "none") else PartKind.CORED_COIL
+        return PartKind.AIR_COIL if part.core in ("air", "none") else PartKind.CORED_COIL
     assert isinstance(part, Capacitor)
     lossy = part.dissipation_factor > _LOSSY
-    return _CAPACITORS.get(said, PartKind.ELECTROLYTIC if lossy else PartKind.FILM)
+    return _CAPACITORS.get(part.kind or "", PartKind.ELECTROLYTIC if lossy else PartKind.FILM)
+
+
+def tolerance_of(part: Part) -> float:
+    """Fraction: what its card states, else what is usual for its kind."""
+    return FACTS[kind_of(part)].tolerance if part.tolerance is None else part.tolerance

@@ -2,12 +2,18 @@
 
 A pad is a resistor in series and one across the driver. The textbook pair holds for one resistance; over a driver's
 curve both the drop and the load move with frequency, so a pair may be sought that comes nearest to what is wanted.
+
+Old level controls as the fixed resistors they amount to at one setting.
+
+At a setting that is not moved a control is its one or two pieces of track, and pieces of track are resistors: fixed
+ones of the same values give the same level and the same load at every frequency, on any driver.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -26,7 +32,6 @@ HEAT_RULE: Final = (
 _SPAN: Final = (1e-4, 1e4)
 _GRID: Final = 33
 _STARTS: Final = 4
-_STEPS: Final = 100
 
 
 @dataclass(frozen=True)
@@ -49,9 +54,7 @@ def textbook_pad(ohm: float, attenuation_db: float) -> PadResistors:
 
     Rs = Z (K - 1)/K, Rp = Z/(K - 1), K = 10^(dB/20).
 
-    Raises
-    ------
-    InputError : a resistance or a drop that is not above zero.
+    Raises InputError: a resistance or a drop that is not above zero.
     """
     if not (math.isfinite(ohm) and ohm > 0):
         raise InputError(f"the driver's impedance is {ohm:g} ohm", "give a value above zero, such as 8")
@@ -89,9 +92,7 @@ class PadAim:
     frequency_hz : (n,) evenly spaced in octaves, as all count alike. ohm : (n,) complex, the driver.
     level_db : (n,) voltage at the driver over the pad's input. load_ohm : (n,) complex, what the filter should see.
 
-    Raises
-    ------
-    InputError : the driver's impedance is not known at every frequency.
+    Raises InputError: the driver's impedance is not known at every frequency.
     """
 
     frequency_hz: Float
@@ -144,7 +145,7 @@ def pad_cost(series_ohm: ArrayLike, parallel_ohm: ArrayLike, aim: PadAim, weight
 def best_pad(aim: PadAim, weights: PadWeights = EVEN) -> PadResistors:
     """The pair of least `pad_cost`, whatever its values, from 1e-4 to 1e4 of the driver's median impedance.
 
-    A grid over both logarithms, then damped least squares (Levenberg 1944, Marquardt 1963) from its best points, as
+    A grid over both logarithms, then least squares in a trust region (scipy) from its best points, as
     the cost is a narrow bent valley where the load counts for little.
     """
     scale = math.log(float(np.median(np.abs(aim.ohm))))
@@ -174,21 +175,16 @@ def _errors(log_ohms: Float, aim: PadAim, weights: PadWeights) -> tuple[Float, F
 
 
 def _refined(start: Float, aim: PadAim, weights: PadWeights, edges: tuple[float, float]) -> tuple[Float, float]:
-    at, damping = start, 1e-3
-    errors, slopes = _errors(at, aim, weights)
-    for _ in range(_STEPS):
-        size = np.maximum(np.linalg.norm(slopes, axis=0), np.finfo(float).tiny)
-        damped = np.vstack([slopes, np.diag(math.sqrt(damping) * size)])
-        step = np.linalg.lstsq(damped, np.concatenate([-errors, [0.0, 0.0]]), rcond=None)[0]
-        there = np.clip(at + step, *edges)
-        new_errors, new_slopes = _errors(there, aim, weights)
-        if new_errors @ new_errors < errors @ errors:
-            at, errors, slopes, damping = there, new_errors, new_slopes, damping / 10
-        else:
-            damping *= 10
-        if np.max(np.abs(step)) < 1e-10 or damping > 1e12:
-            break
-    return at, float(errors @ errors)
+    from scipy.optimize import least_squares
+
+    def errors(at: Float) -> Float:
+        return _errors(at, aim, weights)[0]
+
+    def slopes(at: Float) -> Float:
+        return _errors(at, aim, weights)[1]
+
+    found = least_squares(errors, start, jac=slopes, bounds=edges, xtol=1e-12, ftol=1e-15, gtol=1e-15)
+    return np.asarray(found.x), float(found.cost)
 
 
 def preferred_pad(aim: PadAim, series: str, weights: PadWeights = EVEN, series_only: bool = False) -> PadResistors:
@@ -239,3 +235,89 @@ def pad_power(pad: PadResistors, ohm: Complex) -> PadPower:
         float(np.max(series / total)),
         float(np.max(parallel / total)),
     )
+
+
+class ControlKind(StrEnum):
+    """How the control is wired."""
+
+    RHEOSTAT = "rheostat"
+    POTENTIOMETER = "potentiometer"
+    L_PAD = "l-pad"
+
+
+WORDS = {
+    ControlKind.RHEOSTAT: "a rheostat: a piece of track in series, setting 0 none of it (loudest), 1 all of it",
+    ControlKind.POTENTIOMETER: "a potentiometer whose wiper feeds the driver: setting 0 silent, 1 loudest",
+    ControlKind.L_PAD: "a constant-impedance L-pad: setting 0 silent, 1 loudest, voltage on a resistance in proportion",
+}
+"""Which way round a setting counts, and that the track is linear."""
+
+
+def fixed_equivalent(kind: ControlKind, track_ohm: float, setting: float) -> PadResistors:
+    """The resistors that equal a control at a setting, on a linear track.
+
+    Rheostat: s x track in series. Potentiometer: (1-s) x track in series, s x track across the driver. L-pad of rated
+    impedance `track_ohm`: by K = 1/s, so (1-s) Z in series and Z s/(1-s) across.
+
+    Parameters
+    ----------
+    setting : 0 to 1 of the track; `WORDS` says which end is loud.
+
+    Raises InputError: a track not above zero, or a setting outside 0 to 1.
+    """
+    if not (math.isfinite(track_ohm) and track_ohm > 0):
+        raise InputError(f"the track is {track_ohm:g} ohm", "give what an ohmmeter reads from end to end, such as 16")
+    if not 0 <= setting <= 1:
+        raise InputError(f"the setting is {setting:g}", "give a fraction of the track from 0 to 1")
+    if kind is ControlKind.RHEOSTAT:
+        return PadResistors(setting * track_ohm, math.inf)
+    if kind is ControlKind.POTENTIOMETER:
+        return PadResistors((1 - setting) * track_ohm, setting * track_ohm)
+    across = math.inf if setting == 1 else track_ohm * setting / (1 - setting)
+    return PadResistors((1 - setting) * track_ohm, across)
+
+
+def measured_setting(kind: ControlKind, series_ohm: float, other_ohm: float) -> tuple[float, float]:
+    """(track_ohm, setting) from two ohmmeter readings, driver and filter unsoldered, the meter's leads taken off.
+
+    Parameters
+    ----------
+    series_ohm : between input and driver's plus: what stands in series at this setting.
+    other_ohm : of a rheostat, the whole track from end to end; of a potentiometer or L-pad, from the driver's plus to
+        its minus (infinite for an L-pad turned full up).
+
+    Returns
+    -------
+    The track (the rated impedance of an L-pad; NaN where it is full up and nothing tells) and the setting. No track
+    need be linear for this: the two readings are the resistors themselves.
+
+    Raises InputError: readings below zero, both zero, or more in series than a rheostat's whole track.
+    """
+    if not (0 <= series_ohm < math.inf and other_ohm >= 0) or (series_ohm == 0 and other_ohm == 0):
+        raise InputError(f"the readings are {series_ohm:g} and {other_ohm:g} ohm", "give two readings of zero or more")
+    if kind is ControlKind.RHEOSTAT:
+        if not series_ohm <= other_ohm < math.inf:
+            raise InputError(
+                f"{series_ohm:g} ohm in series is more than the whole track's {other_ohm:g} ohm",
+                "read the whole track from end to end; a corroded wiper adds ohms, so turn it a few times first",
+            )
+        return other_ohm, series_ohm / other_ohm
+    if kind is ControlKind.POTENTIOMETER:
+        if math.isinf(other_ohm):
+            raise InputError(
+                "the wiper reads open to the driver's minus", "this is no whole potentiometer; try rheostat"
+            )
+        return series_ohm + other_ohm, other_ohm / (series_ohm + other_ohm)
+    if series_ohm == 0 or math.isinf(other_ohm):
+        if series_ohm == 0 and math.isinf(other_ohm):
+            return math.nan, 1.0
+        raise InputError(
+            f"{series_ohm:g} ohm in series and {other_ohm:g} ohm across is no setting of an L-pad",
+            "check the readings, or try potentiometer or rheostat",
+        )
+    if other_ohm == 0:
+        return series_ohm, 0.0
+    # Rs/Rp = (1-s)^2/s, and of its two roots the one below 1; written so that neither end cancels.
+    half = 1 + series_ohm / other_ohm / 2
+    setting = 1 / (half + math.sqrt(half * half - 1))
+    return math.sqrt(series_ohm * other_ohm / setting), setting

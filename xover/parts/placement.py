@@ -18,8 +18,8 @@ from xover.parts.coupling import (
     mutual_inductance,
     mutual_unchecked,
 )
-from xover.parts.rings import MU0
-from xover.parts.winding import Winding
+from xover.parts.inductance import MU0
+from xover.parts.wire import Winding
 
 LIMIT: Final = 0.01
 """Coupling that coils are kept below unless another is asked for: common practice, no published source."""
@@ -135,9 +135,7 @@ def beside(
 ) -> Beside:
     """All that two coils in one pose are asked about.
 
-    Raises
-    ------
-    OptionError : copper would meet copper (names the least distance); an inductance or the limit out of range.
+    Raises OptionError: copper would meet copper (names the least distance); an inductance or the limit out of range.
     """
     mean_h = geometric_mean_h(first_h, second_h)
     _check_limit(limit)
@@ -176,9 +174,7 @@ def keep_apart(
     ----------
     first_h, second_h : inductances, henry. limit : above 0, at most 1.
 
-    Raises
-    ------
-    OptionError : an inductance or the limit out of range.
+    Raises OptionError: an inductance or the limit out of range.
     """
     mean_h = geometric_mean_h(first_h, second_h)
     _check_limit(limit)
@@ -207,9 +203,7 @@ def null_tilt(
     Turning a coil right round changes k's sign, so there always is one in half a turn (Brent). The pose's own tilt does
     not matter. `within_deg` is searched from the null outwards in steps of 15 degrees.
 
-    Raises
-    ------
-    OptionError : an inductance or the limit out of range.
+    Raises OptionError: an inductance or the limit out of range.
     """
     from scipy.optimize import brentq
 

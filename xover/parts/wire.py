@@ -1,6 +1,8 @@
 """Round copper wire: gauges, resistance, mass, enamel, and what its resistance does at high frequencies.
 
 Diameters are of bare copper unless a name says otherwise.
+
+A coil's winding as a shape: what its inductance depends on.
 """
 
 from __future__ import annotations
@@ -16,6 +18,34 @@ from numpy.typing import ArrayLike
 from xover.curve import Float
 from xover.errors import InputError, OptionError
 from xover.units import metres
+
+
+@dataclass(frozen=True)
+class Winding:
+    """A circular coil of rectangular cross section, uniformly filled.
+
+    Attributes
+    ----------
+    inner_radius_m, outer_radius_m : of the copper, outer above inner.
+    length_m : along the axis.
+    turns : all of them; may be a fraction.
+    """
+
+    inner_radius_m: float
+    outer_radius_m: float
+    length_m: float
+    turns: float
+
+    @property
+    def mean_radius_m(self) -> float:
+        """Half the sum of both radii."""
+        return (self.inner_radius_m + self.outer_radius_m) / 2
+
+    @property
+    def depth_m(self) -> float:
+        """Of the winding, along the radius."""
+        return self.outer_radius_m - self.inner_radius_m
+
 
 RESISTIVITY_20C: Final = 1e-6 / 58
 """Of annealed copper at 20 degC, ohm metre: IEC 60028 (1925), 1/58 ohm mm^2/m."""
@@ -77,10 +107,7 @@ def awg_diameter_m(gauge: ArrayLike) -> Float:
 def parse_wire(text: str) -> Wire:
     """Read a wire: "1.0mm", "0,8 mm", "AWG18", "18 AWG".
 
-    Raises
-    ------
-    OptionError
-        Not a wire, a number without unit, or bare copper outside 0.1 to 5 mm.
+    Raises OptionError: not a wire, a number without unit, or bare copper outside 0.1 to 5 mm.
     """
     low = text.strip().lower()
     found = _GAUGE.fullmatch(low)

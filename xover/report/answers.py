@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from xover.blocks import Picture
 from xover.network import Network
-from xover.parts.bill import Bill
+from xover.parts.stock import Bill
 from xover.report import works
 from xover.report.crew import Crew, Job
 from xover.report.request import Request

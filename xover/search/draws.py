@@ -14,8 +14,7 @@ from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.network.network import Groups
 from xover.network.parts import value_of
-from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.quantity import parse_fraction
+from xover.parts.kinds import PartKind, kind_of, tolerance_of
 
 ONE_CORE: Final = 0.5
 """Coils coupled more closely than this are windings on one core, which vary together. Common practice, no source."""
@@ -76,11 +75,10 @@ def part_spreads(network: Network) -> tuple[PartSpread, ...]:
     leader: dict[str, str] = {}
     found = []
     for part in network.parts:
-        value, kind, said = value_of(part), kind_of(part), part.said("tol")
-        tolerance = FACTS[kind].tolerance if said is None else parse_fraction(said)
+        value, kind, tolerance = value_of(part), kind_of(part), tolerance_of(part)
         if not tolerance < 1.0:
             raise InputError(
-                f"{part.name} has a tolerance of {said}, which leaves nothing of it",
+                f"{part.name} has a tolerance of {tolerance:.0%}, which leaves nothing of it",
                 "state less than 100 %",
                 network.path,
                 part.line,
@@ -88,7 +86,7 @@ def part_spreads(network: Network) -> tuple[PartSpread, ...]:
         if value == 0.0 or tolerance == 0.0:
             continue
         draw = leader.setdefault(cores.find(part.name), part.name)
-        evidence = Evidence.ASSUMED if said is None else Evidence.DATASHEET
+        evidence = Evidence.ASSUMED if part.tolerance is None else Evidence.DATASHEET
         found.append(PartSpread(part.name, value, tolerance, evidence, kind, draw))
     if not found:
         raise OptionError("no part of the network varies", "give parts a tolerance, such as tol=10%, on their cards")

@@ -1,8 +1,8 @@
 """What fills every place of a network, all together: the cheapest that stays within a tolerance, else the nearest.
 
 A set is a row of numbers, one for each place: which of its choices fills it. All choices of one place are tried in one
-closed form of the network in that place's impedance (network/one_part.py), so that a set costs a few operations at
-each frequency.
+closed form of the network in that place's impedance (network/open_impedance.py), so that a set costs a few operations
+at each frequency.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections, solve
-from xover.network.one_part import open_part
-from xover.network.sections import Section
+from xover.network.network import Section
+from xover.network.open_impedance import open_part
 
 _KEPT: Final = 40
 """Partial sets that are carried on for being near, and as many for being cheap."""

@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 
 from xover.curve import Complex, Curve, Evidence, Float
-from xover.driver.datasheet import DatasheetValues, datasheet_response
+from xover.driver.model import DatasheetValues, datasheet_response
 from xover.readable import Readable
 from xover.remark import Remark
 

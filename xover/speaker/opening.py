@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from xover.curve import Curve
-from xover.driver.datasheet import DatasheetValues
 from xover.driver.minimum_phase import minimum_phase_curve
+from xover.driver.model import DatasheetValues
 from xover.errors import InputError
 from xover.files.speaker import Driver, SpeakerFile, read_speaker
 from xover.files.tables import read_impedance, read_response

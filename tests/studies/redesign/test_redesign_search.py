@@ -10,8 +10,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from known_speakers import known_speaker
 
+from xover.files.stock import ItemKind, StockItem
 from xover.network import solve
-from xover.parts.stock_item import ItemKind, StockItem
 from xover.search.descent import StoppedError, find_optima
 from xover.search.exchange import improve
 from xover.studies.change.redesign.goal import read, score

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from xover.drawing.schematic.words import ARROW, loss_texts, name_of, value_text
+from xover.drawing.schematic.words import ARROW, loss_texts, name_of
 from xover.network.network import Network
-from xover.network.parts import DriverCard, Part
+from xover.network.parts import DriverCard, Part, shown_value
 
 MOST_NAMED = 40
 """Parts that a list below the drawing names; more are counted."""
@@ -64,14 +64,14 @@ def names_of(network: Network, other: Network) -> tuple[str, str]:
 
 def _differ(old: dict[str, Part], new: dict[str, Part]) -> bool:
     return any(
-        (value_text(old[name]), loss_texts(old[name])) != (value_text(part), loss_texts(part))
+        (shown_value(old[name]), loss_texts(old[name])) != (shown_value(part), loss_texts(part))
         for name, part in new.items()
         if name in old
     )
 
 
 def _with_value(part: Part) -> str:
-    return f"{name_of(part.name)} {value_text(part)}"
+    return f"{name_of(part.name)} {shown_value(part)}"
 
 
 def _ends(part: Part | DriverCard) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from xover.drawing.schematic.words import loss_texts, name_of, value_text
+from xover.drawing.schematic.words import loss_texts, name_of
 from xover.network.network import Network
+from xover.network.parts import shown_value
 
 MOST_DESCRIBED: Final = 120
 
@@ -25,7 +26,7 @@ def describe(network: Network, reversed_: frozenset[str], notes: tuple[str, ...]
         )
     for part in network.parts:
         losses = "".join(f", {name} {text}" for name, text in loss_texts(part).items())
-        said.append(f"{name_of(part.name)} {value_text(part)} from {_node(part.a)} to {_node(part.b)}{losses}")
+        said.append(f"{name_of(part.name)} {shown_value(part)} from {_node(part.a)} to {_node(part.b)}{losses}")
     for card in network.drivers:
         polarity = ", reversed" if card.name in reversed_ else ""
         said.append(

@@ -20,8 +20,7 @@ from xover.drawing.schematic.place import Placed, draw_section, place_section, p
 from xover.drawing.schematic.rows import Section, find_rows, upright_legs, winding_ends
 from xover.drawing.schematic.wires import find_dots, join_pieces, plain_crossings
 from xover.drawing.schematic.words import MOST_OF_A_NAME, Words, driver_words, part_words
-from xover.network.network import GROUND, Network
-from xover.network.sections import find_sections, fixed_nodes
+from xover.network.network import GROUND, Network, find_sections, fixed_nodes
 
 MARGIN: Final = 10.0
 GROUND_HALF: Final = 8.0

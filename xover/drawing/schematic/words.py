@@ -8,7 +8,7 @@ from typing import Final
 from xover.drawing.schematic.geometry import Kind, Role
 from xover.drawing.schematic.lettering import shown
 from xover.network.network import Network
-from xover.network.parts import Capacitor, DriverCard, Inductor, Part, Resistor
+from xover.network.parts import Capacitor, DriverCard, Inductor, Part, Resistor, shown_value
 from xover.quantity import Kind as Unit
 from xover.quantity import format_quantity
 
@@ -16,7 +16,7 @@ MOST_OF_A_NAME: Final = 14
 """Characters of a name that are drawn; the middle of a longer one is left out."""
 ARROW: Final = "→"
 
-_CORELESS: Final = ("", "air", "none")
+_CORELESS: Final = (None, "air", "none")
 
 
 @dataclass(frozen=True)
@@ -61,17 +61,8 @@ def kind_of(element: Part | DriverCard) -> Kind:
     if isinstance(element, Resistor):
         return Kind.LAMP if element.is_lamp else Kind.RESISTOR
     if isinstance(element, Inductor):
-        return Kind.COIL if (element.said("core") or "").lower() in _CORELESS else Kind.CORED_COIL
+        return Kind.COIL if element.core in _CORELESS else Kind.CORED_COIL
     return Kind.CAPACITOR
-
-
-def value_text(part: Part) -> str:
-    """The value as a shop prints it."""
-    if isinstance(part, Resistor):
-        return format_quantity(part.ohm, Unit.RESISTANCE)
-    if isinstance(part, Inductor):
-        return format_quantity(part.henry, Unit.INDUCTANCE)
-    return format_quantity(part.farad, Unit.CAPACITANCE)
 
 
 def loss_texts(part: Part) -> dict[str, str]:
@@ -95,8 +86,8 @@ def part_words(part: Part, before: Part | None, is_new: bool, network: Network) 
     before : the same part in the other network, or None.
     is_new : whether the other network lacks it.
     """
-    value = value_text(part)
-    old = value if before is None else value_text(before)
+    value = shown_value(part)
+    old = value if before is None else shown_value(before)
     lines = [Line(name_of(part.name), Role.NAME)]
     lines.append(Line(value, Role.VALUE) if old == value else Line(_changed(old, value), Role.CHANGED))
     lines += list(_losses(part, part if before is None else before))

@@ -7,16 +7,13 @@ import math
 from xover.amplifier.part_rating import PartRating
 from xover.blocks import FAIL, Block, Cell, Listing, Section, Text, table
 from xover.network import Network
-from xover.network.netlist_text import netlist_text
-from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
-from xover.parts.bill import Bill
-from xover.quantity import Kind, format_quantity
+from xover.network.cards import netlist_text
+from xover.network.parts import shown_value, value_of
+from xover.parts.stock import Bill
 from xover.report.answers import Answers, Build
 from xover.report.sections.common import gone, pictures
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.decide.option import Name
-
-_KINDS = ((Capacitor, Kind.CAPACITANCE), (Inductor, Kind.INDUCTANCE), (Resistor, Kind.RESISTANCE))
 
 
 def section(answers: Answers) -> Section:
@@ -83,14 +80,8 @@ def _by_hand(build: Build, present: Network, stress: StressStudy | None) -> Bloc
         old = there.get(part.name)
         same = old is not None and type(old) is type(part) and math.isclose(value_of(old), value_of(part), rel_tol=1e-6)
         need = needed(stress.ratings.get(part.name)) if stress is not None else ""
-        rows.append([part.name, value_words(part), "is there" if same else "new", need or "-"])
+        rows.append([part.name, shown_value(part), "is there" if same else "new", need or "-"])
     return table(f"Parts of '{build.name}'", ["as", "part", "from", "rating needed"], rows)
-
-
-def value_words(part: Part) -> str:
-    """A part's value as a shop prints it."""
-    kind = next((k for t, k in _KINDS if isinstance(part, t)), Kind.PLAIN)
-    return format_quantity(value_of(part), kind)
 
 
 def needed(rating: PartRating | None) -> str:

@@ -14,7 +14,7 @@ from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, Resistor, settings, shown_value, unit_of, value_of
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.plain import fields_of
-from xover.quantity import hertz, ohms, parse_fraction
+from xover.quantity import hertz, ohms
 
 LOSS_AT_HZ: Final = (1000.0, 10_000.0)
 """Series resistance is compared here: where meters read it, and where a tweeter works."""
@@ -130,7 +130,7 @@ class PartCondition:
             "found": None if self.found is None else value_of(self.found),
             "drift": self.drift,
             "unit": None if one is None else unit_of(one).unit,
-            "evidence": None if self.found is None else self.found.said("evidence") or "measured",
+            "evidence": None if self.found is None else self.found.evidence or "measured",
         }
         for name, at in zip(("esr_1khz_ohm", "esr_10khz_ohm"), LOSS_AT_HZ, strict=True):
             then, now = self.series_ohm(at) if isinstance(one, Capacitor) else (None, None)
@@ -186,8 +186,8 @@ def signed_percent(fraction: float) -> str:
 
 def _condition(original: Part | None, found: Part | None, measured: bool) -> PartCondition:
     kind, assumed = _kind(original, found)
-    stated = None if original is None else original.said("tol")
-    tolerance = None if original is None else (FACTS[kind].tolerance if stated is None else parse_fraction(stated))
+    stated = None if original is None else original.tolerance
+    tolerance = None if original is None else (FACTS[kind].tolerance if stated is None else stated)
     name = original.name if original is not None else found.name if found is not None else ""
     draft = PartCondition(name, kind, assumed, original, found, tolerance, stated is None, Verdict.AS_MARKED, ())
     notes: list[str] = []
@@ -231,7 +231,7 @@ def _judge(draft: PartCondition, original: Part, found: Part) -> tuple[Verdict, 
 def _reference_loss(original: Capacitor, kind: PartKind) -> tuple[Capacitor, str]:
     """The original with the losses of a new part where its card gives none; and what must be said then."""
     usual = FACTS[kind].new_dissipation_factor
-    stated = original.esr_ohm or original.dissipation_factor or any(original.said(k) for k in ("df", "esr", "loss"))
+    stated = original.esr_ohm or original.dissipation_factor or original.losses_stated
     if stated or not usual:
         return original, ""
     new = Capacitor(original.name, original.a, original.b, original.farad, 0.0, usual)
@@ -249,8 +249,7 @@ def _kind(original: Part | None, found: Part | None) -> tuple[PartKind, bool]:
 
 
 def _stated_kind(part: Part) -> PartKind | None:
-    said = part.said("core") if isinstance(part, Inductor) else part.said("kind")
-    return kind_of(part) if said is not None or isinstance(part, Resistor) else None
+    return kind_of(part) if part.material is not None or isinstance(part, Resistor) else None
 
 
 def _series(part: Part | None, frequency_hz: float) -> float | None:

@@ -172,8 +172,7 @@ def _meter(parts: Sequence[PartCondition]) -> list[str]:
         found = p.found
         if not isinstance(found, Capacitor) or p.kind is not PartKind.ELECTROLYTIC or p.drift is None:
             continue
-        by_lcr = found.said("loss") is not None or "@" in (found.said("df") or "")
-        if p.drift > (p.tolerance or 0.0) and not by_lcr:
+        if p.drift > (p.tolerance or 0.0) and not found.losses_at_hz:
             names.append(p.name)
     return [f"{', '.join(names)}: {METER}"] if names else []
 

@@ -20,7 +20,7 @@ from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
 from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns, with_values
 from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
-from xover.network.netlist_text import netlist_text
+from xover.network.cards import netlist_text
 from xover.parts.kinds import kind_of
 from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
 from xover.studies.aged.infer.words import (
@@ -290,5 +290,4 @@ def _said(part: Part, evidence: str) -> Part:
     """Rounded, and without the tolerance that it had when it was new."""
     names = ("ohm", "henry", "farad", "dcr_ohm", "esr_ohm", "dissipation_factor")
     values: dict[str, Any] = {n: float(f"{getattr(part, n):.{_DIGITS}g}") for n in names if hasattr(part, n)}
-    fields = tuple((key, text) for key, text in part.fields if key not in ("tol", "evidence"))
-    return replace(part, fields=(*fields, ("evidence", evidence)), **values)
+    return replace(part, tolerance=None, evidence=evidence, **values)

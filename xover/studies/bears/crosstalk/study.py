@@ -14,11 +14,11 @@ from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Network, Solution, solve
-from xover.network.coupled_pair import couple_pair
 from xover.network.faults import topology_faults
+from xover.network.open_impedance import couple_pair
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
-from xover.parts.winding import Winding
+from xover.parts.wire import Winding
 from xover.readable import Readable
 from xover.sound.candidate_sums import (
     Listener,

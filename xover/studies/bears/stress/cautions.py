@@ -8,7 +8,7 @@ from typing import Final
 
 from xover.amplifier.stress import ElementKind, ElementStress, NetworkStress
 from xover.network import Inductor, Network, Resistor
-from xover.quantity import Kind, format_quantity, parse_quantity
+from xover.quantity import Kind, format_quantity
 from xover.speaker import Speaker
 
 HOT_W: Final = 2.0
@@ -69,8 +69,8 @@ def hot_under_a_sine(network: Network, stress: NetworkStress) -> list[ElementStr
     found = []
     for e in stress.of_kind(ElementKind.RESISTOR):
         part = network.part(e.name)
-        said = part.said("watts") if isinstance(part, Resistor) else None
-        if said is not None and e.sine_power_w > parse_quantity(said, Kind.POWER):
+        watts = part.watts if isinstance(part, Resistor) else None
+        if watts is not None and e.sine_power_w > watts:
             found.append(e)
     return found
 
@@ -109,7 +109,7 @@ def warnings_of(speaker: Speaker, network: Network, stress: NetworkStress, insid
 
 def _core(network: Network, name: str) -> str:
     part = network.part(name)
-    return (part.said("core") or "").lower() if isinstance(part, Inductor) else ""
+    return (part.core or "") if isinstance(part, Inductor) else ""
 
 
 def _watts(value: float) -> str:

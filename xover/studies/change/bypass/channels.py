@@ -16,8 +16,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.files.speaker import Amplifier
 from xover.network import Channel, DriverCard, Network, solve
-from xover.network.network import GROUND
-from xover.network.sections import fixed_nodes
+from xover.network.network import GROUND, fixed_nodes
 from xover.readable import Readable
 from xover.sound.impedance_peak import impedance_peak_hz
 from xover.sound.prediction import Sound, make_branches

@@ -11,7 +11,7 @@ import numpy as np
 from xover.acoustic.level import band_level
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.parts.stock_item import StockItem
+from xover.files.stock import StockItem
 from xover.quantity import Kind, format_quantity, hertz
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from xover.errors import OptionError
+from xover.files.stock import ItemKind
 from xover.network import Network
-from xover.parts.bill import Bill
 from xover.parts.catalogue import Catalogue
-from xover.parts.stock_item import ItemKind
+from xover.parts.stock import Bill
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
@@ -167,12 +167,14 @@ def _with_ratings(network: Network, bill: Bill) -> Network:
     """The network with the ratings of the bought parts on their cards, as far as the list states them."""
     rated = {name: line for line in bill.lines if line.rating is not None for name in line.names}
     words = {ItemKind.RESISTOR: "watts", ItemKind.CAPACITOR: "volts"}
-    parts = [
-        replace(p, fields=(*p.fields, (words[rated[p.name].kind], f"{rated[p.name].rating:g}")))
-        if p.name in rated and rated[p.name].kind in words and p.said(words[rated[p.name].kind]) is None
-        else p
-        for p in network.parts
-    ]
+    parts = []
+    for part in network.parts:
+        line = rated.get(part.name)
+        word = None if line is None else words.get(line.kind)
+        if line is not None and word is not None and getattr(part, word) is None:
+            told: dict[str, Any] = {word: line.rating}
+            part = replace(part, **told)
+        parts.append(part)
     return replace(network, parts=tuple(parts))
 
 

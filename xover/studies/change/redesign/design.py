@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.files.circuits import circuit_names, read_circuit
+from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, build_network, solve, value_of
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form

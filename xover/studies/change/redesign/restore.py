@@ -10,8 +10,8 @@ from typing import Final
 import numpy as np
 
 from xover.network import Network, solve
-from xover.parts.bill import make_bill
 from xover.parts.catalogue import Catalogue
+from xover.parts.stock import make_bill
 from xover.search.exchange import best_entries, improve
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT, Design, openable

@@ -11,8 +11,8 @@ import numpy as np
 from xover.curve import Float
 from xover.errors import OptionError, named
 from xover.network import Network, solve
-from xover.network.netlist_text import netlist_text
-from xover.parts.bill import Bill
+from xover.network.cards import netlist_text
+from xover.parts.stock import Bill
 from xover.readable import Readable
 from xover.sound.prediction import make_branches
 from xover.speaker import Speaker

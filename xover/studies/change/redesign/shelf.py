@@ -11,10 +11,10 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError, named
+from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, PartKind
-from xover.parts.stock_item import ItemKind, StockItem
 from xover.search.descent import Optimum
 from xover.search.exchange import Chosen, Places
 from xover.studies.change.redesign.design import Design, Topology, bounds
@@ -181,22 +181,14 @@ class Shelf:
 
     def _fitted(self, part: Part, index: Mapping[str, int]) -> Part:
         listed, at = self.lists[part.name], index[part.name]
-        value = float(listed.value[at])
         loss = {suffix: float(ohm[at]) for suffix, ohm in listed.losses.items()}
-        item = listed.items[at]
-        said = part.fields if item.maker_code == AS_FITTED else new_part(item).fields
-        if isinstance(part, Resistor):
-            return replace(part, ohm=value, fields=said)
-        if isinstance(part, Inductor):
-            return replace(part, henry=value, dcr_ohm=loss.get("_dcr", 0.0), fields=said)
-        assert isinstance(part, Capacitor)
-        return replace(
-            part,
-            farad=value,
-            esr_ohm=loss.get("_esr", 0.0),
-            dissipation_factor=loss.get("_df", 0.0),
-            fields=said,
-        )
+        item, value = listed.items[at], float(listed.value[at])
+        fitted = part if item.maker_code == AS_FITTED else replace(new_part(item), name=part.name, a=part.a, b=part.b)
+        if isinstance(fitted, Resistor):
+            return replace(fitted, ohm=value)
+        if isinstance(fitted, Inductor):
+            return replace(fitted, henry=value, dcr_ohm=loss.get("_dcr", 0.0))
+        return replace(fitted, farad=value, esr_ohm=loss.get("_esr", 0.0), dissipation_factor=loss.get("_df", 0.0))
 
     def price(self, index: Mapping[str, int]) -> float:
         """Of all parts that have a price."""

@@ -13,9 +13,9 @@ import numpy as np
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.network import Network, solve, value_of
-from xover.parts.bill import Bill, make_bill
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
+from xover.parts.stock import Bill, make_bill
 from xover.search.descent import StoppedError, find_optima
 from xover.search.exchange import Chosen, improve
 from xover.search.spread import each

@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Float
+from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Part, Resistor, value_of
+from xover.network.parts import shown_value
 from xover.parts.kinds import FACTS, PartKind
-from xover.parts.stock_item import ItemKind, StockItem
-from xover.quantity import Kind, format_quantity
 
 
 class Shape(StrEnum):
@@ -70,39 +70,25 @@ class Choice:
         if not self.items:
             return "the old part stays"
         if self.shape is Shape.KEEP_WITH_RESISTOR:
-            return f"the old part stays, {value_words(self.legs[0][1])} in series with it"
-        legs = [" + ".join(value_words(p) for p in leg) for leg in self.legs]
+            return f"the old part stays, {shown_value(self.legs[0][1])} in series with it"
+        legs = [" + ".join(shown_value(p) for p in leg) for leg in self.legs]
         text = " parallel to ".join(f"({leg})" if " + " in leg and len(legs) > 1 else leg for leg in legs)
         return f"{text} in series" if len(legs) == 1 and len(self.legs[0]) > 1 else text
 
 
-def value_words(part: Part) -> str:
-    """The value of a part as a shop prints it."""
-    if isinstance(part, Resistor):
-        return format_quantity(part.ohm, Kind.RESISTANCE)
-    if isinstance(part, Inductor):
-        return format_quantity(part.henry, Kind.INDUCTANCE)
-    return format_quantity(part.farad, Kind.CAPACITANCE)
-
-
 def new_part(item: StockItem) -> Part:
     """The item as a part of a netlist, its name and nodes still to come."""
-    said: list[tuple[str, str]] = []
-    if item.tolerance is not None:
-        said.append(("tol", f"{item.tolerance * 100:g}%"))
+    tolerance = item.tolerance
     if item.kind is ItemKind.RESISTOR:
-        if item.watts is not None:
-            said.append(("watts", f"{item.watts:g}"))
-        return Resistor("R", "", "", item.value, fields=tuple(said))
+        return Resistor("R", "", "", item.value, tolerance=tolerance, watts=item.watts)
     if item.kind is ItemKind.INDUCTOR:
-        return Inductor("L", "", "", item.value, item.dcr_ohm or 0.0, fields=(("core", item.core or "air"), *said))
-    if item.volts is not None:
-        said.append(("volts", f"{item.volts:g}"))
+        return Inductor("L", "", "", item.value, item.dcr_ohm or 0.0, tolerance=tolerance, core=item.core or "air")
     kind = PartKind.ELECTROLYTIC if item.dielectric == "electrolytic" else PartKind.FILM
     loss = item.dissipation_factor
     if loss is None and item.esr_ohm is None:
         loss = FACTS[kind].new_dissipation_factor
-    return Capacitor("C", "", "", item.value, item.esr_ohm or 0.0, loss or 0.0, fields=(("kind", str(kind)), *said))
+    losses = (item.esr_ohm or 0.0, loss or 0.0)
+    return Capacitor("C", "", "", item.value, *losses, tolerance=tolerance, volts=item.volts, kind=str(kind))
 
 
 def legs_impedance_ohm(legs: Iterable[Iterable[Part]], omega: Float) -> Complex:

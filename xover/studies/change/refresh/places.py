@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex
+from xover.files.stock import StockItem
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, Solution, solve
+from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, kind_of
-from xover.parts.stock_item import StockItem
 from xover.sound.changes import HEARD_DB
 from xover.studies.change.refresh.choice import (
     Choice,
@@ -23,7 +24,6 @@ from xover.studies.change.refresh.choice import (
     keep_with,
     nearest_single,
     resistor_choices,
-    value_words,
 )
 from xover.studies.change.refresh.compare import worst_change
 from xover.studies.change.refresh.ratings import Needed, strong_enough
@@ -62,7 +62,7 @@ class Places:
             if old is None:
                 old = part
             self.warnings.append(
-                f"{part.name}: there is nothing to replace its {value_words(part)} with in {self._catalogue.source}; "
+                f"{part.name}: there is nothing to replace its {shown_value(part)} with in {self._catalogue.source}; "
                 "it stays as it is until the list has a part for it"
             )
             return [keep(old, self._omega)]

@@ -9,8 +9,8 @@ from typing import Final
 
 from xover.amplifier.demand import rated_voltage
 from xover.amplifier.stress import read_stress
+from xover.files.stock import StockItem
 from xover.network import Solution
-from xover.parts.stock_item import StockItem
 from xover.speaker import Speaker
 
 CREST: Final = 4.0

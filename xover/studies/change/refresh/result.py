@@ -9,9 +9,9 @@ from typing import Any
 
 from xover.curve import Float
 from xover.network import Network
-from xover.network.netlist_text import netlist_text
-from xover.parts.bill import Bill
+from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
+from xover.parts.stock import Bill
 from xover.readable import Readable
 from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.damping import DampingChange

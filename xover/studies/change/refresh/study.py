@@ -12,15 +12,15 @@ import numpy as np
 from xover.acoustic.decibel import level_db
 from xover.curve import Float, log_grid
 from xover.errors import OptionError, named
+from xover.files.stock import StockItem
 from xover.network import Network, Part, solve
-from xover.parts.bill import make_bill
+from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
-from xover.parts.stock import enough
-from xover.parts.stock_item import StockItem
+from xover.parts.stock import enough, make_bill
 from xover.search.filling import Job, fill
 from xover.speaker import Speaker
-from xover.studies.change.refresh.choice import Choice, Shape, placed, value_words
+from xover.studies.change.refresh.choice import Choice, Shape, placed
 from xover.studies.change.refresh.compare import BAND_HZ, Comparison
 from xover.studies.change.refresh.damping import damping_changes
 from xover.studies.change.refresh.places import Places, same_part
@@ -214,8 +214,8 @@ def _exchanged(options: Places, part: Part, choice: Choice, measured: bool) -> E
     return Exchanged(
         part=part.name,
         kind=kind_of(old or part),
-        design=value_words(part),
-        old=value_words(old) if old is not None and measured else None,
+        design=shown_value(part),
+        old=shown_value(old) if old is not None and measured else None,
         fitted=choice.words,
         stays=stays,
         old_effect_db=effect,

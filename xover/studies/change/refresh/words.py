@@ -9,10 +9,10 @@ from typing import Final
 from xover.acoustic.audibility import audibility
 from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
 from xover.declare import figures_of
+from xover.files.stock import ItemKind
 from xover.network import Network, Part
-from xover.parts.bill import Bill
 from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.parts.stock_item import ItemKind
+from xover.parts.stock import Bill
 from xover.rounded import db, hertz, money
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.compare import Difference

@@ -23,11 +23,11 @@ from xover.parts.capacitor_loss import (
 )
 from xover.parts.capacitor_pairs import Bypass, VoltageNeeded, bypass, voltage_needed
 from xover.parts.kinds import FACTS, SOURCE, PartKind
-from xover.parts.meter import MeterKind
-from xover.parts.meter_inverse import (
+from xover.parts.meter import (
     Believable,
     LossRange,
     Meter,
+    MeterKind,
     believable,
     expected_reading,
     loss_of_kind,

@@ -12,7 +12,6 @@ from xover.amplifier.demand import rated_voltage
 from xover.curve import log_grid
 from xover.driver.fit import DriverFit
 from xover.network import Network, find_sections, solve
-from xover.quantity import Kind, parse_quantity
 from xover.sound.prediction import Prediction, predict
 from xover.speaker import Speaker
 from xover.studies.desk.check.findings import Finding, note, stop, warning
@@ -125,18 +124,18 @@ def _parts(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     if amplifier is not None and amplifier.rated_power_w and amplifier.rated_load_ohm:
         peak = math.sqrt(2.0) * rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm)
     for capacitor in network.capacitors:
-        kind = (capacitor.said("kind") or "").lower()
+        kind = capacitor.kind or ""
         if "oil" in kind or "pio" in kind:
             yield stop(
                 name,
                 f"{capacitor.name} is oil-filled: cans from before 1980 may hold PCBs",
                 "do not open, drill or burn it; wear nitrile gloves and hand it to the local hazardous-waste service",
             )
-        rating = capacitor.said("volts")
-        if rating is not None and peak is not None and parse_quantity(rating, Kind.VOLTAGE) < peak:
+        rating = capacitor.volts
+        if rating is not None and peak is not None and rating < peak:
             yield warning(
                 name,
-                f"{capacitor.name} is rated {rating} V, less than the amplifier's peak of {peak:.0f} V",
+                f"{capacitor.name} is rated {rating:g} V, less than the amplifier's peak of {peak:.0f} V",
                 "replace it by a part of 100 V or more when you next open the box",
             )
     for resistor in network.resistors:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from xover.driver.datasheet import DatasheetValues
 from xover.driver.fit import DriverFit
+from xover.driver.model import DatasheetValues
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.desk.check.amplifier import amplifier_findings

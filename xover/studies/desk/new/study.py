@@ -10,7 +10,7 @@ from xover.blocks import Block, Facts, Head, Text
 from xover.declare import figure
 from xover.errors import InputError, OptionError, named
 from xover.files.atomic import read_text, write_text
-from xover.files.circuits import circuit_names, read_circuit
+from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Network, build_network
 from xover.units import TEXT
 

@@ -10,16 +10,19 @@ import numpy as np
 from xover.acoustic.audibility import audibility
 from xover.curve import Complex, Float
 from xover.errors import OptionError, named
-from xover.parts.level_control import WORDS, ControlKind, fixed_equivalent, measured_setting
 from xover.parts.pad import (
     DB,
     HEAT_RULE,
+    WORDS,
+    ControlKind,
     PadAim,
     PadPower,
     PadResistors,
     aim_of_drop,
     aim_of_pad,
     best_pad,
+    fixed_equivalent,
+    measured_setting,
     pad_cost,
     pad_load_ohm,
     pad_power,

@@ -13,11 +13,9 @@ import numpy as np
 
 from xover.declare import figure
 from xover.errors import InputError, OptionError, named
-from xover.files.stock import QUANTITIES, RANGES
-from xover.parts.pairs import Pair, best_pairs
-from xover.parts.preferred import neighbours, series_name, series_values
+from xover.files.stock import QUANTITIES, RANGES, ItemKind, StockItem
+from xover.parts.preferred import Pair, best_pairs, neighbours, series_name, series_values
 from xover.parts.stock import Fit, Stock, Wanted
-from xover.parts.stock_item import ItemKind, StockItem
 from xover.quantity import format_quantity, parse_quantity
 from xover.readable import Readable
 from xover.units import TEXT, YES
@@ -135,7 +133,7 @@ def parse_target(text: str, kind: str | None = None) -> tuple[float, ItemKind]:
     ------
     OptionError : no value, or one that no crossover has.
     """
-    word = _unit(text) if kind is None else "inductor" if kind == "coil" else kind
+    word = _unit(text) if kind is None else ItemKind.INDUCTOR if kind == "coil" else ItemKind(kind)
     quantity, (low, high) = QUANTITIES[word], RANGES[word]
     try:
         value = parse_quantity(text, quantity)
@@ -146,13 +144,13 @@ def parse_target(text: str, kind: str | None = None) -> tuple[float, ItemKind]:
             f"'{text[:40]}' is not {quantity.a_word} of a crossover",
             f"give one from {format_quantity(low, quantity)} to {format_quantity(high, quantity)}",
         )
-    return value, ItemKind(word)
+    return value, word
 
 
-def _unit(text: str) -> str:
+def _unit(text: str) -> ItemKind:
     """What the unit at the end of a value tells, or an R in the place of its decimal point."""
     if re.fullmatch(r"\d*[rR]\d+", text.strip()):
-        return "resistor"
+        return ItemKind.RESISTOR
     letters = re.sub(r".*[\d.,\s]", "", text.strip()).lower()
     for word, quantity in QUANTITIES.items():
         if letters.endswith(quantity.spellings):
@@ -182,7 +180,7 @@ def check_wanted(wanted: Wanted, series: str | None, listed: bool) -> None:
 def study_values(target: float, wanted: Wanted, series: str, limits: Limits) -> ValuesStudy:
     """Look a target (ohm, henry or farad) up in a series of preferred numbers. Raises OptionError: no such series."""
     kind, name = wanted.kind, series_name(series)
-    low, high = RANGES[kind.value]
+    low, high = RANGES[kind]
     below, above = (Choice(v, v / target - 1, limits.tolerance) for v in neighbours(target, name))
     values = series_values(name, max(low, target / SPAN), min(high, target * SPAN))
     found = best_pairs(target, values, kind, most=limits.most, tolerance=limits.tolerance)

@@ -6,8 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from xover.errors import OptionError
-from xover.files.circuits import circuit_names, read_circuit
-from xover.files.netlist import read_netlist
+from xover.files.netlist import circuit_names, read_circuit, read_netlist
 from xover.network import build_network
 from xover.studies.does.formula.study import FormulaStudy, study_formula
 

@@ -11,13 +11,10 @@ from typing import Any, Final
 import numpy as np
 
 from xover.curve import Complex, Float, log_grid
-from xover.driver.model import DriverModel
-from xover.driver.polynomials import impedance_polynomials
+from xover.driver.model import DriverModel, impedance_polynomials
 from xover.network import Capacitor, Inductor, Network
-from xover.network.exact_polynomials import plus, times
-from xover.network.formula_text import count_terms, load_text, ratio_text
-from xover.network.rational import Rational, numeric_polynomials
-from xover.network.symbolic import SymbolicSolution, solve_symbolic
+from xover.network.rational import Rational, numeric_polynomials, plus, times
+from xover.network.symbolic import SymbolicSolution, count_terms, load_text, ratio_text, solve_symbolic
 from xover.readable import Readable
 from xover.studies.does.formula.alignment import Nearest, nearest_alignment
 
