@@ -12,6 +12,7 @@ import numpy as np
 from xover.curve import Float, log_grid
 from xover.errors import OptionError
 from xover.parts.catalogue import Catalogue
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
@@ -73,26 +74,13 @@ class Decision(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "title": self.title,
-            "rests_on": self.rests_on,
-            "recommendation": self.recommendation,
-            "answer": self.answer,
-            "reasons": self.reasons,
-            "rule": self.rule,
-            "rules": RULES,
-            "would_change": self.would_change,
-            "options": [o.plain() for o in self.options.values()],
-            "unknown": self.unknown,
-            "cautions": self.cautions,
-            "found": self.found,
-            "reference": self.reference,
-            "source": self.source,
-            "band_hz": self.band_hz,
-            "frequency_hz": self.frequency_hz,
-            "design_level_db": self.design_level_db,
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "title rests_on recommendation answer reasons rule would_change unknown cautions found reference source "
+            "band_hz frequency_hz design_level_db warnings",
+            rules=RULES,
+            options=tuple(self.options.values()),
+        )
 
 
 def study_decide(
