@@ -95,22 +95,10 @@ def study_decide(
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> Decision:
-    """Work the options out and hold them against each other.
+    """Work the options out and hold them against each other; parameters and errors as declared.
 
-    The redesign is a short one: new values for the present circuit, few starts.
-
-    Parameters
-    ----------
-    found : network as it is today; by default `found` where there is one.
-    original : network of the design; by default `original` where there is one.
-    options : those to work out; the others get no verdicts.
-    most_cost : what one speaker's parts may cost, in the money of the catalogue.
-    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
-    progress : told the share done and what is going on.
-
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    The redesign is a short one: new values for the present circuit, few starts. What is not among `options` gets no
+    verdicts.
     """
     if not options:
         raise OptionError("no option is left to look at", f"skip fewer of {', '.join(Name)}")

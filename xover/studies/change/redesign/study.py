@@ -68,22 +68,10 @@ def redesign(
     alternatives: bool = True,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> RedesignStudy:
-    """Search for better values, and better networks, in parts that exist.
+    """Search for better values, and better networks, in parts that exist; parameters and errors as declared.
 
-    Parameters
-    ----------
-    present : name of the network that is there now; by default the folder's own.
-    circuits : topologies to try, "present" among them; none: the present one and the most promising of circuits/.
-    alternatives : search for the least change, the easiest load and the cheapest too.
-    jobs : processes that the topologies are spread over (see `spread.each`); the answer is the same.
-    progress : told the share done and the best so far in words. A KeyboardInterrupt, from it or from the keyboard,
-        ends the search with what was found.
-
-    Same speaker, wish and seed, same answer.
-
-    Raises
-    ------
-    OptionError, InputError, NoSolutionError.
+    Same speaker, wish and seed, same answer, whatever `jobs`. A KeyboardInterrupt, from `progress` or from the
+    keyboard, ends the search with what was found.
     """
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
