@@ -79,7 +79,7 @@ class Decision(Readable):
             "title rests_on recommendation answer reasons rule would_change unknown cautions found reference source "
             "band_hz frequency_hz design_level_db warnings",
             rules=RULES,
-            options=tuple(self.options.values()),
+            options=[o.plain() for o in self.options.values()],
         )
 
 

@@ -198,8 +198,9 @@ class RedesignStudy(Readable):
         """The shape that the blueprint fixes, and more."""
         return some_of(
             self,
-            "replacement title present headline suitable source before proposals tried wish yield_limit_db seed "
+            "replacement title present headline suitable source before tried wish yield_limit_db seed "
             "stopped frequency_hz target_db warnings",
+            proposals=[p.plain() for p in self.proposals],
             picked=None if self.choice is None else self.choice.name,
         )
 
