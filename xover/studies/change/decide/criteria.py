@@ -13,7 +13,6 @@ from typing import Any, Final
 from xover.amplifier.load import IEC_LEAST_SHARE
 from xover.amplifier.verdict import EPDR_CAUTION_SHARE, LoadLevel
 from xover.curve import Evidence
-from xover.plain import some_of
 from xover.quantity import Kind, format_quantity
 
 PRACTICE: Final = "common practice, no published source"
@@ -126,7 +125,16 @@ class Criterion:
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return some_of(self, "name value unit limit marginal_limit verdict source note")
+        return {
+            "name": self.name,
+            "value": self.value,
+            "unit": self.unit,
+            "limit": self.limit,
+            "marginal_limit": self.marginal_limit,
+            "verdict": self.verdict,
+            "source": self.source,
+            "note": self.note,
+        }
 
 
 def figure(name: Aspect, value: float | str | None, short: bool = False) -> str:
