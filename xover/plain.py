@@ -57,6 +57,11 @@ def fields_of(result: Any, **keys: str | None) -> dict[str, Any]:
     return {key: getattr(result, name) for name, key in named.items() if key is not None}
 
 
+def some_of(value: Any, names: str, **more: Any) -> dict[str, Any]:
+    """Some attributes of a result by their own names, and more under other ones: the shape for a `plain()`."""
+    return {name: getattr(value, name) for name in names.split()} | more
+
+
 def _figures(value: Any) -> dict[str, Any]:
     """Figures that the class declares, by their key."""
     return {fig.json or name: getattr(value, name) for name, fig in declared(value) if fig.json is not None}

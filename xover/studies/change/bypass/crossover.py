@@ -17,6 +17,7 @@ from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band
 from xover.electronic.slopes import SLOPES, Slope
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.search.align import COARSE_STEP, align
 from xover.sound.prediction import RESPONSE_DISTANCE_M
@@ -90,13 +91,7 @@ class CrossoverSum(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Settings and readings; the level of the sum, or its best and worst where the timing is not known."""
-        return {
-            "settings": self.settings,
-            "band": self.band,
-            "level_db": self.total.level_db,
-            "crossovers": self.crossovers,
-            "vertical_nulls": self.nulls,
-        }
+        return some_of(self, "settings band crossovers", level_db=self.total.level_db, vertical_nulls=self.nulls)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -13,6 +13,7 @@ from xover.acoustic.level import BandLevel
 from xover.acoustic.summing import AcousticSum
 from xover.amplifier.verdict import LoadLevel
 from xover.curve import Complex, Float
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.channels import BareLoad, Wiring
@@ -137,77 +138,48 @@ class BypassStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, with more keys beside."""
-        return {
-            "title": self.title,
-            "network": self.network,
-            "verdict": self.verdict,
-            "unknown": self.unknown,
-            "channels": {name: self._channel(c) for name, c in self.channels.items()},
-            "findings": self.findings,
-            "crossover": {
+        return some_of(
+            self,
+            "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence warnings",
+            channels={name: self._channel(c) for name, c in self.channels.items()},
+            crossover={
                 "frequency_hz": self.crossover.corners_hz,
                 "slope": self.crossover.slope.name,
                 "source": self.crossover.source,
                 "assumed": self.crossover.assumed,
             },
-            "sample_rate_hz": self.sample_rate_hz,
-            "frequency_hz": self.frequency_hz,
-            "band_hz": self.band_hz,
-            "sums": {
+            sums={
                 "passive": _sum(self.passive_total, self.passive),
-                "twin": None
-                if self.twin_sum is None
-                else {
-                    **(_sum(self.twin_sum.total, self.twin_sum.band) or {}),
-                    "worst_difference_db": self.twin_sum.worst_db,
-                    "worst_difference_hz": self.twin_sum.worst_at_hz,
-                },
+                "twin": _twin(self.twin_sum),
                 "crossover": self.reached,
                 "better": self.better,
             },
-            "maps": self.maps,
-            "listening": {
-                "level_db": self.power.level_db,
-                "distance_m": self.power.distance_m,
-                "headroom_db": self.power.headroom_db,
-                "sensitivity_db": self.power.sensitivity_db,
-                "reference_v": self.power.reference_v,
-                "reason": self.power.reason,
-                "swapped_w": self.power.swapped_w,
-                "swapped_peak_w": self.power.swapped_peak_w,
-            },
-            "timing": {"coherent": self.coherent, "reason": self.timing_reason},
-            "evidence": self.evidence,
-            "warnings": self.warnings,
-        }
+            listening=some_of(
+                self.power,
+                "level_db distance_m headroom_db sensitivity_db reference_v reason swapped_w swapped_peak_w",
+            ),
+            timing={"coherent": self.coherent, "reason": self.timing_reason},
+        )
 
     def _channel(self, c: BypassChannel) -> dict[str, Any]:
-        reading = c.load.reading
-        setting = None if self.reached is None else self.reached.settings[c.name]
-        better = None if self.better is None else self.better.settings[c.name]
-        return {
-            "drivers": c.wiring,
-            "minimum_load_ohm": reading.minimum_ohm,
-            "at_hz": reading.minimum_at_hz,
-            "lowest_epdr_ohm": reading.lowest_epdr_ohm,
-            "lowest_epdr_at_hz": reading.lowest_epdr_at_hz,
-            "rating_ohm": c.load.verdict.minimum_load_ohm,
-            "load_verdict": c.load.verdict.level if c.load.verdict.level is not LoadLevel.UNKNOWN else None,
-            "gain_db": c.twin.gain_db,
-            "delay_s": c.twin.delay_s,
-            "polarity": c.twin.polarity,
-            "bands": c.twin.bands,
-            "protection_capacitor_f": None if c.capacitor is None else c.capacitor.chosen.farad,
-            "power_w": c.power.power_w,
-            "twin": c.twin,
-            "crossover": setting,
-            "better": better,
-            "missing": c.missing,
-            "fitness": c.fitness,
-            "power": c.power,
-            "trim": c.trim,
-            "capacitor": _capacitor(c.capacitor),
-        }
+        reading, level = c.load.reading, c.load.verdict.level
+        return some_of(
+            c,
+            "twin missing fitness power trim",
+            drivers=c.wiring,
+            minimum_load_ohm=reading.minimum_ohm,
+            at_hz=reading.minimum_at_hz,
+            lowest_epdr_ohm=reading.lowest_epdr_ohm,
+            lowest_epdr_at_hz=reading.lowest_epdr_at_hz,
+            rating_ohm=c.load.verdict.minimum_load_ohm,
+            load_verdict=None if level is LoadLevel.UNKNOWN else level,
+            protection_capacitor_f=None if c.capacitor is None else c.capacitor.chosen.farad,
+            power_w=c.power.power_w,
+            crossover=None if self.reached is None else self.reached.settings[c.name],
+            better=None if self.better is None else self.better.settings[c.name],
+            capacitor=_capacitor(c.capacitor),
+            **some_of(c.twin, "gain_db delay_s polarity bands"),
+        )
 
 
 def _sum(total: AcousticSum | None, band: BandLevel | None) -> dict[str, Any] | None:
@@ -217,6 +189,13 @@ def _sum(total: AcousticSum | None, band: BandLevel | None) -> dict[str, Any] | 
     if not total.coherent:
         out |= {"best_level_db": total.best_level_db, "worst_level_db": total.worst_level_db}
     return out
+
+
+def _twin(twin: TwinSum | None) -> dict[str, Any] | None:
+    if twin is None:
+        return None
+    worst = {"worst_difference_db": twin.worst_db, "worst_difference_hz": twin.worst_at_hz}
+    return {**(_sum(twin.total, twin.band) or {}), **worst}
 
 
 def _capacitor(capacitor: ProtectionCapacitor | None) -> dict[str, Any] | None:

@@ -44,23 +44,11 @@ def study_bypass(
     amplifier_gain_db: Mapping[str, float] | None = None,
     with_map: bool = True,
 ) -> BypassStudy:
-    """Study what becomes of a speaker whose network is bypassed.
+    """Study what becomes of a speaker whose network is bypassed; parameters and errors as declared.
 
-    Parameters
-    ----------
-    network_name : the passive network that is taken out; by default `original` where there is one, else the folder's
-        default.
-    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
-    corners_hz : of the electronic crossover, lowest first; by default those of speaker.toml, else where the drivers
-        cross behind the network.
-    slope : its name; by default that of speaker.toml, else LR4.
-    sample_rate_hz : of the electronic filters, 44.1 to 768 kHz.
-    amplifier_gain_db : voltage gain by channel where the amplifiers differ.
+    Corners and slope not given are those of speaker.toml, else where the drivers cross behind the network, and LR4.
+
     with_map : whether the maps against frequency and slope are worked out.
-
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError : among them a number of corners that does not go with the drivers.
     """
     name = network_name if network_name is not None else default_network(speaker)
     f = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz

@@ -16,6 +16,7 @@ from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import Twin, fit_twin, weight_in_sum
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.sound.prediction import Sound
 from xover.studies.change.bypass.channels import BareDrivers
@@ -59,19 +60,11 @@ class ChannelTwin(Readable):
 
     def plain(self) -> dict[str, Any]:
         """What to dial in, and the errors."""
-        return {
-            "gain_db": self.gain_db,
-            "delay_s": self.delay_s,
-            "polarity": self.polarity,
-            "bands": self.bands,
-            "worst_db": self.worst_db,
-            "worst_deg": self.worst_deg,
-            "rms_db": self.rms_db,
-            "unlike_db": self.unlike_db,
-            "target": {"magnitude_db": level_db(self.target), "phase_deg": phase_deg(self.target)},
-            "error_db": self.error_db,
-            "error_deg": self.error_deg,
-        }
+        return some_of(
+            self,
+            "gain_db delay_s polarity bands worst_db worst_deg rms_db unlike_db error_db error_deg",
+            target={"magnitude_db": level_db(self.target), "phase_deg": phase_deg(self.target)},
+        )
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -12,6 +12,7 @@ import numpy as np
 from xover.curve import Evidence, Float
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
@@ -83,16 +84,7 @@ class Option(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "name": self.name,
-            "available": self.available,
-            "why_not": self.why_not,
-            "what": self.what,
-            "criteria": self.criteria,
-            "sum_level_db": self.level_db,
-            "netlist": self.netlist,
-            "cautions": self.cautions,
-        }
+        return some_of(self, "name available why_not what criteria netlist cautions", sum_level_db=self.level_db)
 
 
 @dataclass(frozen=True, eq=False)

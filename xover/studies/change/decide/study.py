@@ -12,6 +12,7 @@ import numpy as np
 from xover.curve import Float, log_grid
 from xover.errors import OptionError
 from xover.parts.catalogue import Catalogue
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
@@ -73,26 +74,13 @@ class Decision(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "title": self.title,
-            "rests_on": self.rests_on,
-            "recommendation": self.recommendation,
-            "answer": self.answer,
-            "reasons": self.reasons,
-            "rule": self.rule,
-            "rules": RULES,
-            "would_change": self.would_change,
-            "options": [o.plain() for o in self.options.values()],
-            "unknown": self.unknown,
-            "cautions": self.cautions,
-            "found": self.found,
-            "reference": self.reference,
-            "source": self.source,
-            "band_hz": self.band_hz,
-            "frequency_hz": self.frequency_hz,
-            "design_level_db": self.design_level_db,
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "title rests_on recommendation answer reasons rule would_change unknown cautions found reference source "
+            "band_hz frequency_hz design_level_db warnings",
+            rules=RULES,
+            options=[o.plain() for o in self.options.values()],
+        )
 
 
 def study_decide(
@@ -107,22 +95,10 @@ def study_decide(
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> Decision:
-    """Work the options out and hold them against each other.
+    """Work the options out and hold them against each other; parameters and errors as declared.
 
-    The redesign is a short one: new values for the present circuit, few starts.
-
-    Parameters
-    ----------
-    found : network as it is today; by default `found` where there is one.
-    original : network of the design; by default `original` where there is one.
-    options : those to work out; the others get no verdicts.
-    most_cost : what one speaker's parts may cost, in the money of the catalogue.
-    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
-    progress : told the share done and what is going on.
-
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    The redesign is a short one: new values for the present circuit, few starts. What is not among `options` gets no
+    verdicts.
     """
     if not options:
         raise OptionError("no option is left to look at", f"skip fewer of {', '.join(Name)}")

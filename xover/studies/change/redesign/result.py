@@ -13,6 +13,7 @@ from xover.errors import OptionError, named
 from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.stock import Bill
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.sound.prediction import make_branches
 from xover.speaker import Speaker
@@ -90,28 +91,20 @@ class Proposal(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "name": self.name,
-            "circuit": self.circuit,
-            "reversed": self.reversed,
-            "crossover_hz": self.crossover_hz,
-            "netlist": self.netlist,
-            "deviation_db": self.judged.deviation_db,
-            "rms_db": self.judged.rms_db,
-            "null_depth_db": self.judged.null_depth_db,
-            "minimum_load_ohm": self.judged.lowest_ohm,
-            "minimum_epdr_ohm": self.judged.lowest_epdr_ohm,
-            "level_db": self.judged.level_db,
-            "parts": self.parts,
-            "changed": self.changed,
-            "cost": self.cost,
-            "bill": self.bill.lines,
-            "yield": self.yield_share,
-            "exchange_proved": self.proved,
-            "better": self.better,
-            "worse": self.worse,
-            "sum_level_db": self.judged.level_curve_db,
-        }
+        return some_of(
+            self,
+            "name circuit reversed crossover_hz netlist parts changed cost better worse",
+            deviation_db=self.judged.deviation_db,
+            rms_db=self.judged.rms_db,
+            null_depth_db=self.judged.null_depth_db,
+            minimum_load_ohm=self.judged.lowest_ohm,
+            minimum_epdr_ohm=self.judged.lowest_epdr_ohm,
+            level_db=self.judged.level_db,
+            sum_level_db=self.judged.level_curve_db,
+            bill=self.bill.lines,
+            exchange_proved=self.proved,
+            **{"yield": self.yield_share},
+        )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -203,25 +196,13 @@ class RedesignStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "picked": None if self.choice is None else self.choice.name,
-            "replacement": self.replacement,
-            "title": self.title,
-            "present": self.present,
-            "headline": self.headline,
-            "suitable": self.suitable,
-            "source": self.source,
-            "before": self.before,
-            "proposals": [p.plain() for p in self.proposals],
-            "tried": self.tried,
-            "wish": self.wish,
-            "yield_limit_db": self.yield_limit_db,
-            "seed": self.seed,
-            "stopped": self.stopped,
-            "frequency_hz": self.frequency_hz,
-            "target_db": self.target_db,
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "replacement title present headline suitable source before tried wish yield_limit_db seed "
+            "stopped frequency_hz target_db warnings",
+            proposals=[p.plain() for p in self.proposals],
+            picked=None if self.choice is None else self.choice.name,
+        )
 
 
 @dataclass(frozen=True, eq=False, repr=False)

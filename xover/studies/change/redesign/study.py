@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
@@ -31,11 +31,20 @@ from xover.studies.change.redesign.design import (
     polarities,
     topology,
 )
-from xover.studies.change.redesign.goal import Goal, score
+from xover.studies.change.redesign.goal import score
 from xover.studies.change.redesign.judge import Judge, yield_limit
 from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal, present_crossovers, ways
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
-from xover.studies.change.redesign.shelf import AS_FITTED, WIRE_MM, Answer, Best, Shelf, fixed_item, part_lists
+from xover.studies.change.redesign.shelf import (
+    AS_FITTED,
+    WIRE_MM,
+    Answer,
+    Best,
+    PartList,
+    Shelf,
+    fixed_item,
+    part_lists,
+)
 from xover.studies.change.redesign.wish import Wish
 from xover.studies.change.redesign.words import differences, headline, redesign_warnings
 from xover.studies.change.redesign.yields import yield_share
@@ -68,22 +77,10 @@ def redesign(
     alternatives: bool = True,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> RedesignStudy:
-    """Search for better values, and better networks, in parts that exist.
+    """Search for better values, and better networks, in parts that exist; parameters and errors as declared.
 
-    Parameters
-    ----------
-    present : name of the network that is there now; by default the folder's own.
-    circuits : topologies to try, "present" among them; none: the present one and the most promising of circuits/.
-    alternatives : search for the least change, the easiest load and the cheapest too.
-    jobs : processes that the topologies are spread over (see `spread.each`); the answer is the same.
-    progress : told the share done and the best so far in words. A KeyboardInterrupt, from it or from the keyboard,
-        ends the search with what was found.
-
-    Same speaker, wish and seed, same answer.
-
-    Raises
-    ------
-    OptionError, InputError, NoSolutionError.
+    Same speaker, wish and seed, same answer, whatever `jobs`. A KeyboardInterrupt, from `progress` or from the
+    keyboard, ends the search with what was found.
     """
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
@@ -91,18 +88,18 @@ def redesign(
     f = grid()
     order = ways(speaker, reference, f)
     corners = _corners(speaker, reference, wish, order)
-    shapes = _topologies(speaker, reference, order, wish, circuits, corners, f)
+    task = _Task(speaker, catalogue, wish, reference, order, corners, starts, seed)
+    shapes = _topologies(task, circuits)
     stopped = False
     bests: list[Best] = []
     answers: list[Answer] = []
     try:
         progress(0.0, f"{shapes[0].name}, any value")
-        search = partial(_continuous, speaker, reference, wish, order, corners, starts, seed)
-        for best in each(search, shapes, jobs):
+        for best in each(partial(_continuous, task), shapes, jobs):
             bests.append(best)
             least = min(b.optima[0].score for b in bests)
             progress(0.5 * len(bests) / len(shapes), f"best {least:.3g}; {best.topology.name}, any value")
-        for answer in each(partial(_discrete, speaker, catalogue, wish), bests, jobs):
+        for answer in each(partial(_discrete, task), bests, jobs):
             answers.append(answer)
             least = min(a.chosen.merit for a in answers)
             words = f"best {least:.3g}; {answer.best.topology.name}, parts that exist"
@@ -115,7 +112,7 @@ def redesign(
         elif isinstance(unfinished, Answer):
             answers.append(unfinished)
         if not answers and bests:
-            answers = _rounded(speaker, catalogue, wish, bests)
+            answers = [_rounded(task, best) for best in bests]
     if not answers:
         raise OptionError("the search was stopped before it had found anything", "let it run longer")
     if not stopped:
@@ -131,25 +128,52 @@ def redesign(
     proposals = [_proposal(judge, kind, answer, before, reference, limit, seed) for kind, answer in picked]
     proposals = _different(proposals)
     proposals.sort(key=lambda p: (-_known(p.yield_share), p.judged.score))
-    target = judge.goal.shape_db
     study = RedesignStudy(
         title=speaker.title,
         present=name,
         wish=wish,
         source=catalogue.source,
         frequency_hz=judge.frequency_hz,
-        target_db=target,
+        target_db=judge.goal.shape_db,
         before=before,
         proposals=tuple(proposals),
         tried=tuple(s.name for s in shapes),
         yield_limit_db=limit,
         seed=seed,
         stopped=stopped,
-        suitable=_suitable(proposals, before),
+        suitable=any(p.judged.score < before.score for p in proposals),
         headline="",
         warnings=(),
     )
     return replace(study, headline=headline(study), warnings=redesign_warnings(study, speaker, judge.goal, reference))
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """What every search is told: `order` is that of the ways, `corners_hz` where the slopes meet."""
+
+    speaker: Speaker
+    catalogue: Catalogue
+    wish: Wish
+    reference: Network
+    order: Sequence[str]
+    corners_hz: tuple[float, ...] | None
+    starts: int
+    seed: int
+
+    def design(self, network: Network, corners_hz: tuple[float, ...] | None) -> Design:
+        """A network with its values open; coils keep the proportions of those that it has."""
+        goal = prepare_goal(self.speaker, network.drivers, self.wish, self.reference, corners_hz, grid())
+        names = openable(network)
+        coils = [c for c in network.coils if c.name in names]
+        at = {c.name: (c.henry, c.dcr_ohm or dcr_of_air_coil(c.henry, WIRE_MM * 1e-3)) for c in coils}
+        return Design(network, goal, names, at)
+
+    def lists(self, design: Design, network: Network, values: Mapping[str, Float] | None = None) -> dict[str, PartList]:
+        """Parts that stand what they get in a network, or with other values in it."""
+        solution = solve(network, design.goal.frequency_hz, design.goal.driver_ohm, values)
+        needed = needed_ratings(self.speaker, solution)
+        return part_lists(network, design.open_parts, self.catalogue, needed, self.wish.largest_coil_h)
 
 
 def _known(share: float) -> float:
@@ -176,16 +200,9 @@ def _corners(speaker: Speaker, reference: Network, wish: Wish, order: Sequence[s
     return found if len(found) == len(order) - 1 and found else None
 
 
-def _topologies(
-    speaker: Speaker,
-    reference: Network,
-    order: Sequence[str],
-    wish: Wish,
-    circuits: Sequence[str],
-    corners: tuple[float, ...] | None,
-    f: Float,
-) -> list[Topology]:
+def _topologies(task: _Task, circuits: Sequence[str]) -> list[Topology]:
     """Those asked for; else the present one and those that some random values of theirs speak for."""
+    reference, order, wish = task.reference, task.order, task.wish
     if circuits:
         asked = [topology(name, reference, order) for name in dict.fromkeys(circuits)]
         few = [t for t in asked if wish.most_parts is None or len(t.network.parts) <= wish.most_parts]
@@ -205,44 +222,26 @@ def _topologies(
         if not openable(shape.network):
             continue
         for turned in polarities(shape, order):
-            goal = prepare_goal(speaker, turned.network.drivers, wish, reference, corners, f)
-            design = _design(turned.network, goal)
+            design = task.design(turned.network, task.corners_hz)
             rng = np.random.default_rng(7)
             tried = design.start * np.exp(0.7 * rng.standard_normal((300, design.start.size)))
-            worth.append((float(np.min(score(goal, *design.solve(tried)))), number))
+            worth.append((float(np.min(score(design.goal, *design.solve(tried)))), number))
     ranked = list(dict.fromkeys(number for _, number in sorted(worth)))
     kept = [number for number in ranked if found[number].name != PRESENT][: MOST_TOPOLOGIES - 1]
     first = [number for number in ranked if found[number].name == PRESENT]
     return [found[number] for number in (*first, *kept)]
 
 
-def _design(network: Network, goal: Goal) -> Design:
-    coils = [c for c in network.coils if c.name in openable(network)]
-    at = {c.name: (c.henry, c.dcr_ohm if c.dcr_ohm > 0 else dcr_of_air_coil(c.henry, WIRE_MM * 1e-3)) for c in coils}
-    return Design(network, goal, openable(network), at)
-
-
-def _continuous(
-    speaker: Speaker,
-    reference: Network,
-    wish: Wish,
-    order: Sequence[str],
-    corners: tuple[float, ...] | None,
-    starts: int,
-    seed: int,
-    shape: Topology,
-) -> Best:
+def _continuous(task: _Task, shape: Topology) -> Best:
     """The best polarity and corner frequency of a topology, and its optima."""
-    f = grid()
     best: Best | None = None
     cloud = SolvedCloud()
 
     def attempt(turned: Topology, at: tuple[float, ...] | None, base: Float | None, count: int) -> Best:
-        goal = prepare_goal(speaker, turned.network.drivers, wish, reference, at, f)
-        design = _design(turned.network, goal)
+        design = task.design(turned.network, at)
         try:
             bases = [design.start if base is None else base]
-            optima = find_optima(design, bases, starts=count, seed=seed, scores=partial(cloud.scores, design))
+            optima = find_optima(design, bases, starts=count, seed=task.seed, scores=partial(cloud.scores, design))
         except StoppedError as stop:
             raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
         except KeyboardInterrupt:
@@ -251,10 +250,11 @@ def _continuous(
             raise StoppedError(best) from None
         return Best(turned, design, at or (), optima)
 
-    for turned in polarities(shape, order):
-        best = _better(best, attempt(turned, corners, None, starts))
+    corners = task.corners_hz
+    for turned in polarities(shape, task.order):
+        best = _better(best, attempt(turned, corners, None, task.starts))
     assert best is not None
-    if corners is not None and wish.crossover_hz is None and wish.slope is not None:
+    if corners is not None and task.wish.crossover_hz is None and task.wish.slope is not None:
         from_here = best.optima[0].values
         for step in CORNER_STEPS:
             best = _better(best, attempt(best.topology, tuple(c * step for c in corners), from_here, 1))
@@ -265,14 +265,14 @@ def _better(one: Best | None, other: Best) -> Best:
     return other if one is None or other.optima[0].score < one.optima[0].score else one
 
 
-def _discrete(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Answer:
-    shelf = _shelf(speaker, catalogue, wish, best)
+def _discrete(task: _Task, best: Best) -> Answer:
+    shelf = _shelf(task, best)
     try:
         rough = [improve(shelf, _nearest(shelf, o.values), pairs=False) for o in best.optima[:_DISCRETE_FROM]]
         chosen = improve(shelf, min(rough, key=lambda c: c.merit).index)
-        shelf, chosen = _within_cost(shelf, chosen, wish.most_cost)
+        shelf, chosen = _within_cost(shelf, chosen, task.wish.most_cost)
         for _ in range(_RATING_ROUNDS):
-            shelf, chosen, strong = _strengthened(speaker, catalogue, wish, shelf, chosen)
+            shelf, chosen, strong = _strengthened(task, shelf, chosen)
             if strong:
                 break
     except StoppedError as stop:
@@ -297,14 +297,9 @@ def _within_cost(shelf: Shelf, chosen: Chosen, most_cost: float | None) -> tuple
     return shelf, chosen
 
 
-def _strengthened(
-    speaker: Speaker, catalogue: Catalogue, wish: Wish, shelf: Shelf, chosen: Chosen
-) -> tuple[Shelf, Chosen, bool]:
+def _strengthened(task: _Task, shelf: Shelf, chosen: Chosen) -> tuple[Shelf, Chosen, bool]:
     """Whether the chosen parts stand what they get in the chosen network; if not, lists of those that do."""
-    design = shelf.design
-    network = shelf.network(chosen.index)
-    needed = needed_ratings(speaker, solve(network, design.goal.frequency_hz, design.goal.driver_ohm))
-    lists = part_lists(network, design.open_parts, catalogue, needed, wish.largest_coil_h)
+    lists = task.lists(shelf.design, shelf.network(chosen.index))
     if all(shelf.lists[n].items[at] in lists[n].items for n, at in chosen.index.items()):
         return shelf, chosen, True
     stronger = replace(shelf, lists=lists)
@@ -312,28 +307,16 @@ def _strengthened(
     return stronger, improve(stronger, start), False
 
 
-def _rounded(speaker: Speaker, catalogue: Catalogue, wish: Wish, bests: Sequence[Best]) -> list[Answer]:
+def _rounded(task: _Task, best: Best) -> Answer:
     """Stopped early: the nearest parts to the best continuous values."""
-    out = []
-    for best in bests:
-        shelf = _shelf(speaker, catalogue, wish, best)
-        out.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.optima[0].values), pairs=False)))
-    return out
+    shelf = _shelf(task, best)
+    return Answer(best, shelf, improve(shelf, _nearest(shelf, best.optima[0].values), pairs=False))
 
 
-def _shelf(speaker: Speaker, catalogue: Catalogue, wish: Wish, best: Best) -> Shelf:
+def _shelf(task: _Task, best: Best) -> Shelf:
     # What the parts must stand is that of the design's own continuous values.
     values = dict(zip(best.design.open_parts, best.optima[0].values, strict=True))
-    f = grid()
-    solution = solve(best.design.network, f, best.design.goal.driver_ohm, values)
-    lists = part_lists(
-        best.design.network,
-        best.design.open_parts,
-        catalogue,
-        needed_ratings(speaker, solution),
-        wish.largest_coil_h,
-    )
-    return Shelf(best.design, lists)
+    return Shelf(best.design, task.lists(best.design, best.design.network, values))
 
 
 def _proposal(
@@ -402,11 +385,3 @@ def _different(proposals: Sequence[Proposal]) -> list[Proposal]:
         key = (("", float(hash((p.circuit, p.reversed)))), *((q.name, value_of(q)) for q in p.network.parts))
         kept.setdefault(key, p)
     return list(kept.values())
-
-
-def _suitable(proposals: Sequence[Proposal], before: Judged) -> bool:
-    """Whether any proposal is worth building: nearer to the goal than the present network."""
-    return any(p.judged.score < before.score for p in proposals)
-
-
-__all__ = ["redesign"]

@@ -12,6 +12,7 @@ from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.damping import DampingChange
@@ -121,36 +122,27 @@ class RefreshStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, with more under names of its own."""
-        return {
-            "title": self.title,
-            "found": self.found,
-            "reference": self.reference,
-            "headline": self.headline,
-            "netlist": self.netlist,
-            "tolerance_db": self.tolerance_db,
-            "tolerance_held": self.held,
-            "band_hz": self.band_hz,
-            "worst_drive_difference_db": self.refreshed.worst_db,
-            "worst_drive_at_hz": self.refreshed.at_hz,
-            "naive_drive_difference_db": self.naive.worst_db,
-            "naive_netlist": netlist_text(self.naive_network),
-            "simple_drive_difference_db": None if self.simple is None else self.simple.difference.worst_db,
-            "simple_netlist": None if self.simple is None else self.simple.netlist,
-            "simple_cost": None if self.simple is None else self.simple.bill.cost,
-            "before_drive_difference_db": None if self.before is None else self.before.worst_db,
-            "bill": self.bill.lines,
-            "cost": self.bill.cost,
-            "cost_for_pair": self.bill.cost_for_pair,
-            "naive_cost": self.naive_bill.cost,
-            "parts": self.exchanged,
-            "damping": self.damping,
-            "source": self.source,
-            "frequency_hz": self.frequency_hz,
-            "differences": {
+        return some_of(
+            self,
+            "title found reference headline netlist tolerance_db band_hz damping source frequency_hz warnings",
+            tolerance_held=self.held,
+            worst_drive_difference_db=self.refreshed.worst_db,
+            worst_drive_at_hz=self.refreshed.at_hz,
+            naive_drive_difference_db=self.naive.worst_db,
+            naive_netlist=netlist_text(self.naive_network),
+            simple_drive_difference_db=None if self.simple is None else self.simple.difference.worst_db,
+            simple_netlist=None if self.simple is None else self.simple.netlist,
+            simple_cost=None if self.simple is None else self.simple.bill.cost,
+            before_drive_difference_db=None if self.before is None else self.before.worst_db,
+            bill=self.bill.lines,
+            cost=self.bill.cost,
+            cost_for_pair=self.bill.cost_for_pair,
+            naive_cost=self.naive_bill.cost,
+            parts=self.exchanged,
+            differences={
                 "before": self.before,
                 "refreshed": self.refreshed,
                 "simple": None if self.simple is None else self.simple.difference,
                 "naive": self.naive,
             },
-            "warnings": self.warnings,
-        }
+        )

@@ -48,19 +48,8 @@ def refresh(
 ) -> RefreshStudy:
     """Find the cheapest parts that bring every driver's drive to that of the reference.
 
-    The reference is the design, losses of new parts included: what age has added is not copied.
-
-    Parameters
-    ----------
-    catalogue : where new parts come from.
-    frequency_hz : (n,) rising, for the curves of the result.
-    found : the network as it is; None: `found` where there is one. Without, no old part has been measured.
-    tolerance_db : largest change of any driver's level from 200 Hz to 20 kHz. Where it cannot be kept, the nearest
-        set is given, and says so.
-
-    Raises
-    ------
-    OptionError, InputError, NoSolutionError.
+    The reference is the design, losses of new parts included: what age has added is not copied. Parameters and errors
+    as declared; where the tolerance cannot be kept, the nearest set is given, and says so.
     """
     if reference not in speaker.network_names:
         raise OptionError(
