@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from xover.drawing.notebook import Figure
     from xover.speaker import Speaker
 
+_RESPONSE: Final = "studies.does.formula.response.ResponseStudy"
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
 
 
@@ -22,8 +23,8 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
 
     Parameters
     ----------
-    result : of `predict`, `load`, `sensitivity`, `angles`, `condition`, `stress`, `tolerance`, `crosstalk`, `refresh`,
-        `redesign`, `bypass`, `decide`, `compare`, `verify` or `pair`.
+    result : of `predict`, `load`, `response`, `sensitivity`, `angles`, `condition`, `stress`, `tolerance`, `crosstalk`,
+        `refresh`, `redesign`, `bypass`, `decide`, `compare`, `verify` or `pair`.
     number : of a redesign, the proposal that stands out, from 1; by default the one picked.
     speaker : what a redesign was made of; `speaker.draw(result)` of an opened folder gives it by itself.
 
@@ -40,6 +41,10 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
     kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
     if kind == _REDESIGN:
         return Figure(_redesign(result, number, speaker), type(result).__name__)
+    if kind == _RESPONSE:
+        from xover.drawing.response import draw_response
+
+        return Figure(draw_response(result), type(result).__name__)  # type: ignore[arg-type]
     declared = _declared().get(type(result).__name__)
     if declared is not None:
         module, _, name = declared.partition(".")
@@ -47,8 +52,8 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
         return Figure(drawn(result), type(result).__name__)
     raise OptionError(
         f"there is no figure of a {type(result).__name__}",
-        "give the result of predict, load, sensitivity, angles, condition, stress, tolerance, crosstalk, refresh, "
-        "redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
+        "give the result of predict, load, response, sensitivity, angles, condition, stress, tolerance, crosstalk, "
+        "refresh, redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
     )
 
 

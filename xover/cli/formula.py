@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from xover.cli.options import Json, NetworkName, chosen_network
-from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_text, show_warnings
+from xover.cli.complete import one_of
+from xover.cli.options import Force, Json, NetworkName, Plot, chosen_network
+from xover.cli.plot import write_plot
+from xover.cli.show import db, hertz, show_heading, show_item, show_json, show_table, show_text, show_warnings
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
     from xover.network.rational import Rational
+    from xover.studies.does.formula.judge import JudgeStudy
+    from xover.studies.does.formula.response import ResponseStudy
     from xover.studies.does.formula.study import Formula, FormulaStudy, Root, Shape
+    from xover.studies.does.formula.terminated import TerminatedNetwork
 
 MOST_SHOWN = 60
 """Terms of a formula that are still worth reading on a terminal."""
@@ -29,6 +34,20 @@ def formula(
     ] = None,
     numbers: Annotated[bool, typer.Option("--numbers", help="Fill in the numbers, in powers of s.")] = False,
     latex: Annotated[bool, typer.Option("--latex", help="LaTeX of the formulas, nothing else.")] = False,
+    time: Annotated[
+        str | None,
+        typer.Option(
+            "--time",
+            metavar="step|impulse",
+            help="Each drive in time after one volt is switched on, or after an impulse: closed form by lcapy.",
+            autocompletion=one_of("step", "impulse"),
+        ),
+    ] = None,
+    judge: Annotated[
+        bool, typer.Option("--judge", help="Let lcapy derive the transfer functions anew, and compare.")
+    ] = False,
+    plot: Plot = None,
+    force: Force = False,
     as_json: Json = False,
 ) -> None:
     """The exact transfer functions, as formulas.
@@ -39,7 +58,21 @@ def formula(
 
     Example: xover formula two-way-second-order --of woofer
     """
-    study = _study(target, network)
+    if time is not None:
+        _only(time=True, judge=judge, numbers=numbers, latex=latex)
+        show_response(_response(_terminated(target, network), time, of), plot, force, as_json)
+        return
+    if plot is not None:
+        raise OptionError("--plot draws a response in time", "give --time step, or leave --plot out")
+    if judge:
+        _only(judge=True, of=of is not None, numbers=numbers, latex=latex)
+        from xover.studies.does.formula.judge import study_judge
+
+        show_judge(study_judge(_terminated(target, network)), as_json)
+        return
+    from xover.studies.does.formula.study import study_formula
+
+    study = study_formula(_terminated(target, network))
     chosen = _chosen(study, of)
     if as_json:
         show_json(study)
@@ -51,19 +84,60 @@ def formula(
         show_warnings(study.warnings)
 
 
-def _study(target: str, network: str | None) -> FormulaStudy:
+def _only(**given: bool) -> None:
+    """The first option leaves no room for the others."""
+    first, *others = (name for name, is_given in given.items() if is_given)
+    if others:
+        raise OptionError(f"--{first} and --{others[0]} are two questions", f"leave --{others[0]} out")
+
+
+def _terminated(target: str, network: str | None) -> TerminatedNetwork:
+    from xover.studies.does.formula.terminated import terminated_circuit, terminated_speaker
+
     path = Path(target)
     if path.is_dir() or path.suffix == ".toml":
         from xover.speaker import open_speaker
-        from xover.studies.does.formula.of_speaker import study_speaker_formula
 
         opened = open_speaker(path)
-        return study_speaker_formula(opened, chosen_network(opened, network))
+        return terminated_speaker(opened, chosen_network(opened, network))
     if network is not None:
         raise OptionError("--network belongs to a speaker folder", "leave it out for a single netlist")
-    from xover.studies.does.formula.of_circuit import study_circuit_formula
+    return terminated_circuit(target)
 
-    return study_circuit_formula(target)
+
+def _response(terminated: TerminatedNetwork, time: str, of: str | None) -> ResponseStudy:
+    from xover.studies.does.formula.response import stimulus, study_response
+
+    return study_response(terminated, stimulus(time), of)
+
+
+def show_response(study: ResponseStudy, plot: Path | None, force: bool, as_json: bool) -> None:
+    """Tell a response in time."""
+    write_plot(study, plot, force)
+    if as_json:
+        show_json(study)
+        return
+    show_heading(study.heading)
+    for drive in study.drives.values():
+        show_heading(drive.name)
+        for label, text in study.items(drive):
+            show_item(label, text)
+    typer.echo()
+    show_table(*study.table())
+    show_warnings(study.warnings)
+
+
+def show_judge(study: JudgeStudy, as_json: bool) -> None:
+    """Tell a judgement."""
+    if as_json:
+        show_json(study)
+        return
+    show_heading(study.heading)
+    for judged in study.drives.values():
+        show_item(judged.name, judged.sentence)
+    for text in study.left_out:
+        show_item("", text)
+    show_warnings(study.warnings)
 
 
 def _chosen(study: FormulaStudy, of: str | None) -> list[Formula]:

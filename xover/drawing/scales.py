@@ -83,6 +83,18 @@ def frequency_axis(axes: Axes, frequency_hz: Float, written: bool) -> None:
         axes.set_xlabel("frequency, Hz")
 
 
+def time_axis(axes: Axes, first_s: float, last_s: float, written: bool) -> None:
+    """Scale the horizontal axis in time, even in log; write its numbers in ms where `written`."""
+    axes.set_xscale("log")
+    axes.minorticks_off()
+    axes.set_xlim(first_s, last_s)
+    ticks = frequency_ticks(first_s, last_s)
+    axes.set_xticks(ticks if written else [], [f"{1e3 * t:g}" for t in ticks] if written else [])
+    _rule(axes, "x", ticks, frequency_lines(first_s, last_s))
+    if written:
+        axes.set_xlabel("time, ms")
+
+
 def _usual(end_hz: float, usual_hz: float) -> float:
     return usual_hz if abs(math.log(end_hz / usual_hz)) <= NEAR_USUAL else end_hz
 
