@@ -110,8 +110,7 @@ class WhatItDoes(Opened):
 
         Example
         -------
-        >>> woofer = speaker.circuit_cards("found").drives["woofer"]
-        >>> speaker.circuit("found").transfer(1, 0, *woofer)
+        >>> speaker.circuit("found").impedance(1, 0)
         """
         from xover.studies.does.formula.by_lcapy import lcapy_circuit
 

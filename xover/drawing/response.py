@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import change_axis, time_axis
+from xover.drawing.scales import signed_axis, time_axis
 from xover.drawing.style import driver_stroke, look
 from xover.drawing.text import cut
 from xover.studies.does.formula.response import ResponseStudy
@@ -33,7 +33,7 @@ def draw_response(study: ResponseStudy) -> Figure:
             t,
         )
         time_axis(axes, float(t[0]), float(t[-1]), True)
-        change_axis(axes, [d.values[shown] for d in study.drives.values()])
+        signed_axis(axes, [d.values[shown] for d in study.drives.values()])
         labels = []
         for index, (key, drive) in enumerate(study.drives.items()):
             stroke = driver_stroke(index)

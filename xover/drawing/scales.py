@@ -192,6 +192,16 @@ def change_axis(axes: Axes, curves: Sequence[Float]) -> None:
     axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
 
 
+def signed_axis(axes: Axes, curves: Sequence[Float]) -> None:
+    """Scale the vertical axis from the lowest value to the highest, and draw the zero line, which is always shown."""
+    low, high = min(0.0, *(float(np.min(c)) for c in curves)), max(0.0, *(float(np.max(c)) for c in curves))
+    room = (ROOM - 1.0) / 2.0 * (high - low or 1.0)
+    step = round_step(high - low + 2.0 * room, 2 * MOST_TICKS)
+    ticks = np.round(step * np.arange(math.ceil((low - room) / step), math.floor((high + room) / step) + 1), 12)
+    value_axis(axes, low - room, high + room, {t: f"{t:g}".replace("-", "\u2212") for t in ticks})
+    axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
+
+
 def size_axis(axes: Axes, top: float) -> None:
     """Scale the vertical axis from zero upward, with numbers at round steps."""
     step = round_step(top, MOST_TICKS + 1)

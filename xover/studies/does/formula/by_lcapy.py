@@ -292,15 +292,11 @@ def _invert(job: Mapping[str, Any]) -> dict[str, Any]:
         (r, r_imag), (p, p_imag) = (_complex(sympy, x) for x in (residue, pole))
         if abs(p_imag) <= abs(p) / 10**12:
             r_imag = p_imag = sympy.S.Zero
-            ratio = r / (s - p) ** order
-        elif p_imag > 0:
-            above = sympy.Poly(sympy.expand((r + sympy.I * r_imag) * (s - p + sympy.I * p_imag) ** order), s)
-            pair = sympy.Poly([2 * sympy.re(c) for c in above.all_coeffs()], s).as_expr()
-            ratio = pair / ((s - p) ** 2 + p_imag**2) ** order
-        else:
+        elif p_imag < 0:
             continue  # the other one of a pair
-        response = lcapy.expr(ratio).inverse_laplace(causal=True)
-        total = total + np.real(np.broadcast_to(response.evaluate(times), times.shape))
+        one = (r + sympy.I * r_imag) / (s - p - sympy.I * p_imag) ** order
+        response = np.broadcast_to(lcapy.expr(one).inverse_laplace(causal=True).evaluate(times), times.shape)
+        total += np.real(response) if p_imag == 0 else 2.0 * np.real(response)
         terms.append([float(r), float(r_imag), float(p), float(p_imag), int(order)])
     return {"impulse": float(sympy.sympify(whole)), "terms": terms, "values": total.tolist()}
 
