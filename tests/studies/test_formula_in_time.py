@@ -50,7 +50,7 @@ def test_step_of_a_coil_and_a_resistor():
     assert drive.closed_form == "1 - 1 e^(-t/62.5 us)"
     assert drive.final == 1.0
     # 1 - e^-x is within 2 % from x = ln 50 on.
-    before = T[T < 62.5e-6 * math.log(50)][-1]
+    before = T[62.5e-6 * math.log(50) > T][-1]
     assert before < drive.settled_s <= before * 1.06
 
 
@@ -145,7 +145,7 @@ def test_what_lcapy_cannot_do_is_said():
 
 
 def test_a_closed_form_that_is_wrong_is_not_given(monkeypatch):
-    def wrong(top, bottom, time_s, seconds):
+    def wrong(top, bottom, time_s, _):
         found = inverse_transform(top, bottom, time_s, PATIENT_S)
         return {**found, "values": [v + 2e-6 for v in found["values"]]}
 

@@ -16,7 +16,7 @@ from xover.network.sections import find_sections
 from xover.readable import Readable
 from xover.rounded import hertz
 from xover.studies.does.formula.by_lcapy import LIMIT_S, LcapyGaveUp, circuit_cards, derived_anew
-from xover.studies.does.formula.study import drive_polynomials
+from xover.studies.does.formula.study import drive_polynomials, trimmed
 from xover.studies.does.formula.terminated import TerminatedNetwork
 
 FROM_HZ: Final = 20.0
@@ -113,13 +113,16 @@ Ratio = tuple[Sequence[Fraction], Sequence[Fraction]]
 def _judged(key: str, ours: Ratio, theirs: Ratio, took: float) -> Judged:
     f = log_grid(FROM_HZ, TO_HZ, PER_OCTAVE)
     own = _at(ours, f)
-    apart = np.abs(_at(theirs, f) - own) / np.abs(own)
+    apart = np.abs(_at(theirs, f) - own)
+    with np.errstate(divide="ignore"):
+        apart = np.divide(apart, np.abs(own), out=apart, where=apart > 0)
     worst = int(np.argmax(apart))
     return Judged(key, float(apart[worst]), float(f[worst]), len(theirs[1]) - 1, took)
 
 
 def _at(ratio: Ratio, frequency_hz: Float) -> Complex:
     """(n,) a ratio along the j w axis, in units of 1e4 rad/s so that no coefficient overflows a float."""
+    ratio = trimmed(ratio[0]), trimmed(ratio[1])
     s, unit = 2j * np.pi * frequency_hz / 1e4, 10_000
     lead = ratio[1][0] * unit ** (len(ratio[1]) - 1)
     top, bottom = ([float(c * unit ** (len(p) - 1 - i) / lead) for i, c in enumerate(p)] for p in ratio)

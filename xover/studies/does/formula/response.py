@@ -17,7 +17,7 @@ from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.studies.does.formula.by_lcapy import LIMIT_S, LcapyGaveUp, inverse_transform
-from xover.studies.does.formula.study import drive_polynomials, rough_roots
+from xover.studies.does.formula.study import drive_polynomials, rough_roots, trimmed
 from xover.studies.does.formula.terminated import TerminatedNetwork
 
 Stimulus = Literal["step", "impulse"]
@@ -249,7 +249,7 @@ class _Transform:
 
 
 def _transform(key: str, top: Sequence[Fraction], bottom: Sequence[Fraction], after: Stimulus) -> _Transform:
-    top, bottom = _trimmed(top), _trimmed(bottom)
+    top, bottom = trimmed(top), trimmed(bottom)
     if len(top) > len(bottom):
         raise OptionError(f"the drive of {key} grows with frequency without limit", "look at the netlist's wiring")
     if after == "step":
@@ -298,11 +298,6 @@ def _term(row: Sequence[float]) -> Term:
         return Term(residue.real * share, order - 1, decay)
     phase = math.degrees(cmath.phase(residue))
     return Term(2.0 * abs(residue) * share, order - 1, decay, pole.imag / (2.0 * math.pi), phase)
-
-
-def _trimmed(coefficients: Sequence[Fraction]) -> list[Fraction]:
-    first = next((i for i, c in enumerate(coefficients) if c != 0), len(coefficients) - 1)
-    return list(coefficients[first:])
 
 
 def _at_zero(top: Sequence[Fraction], bottom: Sequence[Fraction]) -> float:

@@ -289,7 +289,7 @@ def _load_shape(
 
 def _from_polynomials(words: str, top: Sequence[Fraction], bottom: Sequence[Fraction]) -> Shape:
     """Read roots and asymptotes; the scaling is exact, the roots are floats."""
-    top, bottom = _trimmed(top), _trimmed(bottom)
+    top, bottom = trimmed(top), trimmed(bottom)
     low_top, low_bottom = _lowest(top), _lowest(bottom)
     unit = bottom[len(bottom) - 1 - low_bottom]
     top, bottom = [c / unit for c in top], [c / unit for c in bottom]
@@ -308,7 +308,8 @@ def _from_polynomials(words: str, top: Sequence[Fraction], bottom: Sequence[Frac
     )
 
 
-def _trimmed(coefficients: Sequence[Fraction]) -> list[Fraction]:
+def trimmed(coefficients: Sequence[Fraction]) -> list[Fraction]:
+    """Without zeros before the highest power."""
     first = next((i for i, c in enumerate(coefficients) if c != 0), len(coefficients) - 1)
     return list(coefficients[first:])
 
