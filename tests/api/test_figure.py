@@ -8,7 +8,7 @@ import pytest
 
 import xover
 import xover.drawing
-from xover.api.draw import _REDESIGN, _declared
+from xover.api.draw import _REDESIGN, _RESPONSE, _declared
 from xover.studies.change.redesign.result import RedesignStudy
 
 SVG = "{http://www.w3.org/2000/svg}svg"
@@ -44,7 +44,7 @@ def test_every_kind_of_result_that_can_be_drawn_is_known():
             if isinstance(node, ast.FunctionDef) and node.name.startswith("draw_") and node.args.args:
                 drawn[f"{path.stem}.{node.name}"] = ast.unparse(node.args.args[0].annotation)
     assert len(drawn) > 12
-    known = {_REDESIGN.rpartition(".")[2], *_declared()}
+    known = {*(kind.rpartition(".")[2] for kind in (_REDESIGN, _RESPONSE)), *_declared()}
     assert {name: drawn[function] for name, function in _declared().items()} == {name: name for name in _declared()}
     assert set(drawn.values()) == known
 

@@ -118,6 +118,7 @@ def test_lcapy_against_the_numeric_inverse_on_an_example():
         speaker = open_speaker(EXAMPLES / "attic-two-way/left")
         study = study_response(terminated_speaker(speaker, "found"), "step", limit_s=PATIENT_S)
     assert study.drives.keys() == {"woofer", "tweeter"}
+    assert "the dissipation factor of C1 is the 1.71 ohm that it is at 1 kHz" in study.warnings
     for drive in study.drives.values():
         assert drive.largest_difference < 1e-6
         written = sum(term.value(T) for term in drive.terms)

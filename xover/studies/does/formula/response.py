@@ -16,7 +16,7 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable
-from xover.studies.does.formula.by_lcapy import LIMIT_S, LcapyGaveUp, inverse_transform
+from xover.studies.does.formula.by_lcapy import LIMIT_S, LcapyGaveUp, circuit_cards, inverse_transform
 from xover.studies.does.formula.study import drive_polynomials, rough_roots, trimmed
 from xover.studies.does.formula.terminated import TerminatedNetwork
 
@@ -229,7 +229,8 @@ def study_response(
             asked[key] = transform, lcapy.submit(inverse_transform, *transform.ratio, grid, limit_s)
         drives = {key: _response(key, transform, grid, answer) for key, (transform, answer) in asked.items()}
     title = terminated.title or terminated.network.title
-    return ResponseStudy(title, terminated.name, after, grid, drives, terminated.warnings)
+    left_out = circuit_cards(terminated).left_out
+    return ResponseStudy(title, terminated.name, after, grid, drives, (*terminated.warnings, *left_out))
 
 
 @dataclass(frozen=True)
