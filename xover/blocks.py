@@ -128,6 +128,8 @@ class Listing:
     words: str
     download: str = ""
     """Name under which it can be saved; empty for none."""
+    bare: bool = False
+    """Whether a terminal shows it without an indent, for another program to read."""
     kind: ClassVar[str] = "listing"
 
 

@@ -140,7 +140,7 @@ class Question:
     Attributes
     ----------
     name : of the command. strict : attribute of the answer that is false where a limit is broken.
-    strict_needs : parameter without which there is no limit.
+    strict_needs, plot_needs : parameter without which there is no limit, or nothing to draw.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
     written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
@@ -155,6 +155,7 @@ class Question:
     name: str
     strict: str = ""
     strict_needs: str = ""
+    plot_needs: str = ""
     plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
     write: str = ""
     output: str = ""

@@ -5,13 +5,11 @@ import json
 import pytest
 import typer
 from typer.testing import CliRunner
-from xover.cli.coil_beside import beside_coil, show_beside
 
 from xover.cli.build import command
 from xover.errors import InputError, OptionError
-from xover.parts.coil_design import design_for_dcr
-from xover.plain import to_plain
 from xover.studies.bears.crosstalk import crosstalk
+from xover.studies.desk.coil import coil
 
 app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
 app.command()(command(crosstalk))
@@ -88,63 +86,73 @@ def test_help_has_an_example():
     assert "Example: xover crosstalk" in call("--help").stdout
 
 
-@pytest.fixture(scope="module")
-def first():
-    return design_for_dcr(1.8e-3, 0.4)
+coils = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
+coils.command()(command(coil))
 
 
-def test_beside_shows_the_card_and_the_places(first, capsys):
-    result = beside_coil(first, "0.33mH", "80mm", None, None)
-    show_beside(result)
-    out = capsys.readouterr().out
+def beside(*arguments):
+    """The second coil of the answer, and the text."""
+    runs = [
+        CliRunner().invoke(coils, ["1.8mH", "--dcr", "0.4", *arguments, *more], catch_exceptions=False)
+        for more in (["--json"], [])
+    ]
+    assert [run.exit_code for run in runs] == [0, 0]
+    return json.loads(runs[0].stdout)["beside"], runs[1].stdout
+
+
+def test_beside_shows_the_card_and_the_places():
+    told, out = beside("--beside", "0.33mH", "--distance", "80mm")
+    result = design_beside(distance_m=0.08)
     assert max(map(len, out.splitlines())) <= 80
     words = " ".join(out.split())
     assert f"netlist card {result.card} (L1 the first coil, L2 the second)" in words
     assert -0.03 < result.k < -0.01  # equal 55 mm coils have 1.7 % at 75 mm, 0.7 % at 100
+    assert told["k"] == pytest.approx(result.k, rel=1e-9)
     assert "k is zero with its axis at 90 degrees to the first's" in words
     rows = [line.split() for line in out.splitlines() if line.startswith("  ")]
     side = next(row for row in rows if row[:3] == ["side", "by", "side,"])
     apart = result.apart[0]
     assert int(side[-2]) - 1 < 1e3 * apart.distance_m <= int(side[-2])
     assert "right angles, on axis or mid-plane - 0 any -" in words
-    plain = to_plain({"beside": result})["beside"]
-    assert plain["second_coil"]["target_inductance_h"] == 0.33e-3
-    json.dumps(plain, allow_nan=False)
+    assert told["second_coil"]["target_inductance_h"] == 0.33e-3
 
 
-def test_beside_as_close_as_they_go(first):
-    result = beside_coil(first, "0.33mH", None, None, None)
-    radii = first.winding.outer_radius_m + result.second.outer_radius_m
-    assert radii <= result.pose.x_m < radii + 1e-3
-    assert result.pose.x_m * 1e3 == pytest.approx(round(result.pose.x_m * 1e3))
-    assert beside_coil(first, None, None, None, None) is None
+def design_beside(**place):
+    return coil("1.8mH", dcr_ohm=0.4, beside_h=0.33e-3, **place).beside
 
 
-def test_beside_leaning_and_raised(first, capsys):
-    result = beside_coil(first, "0.33mH", "80mm", "90 deg", "30mm")
-    show_beside(result)
-    out = " ".join(capsys.readouterr().out.split())
-    assert "raised 30 mm, axis at 90 degrees to the first's" in out
-    assert "leaning away from the first coil" in out
-    assert result.k > 0.003
+def test_beside_as_close_as_they_go():
+    whole = coil("1.8mH", dcr_ohm=0.4, beside_h=0.33e-3)
+    radii = whole.winding.outer_radius_m + whole.beside.second.outer_radius_m
+    assert radii <= whole.beside.pose.x_m < radii + 1e-3
+    assert whole.beside.pose.x_m * 1e3 == pytest.approx(round(whole.beside.pose.x_m * 1e3))
+    assert coil("1.8mH", dcr_ohm=0.4).beside is None
+
+
+def test_beside_leaning_and_raised():
+    told, out = beside("--beside", "0.33mH", "--distance", "80mm", "--angle", "90 deg", "--raised", "30mm")
+    words = " ".join(out.split())
+    assert "raised 30 mm, axis at 90 degrees to the first's" in words
+    assert "leaning away from the first coil" in words
+    assert told["k"] > 0.003
 
 
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ((None, "80mm", None, None), "--distance places a second coil, and there is none"),
-        ((None, None, "90", None), "--angle places"),
-        (("33uF", None, None, None), "--beside: "),
-        (("0.33mH", "80", None, None), "without a unit"),
-        (("0.33mH", "30mm", None, None), "would stand in each other"),
-        (("0.33mH", "80mm", "flat", None), "--angle: 'flat'"),
-        (("0.33mH", "80mm", "500", None), "-180 to 180"),
-        (("0.33mH", "80mm", None, "up"), r"not a height \(--raised\)"),
+        (("--distance", "80mm"), "--distance places a second coil, and there is none"),
+        (("--angle", "90"), "--angle places"),
+        (("--beside", "33uF"), "--beside: "),
+        (("--beside", "0.33mH", "--distance", "80"), "without a unit"),
+        (("--beside", "0.33mH", "--distance", "30mm"), "would stand in each other"),
+        (("--beside", "0.33mH", "--distance", "80mm", "--angle", "flat"), "--angle: 'flat'"),
+        (("--beside", "0.33mH", "--distance", "80mm", "--angle", "500"), "--angle is 500; give -180 to 180 degrees"),
+        (("--beside", "0.33mH", "--distance", "80mm", "--raised", "up"), "--raised: 'up'"),
     ],
 )
-def test_bad_places(first, options, message):
+def test_bad_places(options, message):
     with pytest.raises(OptionError, match=message):
-        beside_coil(first, *options)
+        CliRunner().invoke(coils, ["1.8mH", "--dcr", "0.4", *options], catch_exceptions=False)
 
 
 def test_a_figure(examples, tmp_path):

@@ -46,6 +46,11 @@ def test_latex_and_numbers(run):
         (["nothing-like-it"], "no netlist, topology or speaker folder"),
         (["two-way-second-order", "--of", "mid"], "name one of woofer, tweeter, load"),
         (["two-way-second-order", "--network", "found"], "belongs to a speaker folder"),
+        (["two-way-second-order", "--time", "ramp"], "give step or impulse"),
+        (["two-way-second-order", "--time", "step", "--of", "mid"], "name one of woofer, tweeter"),
+        (["two-way-second-order", "--time", "step", "--judge"], "leave --judge out"),
+        (["two-way-second-order", "--judge", "--latex"], "leave --latex out"),
+        (["two-way-second-order", "--plot", "step.png"], "--plot has nothing to draw; give --time"),
     ],
 )
 def test_bad_arguments(run, arguments, message):
@@ -61,3 +66,29 @@ def test_netlist_file(run, tmp_path):
     done = run("formula", path)
     assert done.status == 2
     assert "board.cir:2:" in done.err
+
+
+def test_a_step_in_time(run, tmp_path):
+    figure = tmp_path / "step.svg"
+    done = run("formula", "two-way-first-order", "--time", "step", "--of", "woofer", "--plot", figure)
+    assert done.status == 0
+    assert max(map(len, done.out.splitlines())) <= 80
+    for word in ("closed form", "e^(-t/", "largest", "settles", "inverse transform"):
+        assert word in done.out
+    assert "Response to a step" in figure.read_text(encoding="utf-8")
+    result = json.loads(run("formula", "two-way-first-order", "--time", "impulse", "--json").out)
+    assert result["stimulus"] == "impulse"
+    assert result["drives"].keys() == {"woofer", "tweeter"}
+    for drive in result["drives"].values():
+        assert len(drive["values"]) == len(result["time_s"])
+        assert drive["gave_up"] or drive["largest_difference"] < 1e-6
+
+
+def test_lcapy_judges(run):
+    result = json.loads(run("formula", "two-way-first-order", "--judge", "--json").out)
+    assert result["drives"].keys() == {"woofer", "tweeter"}
+    for drive in result["drives"].values():
+        assert drive["gave_up"] or drive["largest_difference"] < 1e-12
+    done = run("formula", "two-way-first-order", "--judge")
+    assert "derived anew" in done.out
+    assert max(map(len, done.out.splitlines())) <= 80

@@ -17,8 +17,8 @@ from xover.network import build_network, solve
 from xover.plain import to_plain
 from xover.speaker import open_speaker
 from xover.studies.does.formula.alignment import ALIGNMENTS, nearest_alignment
-from xover.studies.does.formula.of_speaker import study_speaker_formula
 from xover.studies.does.formula.study import study_formula
+from xover.studies.does.formula.terminated import TerminatedNetwork, terminated_speaker
 
 F = log_grid(20.0, 20e3, 3)
 S = 2j * np.pi * F
@@ -45,7 +45,7 @@ def read_back(text, numbers, drivers):
 def test_text_read_by_sympy_is_the_solve(name):
     net = build_network(read_circuit(name))
     drivers = {d: (6 + i) + 0.2j * np.sqrt(F) for i, d in enumerate(net.driver_names)}
-    study = json.loads(json.dumps(to_plain(study_formula(net, name, dict.fromkeys(drivers, 6.0)))))
+    study = json.loads(json.dumps(to_plain(study_formula(TerminatedNetwork(net, name, dict.fromkeys(drivers, 6.0))))))
     solution = solve(net, F, drivers)
     for key, text in study["transfer"].items():
         got = read_back(text, study["numbers"], drivers)
@@ -58,7 +58,7 @@ def test_text_read_by_sympy_is_the_solve(name):
 
 def test_second_order_readings_by_hand():
     """LR2 of 8 ohm at 2 kHz: two real poles at 2 kHz, -12 dB/octave, gain one (definition)."""
-    study = study_formula(network(LR2), "found", {"woofer": 8.0, "tweeter": 8.0})
+    study = study_formula(TerminatedNetwork(network(LR2), "found", {"woofer": 8.0, "tweeter": 8.0}))
     low, high = study.transfer["woofer"], study.transfer["tweeter"]
     assert low.ideal_text == "(Z_woofer)/(s**2*L1*C1*Z_woofer + s*L1 + Z_woofer)"
     assert high.ideal_text == "(-s**2*C2*L2*Z_tweeter)/(s**2*C2*L2*Z_tweeter + s*L2 + Z_tweeter)"
@@ -81,7 +81,7 @@ def test_second_order_readings_by_hand():
 
 def test_load_shape_is_the_load():
     net = network(LR2)
-    study = study_formula(net, "found", {"woofer": 8.0, "tweeter": 8.0})
+    study = study_formula(TerminatedNetwork(net, "found", {"woofer": 8.0, "tweeter": 8.0}))
     z = solve(net, F, {"woofer": np.full(F.size, 8.0), "tweeter": np.full(F.size, 8.0)}).impedance_ohm["in"]
     np.testing.assert_allclose(study.load["in"].resistive.value(F), z, rtol=1e-9)
 
@@ -91,7 +91,9 @@ def test_fitted_model_goes_in_as_polynomials():
     top, bottom = impedance_polynomials(model)
     np.testing.assert_allclose(np.polyval(top, S) / np.polyval(bottom, S), model.impedance_ohm(F), rtol=1e-12)
     net = network(LR2.replace("C1 w 0 4.9735919uF", "C1 w 0 4.9735919uF esr=0.3").replace("mH\nC1", "mH dcr=0.4\nC1"))
-    study = study_formula(net, "found", {"woofer": 6.2, "tweeter": 6.2}, {"woofer": model, "tweeter": model})
+    study = study_formula(
+        TerminatedNetwork(net, "found", {"woofer": 6.2, "tweeter": 6.2}, {"woofer": model, "tweeter": model})
+    )
     z = model.impedance_ohm(F)
     solution = solve(net, F, {"woofer": z, "tweeter": z})
     for key in ("woofer", "tweeter"):
@@ -115,7 +117,7 @@ def test_every_alignment_finds_itself(name, low_pass):
 
 def test_band_pass_has_no_alignment():
     text = "* mid\nC1 in a 30uF\nL1 a m 1mH\nXmid m 0 mid\n"
-    found = study_formula(network(text), "found", {"mid": 6.0}).transfer["mid"]
+    found = study_formula(TerminatedNetwork(network(text), "found", {"mid": 6.0})).transfer["mid"]
     assert found.nearest is None
     assert "band-pass" in found.notes[0]
     assert (found.resistive.at_zero, found.resistive.at_infinity) == (1, -1)
@@ -123,7 +125,7 @@ def test_band_pass_has_no_alignment():
 
 def test_speaker_formulas_use_its_own_drivers():
     folder = Path(__file__).parents[2] / "examples" / "attic-two-way" / "left"
-    study = study_speaker_formula(open_speaker(folder), "found")
+    study = study_formula(terminated_speaker(open_speaker(folder), "found"))
     assert 5 < study.resistance_ohm["woofer"] < 7
     assert study.transfer["woofer"].modelled is not None
     assert any("misses its sweep" in w for w in study.warnings)
@@ -153,7 +155,7 @@ def test_names_reach_no_parser(name, monkeypatch):
         sympy.sympify("x + 1")
     part = f"{name} in w {{x}}" if name[0] == "L" else f"L1 in v {{x}}\n{name} v w 2"
     text = f"__import__('os').system('id')\n.param x=1m\n{part}\nXlow w 0 woofer\n"
-    study = study_formula(network(text), "found", {"woofer": 8.0})
+    study = study_formula(TerminatedNetwork(network(text), "found", {"woofer": 8.0}))
     assert study.transfer["woofer"].terms > 0
     assert all(letter.isidentifier() and letter.isascii() for letter in study.numbers)
     assert study.title == "__import__('os').system('id')"

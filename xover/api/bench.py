@@ -69,9 +69,10 @@ def formula(circuit: str | Path) -> FormulaStudy:
     -------
     >>> xover.formula("two-way-second-order").transfer["woofer"]
     """
-    from xover.studies.does.formula.of_circuit import study_circuit_formula
+    from xover.studies.does.formula.study import study_formula
+    from xover.studies.does.formula.terminated import terminated_circuit
 
-    return study_circuit_formula(circuit)
+    return study_formula(terminated_circuit(circuit))
 
 
 def to_json(result: Any, *, indent: int | None = None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 from xover.api.asks import asks
 from xover.api.opened import Opened
@@ -16,7 +16,11 @@ from xover.studies.does.sensitivity import sensitivity
 if TYPE_CHECKING:
     from xover.drawing.schematic import Schematic
     from xover.studies.desk.check.study import CheckStudy
+    from xover.studies.does.formula.by_lcapy import CircuitCards
+    from xover.studies.does.formula.judge import JudgeStudy
+    from xover.studies.does.formula.response import ResponseStudy
     from xover.studies.does.formula.study import FormulaStudy
+    from xover.studies.does.formula.terminated import TerminatedNetwork
 
 
 class WhatItDoes(Opened):
@@ -53,9 +57,84 @@ class WhatItDoes(Opened):
         -------
         >>> speaker.formula("found").transfer["woofer"]
         """
-        from xover.studies.does.formula.of_speaker import study_speaker_formula
+        from xover.studies.does.formula.study import study_formula
 
-        return study_speaker_formula(self.speaker, self._name(network))
+        return study_formula(self._terminated(network))
+
+    def response(
+        self, network: str | None = None, *, after: Literal["step", "impulse"] = "step", of: str | None = None
+    ) -> ResponseStudy:
+        """Each drive in time: the closed form by lcapy, and how far a numeric inverse transform lies from it.
+
+        Parameters
+        ----------
+        after : a step of 1 V, or an impulse of 1 V s. of : key of one driver; by default all.
+
+        Raises
+        ------
+        OptionError : no such network or driver, or a formula of too many terms. InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.response("found").drives["woofer"].closed_form
+        """
+        from xover.studies.does.formula.response import stimulus, study_response
+
+        return study_response(self._terminated(network), stimulus(after), of)
+
+    def judge(self, network: str | None = None) -> JudgeStudy:
+        """lcapy derives the transfer functions anew by its own analysis: how far are they from ours?
+
+        Raises
+        ------
+        OptionError : no such network, or a formula of too many terms. InputError, NoSolutionError.
+
+        Example
+        -------
+        >>> speaker.judge("found").drives["woofer"].largest_difference
+        """
+        from xover.studies.does.formula.judge import study_judge
+
+        return study_judge(self._terminated(network))
+
+    def circuit(self, network: str | None = None) -> Any:
+        """The network with its drivers as lcapy's own Circuit, for every analysis that lcapy has.
+
+        Elements and nodes have generated names: `circuit_cards` says which is which, and what is left out. There is
+        no source in it. Its numbers are exact fractions, so that large networks take lcapy long. Loading lcapy
+        changes how sympy prints.
+
+        Raises
+        ------
+        OptionError : no such network. InputError.
+
+        Example
+        -------
+        >>> speaker.circuit("found").impedance(1, 0)
+        """
+        from xover.studies.does.formula.by_lcapy import lcapy_circuit
+
+        return lcapy_circuit(self._terminated(network))
+
+    def circuit_cards(self, network: str | None = None) -> CircuitCards:
+        """What `circuit` is made of: its cards, and what each of its elements and nodes is in the network.
+
+        Raises
+        ------
+        OptionError : no such network. InputError.
+
+        Example
+        -------
+        >>> speaker.circuit_cards("found").elements
+        """
+        from xover.studies.does.formula.by_lcapy import circuit_cards
+
+        return circuit_cards(self._terminated(network))
+
+    def _terminated(self, network: str | None) -> TerminatedNetwork:
+        from xover.studies.does.formula.terminated import terminated_speaker
+
+        return terminated_speaker(self.speaker, self._name(network))
 
     def schematic(self, network: str | None = None, *, other: str | None = None) -> Schematic:
         """The network drawn, with values and losses beside the parts; a notebook shows it, `xover.save` writes it.

@@ -65,7 +65,7 @@ def render(blocks: Iterable[Block]) -> None:
                 if block.caption:
                     show_heading(block.caption)
                 for line in block.words.splitlines():
-                    typer.echo(f"  {clean(line)}")
+                    typer.echo(clean(line) if block.bare else f"  {clean(line)}")
             case Warn():
                 show_item(block.severity, f"{block.heading}: {block.words}")
             case Note():

@@ -83,6 +83,18 @@ def frequency_axis(axes: Axes, frequency_hz: Float, written: bool) -> None:
         axes.set_xlabel("frequency, Hz")
 
 
+def time_axis(axes: Axes, first_s: float, last_s: float, written: bool) -> None:
+    """Scale the horizontal axis in time, even in log; write its numbers in ms where `written`."""
+    axes.set_xscale("log")
+    axes.minorticks_off()
+    axes.set_xlim(first_s, last_s)
+    ticks = frequency_ticks(first_s, last_s)
+    axes.set_xticks(ticks if written else [], [f"{1e3 * t:g}" for t in ticks] if written else [])
+    _rule(axes, "x", ticks, frequency_lines(first_s, last_s))
+    if written:
+        axes.set_xlabel("time, ms")
+
+
 def _usual(end_hz: float, usual_hz: float) -> float:
     return usual_hz if abs(math.log(end_hz / usual_hz)) <= NEAR_USUAL else end_hz
 
@@ -177,6 +189,16 @@ def change_axis(axes: Axes, curves: Sequence[Float]) -> None:
     count = math.floor(end / step)
     ticks = np.round(step * np.arange(-count, count + 1), 12)
     value_axis(axes, -end, end, {t: f"{t:+g}".replace("-", "\u2212") if t else "0" for t in ticks})
+    axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
+
+
+def signed_axis(axes: Axes, curves: Sequence[Float]) -> None:
+    """Scale the vertical axis from the lowest value to the highest, and draw the zero line, which is always shown."""
+    low, high = min(0.0, *(float(np.min(c)) for c in curves)), max(0.0, *(float(np.max(c)) for c in curves))
+    room = (ROOM - 1.0) / 2.0 * (high - low or 1.0)
+    step = round_step(high - low + 2.0 * room, 2 * MOST_TICKS)
+    ticks = np.round(step * np.arange(math.ceil((low - room) / step), math.floor((high + room) / step) + 1), 12)
+    value_axis(axes, low - room, high + room, {t: f"{t:g}".replace("-", "\u2212") for t in ticks})
     axes.axhline(0.0, color=QUIET, linewidth=0.8, zorder=1, label="zero")
 
 

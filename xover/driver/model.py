@@ -15,6 +15,7 @@ A driver for which only a data sheet is at hand: impedance and response from its
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -173,6 +174,17 @@ class DriverModel:
         for i, peak in enumerate(self.resonances, 1):
             cells.append([(f"Rres{i}", "R", peak.r_ohm), (f"Lres{i}", "L", peak.l_h), (f"Cres{i}", "C", peak.c_f)])
         return tuple(RlcElement(*element, cell=n) for n, cell in enumerate(cells) for element in cell)
+
+    def wired(self, first: str, last: str, inner: Callable[[int], str]) -> list[tuple[RlcElement, str, str]]:
+        """Give the elements of the equivalent circuit with the two nodes of each, for a netlist.
+
+        Parameters
+        ----------
+        first, last : nodes at plus and minus. inner : makes the node between the cells n - 1 and n, n from 1.
+        """
+        elements = self.rlc_elements()
+        nodes = [first, *map(inner, range(1, elements[-1].cell + 1)), last]
+        return [(e, nodes[e.cell], nodes[e.cell + 1]) for e in elements]
 
 
 def _require_positive(what: str, **values: float) -> None:

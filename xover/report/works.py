@@ -253,12 +253,13 @@ def build(shop: Workshop, network: Network, name: str | None) -> BuildOrder:
 def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
     from xover.studies.does.formula.study import study_formula
+    from xover.studies.does.formula.terminated import TerminatedNetwork
 
     ohms: dict[str, float] = {}
     for driver in network.driver_names:
         said = shop.speaker.drivers[driver].re_ohm
         ohms[driver] = said if said is not None else _lowest_ohm(shop, driver)
-    study = study_formula(network, name, ohms, title=shop.speaker.title)
+    study = study_formula(TerminatedNetwork(network, name, ohms, title=shop.speaker.title))
     written = tuple(
         WrittenFormula(key, f.expression, f.ideal_text, "" if f.nearest is None else f.nearest.name)
         for key, f in study.formulas.items()

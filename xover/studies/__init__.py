@@ -11,7 +11,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "load": "studies.does.load",
         "schematic": "api.schematic",
         "angles": "studies.does.angles",
-        "formula": "",
+        "formula": "studies.does.formula",
         "sensitivity": "studies.does.sensitivity",
     },
     "What age has done": {"infer": "studies.aged.infer", "condition": "studies.aged.condition"},

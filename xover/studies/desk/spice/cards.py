@@ -232,14 +232,7 @@ class _Writer:
 
 
 def _driver_circuit(name: str, model: DriverModel) -> list[str]:
-    """Cells in series from plus to minus, the elements of a cell in parallel."""
-    elements = model.rlc_elements()
-    last = elements[-1].cell
-    cards = []
-    for e in elements:
-        first = "plus" if e.cell == 0 else str(e.cell)
-        second = "minus" if e.cell == last else str(e.cell + 1)
-        cards.append(f"{e.name} {first} {second} {spice_value(e.value)}")
+    cards = [f"{e.name} {a} {b} {spice_value(e.value)}" for e, a, b in model.wired("plus", "minus", str)]
     return [f".subckt {name} plus minus", *cards, f".ends {name}"]
 
 

@@ -17,6 +17,7 @@ from xover.network.rational import Rational, numeric_polynomials, plus, times
 from xover.network.symbolic import SymbolicSolution, count_terms, load_text, ratio_text, solve_symbolic
 from xover.readable import Readable
 from xover.studies.does.formula.alignment import Nearest, nearest_alignment
+from xover.studies.does.formula.terminated import TerminatedNetwork
 
 DECIBEL_PER_ORDER: Final = 20.0 * math.log10(2.0)
 """Slope of one power of s, dB per octave."""
@@ -100,6 +101,15 @@ class Formula(Readable):
         return {k: v for k, v in vars(self).items() if k != "ideal"}
 
 
+@dataclass(frozen=True)
+class Showing:
+    """Which formulas are told and how: one by name, with numbers filled in, as LaTeX alone."""
+
+    of: str | None = None
+    numbers: bool = False
+    latex: bool = False
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class FormulaStudy(Readable):
     """The formulas of one network.
@@ -120,6 +130,12 @@ class FormulaStudy(Readable):
     resistance_ohm: Mapping[str, float]
     altered: Mapping[str, str]
     warnings: tuple[str, ...]
+    showing: Showing = Showing()
+
+    @property
+    def shown(self) -> tuple[Formula, ...]:
+        """The formulas that are asked for."""
+        return tuple(f for name, f in self.formulas.items() if self.showing.of in (None, name))
 
     @property
     def formulas(self) -> dict[str, Formula]:
@@ -155,25 +171,14 @@ def without_losses(network: Network) -> Network:
     return replace(network, parts=tuple(ideal(p) for p in network.parts))
 
 
-def study_formula(
-    network: Network,
-    name: str,
-    resistance_ohm: Mapping[str, float],
-    models: Mapping[str, DriverModel] | None = None,
-    warnings: Sequence[str] = (),
-    title: str = "",
-) -> FormulaStudy:
-    """Work out every formula of a network.
-
-    Parameters
-    ----------
-    resistance_ohm : DC resistance of each driver, by its name.
-    models : fitted models by name; a formula gets its `modelled` shape where all drivers have one.
+def study_formula(terminated: TerminatedNetwork) -> FormulaStudy:
+    """Work out every formula of a network; a formula gets its `modelled` shape where all drivers have a model.
 
     Raises
     ------
     NoSolutionError, OptionError (a formula with too many terms).
     """
+    network, resistance_ohm, models = terminated.network, terminated.resistance_ohm, terminated.models
     exact, ideal = solve_symbolic(network), solve_symbolic(without_losses(network))
     known = models if models and all(n in models for n in network.driver_names) else None
     transfer = {
@@ -199,15 +204,30 @@ def study_formula(
             notes=("every section adds its admittance",) if len(found.admittance) > 1 else (),
         )
     return FormulaStudy(
-        title=title or network.title,
-        network=name,
+        title=terminated.title or network.title,
+        network=terminated.name,
         transfer=transfer,
         load=load,
         numbers=dict(exact.table.value),
         resistance_ohm=dict(resistance_ohm),
         altered=dict(exact.table.altered),
-        warnings=tuple(warnings),
+        warnings=tuple(terminated.warnings),
     )
+
+
+def drive_polynomials(terminated: TerminatedNetwork) -> dict[str, tuple[list[Fraction], list[Fraction]]]:
+    """Each driver's drive by its key: numerator and denominator in s, highest power first.
+
+    A driver is its model where it has one, else its resistance; a loss angle the resistance that it is at `LOSS_HZ`.
+    Raises as `study_formula`.
+    """
+    solution = solve_symbolic(terminated.network)
+    drivers: dict[str, Any] = {
+        letter: impedance_polynomials(terminated.models[n]) if n in terminated.models else terminated.resistance_ohm[n]
+        for n, letter in solution.table.driver_names.items()
+    }
+    values = solution.table.value
+    return {key: numeric_polynomials(r, values, drivers, LOSS_HZ) for key, r in solution.drive.items()}
 
 
 def _formula(
@@ -281,7 +301,7 @@ def _load_shape(
 
 def _from_polynomials(words: str, top: Sequence[Fraction], bottom: Sequence[Fraction]) -> Shape:
     """Read roots and asymptotes; the scaling is exact, the roots are floats."""
-    top, bottom = _trimmed(top), _trimmed(bottom)
+    top, bottom = trimmed(top), trimmed(bottom)
     low_top, low_bottom = _lowest(top), _lowest(bottom)
     unit = bottom[len(bottom) - 1 - low_bottom]
     top, bottom = [c / unit for c in top], [c / unit for c in bottom]
@@ -300,7 +320,8 @@ def _from_polynomials(words: str, top: Sequence[Fraction], bottom: Sequence[Frac
     )
 
 
-def _trimmed(coefficients: Sequence[Fraction]) -> list[Fraction]:
+def trimmed(coefficients: Sequence[Fraction]) -> list[Fraction]:
+    """Without zeros before the highest power."""
     first = next((i for i, c in enumerate(coefficients) if c != 0), len(coefficients) - 1)
     return list(coefficients[first:])
 
@@ -311,7 +332,19 @@ def _lowest(coefficients: Sequence[Fraction]) -> int:
 
 
 def _roots(coefficients: Sequence[Fraction]) -> tuple[Root, ...]:
-    """Roots away from zero. Scaled to the middle of their spread first, so that floats hold them well."""
+    """Roots away from zero, one of each pair."""
+    found: list[Root] = []
+    for root in rough_roots(coefficients):
+        if root.imag < -1e-9 * abs(root):
+            continue  # the other half of a pair
+        real = abs(root.imag) <= 1e-9 * abs(root)
+        q = None if real else float(abs(root) / (2 * abs(root.real))) if root.real != 0 else math.inf
+        found.append(Root(float(abs(root) / (2 * np.pi)), q, bool(root.real > 1e-12 * abs(root))))
+    return tuple(sorted(found, key=lambda r: r.frequency_hz))
+
+
+def rough_roots(coefficients: Sequence[Fraction]) -> tuple[complex, ...]:
+    """Roots away from zero, as good as floats find them. Scaled to the middle of their spread first."""
     kept = list(coefficients[: len(coefficients) - _lowest(coefficients)])
     degree = len(kept) - 1
     if degree < 1:
@@ -320,14 +353,7 @@ def _roots(coefficients: Sequence[Fraction]) -> tuple[Root, ...]:
     logs = [_log(c) + (degree - i) * math.log(size) if c != 0 else -math.inf for i, c in enumerate(kept)]
     most = max(logs)
     scaled = [math.copysign(math.exp(v - most), c) for v, c in zip(logs, kept, strict=True)]
-    found: list[Root] = []
-    for root in np.roots(scaled) * size:
-        if root.imag < -1e-9 * abs(root):
-            continue  # the other half of a pair
-        real = abs(root.imag) <= 1e-9 * abs(root)
-        q = None if real else float(abs(root) / (2 * abs(root.real))) if root.real != 0 else math.inf
-        found.append(Root(float(abs(root) / (2 * np.pi)), q, bool(root.real > 1e-12 * abs(root))))
-    return tuple(sorted(found, key=lambda r: r.frequency_hz))
+    return tuple(complex(root) for root in np.roots(scaled) * size)
 
 
 def _without_common(zeros: tuple[Root, ...], poles: tuple[Root, ...]) -> tuple[tuple[Root, ...], tuple[Root, ...]]:

@@ -1,0 +1,92 @@
+"""A network and what its drivers are taken as: of a speaker folder their own models, of a netlist alone 8 ohm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from xover.curve import log_grid
+from xover.driver.model import DriverModel
+from xover.errors import OptionError
+from xover.files.netlist import circuit_names, read_circuit, read_netlist
+from xover.network import Network, build_network
+from xover.speaker import Speaker
+from xover.studies.desk.check.drivers import fit_sweep
+
+ASSUMED_OHM: Final = 8.0
+
+
+@dataclass(frozen=True)
+class TerminatedNetwork:
+    """A network with what stands for each driver.
+
+    Attributes
+    ----------
+    resistance_ohm : DC resistance of each driver, by its name.
+    models : fitted models by name, of the drivers that have one.
+    warnings : how well the drivers are known.
+    """
+
+    network: Network
+    name: str
+    resistance_ohm: Mapping[str, float]
+    models: Mapping[str, DriverModel] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+    title: str = ""
+
+
+def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
+    """A .cir file, or a topology by its name. Every driver is taken as 8 ohm, and said so.
+
+    Raises
+    ------
+    OptionError : neither a netlist nor a topology. InputError, NoSolutionError : a fault in the netlist.
+    """
+    path = Path(circuit)
+    if path.suffix == ".cir" or path.exists():
+        netlist = read_netlist(path)
+    elif str(circuit) in circuit_names():
+        netlist = read_circuit(str(circuit))
+    else:
+        raise OptionError(
+            f"'{str(circuit)[:60]}' is no netlist, topology or speaker folder",
+            "see 'xover new --list' for the topologies",
+        )
+    built = build_network(netlist)
+    assumed = f"every driver is taken as {ASSUMED_OHM:g} ohm (assumed): a speaker folder gives its own"
+    ohms = dict.fromkeys(built.driver_names, ASSUMED_OHM)
+    return TerminatedNetwork(built, path.stem, ohms, warnings=(assumed,), title=built.title)
+
+
+def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork:
+    """A named network of a speaker.
+
+    A driver without a sweep is its datasheet's model. One whose sweep no model fits is taken as the lowest
+    impedance that it shows, and said so.
+    """
+    network = speaker.network(network_name)
+    resistance: dict[str, float] = {}
+    models: dict[str, DriverModel] = {}
+    warnings: list[str] = []
+    for name in network.driver_names:
+        driver = speaker.drivers[name]
+        fit = fit_sweep(driver)
+        if fit is not None:
+            models[name] = fit.model
+            resistance[name] = fit.model.re_ohm
+            warnings.append(
+                f"the model of {name} misses its sweep by {100 * fit.relative_rms:.1f} %; {fit.mounting_note}"
+            )
+        elif driver.datasheet is not None:
+            models[name] = driver.datasheet.model
+            resistance[name] = driver.datasheet.re_ohm
+            warnings.append(f"{name} is its datasheet's model")
+        else:
+            lowest = float(np.nanmin(np.abs(driver.impedance_ohm(log_grid(20.0, 20e3, 24)))))
+            resistance[name] = lowest
+            warnings.append(f"no model fits the sweep of {name}: taken as its lowest impedance, {lowest:.3g} ohm")
+    return TerminatedNetwork(network, network_name, resistance, models, tuple(warnings), speaker.title)
