@@ -33,6 +33,7 @@ from xover.parts.meter import (
     loss_of_kind,
     loss_of_readings,
 )
+from xover.plain import some_of
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
 
@@ -116,19 +117,7 @@ class CapacitorStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """What is known, each under its key; what was not asked for is left out."""
-        out: dict[str, Any] = {
-            "capacitance_f": self.capacitance_f,
-            "kind": self.kind,
-            "evidence": self.evidence,
-            "loss": self.loss,
-        }
-        if self.loss is not None:
-            out["frequency_hz"] = TABLE_HZ
-            out["esr_ohm"] = self.loss.esr_ohm(TABLE_HZ)
-            out["dissipation_factor"] = self.loss.total_df(TABLE_HZ)
-            out["constant_capacitance"] = constant_capacitance_words(self.loss.dissipation_factor)
-            out["card"] = self.card
-        more = {
+        more: dict[str, Any] = {
             "single_reading": self.single,
             "believable": self.believable,
             "against_value": None if self.believable is None else self.believable.against(self.capacitance_f),
@@ -136,7 +125,16 @@ class CapacitorStudy(Readable):
             "voltage": self.voltage,
             "bypass": self.bypass,
         }
-        return out | {key: value for key, value in more.items() if value is not None} | {"warnings": self.warnings}
+        if self.loss is not None:
+            more |= {
+                "frequency_hz": TABLE_HZ,
+                "esr_ohm": self.loss.esr_ohm(TABLE_HZ),
+                "dissipation_factor": self.loss.total_df(TABLE_HZ),
+                "constant_capacitance": constant_capacitance_words(self.loss.dissipation_factor),
+                "card": self.card,
+            }
+        known = {key: value for key, value in more.items() if value is not None}
+        return some_of(self, "capacitance_f kind evidence loss warnings", **known)
 
 
 def farad(name: str, given: str | float) -> float:

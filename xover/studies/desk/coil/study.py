@@ -22,6 +22,7 @@ from xover.parts.coupling import Pose, least_distance_m
 from xover.parts.inductance import by_formula_h
 from xover.parts.placement import Beside, beside
 from xover.parts.wire import Wire, ac_resistance_ratio, metric_wire, parse_wire, usual_wires
+from xover.plain import some_of
 
 USUAL_DCR_OHM: Final = 0.4
 """5 % of 8 ohm: common practice, no published source."""
@@ -36,9 +37,7 @@ _RESONANCE: Final = (
     "a winding resonates with its own capacitance far above audio (common practice, no published source): "
     "not computed here"
 )
-_IN_TABLE: Final = (
-    *("wire", "wire_diameter_m", "turns", "dcr_ohm", "mass_kg", "outer_diameter_m", "length_m", "wire_length_m"),
-)
+_IN_TABLE: Final = "wire wire_diameter_m turns dcr_ohm mass_kg outer_diameter_m length_m wire_length_m"
 
 
 @dataclass(frozen=True)
@@ -94,18 +93,17 @@ class CoilToWind(CoilDesign):
 
     def plain(self) -> dict[str, Any]:
         """The recipe, and what else is known of it."""
-        return {
-            **{f.name: getattr(self, f.name) for f in dataclasses.fields(CoilDesign)},
-            "nested_inductance_h": self.nested_inductance_h,
-            "by_formula_h": self.by_formula_h,
-            "skin_effect_ratio_20khz": self.skin_ratio,
-            "asked_dcr_ohm": None if self.choice is None else self.choice.dcr_ohm,
-            "dcr_met": self.dcr_met,
-            "ideal_wire_diameter_m": None if self.choice is None else self.choice.ideal_diameter_m,
-            "wires": [{name: getattr(d, name) for name in _IN_TABLE} for d in self.others],
-            "notes": self.warnings,
+        own = " ".join(f.name for f in dataclasses.fields(CoilDesign))
+        return some_of(
+            self,
+            f"{own} nested_inductance_h by_formula_h dcr_met",
+            skin_effect_ratio_20khz=self.skin_ratio,
+            asked_dcr_ohm=None if self.choice is None else self.choice.dcr_ohm,
+            ideal_wire_diameter_m=None if self.choice is None else self.choice.ideal_diameter_m,
+            wires=[some_of(d, _IN_TABLE) for d in self.others],
+            notes=self.warnings,
             **({} if self.beside is None else {"beside": self.beside}),
-        }
+        )
 
 
 @dataclass(frozen=True, repr=False)

@@ -14,6 +14,7 @@ from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.jig import Across, error_gain, impedance_of_ratio
 from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
+from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.rounded import hertz, ohm
@@ -86,20 +87,13 @@ class JigStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Curves and figures; SI units."""
-        return {
-            "source": self.source,
-            "across": self.across,
-            "reference_ohm": self.reference_ohm,
-            "leads_ohm": self.leads_ohm,
-            "frequency_hz": self.frequency_hz,
-            "impedance_ohm": np.abs(self.impedance_ohm),
-            "phase_deg": np.degrees(np.angle(self.impedance_ohm)),
-            "error_share": self.error_share,
-            "worst_share": self.worst_share,
-            "worst_at_hz": self.worst_at_hz,
-            "known_resistor": self.check,
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "source across reference_ohm leads_ohm frequency_hz error_share worst_share worst_at_hz warnings",
+            impedance_ohm=np.abs(self.impedance_ohm),
+            phase_deg=np.degrees(np.angle(self.impedance_ohm)),
+            known_resistor=self.check,
+        )
 
 
 def study_jig(

@@ -13,6 +13,7 @@ from xover.curve import Evidence
 from xover.driver.fit import MOUNTING_NOTE, DriverFit, fit_driver
 from xover.driver.model import DriverModel
 from xover.network import Network
+from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.speaker import Speaker, SpeakerDriver
@@ -40,21 +41,15 @@ class SpiceDriver(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Residual and band of the fit, null for a data sheet; the figures of the circuit."""
-        fit = self.fit
+        residual = "relative_rms worst_residual worst_at_hz band_hz"
+        known = dict.fromkeys(residual.split()) if self.fit is None else some_of(self.fit, residual)
         return {
-            "source": "data sheet" if fit is None else "fit",
-            "evidence": self.evidence,
-            "relative_rms": None if fit is None else fit.relative_rms,
-            "worst_residual": None if fit is None else fit.worst_residual,
-            "worst_at_hz": None if fit is None else fit.worst_at_hz,
-            "band_hz": None if fit is None else fit.band_hz,
+            "source": "data sheet" if self.fit is None else "fit",
+            **some_of(self, "evidence warnings"),
+            **known,
             "re_ohm": self.model.re_ohm,
-            "fs_hz": self.model.fs_hz if fit is None else fit.fs_hz,
-            "qms": self.model.qms if fit is None else fit.qms,
-            "qes": self.model.qes if fit is None else fit.qes,
-            "qts": self.model.qts if fit is None else fit.qts,
+            **some_of(self.model if self.fit is None else self.fit, "fs_hz qms qes qts"),
             "elements": self.model.rlc_elements(),
-            "warnings": self.warnings,
         }
 
 
