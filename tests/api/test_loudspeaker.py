@@ -42,7 +42,10 @@ def asked(*arguments):
         ("tolerance LEFT --builds 200 --paired-to 2%", lambda s: s.tolerance(builds=200, match=0.02)),
         ("crosstalk LEFT --couple L1:L2=2%", lambda s: s.crosstalk(couples={("L1", "L2"): 0.02})),
         ("compare LEFT:found LEFT:original", lambda s: s.compare("found", "original")),
-        ("compare LEFT:found LEFT:original --of impedance", lambda s: s.compare("found", "original", of="impedance")),
+        (
+            "compare LEFT:found LEFT:original --quantity impedance",
+            lambda s: s.compare("found", "original", of="impedance"),
+        ),
         ("pad LEFT tweeter --down 4", lambda s: s.pad("tweeter", down_db=4.0)),
         (
             "verify LEFT --network original --impedance LEFT/terminals-rebuilt.csv",

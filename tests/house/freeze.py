@@ -46,6 +46,8 @@ RENAMED = {
     ("jig", "--reference"): "--resistor",
     ("tolerance", "--match"): "--paired-to",
     ("infer", "--gain"): "--gain-error",
+    ("compare", "--of"): "--quantity",
+    ("refresh", "--replace"): "--renew",
 }
 """Options that meant two things: in a tree that declares its questions they are asked by their new name."""
 
@@ -115,8 +117,8 @@ PLAIN: dict[str, tuple[str, ...]] = {
     "refresh": (
         "refresh {} |json",
         f"refresh {{}} {STOCK} |json",
-        f"refresh {{}} {STOCK} --renew all --capacitors any --tolerance 0.3 --plot refresh.svg",
-        "refresh {} --renew needed --write refreshed",
+        f"refresh {{}} {STOCK} --replace all --capacitors any --tolerance 0.3 --plot refresh.svg",
+        "refresh {} --replace needed --write refreshed",
     ),
     "redesign": ("redesign {} --starts 1 --circuit present |json",),
     "bypass": ("bypass {} |json", "bypass {} --plot bypass.svg --strict"),
@@ -350,7 +352,7 @@ WRONG: dict[str, tuple[str, ...]] = {
         "refresh LEFT --stock nowhere.csv",
         "refresh LEFT --stock made/stock.csv",
         f"refresh LEFT --stock {LEFT}/speaker.toml",
-        "refresh LEFT --renew some",
+        "refresh LEFT --replace some",
         "refresh LEFT --capacitors paper",
         "refresh LEFT --tolerance -1",
         "refresh LEFT --tolerance 0.1dB",

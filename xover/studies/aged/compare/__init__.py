@@ -29,6 +29,7 @@ def compare(
         Ask(
             "sum or impedance of a network [default: as the tables, else sum].",
             one_of("sum", "impedance"),
+            "--quantity",
         ),
     ] = None,
     match_hz: Match = (200.0, 15_000.0),
