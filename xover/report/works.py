@@ -14,8 +14,7 @@ from xover.blocks import Picture
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz
-from xover.report.request import BUILDS
-from xover.report.workshop import Workshop
+from xover.report.workshop import BUILDS, NotKnown, Workshop
 from xover.rounded import db
 from xover.studies.change.decide.option import Name, Option
 
@@ -30,13 +29,6 @@ if TYPE_CHECKING:
 
 Proposed = Mapping[str, Network]
 """Networks that do not stand in the folder, by name."""
-
-
-@dataclass(frozen=True)
-class NotKnown:
-    """An answer that could not be worked out from what the folder has."""
-
-    why: str
 
 
 @dataclass(frozen=True, eq=False)

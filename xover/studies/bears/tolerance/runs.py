@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Float
 from xover.search.builds import BuildSolver, SumRule, magnitude_db
-from xover.search.spread import each
+from xover.pool import each
 
 _CHUNK: Final = 256
 """Builds solved at a time; what they need stays small."""
