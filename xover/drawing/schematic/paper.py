@@ -1,16 +1,14 @@
-"""The schematic as a matplotlib figure, for PNG and PDF.
-
-A canvas that schemdraw's segments can draw on, without pyplot: no window system is chosen, no figure is kept.
-"""
+"""The schematic as a matplotlib figure, for PNG and PDF; without pyplot, so that no window system is chosen."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+import math
+from typing import TYPE_CHECKING, Final
 
 from xover.drawing.schematic.geometry import Layout, Role
 from xover.drawing.schematic.lettering import LETTERS
-from xover.drawing.schematic.symbols import UNIT, build_figures
+from xover.drawing.schematic.symbols import Bow, Chain, build_figures
+from xover.drawing.schematic.symbols import Figure as Lines
 from xover.drawing.style import PAGE_DPI, driver_stroke, look
 
 if TYPE_CHECKING:
@@ -30,20 +28,17 @@ def make_figure(layout: Layout) -> Figure:
         figure = Figure(figsize=inches, dpi=min(PAGE_DPI, LARGEST_PIXELS / max(inches)))
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_axis_off()
-        axes.set_xlim(0.0, layout.width_pt / UNIT)
-        axes.set_ylim(-layout.height_pt / UNIT, 0.0)
-        paper = _Paper(axes)
-        for part in build_figures(layout):
-            for element in part.elements:
-                for segment in element.segments:
-                    segment.draw(paper, element.transform, **element.params)
+        axes.set_xlim(0.0, layout.width_pt)
+        axes.set_ylim(layout.height_pt, 0.0)
+        for lines in build_figures(layout):
+            _draw(lines, axes)
         symbols = {s.name: s for s in layout.symbols}
         for text in layout.texts:
             letters = LETTERS[text.role]
             is_driver = text.role is Role.DRIVER
             axes.text(
-                text.at.x / UNIT,
-                -text.at.y / UNIT,
+                text.at.x,
+                text.at.y,
                 text.content,
                 family=["DejaVu Sans"],
                 fontsize=letters.points,
@@ -56,54 +51,23 @@ def make_figure(layout: Layout) -> Figure:
     return figure
 
 
-class _Paper:
-    """What schemdraw's segments ask of a canvas."""
+def _draw(lines: Lines, axes: Axes) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Arc, Circle
 
-    def __init__(self, axes: Axes) -> None:
-        self._axes = axes
-
-    def plot(self, x: Sequence[float], y: Sequence[float], **style: Any) -> None:
-        """A line; NaN breaks it."""
-        from matplotlib.lines import Line2D
-
-        self._axes.add_line(
-            Line2D(
-                x,
-                y,
-                color=style["color"],
-                linewidth=style["lw"],
-                solid_capstyle="round",
-                solid_joinstyle="round",
-                zorder=style["zorder"],
-            )
-        )
-
-    def poly(self, verts: Sequence[tuple[float, float]], closed: bool = True, **style: Any) -> None:
-        """A polygon, or an open chain of lines."""
-        from matplotlib.patches import Polygon
-
-        self._axes.add_patch(Polygon(verts, closed=closed, **self._edge(style)))
-
-    def circle(self, center: tuple[float, float], radius: float, **style: Any) -> None:
-        """A ring or a disc."""
-        from matplotlib.patches import Circle
-
-        self._axes.add_patch(Circle(center, radius, **self._edge(style)))
-
-    def arc(self, center: tuple[float, float], width: float, height: float, **style: Any) -> None:
-        """Part of an ellipse."""
-        from matplotlib.patches import Arc
-
-        angles = {key: style[key] for key in ("theta1", "theta2", "angle")}
-        edge = {"color": style["color"], "linewidth": style["lw"], "zorder": style["zorder"]}
-        self._axes.add_patch(Arc(center, width, height, **angles, **edge))
-
-    def _edge(self, style: dict[str, Any]) -> dict[str, Any]:
-        fill = style.get("fill")
-        return {
-            "edgecolor": style["color"],
-            "facecolor": fill or "none",
-            "linewidth": style["lw"],
-            "joinstyle": "round",
-            "zorder": style["zorder"],
-        }
+    colour, width = lines.colour, lines.width_pt
+    for stroke in lines.strokes:
+        if isinstance(stroke, Chain):
+            x, y = zip(*stroke.points, strict=True)
+            line = Line2D(x, y, color=colour, linewidth=width)
+            line.set_solid_capstyle("round")
+            line.set_solid_joinstyle("round")
+            axes.add_line(line)
+        elif isinstance(stroke, Bow):
+            (x0, y0), (x1, y1) = stroke.start, stroke.end
+            middle, across = ((x0 + x1) / 2, (y0 + y1) / 2), math.dist(stroke.start, stroke.end)
+            begins = math.degrees(math.atan2(y0 - middle[1], x0 - middle[0]))
+            arc = Arc(middle, across, across, theta1=begins, theta2=begins + 180.0, color=colour, linewidth=width)
+            axes.add_patch(arc)
+        else:
+            axes.add_patch(Circle(stroke.at, stroke.radius, edgecolor=colour, facecolor=stroke.fill, linewidth=width))

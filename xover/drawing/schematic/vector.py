@@ -1,19 +1,16 @@
-"""The schematic as SVG: lines by schemdraw's own SVG canvas, text as text."""
+"""The schematic as SVG: lines as paths and circles, text as text."""
 
 from __future__ import annotations
 
-from typing import Any
+import math
+from collections.abc import Iterator
 from xml.etree import ElementTree
 
-from xover.drawing.schematic.geometry import Layout, Role, Symbol, Text
+from xover.drawing.schematic.geometry import Layout, Point, Role, Symbol, Text
 from xover.drawing.schematic.lettering import FONTS, LETTERS
-from xover.drawing.schematic.library import load
-from xover.drawing.schematic.symbols import UNIT, build_figures
+from xover.drawing.schematic.symbols import Bow, Chain, Figure, Ring, build_figures
 from xover.drawing.style import driver_stroke
 
-POINTS_PER_INCH = 72.0
-# What the canvas writes for an unbroken line is no dash pattern in SVG.
-_SOLID = "stroke-dasharray:-;"
 _NAMESPACE = "http://www.w3.org/2000/svg"
 
 
@@ -42,26 +39,40 @@ def svg_text(layout: Layout) -> str:
     ElementTree.SubElement(root, "desc").text = _plain(layout.description)
     ElementTree.SubElement(root, "rect", {"width": width, "height": height, "fill": "white"})
     symbols = {s.name: s for s in layout.symbols}
-    canvas = load().canvas
     for figure in build_figures(layout):
-        paper = canvas.Figure(bbox=canvas.BBox(0.0, 0.0, 1.0, 1.0), inches_per_unit=UNIT / POINTS_PER_INCH, margin=0.0)
-        for element in figure.elements:
-            _draw(element, paper)
         group = ElementTree.SubElement(root, "g", _marks(figure.kind, figure.name, symbols))
         if group.get("class") == "symbol":
             ElementTree.SubElement(group, "title").text = _tooltip(layout, figure.name)
-        for _, piece in sorted(paper.svgelements, key=lambda pair: pair[0]):
-            piece.set("style", piece.get("style", "").replace(_SOLID, ""))
-            group.append(piece)
+        group.extend(_drawn(figure))
     for text in layout.texts:
         root.append(_line(text, symbols))
     ElementTree.indent(root, "")
     return ElementTree.tostring(root, encoding="unicode")
 
 
-def _draw(element: Any, paper: Any) -> None:
-    for segment in element.segments:
-        segment.draw(paper, element.transform, **element.params)
+def _drawn(figure: Figure) -> Iterator[ElementTree.Element]:
+    """The straight lines as one path, from the first terminal to the last; bows as another; circles."""
+    style = f"stroke:{figure.colour};stroke-width:{figure.width_pt};stroke-linecap:round;stroke-linejoin:round;"
+    lines = [s for s in figure.strokes if isinstance(s, Chain)]
+    bows = [s for s in figure.strokes if isinstance(s, Bow)]
+    for path in (lines, bows):
+        if path:
+            yield ElementTree.Element("path", {"d": " ".join(map(_path, path)), "style": f"{style}fill:none;"})
+    for ring in (s for s in figure.strokes if isinstance(s, Ring)):
+        place = {"cx": _number(ring.at.x), "cy": _number(ring.at.y), "r": _number(ring.radius)}
+        yield ElementTree.Element("circle", place | {"style": f"{style}fill:{ring.fill};"})
+
+
+def _path(stroke: Chain | Bow) -> str:
+    if isinstance(stroke, Bow):
+        (x, y), (to_x, to_y) = stroke.start, stroke.end
+        radius = _number(math.dist(stroke.start, stroke.end) / 2)
+        return f"M {_at(stroke.start)} a {radius} {radius} 0 0 1 {_number(to_x - x)} {_number(to_y - y)}"
+    return f"M {' L '.join(map(_at, stroke.points))}"
+
+
+def _at(point: Point) -> str:
+    return f"{_number(point.x)},{_number(point.y)}"
 
 
 def _marks(kind: str, name: str, symbols: dict[str, Symbol]) -> dict[str, str]:
