@@ -12,9 +12,7 @@ from xover.blocks import Picture
 from xover.network import Network
 from xover.parts.stock import Bill
 from xover.pool import Pool
-from xover.report import works
-from xover.report.works import Answer
-from xover.report.workshop import Job, NotKnown, Request, Workshop, do, open_workshop
+from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
 from xover.speaker import Speaker, open_speaker
 from xover.studies.change.decide.option import Case, Name, Option, no_option
 from xover.studies.change.decide.study import Decision, hold_against_each_other
@@ -111,6 +109,8 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
     _ = shop.catalogue
     case = shop.case
     present = case.present
+    from xover.report import works  # after what may be wrong with the folder: it loads nearly everything
+
     known: dict[str, Any] = {}
     with Pool(processes) as pool:
         first = [

@@ -8,6 +8,7 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, Final
 
+from xover.blocks import Picture
 from xover.curve import Float, log_grid
 from xover.drawing.page import inline_page
 from xover.errors import NoSolutionError, OptionError
@@ -88,6 +89,14 @@ class NotKnown:
     """An answer that could not be worked out from what the folder has."""
 
     why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """A study and its figure."""
+
+    study: Any
+    picture: Picture
 
 
 @dataclass(frozen=True)
