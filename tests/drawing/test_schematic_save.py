@@ -10,7 +10,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from xover.drawing.schematic import Schematic, draw_schematic, lay_out, save_schematic
+from xover.drawing.save import save_schematic
+from xover.drawing.schematic import Schematic, draw_schematic, lay_out
 from xover.errors import InputError, OptionError
 from xover.files.netlist import read_netlist
 from xover.network import build_network
@@ -96,7 +97,7 @@ def test_the_same_bytes_each_time_and_without_matplotlib(schematic, tmp_path):
         "import sys\n"
         "from xover.files.netlist import read_netlist\n"
         "from xover.network import build_network\n"
-        "from xover.drawing.schematic import draw_schematic, save_schematic\n"
+        "from xover.drawing import draw_schematic, save_schematic\n"
         f"drawn = draw_schematic(build_network(read_netlist({str(CIRCUIT)!r})), title='Full')\n"
         "save_schematic(drawn, 'drawn.svg')\n"
         "print([m for m in ('matplotlib', 'scipy') if m in sys.modules])\n"

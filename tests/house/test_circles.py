@@ -87,7 +87,9 @@ def test_no_circle():
 
 def test_a_circle_is_seen():
     here = "from xover.b import x\ndef f():\n    from xover.c import y\n"
-    there = "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from xover.a import z\nelse:\n    import xover.d\n"
+    there = (
+        "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from xover.a import z\nelse:\n    import xover.d\n"
+    )
     known = dict.fromkeys(("xover.a", "xover.b", "xover.c", "xover.d"))
     assert set(imported(ast.parse(here), known)) == {"xover.b", "xover.c"}
     assert set(imported(ast.parse(there), known)) == {"xover.d"}

@@ -15,9 +15,7 @@ from xover.bench import readings
 from xover.bench.build_steps import BuildOrder, build_order
 from xover.bench.wiring import WiringList, wiring_list
 from xover.bench.words import capital
-from xover.blocks import Picture
-from xover.drawing.bypass import draw_bypass
-from xover.drawing.bypass_map import draw_bypass_map
+from xover.drawing.bypass import draw_bypass, draw_bypass_map
 from xover.drawing.condition import draw_condition
 from xover.drawing.crosstalk import draw_crosstalk
 from xover.drawing.data import csv_text, curves_of

@@ -1,14 +1,18 @@
-"""The schematic as a matplotlib figure, for PNG and PDF; without pyplot, so that no window system is chosen."""
+"""The schematic on paper: as SVG, text as text; and as a matplotlib figure for PNG and PDF.
+
+Without pyplot, so that no window system is chosen.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
+from xml.etree import ElementTree
 
-from xover.drawing.schematic.geometry import Layout, Role
-from xover.drawing.schematic.lettering import LETTERS
-from xover.drawing.schematic.symbols import Bow, Chain, build_figures
-from xover.drawing.schematic.symbols import Figure as Lines
+from xover.drawing.schematic.geometry import Layout, Point, Role, Symbol, Text
+from xover.drawing.schematic.lettering import FONTS, LETTERS
+from xover.drawing.schematic.symbols import Bow, Chain, Lines, Ring, all_lines
 from xover.drawing.style import PAGE_DPI, driver_stroke, look
 
 if TYPE_CHECKING:
@@ -17,6 +21,105 @@ if TYPE_CHECKING:
 
 LARGEST_PIXELS: Final = 16_000
 """Of a side; a very large network is drawn with fewer dots an inch."""
+_NAMESPACE: Final = "http://www.w3.org/2000/svg"
+
+
+def svg_text(layout: Layout) -> str:
+    """A whole SVG element, fit to stand in an HTML page or in a file of its own.
+
+    It has a width, a height and a viewBox, so that a style sheet may scale it. Every symbol is a group with the
+    class "symbol", the part's name in `data-part` and a title; wires, dots, grounds and sockets have classes too.
+    """
+    width, height = _number(layout.width_pt), _number(layout.height_pt)
+    root = ElementTree.Element(
+        "svg",
+        {
+            "xmlns": _NAMESPACE,
+            "width": f"{width}pt",
+            "height": f"{height}pt",
+            "viewBox": f"0 0 {width} {height}",
+            "role": "img",
+            "class": "schematic",
+            "font-family": FONTS,
+        },
+    )
+    heading = _plain(layout.title) or "Schematic"
+    root.set("aria-label", heading)
+    ElementTree.SubElement(root, "title").text = heading
+    ElementTree.SubElement(root, "desc").text = _plain(layout.description)
+    ElementTree.SubElement(root, "rect", {"width": width, "height": height, "fill": "white"})
+    symbols = {s.name: s for s in layout.symbols}
+    for lines in all_lines(layout):
+        group = ElementTree.SubElement(root, "g", _marks(lines.kind, lines.name, symbols))
+        if group.get("class") == "symbol":
+            ElementTree.SubElement(group, "title").text = _tooltip(layout, lines.name)
+        group.extend(_drawn(lines))
+    for text in layout.texts:
+        root.append(_line(text, symbols))
+    ElementTree.indent(root, "")
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _drawn(lines: Lines) -> Iterator[ElementTree.Element]:
+    """The straight lines as one path, from the first terminal to the last; bows as another; circles."""
+    style = f"stroke:{lines.colour};stroke-width:{lines.width_pt};stroke-linecap:round;stroke-linejoin:round;"
+    chains = [s for s in lines.strokes if isinstance(s, Chain)]
+    bows = [s for s in lines.strokes if isinstance(s, Bow)]
+    for path in (chains, bows):
+        if path:
+            yield ElementTree.Element("path", {"d": " ".join(map(_path, path)), "style": f"{style}fill:none;"})
+    for ring in (s for s in lines.strokes if isinstance(s, Ring)):
+        place = {"cx": _number(ring.at.x), "cy": _number(ring.at.y), "r": _number(ring.radius)}
+        yield ElementTree.Element("circle", place | {"style": f"{style}fill:{ring.fill};"})
+
+
+def _path(stroke: Chain | Bow) -> str:
+    if isinstance(stroke, Bow):
+        (x, y), (to_x, to_y) = stroke.start, stroke.end
+        radius = _number(math.dist(stroke.start, stroke.end) / 2)
+        return f"M {_at(stroke.start)} a {radius} {radius} 0 0 1 {_number(to_x - x)} {_number(to_y - y)}"
+    return f"M {' L '.join(map(_at, stroke.points))}"
+
+
+def _at(point: Point) -> str:
+    return f"{_number(point.x)},{_number(point.y)}"
+
+
+def _marks(kind: str, name: str, symbols: dict[str, Symbol]) -> dict[str, str]:
+    if kind in ("wire", "dot", "ground", "socket", "coupling"):
+        return {"class": kind} | ({"data-node": _plain(name)} if kind in ("wire", "dot") else {})
+    return {"class": "symbol", "data-kind": symbols[name].kind.value, "data-part": _plain(name)}
+
+
+def _tooltip(layout: Layout, name: str) -> str:
+    said = [t.content for t in layout.texts if t.of == name and t.role is not Role.SIGN]
+    ends = " to ".join(_plain(t.node) for t in layout.symbol(name).terminals)
+    return f"{', '.join(said)}: {ends}"
+
+
+def _line(text: Text, symbols: dict[str, Symbol]) -> ElementTree.Element:
+    letters = LETTERS[text.role]
+    colour = driver_stroke(symbols[text.of].index).ink if text.role is Role.DRIVER else letters.colour
+    line = ElementTree.Element(
+        "text",
+        {"x": _number(text.at.x), "y": _number(text.at.y), "font-size": _number(letters.points), "fill": colour},
+    )
+    if text.anchor != "start":
+        line.set("text-anchor", text.anchor)
+    if letters.bold:
+        line.set("font-weight", "bold")
+    line.text = text.content
+    return line
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _plain(text: str) -> str:
+    """One line without the characters that no XML may hold; angle brackets and quotes are escaped on writing."""
+    short = text if len(text) <= 20_000 else text[:20_000] + "…"
+    return " ".join("".join(c if c.isprintable() else " " for c in short).split())
 
 
 def make_figure(layout: Layout) -> Figure:
@@ -30,7 +133,7 @@ def make_figure(layout: Layout) -> Figure:
         axes.set_axis_off()
         axes.set_xlim(0.0, layout.width_pt)
         axes.set_ylim(layout.height_pt, 0.0)
-        for lines in build_figures(layout):
+        for lines in all_lines(layout):
             _draw(lines, axes)
         symbols = {s.name: s for s in layout.symbols}
         for text in layout.texts:

@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Final
 
 from xover.drawing.schematic.amplifier import RADIUS
-from xover.drawing.schematic.couplings import DOT_RADIUS
 from xover.drawing.schematic.geometry import Kind, Layout, Point, Symbol
+from xover.drawing.schematic.wires import DOT_RADIUS
 from xover.drawing.style import INK, QUIET, driver_stroke
 
 JOINT_RADIUS: Final = 2.1
@@ -57,7 +57,7 @@ class Ring:
 
 
 @dataclass(frozen=True)
-class Figure:
+class Lines:
     """Lines that belong together.
 
     Attributes
@@ -73,29 +73,29 @@ class Figure:
     colour: str = INK
 
 
-def build_figures(layout: Layout) -> Iterator[Figure]:
+def all_lines(layout: Layout) -> Iterator[Lines]:
     """Everything that is drawn with lines, in the order in which it is drawn."""
     for wire in layout.wires:
-        yield Figure("wire", wire.node, (Chain((wire.start, wire.end)),))
+        yield Lines("wire", wire.node, (Chain((wire.start, wire.end)),))
     for symbol in layout.symbols:
         if symbol.kind is Kind.DRIVER:
             colour = driver_stroke(symbol.index).ink
-            yield Figure(symbol.kind.value, symbol.name, tuple(_driver(symbol)), DRIVER_POINTS, colour)
+            yield Lines(symbol.kind.value, symbol.name, tuple(_driver(symbol)), DRIVER_POINTS, colour)
         else:
-            yield Figure(symbol.kind.value, symbol.name, tuple(_part(symbol)))
+            yield Lines(symbol.kind.value, symbol.name, tuple(_part(symbol)))
     for ground in layout.grounds:
         x, y = ground.at
         bars = [Chain((Point(x - side, y + down), Point(x + side, y + down))) for down, side in _GROUND]
-        yield Figure("ground", "", (Chain((ground.at, Point(x, y + _GROUND[0][0]))), *bars))
+        yield Lines("ground", "", (Chain((ground.at, Point(x, y + _GROUND[0][0]))), *bars))
     for socket in layout.sockets:
         middle = Point((socket.box.left + socket.box.right) / 2, socket.at.y)
-        yield Figure("socket", socket.channel, (Ring(middle, RADIUS, "white"),))
+        yield Lines("socket", socket.channel, (Ring(middle, RADIUS, "white"),))
     for dot in layout.dots:
-        yield Figure("dot", dot.node, (Ring(dot.at, JOINT_RADIUS, INK),), RIM_POINTS)
+        yield Lines("dot", dot.node, (Ring(dot.at, JOINT_RADIUS, INK),), RIM_POINTS)
     for mark in layout.couplings:
         if mark.bracket:
-            yield Figure("coupling", mark.name, (Chain(mark.bracket),), BRACKET_POINTS, QUIET)
-        yield Figure("coupling", mark.name, tuple(Ring(dot, DOT_RADIUS, INK) for dot in mark.dots), RIM_POINTS)
+            yield Lines("coupling", mark.name, (Chain(mark.bracket),), BRACKET_POINTS, QUIET)
+        yield Lines("coupling", mark.name, tuple(Ring(dot, DOT_RADIUS, INK) for dot in mark.dots), RIM_POINTS)
 
 
 def _part(symbol: Symbol) -> Iterator[Chain | Bow | Ring]:
