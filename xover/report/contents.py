@@ -6,9 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from xover.blocks import Section
-from xover.report.answers import Answers
 from xover.blocks import Block, Items, Picture, Section, Text
+from xover.report.answers import Answers
 from xover.report.sections import (
     appendix,
     bill,

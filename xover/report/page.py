@@ -11,7 +11,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
-from xover.studies.change.decide.table import MARKS
+from xover.studies.change.decide.words import MARKS
 
 if TYPE_CHECKING:
     from markupsafe import Markup

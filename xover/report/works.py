@@ -15,6 +15,7 @@ from xover.bench import readings
 from xover.bench.build_steps import BuildOrder, build_order
 from xover.bench.wiring import WiringList, wiring_list
 from xover.bench.words import capital
+from xover.blocks import Picture
 from xover.drawing.bypass import draw_bypass, draw_bypass_map
 from xover.drawing.condition import draw_condition
 from xover.drawing.crosstalk import draw_crosstalk
@@ -231,7 +232,6 @@ def _lowest_ohm(shop: Workshop, driver: str) -> float:
 
 
 def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:
-
     svg = figure_svg(figure, name=name, title=title, description=reading)
     table = curves_of(figure)
     data = csv_text(table) if table.columns.size else ""
