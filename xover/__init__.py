@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from xover.api.draw import draw
     from xover.api.loudspeaker import Loudspeaker, new, open
     from xover.curve import Curve, log_grid
-    from xover.drawing.notebook import Figure, save
+    from xover.drawing.save import Figure, save
     from xover.errors import InputError, NoSolutionError, OptionError, XoverError
 
 __all__ = [
@@ -54,7 +54,7 @@ _HOMES = {
     "api.draw": ("draw",),
     "api.loudspeaker": ("Loudspeaker", "new", "open"),
     "curve": ("Curve", "log_grid"),
-    "drawing.notebook": ("Figure", "save"),
+    "drawing.save": ("Figure", "save"),
     "errors": ("InputError", "NoSolutionError", "OptionError", "XoverError"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.bypass_map import draw_bypass_map
+from xover.drawing.bypass import draw_bypass_map
 from xover.studies.change.bypass.crossover import CrossoverMap
 from xover.studies.change.bypass.study import study_bypass
 

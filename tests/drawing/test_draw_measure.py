@@ -3,9 +3,9 @@
 import pytest
 from matplotlib.font_manager import FontProperties
 
-from xover.drawing.measure import SLACK, height_points, width_points
 from xover.drawing.page import Panel, make_page, renderer_of
 from xover.drawing.style import look
+from xover.drawing.text import SLACK, height_points, width_points
 
 LINES = [
     "shaded: all that drift within the ranges usual for each kind of part could do; AVATAR",

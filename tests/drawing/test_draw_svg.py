@@ -13,8 +13,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, inline_page, make_page
 from xover.drawing.scales import level_axis
 from xover.drawing.style import INK, look
-from xover.drawing.svg import attributes, figure_svg, hundredths, number, plain_text
-from xover.drawing.svg_renderer import path_commands
+from xover.drawing.svg import attributes, figure_svg, hundredths, number, path_commands, plain_text
 from xover.drawing.text import cut
 
 SVG = "{http://www.w3.org/2000/svg}"

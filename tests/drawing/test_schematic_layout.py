@@ -8,6 +8,7 @@ import pytest
 from xover.drawing.schematic import lay_out
 from xover.drawing.schematic.geometry import Kind, Role
 from xover.drawing.schematic.lettering import LETTERS, shown
+from xover.drawing.schematic.symbols import Chain, all_lines
 from xover.files.netlist import parse_netlist, read_netlist
 from xover.network import build_network
 
@@ -277,3 +278,17 @@ def test_the_description_lists_every_part():
         "Amplifier in: plus on in, minus on ground",
     ):
         assert sentence in layout.description
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "circuits").glob("*.cir")), ids=lambda p: p.stem)
+def test_a_symbol_joins_its_terminals_and_stays_in_its_box(path):
+    layout = lay_out(build_network(read_netlist(path)))
+    drawn = {lines.name: lines for lines in all_lines(layout) if lines.kind in {k.value for k in Kind}}
+    assert len(drawn) == len(layout.symbols)
+    for symbol in layout.symbols:
+        chains = [s.points for s in drawn[symbol.name].strokes if isinstance(s, Chain)]
+        assert {chains[0][0], chains[-1][-1]} == {t.at for t in symbol.terminals}
+        box = symbol.box
+        for x, y in (point for points in chains for point in points):
+            assert box.left - 0.01 <= x <= box.right + 0.01, symbol.name
+            assert box.top - 0.01 <= y <= box.bottom + 0.01, symbol.name

@@ -10,8 +10,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from xover.drawing.schematic import Schematic, draw_schematic, lay_out, library, save_schematic
-from xover.drawing.schematic.symbols import UNIT
+from xover.drawing.save import save_schematic
+from xover.drawing.schematic import Schematic, draw_schematic, lay_out
 from xover.errors import InputError, OptionError
 from xover.files.netlist import read_netlist
 from xover.network import build_network
@@ -97,10 +97,10 @@ def test_the_same_bytes_each_time_and_without_matplotlib(schematic, tmp_path):
         "import sys\n"
         "from xover.files.netlist import read_netlist\n"
         "from xover.network import build_network\n"
-        "from xover.drawing.schematic import draw_schematic, save_schematic\n"
+        "from xover.drawing import draw_schematic, save_schematic\n"
         f"drawn = draw_schematic(build_network(read_netlist({str(CIRCUIT)!r})), title='Full')\n"
         "save_schematic(drawn, 'drawn.svg')\n"
-        "print([m for m in ('matplotlib', 'scipy', 'schemdraw') if m in sys.modules])\n"
+        "print([m for m in ('matplotlib', 'scipy') if m in sys.modules])\n"
     )
     environment = os.environ | {"PYTHONHASHSEED": "7", "PYTHONPATH": str(ROOT)}
     ran = subprocess.run(
@@ -135,11 +135,11 @@ def test_the_page_draws_what_the_layout_says(schematic):
 
     (axes,) = make_figure(schematic.layout).axes
     drawn = {
-        tuple(round(float(v) * UNIT, 4) for v in (line.get_xdata()[0], line.get_ydata()[0], *(line.get_xydata()[-1])))
+        tuple(float(v) for v in (line.get_xdata()[0], line.get_ydata()[0], *(line.get_xydata()[-1])))
         for line in axes.lines
     }
     for wire in schematic.layout.wires:
-        assert (wire.start.x, -wire.start.y, wire.end.x, -wire.end.y) in drawn
+        assert (*wire.start, *wire.end) in drawn
     assert [t.get_text() for t in axes.texts] == [t.content for t in schematic.layout.texts]
     assert not any(t.get_parse_math() for t in axes.texts)  # a name such as $x^2$ is no formula
 
@@ -154,17 +154,3 @@ def test_names_and_old_files(schematic, tmp_path):
         assert (tmp_path / name).read_text() == "old"
     save_schematic(schematic, tmp_path / "a.svg", force=True)
     assert (tmp_path / "a.svg").read_text(encoding="utf-8").startswith("<svg ")
-
-
-def test_the_users_own_schemdraw_is_left_alone(monkeypatch):
-    theirs, inner = object(), object()
-    monkeypatch.setitem(sys.modules, "schemdraw", theirs)
-    monkeypatch.setitem(sys.modules, "schemdraw.elements", inner)
-    library._load.cache_clear()
-    ours = library.load()
-    assert ours.elements is not inner
-    assert {k: v for k, v in sys.modules.items() if k.startswith("schemdraw")} == {
-        "schemdraw": theirs,
-        "schemdraw.elements": inner,
-    }
-    assert library.load() is ours

@@ -13,6 +13,7 @@ import xover
 PACKAGE = Path(xover.__file__).parent
 LAYERS = [
     "errors",
+    "pool",
     "declare",
     "plain",
     "interpolate",

@@ -10,34 +10,17 @@ from pathlib import Path
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "pool"))
+from left_behind import CAN_SEE, MARK, marked, wait_until
+
 ROOT = Path(__file__).parents[2]
 ATTIC = ROOT / "examples" / "attic-two-way" / "left"
 KILLS = 5
 RUN = "from xover.cli.main import run; run()"
-MARK = "XOVER_TEST_MARK"
 LONGEST_LIFE_S = 5.0
 
 
-def marked(mark):
-    """Processes that were started, by whom ever, in an environment with that mark."""
-    found = []
-    for folder in Path("/proc").glob("[0-9]*"):
-        try:
-            if f"{MARK}={mark}".encode() in (folder / "environ").read_bytes():
-                found.append(int(folder.name))
-        except OSError:  # it has ended, or is somebody else's
-            continue
-    return found
-
-
-def wait_until(true, seconds):
-    ends = time.monotonic() + seconds
-    while not (reached := true()) and time.monotonic() < ends:
-        time.sleep(0.05)
-    return reached
-
-
-@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc to see what is left")
+@pytest.mark.skipif(not CAN_SEE, reason="needs /proc to see what is left")
 def test_killed_at_any_moment(tmp_path):
     draw = random.Random(7)
     page = tmp_path / "report.html"
@@ -61,3 +44,27 @@ def test_killed_at_any_moment(tmp_path):
         assert data == old or (data.startswith(b"<!DOCTYPE html>") and data.endswith(b"</html>"))
         assert [p.name for p in tmp_path.iterdir() if not p.name.startswith(".")] == ["report.html"]
     assert helped >= 3, "no helper was at work when the kills came"
+
+
+@pytest.mark.skipif(not CAN_SEE, reason="needs /proc to see what is left")
+def test_interrupted(tmp_path):
+    mark = f"{os.getpid()}-interrupted"
+    command = [sys.executable, "-c", RUN, "report", ATTIC, "--processes", "2", "-o", tmp_path / "report.html"]
+    with subprocess.Popen(
+        command,
+        env={**os.environ, MARK: mark},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as started:
+        try:
+            assert wait_until(lambda: len(marked(mark)) > 2, 20.0), "no helper was started"
+            time.sleep(0.3)
+            os.killpg(started.pid, signal.SIGINT)  # as a terminal does
+            assert started.wait(10.0) == 130
+            assert "Traceback" not in started.stderr.read()
+            assert wait_until(lambda: not marked(mark), LONGEST_LIFE_S), f"left behind: {marked(mark)}"
+            assert list(tmp_path.iterdir()) == []
+        finally:
+            started.kill()

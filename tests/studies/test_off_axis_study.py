@@ -14,8 +14,8 @@ from xover.errors import OptionError
 from xover.plain import to_plain
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
-from xover.studies.does.angles import HORIZONTAL_DEG, VERTICAL_DEG
 from xover.studies.does.angles.study import study_off_axis
+from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG
 
 ROOT = Path(__file__).parents[2]
 ATTIC = ROOT / "examples" / "attic-two-way" / "left"

@@ -11,7 +11,7 @@ from xover.errors import OptionError
 from xover.studies import HOMES, question
 
 if TYPE_CHECKING:
-    from xover.drawing.notebook import Figure
+    from xover.drawing.save import Figure
     from xover.speaker import Speaker
 
 _REDESIGN: Final = "studies.change.redesign.result.RedesignStudy"
@@ -35,7 +35,7 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
     -------
     >>> xover.draw(speaker.predict("found")).save("sum.svg")
     """
-    from xover.drawing.notebook import Figure
+    from xover.drawing.save import Figure
 
     kind = f"{type(result).__module__}.{type(result).__qualname__}".removeprefix("xover.")
     if kind == _REDESIGN:

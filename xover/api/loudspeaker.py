@@ -14,7 +14,7 @@ from xover.api.wear import WhatAgeHasDone
 from xover.errors import OptionError
 
 if TYPE_CHECKING:
-    from xover.drawing.notebook import Figure
+    from xover.drawing.save import Figure
     from xover.report.report import Report
 
 

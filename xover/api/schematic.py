@@ -60,7 +60,8 @@ def schematic(
 
     >>> speaker.schematic("found", other="original")
     """
-    from xover.drawing.schematic import draw_schematic, save_schematic
+    from xover.drawing.save import save_schematic
+    from xover.drawing.schematic import draw_schematic
 
     opened = _speaker(target)
     drawn, name, title = _read(opened, target, network)

@@ -32,9 +32,7 @@ NetworkName = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, nothing else.")]
-Jobs = Annotated[
-    int, typer.Option("--jobs", metavar="N", help="Processes to spread the work over; -1: all cores. Needs joblib.")
-]
+Jobs = Annotated[int, typer.Option("--jobs", metavar="N", help="Processes to spread the work over; -1: all cores.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with status 1 if a limit that you gave is broken.")]
 From = Annotated[str, typer.Option("--from", metavar="HZ", help="Lowest frequency.")]
 To = Annotated[str, typer.Option("--to", metavar="HZ", help="Highest frequency.")]

@@ -11,7 +11,7 @@ _FROM: Final = {
     "draw_schematic": "schematic",
     "draw_sensitivity": "sensitivity",
     "save_figure": "save",
-    "save_schematic": "schematic",
+    "save_schematic": "save",
 }
 
 __all__ = ["draw_load", "draw_prediction", "draw_schematic", "draw_sensitivity", "save_figure", "save_schematic"]

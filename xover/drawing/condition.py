@@ -13,9 +13,9 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.levels import LONGEST_LABEL, same_lines
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
-from xover.drawing.sensitivity import LONGEST_NAME, MOST_CURVES
+from xover.drawing.sensitivity import MOST_CURVES
 from xover.drawing.style import ENVELOPE, SUM, Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz
 from xover.sound.candidate_sums import size_of
 from xover.sound.changes import HEARD_DB, Worst

@@ -12,7 +12,7 @@ from xover.drawing.levels import same_lines
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite, level_axis, level_window
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz
 from xover.sound.candidate_sums import size_of
 from xover.studies.bears.crosstalk.study import SUM_BAND_HZ, Case, Crosstalk
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LONGEST_NAME: Final = 28
 SPAN_DB: Final = 50.0
 MOST_CASES: Final = 4
 """As many sums as there are colours beside the worst; the others are counted in a note."""

@@ -15,7 +15,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import DRIVE_SPAN_DB, LEVEL_SPAN_DB, finite, level_axis, level_window
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, REVERSED, SHADE, SUM, Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz
 from xover.sound.prediction import Prediction
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LONGEST_NAME: Final = 28
 LONGEST_LABEL: Final = 60
 SAME_DB: Final = 0.3
 """Curves that stay this close are one line on paper, and share their stroke and label."""

@@ -13,7 +13,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import finite, ohm_axis, ohm_window, phase_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz, ohms
 from xover.studies.does.load.study import LoadStudy
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LONGEST_NAME: Final = 28
 ALONE: Final = Stroke(INK, INK, None, 2.2)
 EPDR_DASHES: Final = (4.0, 2.0)
 EPDR_NOTE: Final = (

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from xover.curve import Float
-from xover.drawing.measure import SLACK, width_points
 from xover.drawing.scales import frequency_axis
 from xover.drawing.style import (
     HEADING_POINTS,
@@ -26,7 +25,7 @@ from xover.drawing.style import (
     QUIET,
     TITLE_POINTS,
 )
-from xover.drawing.text import drawable, wrap
+from xover.drawing.text import SLACK, drawable, width_points, wrap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

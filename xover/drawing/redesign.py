@@ -14,7 +14,7 @@ from xover.drawing.levels import same_lines
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import LEVEL_SPAN_DB, finite, level_axis, level_window, ohm_axis, ohm_window, value_axis
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz, ohms
 from xover.studies.change.redesign.result import NetworkCurves, RedesignStudy
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LONGEST_NAME: Final = 28
 LONGEST_LABEL: Final = 60
 LEAST_SPAN_DB: Final = 12.0
 MOST_SPAN_DB: Final = 30.0

@@ -10,7 +10,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import Stroke, driver_stroke, look, ring
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.sound.changes import LoadChange, Worst
 from xover.studies.does.sensitivity.study import PartSensitivity, SensitivityStudy
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 MOST_CURVES: Final = 5
 """As many as there are colours; the other parts matter less, and are counted in a note."""
-LONGEST_NAME: Final = 28
 LEAST_NAMED: Final = 0.05
 """A load curve below this share of the largest lies on the zero line, where no name could point at it alone."""
 READING_NOTE: Final = (

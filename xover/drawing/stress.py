@@ -16,7 +16,7 @@ from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import size_axis
 from xover.drawing.style import QUIET, driver_stroke, look
-from xover.drawing.text import cut
+from xover.drawing.text import LONGEST_NAME, cut
 from xover.studies.bears.stress.study import StressStudy
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 MOST_CURVES: Final = 5
 """As many as there are colours; the other parts are cooler, and are counted in a note."""
-LONGEST_NAME: Final = 28
 ROOM: Final = 1.3
 """Room above the highest step, for its name."""
 TINT: Final = 0.10

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from importlib import import_module
+from functools import partial
 from typing import Any, TypeVar
 
 from xover.blocks import Picture
 from xover.network import Network
 from xover.parts.stock import Bill
-from xover.report import works
-from xover.report.crew import Crew, Job
-from xover.report.request import Request
-from xover.report.works import Answer, NotKnown
-from xover.report.workshop import Workshop, open_workshop
+from xover.pool import Pool
+from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
 from xover.speaker import Speaker, open_speaker
 from xover.studies.change.decide.option import Case, Name, Option, no_option
 from xover.studies.change.decide.study import Decision, hold_against_each_other
@@ -112,20 +109,21 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
     _ = shop.catalogue
     case = shop.case
     present = case.present
-    with Crew(request, processes, JOBS, progress) as crew:
-        known = crew.run(
-            [
-                Job("redesign", "redesign: new values", works.option, (Name.REDESIGN,)),
-                Job("bypass", "bypass: each driver on its own channel", works.option, (Name.BYPASS,)),
-                Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
-                Job("leave", "leave it as it is", works.option, (Name.LEAVE,)),
-                Job("condition", "condition: what age has done", works.condition),
-                Job("sensitivity", "sensitivity: which part matters", works.sensitivity, (present, {})),
-                Job("load", "load", works.load, (present, {}, "load")),
-                Job("sound", "sum and drive", works.sound, (present, {}, "sum")),
-            ],
-            meanwhile=lambda: import_module("xover.report.contents"),
-        )
+    from xover.report import works  # after what may be wrong with the folder: it loads nearly everything
+
+    known: dict[str, Any] = {}
+    with Pool(processes) as pool:
+        first = [
+            Job("redesign", "redesign: new values", works.option, (Name.REDESIGN,)),
+            Job("bypass", "bypass: each driver on its own channel", works.option, (Name.BYPASS,)),
+            Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
+            Job("leave", "leave it as it is", works.option, (Name.LEAVE,)),
+            Job("condition", "condition: what age has done", works.condition),
+            Job("sensitivity", "sensitivity: which part matters", works.sensitivity, (present, {})),
+            Job("load", "load", works.load, (present, {}, "load")),
+            Job("sound", "sum and drive", works.sound, (present, {}, "sum")),
+        ]
+        _work_off(pool, request, first, known, progress)
         worked = {n: _worked(case, n, known[n]) for n in Name}
         decision = hold_against_each_other(case, worked)
         build = _build(shop, decision, present)
@@ -154,7 +152,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         second.append(Job("decision", "the options' sums", works.decided, (decision,)))
         drawn = _compared(shop, decision, build, present)
         second.append(Job("schematic", "schematic", works.schematic, drawn))
-        known |= crew.run(second)
+        _work_off(pool, request, second, known, progress)
         board = known["board"]
         known["crosstalk"], known["wiring"] = (board, board) if isinstance(board, NotKnown) else board
     names, pictures = shop.speaker.network_names, known.get("bypassed")
@@ -175,6 +173,18 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         bypassed=pictures if isinstance(pictures, tuple) else (),
         known=known,
     )
+
+
+def _work_off(
+    pool: Pool, request: Request, jobs: Sequence[Job], known: dict[str, Any], progress: Callable[[float, str], None]
+) -> None:
+    """Put the answers to `jobs` into `known`; what is told to be going on is the first of those not done."""
+    left = {job.name: job.words for job in jobs}
+    progress(min(len(known) / JOBS, 1.0), jobs[0].words)
+    for number, answer in pool.as_they_come(partial(do, request), jobs):
+        known[jobs[number].name] = answer
+        del left[jobs[number].name]
+        progress(min(len(known) / JOBS, 1.0), next(iter(left.values()), jobs[-1].words))
 
 
 def _worked(case: Case, name: Name, answer: Option | NotKnown) -> Option:

@@ -1,20 +1,44 @@
-"""Sections to one HTML page that needs nothing beside it."""
+"""Sections to one HTML page that needs nothing beside it; words from files made fit for it."""
 
 from __future__ import annotations
 
 import base64
 import re
+import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
-from xover.report.safe_text import LONGEST, one_line, safe
 from xover.studies.change.decide.words import MARKS
 
 if TYPE_CHECKING:
     from markupsafe import Markup
+
+LONGEST: Final = 2000
+_TURNING: Final = frozenset("\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def safe(text: str, longest: int = LONGEST) -> str:
+    """The text with line ends kept; what cannot be seen becomes a mark, what is too long is cut and says so.
+
+    Marks that turn the reading direction would let a name rearrange the words around it.
+    """
+    shown = "".join(c if c == "\n" or _visible(c) else "\ufffd" for c in text)
+    if len(shown) <= longest:
+        return shown
+    return f"{shown[: longest - 1]}… ({len(text):,} characters)"
+
+
+def one_line(text: str, longest: int) -> str:
+    """The same in one line."""
+    return " ".join(safe(text, longest).split())
+
+
+def _visible(character: str) -> bool:
+    return character not in _TURNING and unicodedata.category(character) not in {"Cc", "Cs", "Co", "Cn", "Zl", "Zp"}
+
 
 WORDS: Final = {PASS: "passes", MARGINAL: "marginal", FAIL: "fails", UNKNOWN: "no verdict"}
 LONGEST_TITLE: Final = 120

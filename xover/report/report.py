@@ -14,7 +14,7 @@ from xover.files.atomic import write_text
 from xover.readable import Readable
 from xover.report.answers import Answers, gather
 from xover.report.page import Page, render
-from xover.report.request import Request
+from xover.report.workshop import Request
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -55,8 +55,7 @@ def make_report(
     stock : price list, the only source of parts then. mate : folder of the other speaker of the pair.
     most_cost : what one speaker's parts may cost. seed : the same seed gives the same page.
     today : the day that the page tells; by default today.
-    processes : to share the work between. Each further one starts Python anew: a script that calls this with more than
-        one needs the usual `if __name__ == "__main__":`.
+    processes : to share the work between; see `xover.pool`.
     progress : told the share done and what is going on.
 
     Raises

@@ -1,50 +1,60 @@
-"""The single answers of a report, each a job of the crew: a study, and the figure that shows it."""
+"""The single answers of a report, each a job of the pool: a study, and the figure that shows it.
+
+Loaded once the folder is known to be sound, and before other processes begin: as copies they have all of it then.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from xover.bench import readings
+from xover.bench.build_steps import BuildOrder, build_order
+from xover.bench.wiring import WiringList, wiring_list
 from xover.bench.words import capital
 from xover.blocks import Picture
+from xover.drawing.bypass import draw_bypass, draw_bypass_map
+from xover.drawing.condition import draw_condition
+from xover.drawing.crosstalk import draw_crosstalk
+from xover.drawing.data import csv_text, curves_of
+from xover.drawing.decide import draw_decide
+from xover.drawing.levels import draw_prediction
+from xover.drawing.load import draw_load
+from xover.drawing.off_axis import draw_off_axis
+from xover.drawing.page import words_of
+from xover.drawing.redesign import draw_redesign
+from xover.drawing.refresh import draw_refresh
+from xover.drawing.schematic import draw_schematic
+from xover.drawing.sensitivity import draw_sensitivity
+from xover.drawing.stress import draw_stress
+from xover.drawing.svg import figure_svg
+from xover.drawing.tolerance import draw_tolerance
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz
-from xover.report.request import BUILDS
-from xover.report.workshop import Workshop
+from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
 from xover.rounded import db
+from xover.sound.prediction import Prediction, predict
+from xover.studies.aged.condition.study import study_condition
+from xover.studies.bears.crosstalk.study import study_crosstalk
+from xover.studies.bears.stress.study import study_stress
+from xover.studies.bears.tolerance.study import study_tolerance
+from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide.option import Name, Option
-
-if TYPE_CHECKING:
-    from xover.bench.build_steps import BuildOrder
-    from xover.bench.wiring import WiringList
-    from xover.sound.prediction import Prediction
-    from xover.studies.change.bypass.result import BypassStudy
-    from xover.studies.change.decide.study import Decision
-    from xover.studies.desk.check.study import CheckStudy
-    from xover.studies.does.load.study import LoadStudy
+from xover.studies.change.decide.study import Decision, work_out
+from xover.studies.change.redesign.result import redesign_curves
+from xover.studies.desk.check.study import CheckStudy, study_check
+from xover.studies.does.angles.study import study_off_axis
+from xover.studies.does.formula.study import study_formula
+from xover.studies.does.formula.terminated import TerminatedNetwork
+from xover.studies.does.load.study import LoadStudy, study_load
+from xover.studies.does.sensitivity.study import study_sensitivity
 
 Proposed = Mapping[str, Network]
 """Networks that do not stand in the folder, by name."""
-
-
-@dataclass(frozen=True)
-class NotKnown:
-    """An answer that could not be worked out from what the folder has."""
-
-    why: str
-
-
-@dataclass(frozen=True, eq=False)
-class Answer:
-    """A study and its figure."""
-
-    study: Any
-    picture: Picture
 
 
 @dataclass(frozen=True)
@@ -68,16 +78,11 @@ class Formulas:
 
 def option(shop: Workshop, name: Name) -> Option:
     """One option of the decision."""
-    from xover.studies.change.decide.study import work_out
-
     return work_out(shop.case, name)
 
 
 def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture, ...]:
     """The figures of a bypass."""
-    from xover.drawing.bypass import draw_bypass
-    from xover.drawing.bypass_map import draw_bypass_map
-
     del shop
     title = "Bypass: the sum behind the crossover, and what each channel gets"
     pictures = [_picture("bypass", title, draw_bypass(study), readings.read_bypass(study))]
@@ -92,8 +97,6 @@ def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture, ...]:
 
 def decided(shop: Workshop, decision: Decision) -> Answer:
     """The sums of the options."""
-    from xover.drawing.decide import draw_decide
-
     del shop
     if not any(np.isfinite(o.level_db).any() for o in decision.options.values()):
         raise OptionError("the sum of no option is known", "common timing, or positions, would tell it")
@@ -103,9 +106,6 @@ def decided(shop: Workshop, decision: Decision) -> Answer:
 
 def sound(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What reaches each driver, and the sum."""
-    from xover.drawing.levels import draw_prediction
-    from xover.sound.prediction import predict
-
     study = predict(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sum, drivers and drive, network {network}"
     return Answer(study, _picture(name, title, draw_prediction(study), readings.read_prediction(study)))
@@ -121,18 +121,12 @@ class Beside:
 
 def beside(shop: Workshop, network: str) -> Beside:
     """Figures of one more network of the folder."""
-    from xover.sound.prediction import predict
-    from xover.studies.does.load.study import study_load
-
     f = shop.frequency_hz
     return Beside(predict(shop.speaker, network, f), study_load(shop.speaker, network, f))
 
 
 def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What the amplifier sees."""
-    from xover.drawing.load import draw_load
-    from xover.studies.does.load.study import study_load
-
     study = study_load(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Load: magnitude, EPDR and phase, network {network}"
     return Answer(study, _picture(name, title, draw_load(study), readings.read_load(study)))
@@ -140,16 +134,11 @@ def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
 
 def check(shop: Workshop) -> CheckStudy:
     """Whether what was typed and measured is sound."""
-    from xover.studies.desk.check.study import study_check
-
     return study_check(shop.speaker)
 
 
 def condition(shop: Workshop) -> Answer:
     """How far age has moved it."""
-    from xover.drawing.condition import draw_condition
-    from xover.studies.aged.condition.study import study_condition
-
     study = study_condition(shop.speaker, shop.frequency_hz)
     title = "Condition: what age has done to sum and drives"
     return Answer(study, _picture("condition", title, draw_condition(study), readings.read_condition(study)))
@@ -157,9 +146,6 @@ def condition(shop: Workshop) -> Answer:
 
 def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """Which part matters."""
-    from xover.drawing.sensitivity import draw_sensitivity
-    from xover.studies.does.sensitivity.study import study_sensitivity
-
     study = study_sensitivity(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sensitivity: which part matters, network {network}"
     return Answer(study, _picture("sensitivity", title, draw_sensitivity(study), readings.read_sensitivity(study)))
@@ -167,9 +153,6 @@ def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 
 def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """What tolerances do to it."""
-    from xover.drawing.tolerance import draw_tolerance
-    from xover.studies.bears.tolerance.study import study_tolerance
-
     study = study_tolerance(
         shop.with_networks(proposed), network, shop.frequency_hz, builds=BUILDS, seed=shop.request.seed
     )
@@ -179,9 +162,6 @@ def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 
 def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """What its parts bear."""
-    from xover.drawing.stress import draw_stress
-    from xover.studies.bears.stress.study import study_stress
-
     try:
         study = study_stress(shop.with_networks(proposed), network, frequency_hz=shop.frequency_hz)
     except InputError as fault:  # nothing says how much power there is
@@ -192,10 +172,6 @@ def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 
 def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | NotKnown, WiringList]:
     """What coupling between its coils does, and the wiring list with the distances that follow from it."""
-    from xover.bench.wiring import wiring_list
-    from xover.drawing.crosstalk import draw_crosstalk
-    from xover.studies.bears.crosstalk.study import study_crosstalk
-
     speaker = shop.with_networks(proposed)
     try:
         study = study_crosstalk(speaker, network, shop.frequency_hz)
@@ -208,9 +184,6 @@ def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | No
 
 def angles(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """The sum off the axis."""
-    from xover.drawing.off_axis import draw_off_axis
-    from xover.studies.does.angles.study import study_off_axis
-
     study = study_off_axis(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Off axis, network {network}"
     return Answer(study, _picture("off-axis", title, draw_off_axis(study), readings.read_off_axis(study)))
@@ -221,13 +194,8 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
     if worked.study is None:
         return None
     if worked.name is Name.REFRESH:
-        from xover.drawing.refresh import draw_refresh
-
         figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
     elif worked.name is Name.REDESIGN:
-        from xover.drawing.redesign import draw_redesign
-        from xover.studies.change.redesign.result import redesign_curves
-
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
         reading = f"{capital(worked.what)}."
     else:
@@ -237,24 +205,17 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
 
 def schematic(shop: Workshop, network: Network, other: Network | None, title: str, reading: str) -> Picture:
     """The network drawn, old values beside new ones."""
-    from xover.drawing.schematic import draw_schematic
-
     del shop
     return Picture("schematic", title, draw_schematic(network, other, title=title).svg(), reading, wide=True)
 
 
 def build(shop: Workshop, network: Network, name: str | None) -> BuildOrder:
     """In which order, with which checks."""
-    from xover.bench.build_steps import build_order
-
     return build_order(network, shop.speaker, frequency_hz=shop.frequency_hz, name=name)
 
 
 def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
-    from xover.studies.does.formula.study import study_formula
-    from xover.studies.does.formula.terminated import TerminatedNetwork
-
     ohms: dict[str, float] = {}
     for driver in network.driver_names:
         said = shop.speaker.drivers[driver].re_ohm
@@ -272,10 +233,6 @@ def _lowest_ohm(shop: Workshop, driver: str) -> float:
 
 
 def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:
-    from xover.drawing.data import csv_text, curves_of
-    from xover.drawing.page import words_of
-    from xover.drawing.svg import figure_svg
-
     svg = figure_svg(figure, name=name, title=title, description=reading)
     table = curves_of(figure)
     data = csv_text(table) if table.columns.size else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from xover.declare import Ask, Grid
 from xover.errors import OptionError
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from xover.parts.catalogue import Catalogue
     from xover.speaker import Speaker
 
+VERTICAL_DEG: Final = (-30.0, -15.0, -10.0, 0.0, 10.0, 15.0, 30.0)
+HORIZONTAL_DEG: Final = (0.0, 15.0, 30.0, 45.0, 60.0)
+"""Angles off the axis that are told where no others are asked for."""
 Progress = Callable[[float, str], None]
 """Is told the share done, 0 to 1, and what is going on in a few words."""
 Network = Annotated[str | None, Ask("Named network of the folder [default: found].", NETWORK, "--network", "-n")]

@@ -8,9 +8,6 @@ from dataclasses import replace
 from typing import Final
 
 from xover.drawing.schematic.amplifier import Amplifier
-from xover.drawing.schematic.changes import Changes, find_changes
-from xover.drawing.schematic.couplings import coupling_marks
-from xover.drawing.schematic.describe import describe
 from xover.drawing.schematic.geometry import Box, GroundSymbol, Layout, Point, Role, Text
 from xover.drawing.schematic.ink import Ink
 from xover.drawing.schematic.legs import Element, find_legs, node_levels
@@ -18,8 +15,16 @@ from xover.drawing.schematic.lettering import height_pt, shown, wrapped, write
 from xover.drawing.schematic.order import Plan, plan_section
 from xover.drawing.schematic.place import Placed, draw_section, place_section, push_drivers_right, spread_uprights
 from xover.drawing.schematic.rows import Section, find_rows, upright_legs, winding_ends
-from xover.drawing.schematic.wires import find_dots, join_pieces, plain_crossings
-from xover.drawing.schematic.words import MOST_OF_A_NAME, Words, driver_words, part_words
+from xover.drawing.schematic.wires import coupling_marks, find_dots, join_pieces, plain_crossings
+from xover.drawing.schematic.words import (
+    MOST_OF_A_NAME,
+    Changes,
+    Words,
+    describe,
+    driver_words,
+    find_changes,
+    part_words,
+)
 from xover.network.network import GROUND, Network, find_sections, fixed_nodes
 
 MARGIN: Final = 10.0

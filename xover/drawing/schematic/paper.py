@@ -1,16 +1,18 @@
-"""The schematic as a matplotlib figure, for PNG and PDF.
+"""The schematic on paper: as SVG, text as text; and as a matplotlib figure for PNG and PDF.
 
-A canvas that schemdraw's segments can draw on, without pyplot: no window system is chosen, no figure is kept.
+Without pyplot, so that no window system is chosen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+from xml.etree import ElementTree
 
-from xover.drawing.schematic.geometry import Layout, Role
-from xover.drawing.schematic.lettering import LETTERS
-from xover.drawing.schematic.symbols import UNIT, build_figures
+from xover.drawing.schematic.geometry import Layout, Point, Role, Symbol, Text
+from xover.drawing.schematic.lettering import FONTS, LETTERS
+from xover.drawing.schematic.symbols import Bow, Chain, Lines, Ring, all_lines
 from xover.drawing.style import PAGE_DPI, driver_stroke, look
 
 if TYPE_CHECKING:
@@ -19,6 +21,105 @@ if TYPE_CHECKING:
 
 LARGEST_PIXELS: Final = 16_000
 """Of a side; a very large network is drawn with fewer dots an inch."""
+_NAMESPACE: Final = "http://www.w3.org/2000/svg"
+
+
+def svg_text(layout: Layout) -> str:
+    """A whole SVG element, fit to stand in an HTML page or in a file of its own.
+
+    It has a width, a height and a viewBox, so that a style sheet may scale it. Every symbol is a group with the
+    class "symbol", the part's name in `data-part` and a title; wires, dots, grounds and sockets have classes too.
+    """
+    width, height = _number(layout.width_pt), _number(layout.height_pt)
+    root = ElementTree.Element(
+        "svg",
+        {
+            "xmlns": _NAMESPACE,
+            "width": f"{width}pt",
+            "height": f"{height}pt",
+            "viewBox": f"0 0 {width} {height}",
+            "role": "img",
+            "class": "schematic",
+            "font-family": FONTS,
+        },
+    )
+    heading = _plain(layout.title) or "Schematic"
+    root.set("aria-label", heading)
+    ElementTree.SubElement(root, "title").text = heading
+    ElementTree.SubElement(root, "desc").text = _plain(layout.description)
+    ElementTree.SubElement(root, "rect", {"width": width, "height": height, "fill": "white"})
+    symbols = {s.name: s for s in layout.symbols}
+    for lines in all_lines(layout):
+        group = ElementTree.SubElement(root, "g", _marks(lines.kind, lines.name, symbols))
+        if group.get("class") == "symbol":
+            ElementTree.SubElement(group, "title").text = _tooltip(layout, lines.name)
+        group.extend(_drawn(lines))
+    for text in layout.texts:
+        root.append(_line(text, symbols))
+    ElementTree.indent(root, "")
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _drawn(lines: Lines) -> Iterator[ElementTree.Element]:
+    """The straight lines as one path, from the first terminal to the last; bows as another; circles."""
+    style = f"stroke:{lines.colour};stroke-width:{lines.width_pt};stroke-linecap:round;stroke-linejoin:round;"
+    chains = [s for s in lines.strokes if isinstance(s, Chain)]
+    bows = [s for s in lines.strokes if isinstance(s, Bow)]
+    for path in (chains, bows):
+        if path:
+            yield ElementTree.Element("path", {"d": " ".join(map(_path, path)), "style": f"{style}fill:none;"})
+    for ring in (s for s in lines.strokes if isinstance(s, Ring)):
+        place = {"cx": _number(ring.at.x), "cy": _number(ring.at.y), "r": _number(ring.radius)}
+        yield ElementTree.Element("circle", place | {"style": f"{style}fill:{ring.fill};"})
+
+
+def _path(stroke: Chain | Bow) -> str:
+    if isinstance(stroke, Bow):
+        (x, y), (to_x, to_y) = stroke.start, stroke.end
+        radius = _number(math.dist(stroke.start, stroke.end) / 2)
+        return f"M {_at(stroke.start)} a {radius} {radius} 0 0 1 {_number(to_x - x)} {_number(to_y - y)}"
+    return f"M {' L '.join(map(_at, stroke.points))}"
+
+
+def _at(point: Point) -> str:
+    return f"{_number(point.x)},{_number(point.y)}"
+
+
+def _marks(kind: str, name: str, symbols: dict[str, Symbol]) -> dict[str, str]:
+    if kind in ("wire", "dot", "ground", "socket", "coupling"):
+        return {"class": kind} | ({"data-node": _plain(name)} if kind in ("wire", "dot") else {})
+    return {"class": "symbol", "data-kind": symbols[name].kind.value, "data-part": _plain(name)}
+
+
+def _tooltip(layout: Layout, name: str) -> str:
+    said = [t.content for t in layout.texts if t.of == name and t.role is not Role.SIGN]
+    ends = " to ".join(_plain(t.node) for t in layout.symbol(name).terminals)
+    return f"{', '.join(said)}: {ends}"
+
+
+def _line(text: Text, symbols: dict[str, Symbol]) -> ElementTree.Element:
+    letters = LETTERS[text.role]
+    colour = driver_stroke(symbols[text.of].index).ink if text.role is Role.DRIVER else letters.colour
+    line = ElementTree.Element(
+        "text",
+        {"x": _number(text.at.x), "y": _number(text.at.y), "font-size": _number(letters.points), "fill": colour},
+    )
+    if text.anchor != "start":
+        line.set("text-anchor", text.anchor)
+    if letters.bold:
+        line.set("font-weight", "bold")
+    line.text = text.content
+    return line
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _plain(text: str) -> str:
+    """One line without the characters that no XML may hold; angle brackets and quotes are escaped on writing."""
+    short = text if len(text) <= 20_000 else text[:20_000] + "…"
+    return " ".join("".join(c if c.isprintable() else " " for c in short).split())
 
 
 def make_figure(layout: Layout) -> Figure:
@@ -30,20 +131,17 @@ def make_figure(layout: Layout) -> Figure:
         figure = Figure(figsize=inches, dpi=min(PAGE_DPI, LARGEST_PIXELS / max(inches)))
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_axis_off()
-        axes.set_xlim(0.0, layout.width_pt / UNIT)
-        axes.set_ylim(-layout.height_pt / UNIT, 0.0)
-        paper = _Paper(axes)
-        for part in build_figures(layout):
-            for element in part.elements:
-                for segment in element.segments:
-                    segment.draw(paper, element.transform, **element.params)
+        axes.set_xlim(0.0, layout.width_pt)
+        axes.set_ylim(layout.height_pt, 0.0)
+        for lines in all_lines(layout):
+            _draw(lines, axes)
         symbols = {s.name: s for s in layout.symbols}
         for text in layout.texts:
             letters = LETTERS[text.role]
             is_driver = text.role is Role.DRIVER
             axes.text(
-                text.at.x / UNIT,
-                -text.at.y / UNIT,
+                text.at.x,
+                text.at.y,
                 text.content,
                 family=["DejaVu Sans"],
                 fontsize=letters.points,
@@ -56,54 +154,23 @@ def make_figure(layout: Layout) -> Figure:
     return figure
 
 
-class _Paper:
-    """What schemdraw's segments ask of a canvas."""
+def _draw(lines: Lines, axes: Axes) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Arc, Circle
 
-    def __init__(self, axes: Axes) -> None:
-        self._axes = axes
-
-    def plot(self, x: Sequence[float], y: Sequence[float], **style: Any) -> None:
-        """A line; NaN breaks it."""
-        from matplotlib.lines import Line2D
-
-        self._axes.add_line(
-            Line2D(
-                x,
-                y,
-                color=style["color"],
-                linewidth=style["lw"],
-                solid_capstyle="round",
-                solid_joinstyle="round",
-                zorder=style["zorder"],
-            )
-        )
-
-    def poly(self, verts: Sequence[tuple[float, float]], closed: bool = True, **style: Any) -> None:
-        """A polygon, or an open chain of lines."""
-        from matplotlib.patches import Polygon
-
-        self._axes.add_patch(Polygon(verts, closed=closed, **self._edge(style)))
-
-    def circle(self, center: tuple[float, float], radius: float, **style: Any) -> None:
-        """A ring or a disc."""
-        from matplotlib.patches import Circle
-
-        self._axes.add_patch(Circle(center, radius, **self._edge(style)))
-
-    def arc(self, center: tuple[float, float], width: float, height: float, **style: Any) -> None:
-        """Part of an ellipse."""
-        from matplotlib.patches import Arc
-
-        angles = {key: style[key] for key in ("theta1", "theta2", "angle")}
-        edge = {"color": style["color"], "linewidth": style["lw"], "zorder": style["zorder"]}
-        self._axes.add_patch(Arc(center, width, height, **angles, **edge))
-
-    def _edge(self, style: dict[str, Any]) -> dict[str, Any]:
-        fill = style.get("fill")
-        return {
-            "edgecolor": style["color"],
-            "facecolor": fill or "none",
-            "linewidth": style["lw"],
-            "joinstyle": "round",
-            "zorder": style["zorder"],
-        }
+    colour, width = lines.colour, lines.width_pt
+    for stroke in lines.strokes:
+        if isinstance(stroke, Chain):
+            x, y = zip(*stroke.points, strict=True)
+            line = Line2D(x, y, color=colour, linewidth=width)
+            line.set_solid_capstyle("round")
+            line.set_solid_joinstyle("round")
+            axes.add_line(line)
+        elif isinstance(stroke, Bow):
+            (x0, y0), (x1, y1) = stroke.start, stroke.end
+            middle, across = ((x0 + x1) / 2, (y0 + y1) / 2), math.dist(stroke.start, stroke.end)
+            begins = math.degrees(math.atan2(y0 - middle[1], x0 - middle[0]))
+            arc = Arc(middle, across, across, theta1=begins, theta2=begins + 180.0, color=colour, linewidth=width)
+            axes.add_patch(arc)
+        else:
+            axes.add_patch(Circle(stroke.at, stroke.radius, edgecolor=colour, facecolor=stroke.fill, linewidth=width))

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Float
+from xover.pool import each
 from xover.search.builds import BuildSolver, SumRule, magnitude_db
-from xover.search.spread import each
 
 _CHUNK: Final = 256
 """Builds solved at a time; what they need stays small."""

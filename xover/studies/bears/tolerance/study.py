@@ -223,7 +223,7 @@ def study_tolerance(
     frequency_hz : (n,) rising; each counts alike in the shares.
     builds : 100 to 200,000. seed : 0 or more.
     limit_db : above 0. match : 0 to below 1. wanted : share of builds that must keep within the limit.
-    jobs : processes that the builds are spread over (see `spread.each`); the answer is the same.
+    jobs : processes that the builds are spread over (see `xover.pool`); the answer is the same.
     progress : is told the fraction that is done, now and then.
 
     Raises

@@ -16,9 +16,9 @@ from xover.network import Network, solve, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.stock import Bill, make_bill
+from xover.pool import each
 from xover.search.descent import StoppedError, find_optima
 from xover.search.exchange import Chosen, improve
-from xover.search.spread import each
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import pick
 from xover.studies.change.redesign.design import (

@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Final
 
 from xover.declare import Ask, question
-from xover.studies.options import Frequencies, Network, frequencies
+from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG, Frequencies, Network, frequencies
 from xover.units import DEGREES, LENGTH, listed
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
     from xover.studies.does.angles.study import OffAxisStudy
 
-VERTICAL_DEG: Final = (-30.0, -15.0, -10.0, 0.0, 10.0, 15.0, 30.0)
-HORIZONTAL_DEG: Final = (0.0, 15.0, 30.0, 45.0, 60.0)
 _ANGLES: Final = listed(DEGREES)
 
 

@@ -24,7 +24,7 @@ from xover.readable import Readable
 from xover.sound.candidate_sums import Listener, difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.speaker import Speaker
-from xover.studies.does.angles import HORIZONTAL_DEG, VERTICAL_DEG
+from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG
 
 MOST_ANGLES: Final = 25
 PISTON_NOTE: Final = (
