@@ -1,8 +1,8 @@
 """The wide-range 12-inch measurement set: real sweeps with their traps left in.
 
-The files stay outside the project, in a folder `shared` beside it; without it these tests are skipped.
-Their own note says what to expect: about 5.5 ohm at DC and a peak of 67 ohm at 57 Hz (open baffle),
-6.6 ohm and 188 ohm at 51 Hz (second driver); rows that repeat their values below 5 Hz; responses on a
+The files lie in tests/data with their licence and their source. Their own note says what to expect: about 5.5 ohm at
+DC and a peak of 67 ohm at 57 Hz (open baffle), 6.6 ohm and 188 ohm at 51 Hz (second driver);
+rows that repeat their values below 5 Hz; responses on a
 linear grid of 5 Hz from 0 Hz, of relative level.
 """
 
@@ -17,11 +17,8 @@ from xover.curve import Evidence
 from xover.errors import InputError
 from xover.files.tables import parse_table, read_impedance, read_response, read_table
 
-FOLDER = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "wide-range-12in"
-pytestmark = [
-    pytest.mark.outside,
-    pytest.mark.skipif(not FOLDER.is_dir(), reason="the wide-range 12-inch measurement set is not beside the project"),
-]
+FOLDER = Path(__file__).resolve().parents[1] / "data" / "wide-range-12in"
+pytestmark = pytest.mark.outside
 IMPEDANCES = sorted(FOLDER.glob("*.zma"))
 RESPONSES = sorted(FOLDER.glob("*.frd"))
 

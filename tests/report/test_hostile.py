@@ -17,7 +17,7 @@ from page_checks import (
     says_nothing,
 )
 
-from xover.blocks import Downloads, Facts, Head, Items, Listing, Picture, Section, Text, Warn, table
+from xover.blocks import Downloads, Facts, Gap, Head, Items, Listing, Note, Picture, Section, Text, Warn, table
 from xover.cli.main import main
 from xover.drawing.page import Panel, make_page
 from xover.drawing.schematic import draw_schematic
@@ -80,6 +80,8 @@ def page_of(word, svg="<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'
         table(word, [word, word], cells, marked=1),
         *(Warn(severity, word, word) for severity in ("stop", "caution", "note")),
         Listing(word, word),
+        Note(word),
+        Gap(),
         Listing(word, word, download=word),
         Picture("sum", word, svg, word, (word, word), data=f"a,b\n{word},1\n"),
         Picture("load", word, "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'></svg>", word, wide=True),
@@ -293,4 +295,4 @@ def test_every_block_type_is_filled():
     from xover import blocks
 
     kinds = {c for c in vars(blocks).values() if dataclasses.is_dataclass(c) and hasattr(c, "kind")}
-    assert kinds == {Text, Head, Items, Facts, type(table("", [], [])), Picture, Warn, Listing, Downloads}
+    assert kinds == {Gap, Note, Text, Head, Items, Facts, type(table("", [], [])), Picture, Warn, Listing, Downloads}
