@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from xover.acoustic.breakup import response_peaks, trend_db
+from xover.acoustic.limits import response_peaks, trend_db
 
 F = np.geomspace(200.0, 20e3, 320)
 U = np.log2(F)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from xover.acoustic.octave_bands import (
+from xover.acoustic.level import (
     band_level_db,
     bands_touched,
     mean_over_bands,

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.amplifier.epdr import ASSUMPTION, epdr, epdr_over_modulus
+from xover.amplifier.load import ASSUMPTION, epdr, epdr_over_modulus
 
 ANGLES = st.floats(-90.0, 90.0)
 

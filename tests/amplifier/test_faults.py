@@ -18,7 +18,7 @@ from xover.amplifier.faults import (
     FaultKind,
     fault_cases,
 )
-from xover.amplifier.wiring import BRIDGE_NOTE, SHORT_NOTE
+from xover.amplifier.sweep import BRIDGE_NOTE, SHORT_NOTE
 from xover.curve import log_grid
 from xover.errors import InputError, NoSolutionError, OptionError
 from xover.files.netlist import parse_netlist
@@ -134,7 +134,7 @@ def test_shorted_tweeter_leaves_the_capacitor_alone():
     assert got.at_hz == 20000.0
     assert got.capacitors[0].magnification == pytest.approx(1.0, rel=1e-9)
     assert got.capacitors[0].peak_v == pytest.approx(20 * math.sqrt(2))
-    assert "the load falls to 2.4 ohm at 20 kHz" in got.sentence
+    assert "the load falls to 2.40 ohm at 20 kHz" in got.sentence
     assert "sought from 20 Hz to 20 kHz; the lowest is at its end, so beyond it may be lower" in got.notes
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.amplifier.listening import ASSUMPTION, Supply, read_listening, voltage_for_level
+from xover.amplifier.demand import ASSUMPTION, Supply, read_listening, voltage_for_level
 from xover.errors import InputError
 
 

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.amplifier.load import read_load
-from xover.amplifier.verdict import LoadLevel, judge_load, load_level
+from xover.amplifier.load import LoadLevel, judge_load, load_level, read_load
 from xover.curve import log_grid
 from xover.errors import InputError
 
@@ -22,7 +21,7 @@ def resistor(ohm):
 @pytest.mark.parametrize(
     ("ohm", "level", "broken", "words"),
     [
-        (6.0, LoadLevel.FITS, False, "lowest impedance 6 ohm at 20 Hz: fits an amplifier that allows 4 ohm"),
+        (6.0, LoadLevel.FITS, False, "lowest impedance 6.00 ohm at 20 Hz: fits an amplifier that allows 4 ohm"),
         (4.0, LoadLevel.FITS, False, "fits"),
         (3.9, LoadLevel.EDGE, True, "within the 20 % dip that IEC 60268-5 lets a speaker of that rating have"),
         (3.2, LoadLevel.EDGE, True, "below the 4 ohm that the amplifier allows"),
@@ -56,7 +55,7 @@ def test_without_an_amplifier_it_says_what_to_add():
     assert verdict.level is LoadLevel.UNKNOWN
     assert not verdict.limit_broken
     assert not verdict.epdr_caution
-    assert "lowest impedance 6 ohm" in verdict.sentence
+    assert "lowest impedance 6.00 ohm" in verdict.sentence
     assert "add [amplifier] with minimum_load_ohm to speaker.toml" in verdict.sentence
 
 

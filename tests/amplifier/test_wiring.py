@@ -2,7 +2,7 @@
 
 import pytest
 
-from xover.amplifier.wiring import (
+from xover.amplifier.sweep import (
     BRIDGE_NOTE,
     SHORT_NOTE,
     dead_short,

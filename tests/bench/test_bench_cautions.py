@@ -13,7 +13,8 @@ from xover.bench.case_parts import guards
 from xover.bench.case_work import is_electrostatic
 from xover.curve import Curve, Evidence, Unit, log_grid
 from xover.plain import to_plain
-from xover.studies.change.bypass.result import BypassFinding, BypassStudy, Gravity
+from xover.rules.severity import Severity
+from xover.studies.change.bypass.result import BypassFinding, BypassStudy
 from xover.studies.change.decide.option import Name, Option
 from xover.studies.change.decide.study import Decision
 
@@ -44,7 +45,7 @@ def attic_cautions(attic):
 
 
 def test_the_gravest_first_each_once_and_the_law_last(attic_cautions):
-    order = list(Gravity)
+    order = list(Severity)
     ranks = [order.index(c.severity) for c in attic_cautions[:-1]]
     assert ranks == sorted(ranks)
     headings = [c.heading for c in attic_cautions]
@@ -85,7 +86,7 @@ def test_what_keeps_the_tweeter_alive(attic, started):
 def test_a_bare_tweeter_stops_everything(folder):
     found = told(folder("Xlow in 0 woofer\nR1 in t 5\nXhigh t 0 tweeter\n"))
     bare = found["tweeter without a capacitor"]
-    assert bare.severity is Gravity.STOP
+    assert bare.severity is Severity.STOP
     assert bare.text.startswith("50% of any DC reaches tweeter")  # 5 ohm before 5 ohm
     assert "tweeter without its protection" not in found
 
@@ -94,7 +95,7 @@ def test_a_load_below_the_rating(folder):
     speaker = folder(NETWORK + "R9 in 0 4 watts=50\n", AMPLIFIER)
     found = told(speaker)
     low = found["load below the rating"]
-    assert low.severity is Gravity.STOP
+    assert low.severity is Severity.STOP
     lowest = float(re.search(r"Lowest impedance ([\d.]+) ohm", low.text)[1])
     assert 2.0 < lowest < 2.6  # 4 ohm beside 5 to 6
     assert "allows 4 ohm" in low.text
@@ -116,13 +117,13 @@ def test_a_hot_resistor_by_hand(folder):
 def test_capacitor_voltage(folder):
     found = told(folder(NETWORK.replace("volts=250", "volts=16"), AMPLIFIER))
     assert "over its rating of 16 V" in found["capacitor voltage"].text
-    assert found["capacitor voltage"].severity is Gravity.CAUTION
+    assert found["capacitor voltage"].severity is Severity.CAUTION
     assert "capacitor voltage" not in told(folder(NETWORK, AMPLIFIER))
 
 
 @pytest.mark.parametrize(
     ("kind", "severity"),
-    [("kind=paper", Gravity.CAUTION), ("kind=oil", Gravity.STOP), ("kind=oil-filled", Gravity.STOP)],
+    [("kind=paper", Severity.CAUTION), ("kind=oil", Severity.STOP), ("kind=oil-filled", Severity.STOP)],
 )
 def test_oil_and_paper(folder, kind, severity):
     found = told(folder(NETWORK.replace("kind=film", kind)))
@@ -158,11 +159,11 @@ def test_bridged_outputs(folder, said):
     cards = "Vb lo 0\nVt hi 0\nXlow lo 0 woofer\nC1 hi t 22uF kind=film\nXhigh t 0 tweeter\n"
     line = "" if said is None else f"bridged = {said}\n"
     found = told(folder(cards, "[amplifier]\nminimum_load_ohm = 4\n" + line))
-    assert found["mains in amplifiers"].severity is Gravity.CAUTION
+    assert found["mains in amplifiers"].severity is Severity.CAUTION
     if said == "false":
         assert "bridged outputs" not in found
     else:
-        assert found["bridged outputs"].severity is (Gravity.STOP if said == "true" else Gravity.CAUTION)
+        assert found["bridged outputs"].severity is (Severity.STOP if said == "true" else Severity.CAUTION)
         assert "minus" in found["bridged outputs"].text
 
 
@@ -179,7 +180,7 @@ def test_an_electrostatic_panel(attic, folder):
             "[drivers.esl-panel.datasheet]\nre_ohm = 5\nfs_hz = 400\nqms = 2\nqes = 1\n",
         )
     )
-    assert named["electrostatic panel"].severity is Gravity.STOP
+    assert named["electrostatic panel"].severity is Severity.STOP
 
 
 def test_what_was_decided_counts(folder):
@@ -193,19 +194,19 @@ def test_what_was_decided_counts(folder):
     assert "soldering" in fresh
     away = told(speaker, decision=decided(Name.BYPASS))
     assert away["mains in amplifiers"].why == "each driver gets a channel of its own"
-    assert away["bridged outputs"].severity is Gravity.CAUTION
+    assert away["bridged outputs"].severity is Severity.CAUTION
 
 
 def test_findings_of_a_bypass_come_over_with_their_gravity(folder):
     study = object.__new__(BypassStudy)  # nothing but its findings is looked at
     findings = (
-        BypassFinding(Gravity.STOP, "resonance of tweeter", "too low."),
-        BypassFinding(Gravity.CAUTION, "common minus", "twice told."),
-        BypassFinding(Gravity.NOTE, "hiss", "a note."),
+        BypassFinding(Severity.STOP, "resonance of tweeter", "too low."),
+        BypassFinding(Severity.CAUTION, "common minus", "twice told."),
+        BypassFinding(Severity.NOTE, "hiss", "a note."),
     )
     object.__setattr__(study, "findings", findings)
     found = told(folder(NETWORK, AMPLIFIER), decision=decided(Name.BYPASS, study=study))
-    assert found["resonance of tweeter"].severity is Gravity.STOP
+    assert found["resonance of tweeter"].severity is Severity.STOP
     assert "common minus" not in found
     assert "hiss" not in found
 

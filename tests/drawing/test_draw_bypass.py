@@ -7,7 +7,8 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing.bypass import draw_bypass, drives_of, sums_of
-from xover.studies.change.bypass.result import BypassFinding, Gravity
+from xover.rules.severity import Severity
+from xover.studies.change.bypass.result import BypassFinding
 from xover.studies.change.bypass.study import study_bypass
 
 F = log_grid(20.0, 20e3, 24)
@@ -75,7 +76,7 @@ def test_without_a_common_time_the_network_is_drawn_as_what_it_may_be(study_of, 
 
 def test_without_sound_only_voltages_are_drawn_and_stops_are_told(study_of, drawn):
     study = study_of("attic left")
-    halt = BypassFinding(Gravity.STOP, "bridged outputs", "The minus of a bridged output carries the signal.")
+    halt = BypassFinding(Severity.STOP, "bridged outputs", "The minus of a bridged output carries the signal.")
     silent = replace(
         study,
         passive=None,

@@ -8,7 +8,7 @@ import pytest
 from xover.curve import log_grid
 from xover.drawing.condition import LEAST_DB, draw_condition
 from xover.drawing.sensitivity import MOST_CURVES
-from xover.sound.changes import Worst
+from xover.sound.change import Worst
 from xover.studies.aged.condition.study import study_condition
 
 F = log_grid(20.0, 20e3, 12)

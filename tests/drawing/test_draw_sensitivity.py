@@ -9,7 +9,7 @@ from xover.curve import log_grid
 from xover.drawing.save import save_figure
 from xover.drawing.scales import change_axis
 from xover.drawing.sensitivity import MOST_CURVES, draw_sensitivity
-from xover.sound.changes import Worst
+from xover.sound.change import Worst
 from xover.speaker import open_speaker
 from xover.studies.does.sensitivity.study import study_sensitivity
 

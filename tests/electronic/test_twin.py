@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -15,7 +14,6 @@ from xover.curve import log_grid
 from xover.electronic.biquad import Band, BandKind, response
 from xover.electronic.twin import fit_twin, weight_in_sum
 from xover.electronic.twin_fit import Rows, State, log_band_slopes, log_bands, log_error
-from xover.electronic.twin_words import band_words, twin_words
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain
 from xover.sound.prediction import sound_of
@@ -250,24 +248,3 @@ def test_refused(change, error, words):
     given_ = {"frequency_hz": F, "target": np.ones(F.size) + 0j, "weight": None} | change
     with pytest.raises(error, match=words):
         fit_twin(**given_)
-
-
-def test_words():
-    assert band_words(Band(K.LOW_PASS, 2600, 0, 0.7071)) == "low-pass, 2nd order, 2.6 kHz, Q 0.71"
-    assert band_words(Band(K.HIGH_PASS_1, 420)) == "high-pass, 1st order, 420 Hz"
-    assert band_words(Band(K.HIGH_SHELF, 3000, -4.25, 0.7)) == "high shelf -4.2 dB above 3 kHz, Q 0.70"
-    assert band_words(Band(K.LOW_SHELF, 300, 3, 0.7)) == "low shelf +3.0 dB below 300 Hz, Q 0.70"
-    twin = fit_twin(F, played([], -6.0, -1, 50e-6))
-    twin = replace(twin, bands=tuple(CASCADES["ringing tweeter"][0]))
-    assert twin_words(twin, "tweeter", [1000.0]) == (
-        "gain -6.0 dB, polarity reversed, delay 50 us",
-        "high-pass, 2nd order, 2.6 kHz, Q 0.90",
-        "peaking +2.1 dB at 1.1 kHz, Q 2.30: the network rings with the tweeter's resonance",
-    )
-    assert twin_words(twin, "tweeter", [500.0])[2] == "peaking +2.1 dB at 1.1 kHz, Q 2.30"
-    turned = replace(twin, delay_s=-3e-5, gain_db=-0.01, polarity=1, bands=(Band(K.PEAKING, 1100, -2.0, 2.0),))
-    assert twin_words(turned, "tweeter", [1100.0]) == (
-        "gain +0.0 dB, polarity as it is, 30 us early: delay the others by that",
-        "peaking -2.0 dB at 1.1 kHz, Q 2.00: the network gives less at the tweeter's resonance",
-    )
-    assert twin_words(replace(turned, delay_s=0.0), "tweeter")[0].endswith("as it is, no delay")

@@ -13,6 +13,7 @@ import xover
 PACKAGE = Path(xover.__file__).parent
 LAYERS = [
     "errors",
+    "rules",
     "pool",
     "declare",
     "plain",
@@ -21,6 +22,7 @@ LAYERS = [
     "units",
     "readable",
     "rounded",
+    "figures",
     "remark",
     "curve",
     "blocks",

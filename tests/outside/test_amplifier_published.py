@@ -3,11 +3,9 @@
 import numpy as np
 import pytest
 
-from xover.amplifier.epdr import epdr_over_modulus
-from xover.amplifier.listening import read_listening, voltage_for_level
-from xover.amplifier.load import read_load, usual_rating
+from xover.amplifier.demand import read_listening, voltage_for_level
+from xover.amplifier.load import LoadLevel, epdr_over_modulus, load_level, read_load, usual_rating
 from xover.amplifier.source import divider_db
-from xover.amplifier.verdict import LoadLevel, load_level
 
 pytestmark = pytest.mark.outside
 

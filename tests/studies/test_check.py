@@ -49,7 +49,7 @@ def says(result, severity, *words):
 def test_a_sound_folder_has_no_stop_and_no_warning(tmp_path):
     result = study(tmp_path, more="[amplifier]\nminimum_load_ohm = 4\n")
     assert found(result, "stop") == []
-    assert found(result, "warning") == []
+    assert found(result, "caution") == []
     assert says(result, "note", "tweeter", "reversed")
     assert says(result, "note", "datasheet")
 
@@ -62,7 +62,7 @@ def test_tweeter_without_capacitor_is_a_stop(tmp_path):
 
 def test_woofer_without_a_path_for_dc(tmp_path):
     result = study(tmp_path, GOOD.replace("L1 in w 1mH dcr=0.3", "L1 in q 1mH\nC9 q w 200uF"))
-    assert says(result, "warning", "woofer", "no path for DC")
+    assert says(result, "caution", "woofer", "no path for DC")
 
 
 def test_coil_across_a_tweeter_in_series_is_no_stop(tmp_path):
@@ -74,24 +74,24 @@ def test_coil_across_a_tweeter_in_series_is_no_stop(tmp_path):
 
 def test_node_with_one_connection_and_section_without_driver(tmp_path):
     result = study(tmp_path, GOOD + "R7 w q 5\nC8 in k 10uF\nR8 k 0 8\n")
-    assert says(result, "warning", "node q has one connection", "R7")
-    assert says(result, "warning", "C8, R8", "never reach a driver")
+    assert says(result, "caution", "node q has one connection", "R7")
+    assert says(result, "caution", "C8, R8", "never reach a driver")
 
 
 def test_driver_without_resonance(tmp_path):
     z = 6 + 2j * np.pi * F * 0.5e-3
     result = study(tmp_path, woofer='impedance = "w.csv"', tables={"w.csv": rows(F, z)})
-    assert says(result, "warning", "resonance")
+    assert says(result, "caution", "resonance")
 
 
 def test_dc_resistance_that_contradicts_the_sweep(tmp_path):
     table = {"w.csv": rows(F, sweep())}
     assert says(
-        study(tmp_path, woofer='impedance = "w.csv"\nre_ohm = 8', tables=table), "warning", "both cannot be true"
+        study(tmp_path, woofer='impedance = "w.csv"\nre_ohm = 8', tables=table), "caution", "both cannot be true"
     )
-    assert says(study(tmp_path, woofer='impedance = "w.csv"\nre_ohm = 3', tables=table), "warning", "far below")
+    assert says(study(tmp_path, woofer='impedance = "w.csv"\nre_ohm = 3', tables=table), "caution", "far below")
     agrees = study(tmp_path, woofer='impedance = "w.csv"\nre_ohm = 5.9', tables=table)
-    assert not says(agrees, "warning", "DC resistance")
+    assert not says(agrees, "caution", "DC resistance")
 
 
 def test_response_and_impedance_that_do_not_overlap(tmp_path):
@@ -102,7 +102,7 @@ def test_response_and_impedance_that_do_not_overlap(tmp_path):
         "r.csv": "Hz, dB\n" + "".join(f"{f:.6g}, {88 + 0.01 * n:.3f}\n" for n, f in enumerate(low)),
     }
     result = study(tmp_path, woofer='impedance = "w.csv"\nresponse = "r.csv"', tables=tables)
-    assert says(result, "warning", "do not overlap")
+    assert says(result, "caution", "do not overlap")
     assert says(result, "note", "known from 1 kHz to 20 kHz only")
 
 
@@ -114,7 +114,7 @@ def test_polarity(tmp_path):
     )
     level, warned = {}, {}
     for wiring in ("t 0", "0 t"):
-        warned[wiring] = says(study(tmp_path, lr2.format(wiring), place="[0, 0, 0]"), "warning", "polarity")
+        warned[wiring] = says(study(tmp_path, lr2.format(wiring), place="[0, 0, 0]"), "caution", "polarity")
         sound = predict(open_speaker(tmp_path), "found", F)
         level[wiring] = sound.total.level_db[np.argmin(abs(F - sound.crossovers[0].frequency_hz))]
     worse = min(level, key=level.get)
@@ -127,7 +127,7 @@ def test_bridged_channels_that_share_their_minus(tmp_path):
     result = study(tmp_path, cir, more="[amplifier]\nbridged = true\nminimum_load_ohm = 4\n")
     assert says(result, "stop", "bass and treble", "bridged")
     result = study(tmp_path, cir)
-    assert says(result, "warning", "bass and treble share their minus")
+    assert says(result, "caution", "bass and treble share their minus")
     result = study(tmp_path, cir, more="[amplifier]\nbridged = false\n")
     assert not any("share their minus" in f.text for f in result.findings)
     apart = cir.replace("hi 0", "hi hm").replace("t 0 tweeter", "t hm tweeter")
@@ -137,7 +137,7 @@ def test_bridged_channels_that_share_their_minus(tmp_path):
 
 def test_load_below_the_rating(tmp_path):
     result = study(tmp_path, more="[amplifier]\nminimum_load_ohm = 8\n")
-    assert says(result, "warning", "8 ohm")
+    assert says(result, "caution", "8 ohm")
 
 
 def test_parts_that_ask_for_care(tmp_path):
@@ -146,7 +146,7 @@ def test_parts_that_ask_for_care(tmp_path):
     )
     result = study(tmp_path, cir, more="[amplifier]\nrated_power_w = 100\nrated_load_ohm = 8\nminimum_load_ohm = 4\n")
     assert says(result, "stop", "C1 is oil-filled", "PCB")
-    assert says(result, "warning", "C1 is rated 25 V", "40 V")
+    assert says(result, "caution", "C1 is rated 25 V", "40 V")
     assert says(result, "note", "R9 is a lamp")
 
 
@@ -157,7 +157,7 @@ def test_unused_driver_and_missing_network(tmp_path):
 
 def test_findings_are_sorted_by_severity(tmp_path):
     result = study(tmp_path, GOOD.replace("esr=0.2", "kind=oil") + "R7 w q 5\n")
-    order = [["stop", "warning", "note"].index(f.severity) for f in result.findings]
+    order = [["stop", "caution", "note"].index(f.severity) for f in result.findings]
     assert order == sorted(order)
     assert set(order) == {0, 1, 2}
 

@@ -16,8 +16,8 @@ from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.network import solve
 from xover.plain import to_plain
-from xover.sound.candidate_sums import listener
 from xover.sound.prediction import sound_of
+from xover.sound.sums import listener
 from xover.speaker import open_speaker
 from xover.studies.aged.condition import envelope as drift_module
 from xover.studies.aged.condition.blame import LookedAt, find_blame

@@ -26,8 +26,8 @@ from xover.search.draws import (
     part_spreads,
     standard_draws,
 )
-from xover.sound.changes import responses
 from xover.sound.prediction import make_branches, sound_of
+from xover.sound.sums import responses
 from xover.speaker import open_speaker
 from xover.studies.bears.tolerance.bands import level_band, widest
 from xover.studies.bears.tolerance.corners import corner_signs, find_corners

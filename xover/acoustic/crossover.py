@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.between import between, larger_beside
-from xover.acoustic.branch import Branch, missing_bound
+from xover.acoustic.branch import Branch, Way, missing_bound, order_ways
 from xover.acoustic.decibel import level_db
 from xover.acoustic.summing import known_sum
-from xover.acoustic.ways import Way, order_ways
 from xover.curve import log_grid
 from xover.quantity import hertz
 
@@ -73,6 +72,10 @@ class CrossoverReading:
     null_depth_db: float | None = None
     null_at_hz: float | None = None
     notes: tuple[str, ...] = ()
+
+    def of(self, network: str) -> str:
+        """Whose meeting it is: "found: woofer to tweeter"."""
+        return f"{network}: {'+'.join(self.lower)} to {'+'.join(self.upper)}"
 
 
 def read_crossovers(frequency_hz: Float, branches: Sequence[Branch], coherent: bool) -> tuple[CrossoverReading, ...]:

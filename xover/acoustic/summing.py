@@ -18,9 +18,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.branch import Branch, missing_bound
+from xover.acoustic.branch import Branch, missing_bound, order_ways
 from xover.acoustic.decibel import level_db, phase_deg, ratio
-from xover.acoustic.ways import order_ways
 from xover.errors import InputError
 from xover.quantity import hertz
 from xover.readable import Readable

@@ -1,9 +1,10 @@
-"""What the load asks of the amplifier at its rated voltage: current and power, steady sine."""
+"""What the load asks of the amplifier at its rated voltage, and whether that is enough for a listening level."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from xover.amplifier.load import LoadReading
@@ -78,3 +79,147 @@ def read_demand(reading: LoadReading, rated_power_w: float, rated_load_ohm: floa
         true_power_at_hz=reading.highest_conductance_at_hz,
         rated_current_rms_a=u / rated_load_ohm,
     )
+
+
+# Sensitivity is stated for this voltage at 1 m: near 1 W into 8 ohm (1.0011 W).
+SENSITIVITY_VOLTAGE_V: Final = 2.83
+# A margin of this much is called ample: half the power lies idle on the loudest peak.
+AMPLE_DB: Final = 3.0
+
+ASSUMPTION: Final = (
+    "one loudspeaker in a free field, on its axis, level falling by 20 lg of the distance; a second loudspeaker "
+    "and the room give more, by habit 3 to 6 dB (common practice, no published source), which is not counted here"
+)
+
+
+class Supply(StrEnum):
+    """How the amplifier's rated power compares with what the listening level needs."""
+
+    AMPLE = "ample"
+    ENOUGH = "enough"
+    SHORT = "short"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class ListeningNeed:
+    """What a listening level asks of the amplifier.
+
+    Attributes
+    ----------
+    level_db : average level wanted at the listener, dB re 20 uPa.
+    headroom_db : how far peaks stand above it.
+    distance_m : to the loudspeaker.
+    voltage_rms_v : rms of the sine that reaches level + headroom.
+    voltage_peak_v : sqrt 2 times that: what the amplifier must swing.
+    power_into_rated_w : that voltage squared over the rated load; None if that is not given.
+    power_into_minimum_w : the same over the lowest modulus (volt-amperes); NaN if that is not known.
+    average_power_into_rated_w : without the headroom; None if the rated load is not given.
+    margin_db : rated power over need, dB; above 0 there is some left. None if there is no rating.
+    highest_level_db : average level that the rated power allows with this headroom, or None.
+    supply : the verdict in one word.
+    sentence : the verdict in one sentence.
+    assumption : what it rests on.
+    """
+
+    level_db: float
+    headroom_db: float
+    distance_m: float
+    voltage_rms_v: float
+    voltage_peak_v: float
+    power_into_rated_w: float | None
+    power_into_minimum_w: float
+    average_power_into_rated_w: float | None
+    margin_db: float | None
+    highest_level_db: float | None
+    supply: Supply
+    sentence: str
+    assumption: str = ASSUMPTION
+
+
+def voltage_for_level(level_db: float, sensitivity_db: float, distance_m: float) -> float:
+    """Rms volts for a level: 2.83 x 10^((level - sensitivity + 20 lg r)/20), free field.
+
+    Parameters
+    ----------
+    level_db : level at the listener, dB re 20 uPa.
+    sensitivity_db : level at 1 m for 2.83 V.
+    distance_m : above 0; each doubling costs 6.02 dB, hence twice the volts.
+
+    Raises
+    ------
+    InputError : the distance is not above 0, or a level is not finite.
+    """
+    if not (math.isfinite(distance_m) and distance_m > 0):
+        raise InputError(f"[listening] distance_m is {distance_m:g}", "give metres above 0")
+    for name, value in (("level_db", level_db), ("sensitivity_db", sensitivity_db)):
+        if not math.isfinite(value):
+            raise InputError(f"{name} is {value:g}", "give a level in dB")
+    return float(SENSITIVITY_VOLTAGE_V * 10.0 ** ((level_db - sensitivity_db) / 20.0) * distance_m)
+
+
+def read_listening(
+    level_db: float,
+    distance_m: float,
+    headroom_db: float,
+    sensitivity_db: float,
+    minimum_ohm: float,
+    rated_power_w: float | None = None,
+    rated_load_ohm: float | None = None,
+) -> ListeningNeed:
+    """Compare what a listening level needs with what the amplifier is rated for.
+
+    Parameters
+    ----------
+    level_db : average level wanted at the listener, dB re 20 uPa.
+    distance_m : to the loudspeaker, above 0.
+    headroom_db : peaks over the average, >= 0.
+    sensitivity_db : of the whole loudspeaker through its network, 2.83 V, 1 m.
+    minimum_ohm : lowest modulus of the load, as `read_load` finds it; NaN if not known.
+    rated_power_w, rated_load_ohm : the amplifier's rating; without both the verdict is "unknown".
+
+    Raises
+    ------
+    InputError : a figure is out of its range.
+    """
+    if not (math.isfinite(headroom_db) and headroom_db >= 0):
+        raise InputError(f"[listening] headroom_db is {headroom_db:g}", "give 0 or more; 10 to 20 is usual for music")
+    if minimum_ohm < 0:
+        raise InputError(f"the lowest impedance is {minimum_ohm:g} ohm", "give the modulus, 0 or more")
+    v = voltage_for_level(level_db + headroom_db, sensitivity_db, distance_m)
+    average_v = voltage_for_level(level_db, sensitivity_db, distance_m)
+    margin = None
+    if rated_power_w is not None and rated_load_ohm is not None:
+        margin = 20.0 * math.log10(rated_voltage(rated_power_w, rated_load_ohm) / v)
+    supply = _supply(margin)
+    return ListeningNeed(
+        level_db=level_db,
+        headroom_db=headroom_db,
+        distance_m=distance_m,
+        voltage_rms_v=v,
+        voltage_peak_v=math.sqrt(2.0) * v,
+        power_into_rated_w=None if rated_load_ohm is None else v * v / rated_load_ohm,
+        power_into_minimum_w=v * v / minimum_ohm if minimum_ohm != 0 else math.inf,
+        average_power_into_rated_w=None if rated_load_ohm is None else average_v * average_v / rated_load_ohm,
+        margin_db=margin,
+        highest_level_db=None if margin is None else level_db + margin,
+        supply=supply,
+        sentence=_sentence(f"{level_db:g} dB at {distance_m:g} m with {headroom_db:g} dB of headroom", v, margin),
+    )
+
+
+def _supply(margin_db: float | None) -> Supply:
+    if margin_db is None:
+        return Supply.UNKNOWN
+    if margin_db >= AMPLE_DB:
+        return Supply.AMPLE
+    return Supply.ENOUGH if margin_db >= 0 else Supply.SHORT
+
+
+def _sentence(wish: str, voltage_rms_v: float, margin_db: float | None) -> str:
+    need = f"{wish} needs {voltage_rms_v:.3g} V"
+    if margin_db is None:
+        return f"{need}; add rated_power_w and rated_load_ohm under [amplifier] to speaker.toml to compare"
+    if margin_db < 0:
+        return f"{need}: the amplifier is {-margin_db:.1f} dB short and clips on peaks"
+    return f"{need}: the amplifier has {margin_db:.1f} dB to spare, {_supply(margin_db).value}"

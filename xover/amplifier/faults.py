@@ -17,9 +17,18 @@ from numpy.typing import NDArray
 
 from xover.amplifier.extremum import Extremum
 from xover.amplifier.load import check_grid
-from xover.amplifier.resonance import DriverImpedance, Sweep, interpolated
-from xover.amplifier.wiring import dead_short, has_load, linked, neighbourhood, with_connected_channels
+from xover.amplifier.sweep import (
+    DriverImpedance,
+    Sweep,
+    dead_short,
+    has_load,
+    interpolated,
+    linked,
+    neighbourhood,
+    with_connected_channels,
+)
 from xover.errors import InputError
+from xover.figures import written
 from xover.network import Capacitor, Channel, DriverCard, Network
 from xover.quantity import Kind, format_quantity, hertz, ohms
 
@@ -250,7 +259,7 @@ def _load_words(found: _Finding, healthy_ohm: float) -> str:
     if math.isnan(found.minimum_ohm):
         return "the load is not known"
     verb = "falls to" if found.minimum_ohm < 0.999 * healthy_ohm else "is lowest with"
-    text = f"the load {verb} {ohms(found.minimum_ohm)} at {hertz(found.at_hz)}"
+    text = f"the load {verb} {written('lowest load', found.minimum_ohm)} ohm at {hertz(found.at_hz)}"
     return text if math.isnan(healthy_ohm) else f"{text} ({ohms(healthy_ohm)} with all drivers)"
 
 

@@ -1,31 +1,87 @@
-"""What the amplifier sees: lowest and highest impedance, phase, EPDR, and the rating they allow."""
+"""What the amplifier sees: lowest and highest impedance, phase, EPDR, the rating they allow, and may it drive that?
+
+A load that stores energy asks for current while much voltage stands across the output device. The equivalent peak
+dissipation resistance (EPDR) is the plain resistor that would heat the device as much at the worst instant. It is no
+impedance that a meter can find, so it always stands beside the modulus, never in its place.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from xover.amplifier.epdr import epdr
 from xover.amplifier.extremum import Sought, extremes
 from xover.errors import InputError
-from xover.quantity import hertz
+from xover.figures import written
+from xover.quantity import hertz, ohms
 from xover.readable import Readable
+from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.margins import EPDR_CAUTION_SHARE, IEC_LEAST_SHARE, ROUNDING
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-AUDIO_BAND_HZ: Final = (20.0, 20000.0)
-# IEC 60268-5:2003+A1:2007, 16.1: the lowest |Z| in the rated frequency range is not less than
-# 80 % of the rated impedance (as reported second-hand; the standard itself was not read).
-IEC_LEAST_SHARE: Final = 0.8
+ASSUMPTION: Final = (
+    "an ideal class B push-pull output stage, supply rails equal to the peak output voltage, a steady sine; "
+    "other classes heat differently, and class D hardly at all by this"
+)
+
+# A lossless load computed with rounding may show 90.00000000000001 degrees: that is still 90.
+ROUNDING_DEG: Final = 1e-9
+
+
+def epdr_over_modulus(phase_deg: ArrayLike) -> Float:
+    """EPDR over |Z| for a load's phase angle.
+
+    While a device conducts, it holds p = (V - V sin t) (V/|Z|) sin(t - phi). From dp/dt = 0,
+    sin(2t - phi) = cos(t - phi), the peak is at t = 5 pi/6 + 2 phi/3, so
+
+        EPDR/|Z| = 1/4 / [ (1 - sin(5 pi/6 + 2|phi|/3)) sin(5 pi/6 - |phi|/3) ]
+
+    1 for a resistor, 1/(2 sqrt 2) at 45 degrees, 1/(3 sqrt 3) at 90 degrees. The notion is from
+    E. Benjamin, JAES 42(9), 1994 (from memory); the formula is as published in a forum thread on
+    EPDR, checked here by brute force.
+
+    Parameters
+    ----------
+    phase_deg : any shape; even in its sign. NaN gives NaN.
+
+    Returns
+    -------
+    Same shape. NaN beyond 90 degrees: the load would deliver power, so it is not passive.
+    """
+    phase = np.abs(np.asarray(phase_deg, dtype=float))
+    with np.errstate(invalid="ignore"):
+        passive = phase <= 90.0 + ROUNDING_DEG
+    angle = np.radians(np.where(passive, np.minimum(phase, 90.0), 0.0))
+    peak = (1.0 - np.sin(5 * np.pi / 6 + 2 * angle / 3)) * np.sin(5 * np.pi / 6 - angle / 3)
+    return np.where(passive, 0.25 / peak, np.nan)
+
+
+def epdr(impedance_ohm: ArrayLike) -> Float:
+    """EPDR of a complex impedance, ohm.
+
+    Parameters
+    ----------
+    impedance_ohm : complex, any shape.
+
+    Returns
+    -------
+    Same shape, ohm, at most |Z|. NaN where the impedance is NaN or not passive (phase beyond 90
+    degrees); 0 where it is 0.
+    """
+    z = np.asarray(impedance_ohm, dtype=complex)
+    return np.asarray(np.abs(z) * epdr_over_modulus(np.degrees(np.angle(z))))
+
+
 # Figures that are printed on loudspeakers. Common practice, no published source.
 USUAL_RATINGS_OHM: Final = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0)
-# Room for the rounding of 0.8 x 8 against a computed 6.4.
-ROUNDING: Final = 1e-9
 
 DC_NOTE: Final = (
     "the resistance that an ohmmeter reads at the terminals is not seen here: it is neither the lowest impedance "
@@ -217,3 +273,110 @@ def _notes(
     if not refined:
         notes.append(GRID_NOTE)
     return tuple(notes)
+
+
+class LoadLevel(StrEnum):
+    """How the lowest impedance stands against the lowest load that the amplifier allows."""
+
+    FITS = "fits"
+    EDGE = "edge"
+    TOO_LOW = "too low"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class LoadVerdict:
+    """May this amplifier drive this load?
+
+    Attributes
+    ----------
+    level : the verdict in a word; UNKNOWN without an amplifier or without a known load.
+    limit_broken : True whenever the lowest impedance is below the lowest load allowed.
+    minimum_load_ohm : the limit that was judged against, or None.
+    sentence : the verdict in plain words, with what would mend it.
+    epdr_caution : True where EPDR falls below half of the lowest load allowed.
+    epdr_sentence : EPDR in plain words, with its assumption.
+    """
+
+    level: LoadLevel
+    limit_broken: bool
+    minimum_load_ohm: float | None
+    sentence: str
+    epdr_caution: bool
+    epdr_sentence: str
+
+
+def judge_load(reading: LoadReading, minimum_load_ohm: float | None) -> LoadVerdict:
+    """Judge a load against the lowest load that the amplifier allows.
+
+    Parameters
+    ----------
+    reading : from `read_load`.
+    minimum_load_ohm : from [amplifier], or None if no amplifier is given.
+
+    Raises
+    ------
+    InputError : minimum_load_ohm is not above 0.
+    """
+    if minimum_load_ohm is not None and not (math.isfinite(minimum_load_ohm) and minimum_load_ohm > 0):
+        raise InputError(f"[amplifier] minimum_load_ohm is {minimum_load_ohm:g}", "give ohms above 0")
+    level = load_level(reading.minimum_ohm, minimum_load_ohm)
+    caution = minimum_load_ohm is not None and reading.lowest_epdr_ohm < EPDR_CAUTION_SHARE * minimum_load_ohm
+    return LoadVerdict(
+        level=level,
+        limit_broken=level in (LoadLevel.EDGE, LoadLevel.TOO_LOW),
+        minimum_load_ohm=minimum_load_ohm,
+        sentence=_sentence(level, reading, minimum_load_ohm),
+        epdr_caution=caution,
+        epdr_sentence=_epdr_sentence(reading, caution, minimum_load_ohm),
+    )
+
+
+def load_level(minimum_ohm: float, minimum_load_ohm: float | None) -> LoadLevel:
+    """Rank a lowest impedance: fits, on the edge (down to 80 %), too low, unknown.
+
+    A limit that is met within rounding (1e-9 of it) counts as met.
+    """
+    if minimum_load_ohm is None or math.isnan(minimum_ohm):
+        return LoadLevel.UNKNOWN
+    share = minimum_ohm / minimum_load_ohm * (1.0 + ROUNDING)
+    if share >= 1.0:
+        return LoadLevel.FITS
+    return LoadLevel.EDGE if share >= IEC_LEAST_SHARE else LoadLevel.TOO_LOW
+
+
+def _sentence(level: LoadLevel, reading: LoadReading, limit: float | None) -> str:
+    if math.isnan(reading.minimum_ohm):
+        return "the load is not known: measure the drivers' impedance first"
+    found = f"lowest impedance {written('lowest load', reading.minimum_ohm)} ohm at {hertz(reading.minimum_at_hz)}"
+    if limit is None:
+        return f"{found}; add [amplifier] with minimum_load_ohm to speaker.toml for a verdict"
+    if level is LoadLevel.FITS:
+        return f"{found}: fits an amplifier that allows {ohms(limit)}{_as_far_as_known(reading)}"
+    if level is LoadLevel.EDGE:
+        return (
+            f"{found}: below the {ohms(limit)} that the amplifier allows, within the 20 % dip that IEC 60268-5 lets a "
+            "speaker of that rating have; ask the amplifier's maker, and do not play it loud without need"
+        )
+    return (
+        f"{found}: too low for an amplifier that allows {ohms(limit)}, and below the 20 % dip that IEC 60268-5 lets a "
+        "speaker of that rating have; use another amplifier or raise the load"
+    )
+
+
+def _as_far_as_known(reading: LoadReading) -> str:
+    if covers(reading.covered_hz, reading.band_hz):
+        return ""
+    return f", as far as it is known ({hertz(reading.covered_hz[0])} to {hertz(reading.covered_hz[1])})"
+
+
+def _epdr_sentence(reading: LoadReading, caution: bool, limit: float | None) -> str:
+    if math.isnan(reading.lowest_epdr_ohm):
+        return "the equivalent peak dissipation resistance is not known"
+    text = (
+        f"at {hertz(reading.lowest_epdr_at_hz)} the load heats an output device at its worst instant as a resistor of "
+        f"{written('lowest EPDR', reading.lowest_epdr_ohm)} ohm would (EPDR; it assumes {ASSUMPTION})"
+    )
+    if caution and limit is not None:
+        text += f"; that is under half of the {ohms(limit)} allowed: a linear amplifier will run hot when loud"
+    return text

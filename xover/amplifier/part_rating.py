@@ -10,12 +10,7 @@ from typing import Final
 from xover.amplifier.stress import ElementKind, ElementStress
 from xover.network import Part
 from xover.quantity import Kind, format_quantity
-
-# Common practice, no published source: twice the watts of the programme for a resistor, 30 to 40 % over the peak
-# for a capacitor. The latter also covers the 4/pi = 1.27 by which a square wave drives a resonance harder than a sine.
-RESISTOR_MARGIN: Final = 2.0
-CAPACITOR_MARGIN: Final = 1.3
-COIL_MARGIN: Final = 1.0
+from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN
 
 # What shops usually have. Common practice, no published source.
 USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)

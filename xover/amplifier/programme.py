@@ -140,20 +140,3 @@ def _cell_edges(frequency_hz: ArrayLike) -> Float:
     if f.ndim != 1 or f.size < 2 or not (f[0] > 0 and math.isfinite(f[-1]) and np.all(np.diff(f) > 0)):
         raise InputError("the frequencies do not rise from above 0 Hz", "give two or more rising frequencies")
     return np.concatenate([f[:1], np.sqrt(f[:-1] * f[1:]), f[-1:]])
-
-
-def noise_filter(frequency_hz: ArrayLike) -> Complex:
-    """(n,) response of the filter that makes the programme signal from pink noise, output over source.
-
-    IEC 60268-1:1985 figure 2: 430 ohm, the source's own included, and 2.2 uF; 3.3 kohm beside 91 nF to ground;
-    330 ohm and 2.2 uF; 3.3 kohm beside 68 nF to ground; 0.47 uF into 10 kohm. The ladder is
-    worked from its end, taken as 1 V, to its source.
-    """
-    s = 2j * np.pi * np.asarray(frequency_hz, dtype=float)
-    volts: Complex = np.ones(s.shape, dtype=complex)
-    amps: Complex = volts / 10e3
-    volts = volts + amps / (s * 0.47e-6)
-    for shunt_f, series_ohm in ((68e-9, 330.0), (91e-9, 430.0)):
-        amps = amps + volts * (1.0 / 3.3e3 + s * shunt_f)
-        volts = volts + amps * (series_ohm + 1.0 / (s * 2.2e-6))
-    return np.asarray(1.0 / volts, dtype=complex)

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.amplifier.extremum import highest, lowest
-from xover.amplifier.load import AUDIO_BAND_HZ, check_grid
+from xover.amplifier.load import check_grid
 from xover.errors import InputError
 from xover.readable import Readable
+from xover.rules.bands import AUDIO_BAND_HZ
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from xover.acoustic.crossover import read_crossovers
-from xover.amplifier.wiring import with_connected_channels
+from xover.amplifier.sweep import with_connected_channels
 from xover.bench.build_result import BuildOrder, BuildStep, SectionBuild
 from xover.bench.build_words import before, named, proof, reason
 from xover.bench.dc import Link, driver_link, part_link, resistance_ohm
@@ -21,14 +21,13 @@ from xover.bench.words import and_words
 from xover.curve import Float
 from xover.network import Capacitor, Channel, Network, Part, find_sections
 from xover.network.network import Section
+from xover.rules.margins import ONE_WINDING_K
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
 from xover.studies.change.decide.setup import SpeakerWith
 
 __all__ = ["BuildOrder", "BuildStep", "SectionBuild", "build_order"]
 
-ONE_WINDING_K: Final = 0.9
-"""Coils coupled closer than this are parts of one winding. Common practice, no published source."""
 ASSUMPTIONS: Final = (
     "ohmmeter: 1 % and 0.1 ohm after its leads are taken off (short them first); above 1 Mohm counts as open",
     "ohmmeter checks: only the drivers named in the step are connected, sweeps: those of all sections so far",

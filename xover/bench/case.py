@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from xover.bench.build_result import BuildOrder
-from xover.bench.roles import Role
 from xover.network import Network
+from xover.rules.severity import Severity
+from xover.sound.roles import Role
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy
-from xover.studies.change.bypass.result import Gravity
 from xover.studies.change.decide.study import Decision
 from xover.studies.does.load.study import LoadStudy
 
@@ -25,7 +25,7 @@ class CaseCaution:
         case calls for it; "" for the last one, which holds always.
     """
 
-    severity: Gravity
+    severity: Severity
     heading: str
     text: str
     why: str

@@ -6,15 +6,15 @@ import math
 from collections.abc import Iterator
 
 from xover.amplifier.faults import FaultCase, FaultKind
-from xover.amplifier.verdict import LoadLevel
+from xover.amplifier.load import LoadLevel
 from xover.bench.case import Case, CaseCaution
 from xover.bench.sweep_checks import is_short
 from xover.bench.words import and_words, capital
+from xover.figures import written
 from xover.quantity import Kind, format_quantity, hertz, ohms
-from xover.studies.aged.condition.words import VALVES_OHM
-from xover.studies.change.bypass.result import Gravity
+from xover.rules.margins import VALVES_OHM
+from xover.rules.severity import Severity
 from xover.studies.desk.check.amplifier import amplifier_findings
-from xover.studies.desk.check.findings import Severity
 from xover.studies.does.load.study import ChannelLoad
 
 
@@ -34,7 +34,7 @@ def _bridged(case: Case) -> Iterator[CaseCaution]:
             continue
         for finding in amplifier_findings(case.speaker, name, network):
             if "share their minus" in finding.text:
-                grave = Gravity.STOP if finding.severity is Severity.STOP else Gravity.CAUTION
+                grave = Severity.STOP if finding.severity is Severity.STOP else Severity.CAUTION
                 text = f"{capital(finding.text)}. {capital(finding.remedy)}."
                 yield CaseCaution(grave, "bridged outputs", text, f"network {name}")
     file = case.speaker.file.speaker
@@ -44,7 +44,7 @@ def _bridged(case: Case) -> Iterator[CaseCaution]:
     said = [where for where, a in tables.items() if a is not None and a.bridged]
     if said:
         yield CaseCaution(
-            Gravity.STOP,
+            Severity.STOP,
             "bridged outputs",
             "The minus of a bridged output carries the signal. It must touch no other minus, no ground, no measuring "
             "lead's ground and no common return, or the amplifier is shorted: two wires of its own to every channel.",
@@ -52,7 +52,7 @@ def _bridged(case: Case) -> Iterator[CaseCaution]:
         )
     elif case.bypassing and case.decision is not None:
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             "bridged outputs",
             "Find out whether the amplifiers are bridged (BTL, as many of class D are) before two channels share a "
             "wire: their minus is live, and joining it shorts them. Two wires of its own to every channel are "
@@ -66,7 +66,7 @@ def _load(case: Case) -> Iterator[CaseCaution]:
     broken = [(n, c) for n, study in case.loads.items() for c in study.channels.values() if c.verdict.limit_broken]
     if broken:
         name, worst = min(broken, key=lambda pair: _share(pair[1]))
-        grave = Gravity.STOP if worst.verdict.level is LoadLevel.TOO_LOW else Gravity.CAUTION
+        grave = Severity.STOP if worst.verdict.level is LoadLevel.TOO_LOW else Severity.CAUTION
         yield CaseCaution(
             grave, "load below the rating", f"{capital(worst.verdict.sentence)}.", _whose(case, name, worst)
         )
@@ -78,9 +78,10 @@ def _epdr(case: Case) -> Iterator[CaseCaution]:
         name, worst = min(hot, key=lambda pair: pair[1].reading.lowest_epdr_ohm)
         reading, limit = worst.reading, worst.verdict.minimum_load_ohm
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             "a hot amplifier",
-            f"EPDR falls to {ohms(reading.lowest_epdr_ohm)} at {hertz(reading.lowest_epdr_at_hz)}, under half of the "
+            f"EPDR falls to {written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at "
+            f"{hertz(reading.lowest_epdr_at_hz)}, under half of the "
             f"{ohms(limit or math.nan)} allowed: a linear amplifier runs hot when loud, class D hardly.",
             _whose(case, name, worst),
         )
@@ -100,7 +101,7 @@ def _missing_driver(case: Case) -> Iterator[CaseCaution]:
         return
     told = [_fault_words(f) for _, f in sorted(worst.values(), key=lambda pair: pair[1].minimum_ohm or 0.0)]
     yield CaseCaution(
-        Gravity.CAUTION,
+        Severity.CAUTION,
         "a driver unplugged or dead",
         "Never unplug a driver while the amplifier plays, and sweep without one at low level only. " + " ".join(told),
         f"network {and_words(dict.fromkeys(n for n, _ in worst.values()))}",
@@ -114,7 +115,7 @@ def _half_built(case: Case) -> Iterator[CaseCaution]:
     sweeps = [s for section in case.build.sections for s in section.sweeps if s.caution and len(s.unplugged) > 1]
     if sweeps:
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             "a section without its drivers",
             " ".join(f"{capital(s.caution)}." for s in sweeps),
             "the build order connects drivers last",
@@ -157,7 +158,9 @@ def _valves(case: Case) -> Iterator[CaseCaution]:
     )
     if idle:
         text += f" Without {and_words(dict.fromkeys(idle))} it has no load at all."
-    yield CaseCaution(Gravity.CAUTION, "valve amplifier", text, f"output_ohm = {amplifier.output_ohm:g} in [amplifier]")
+    yield CaseCaution(
+        Severity.CAUTION, "valve amplifier", text, f"output_ohm = {amplifier.output_ohm:g} in [amplifier]"
+    )
 
 
 def _whose(case: Case, name: str, channel: ChannelLoad) -> str:

@@ -10,12 +10,12 @@ from xover.bench.case import Case, CaseCaution
 from xover.bench.case_amplifier import amplifier_cautions
 from xover.bench.case_parts import part_cautions
 from xover.bench.case_work import work_cautions
-from xover.bench.roles import roles
 from xover.curve import Float, log_grid
 from xover.errors import InputError
+from xover.rules.severity import Severity
+from xover.sound.roles import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress
-from xover.studies.change.bypass.result import Gravity
 from xover.studies.change.decide.option import Name
 from xover.studies.change.decide.study import Decision
 from xover.studies.does.load.study import LoadStudy, study_load
@@ -24,7 +24,7 @@ PER_OCTAVE: Final = 48
 
 
 LAST: Final = CaseCaution(
-    Gravity.NOTE,
+    Severity.NOTE,
     "local rules",
     "These are the habits of the trade, no law and no substitute for it. Local electrical, waste and workplace "
     "rules and licensed practice come first; leave everything on the mains side to those who are licensed for it.",
@@ -60,8 +60,7 @@ def case_cautions(
     found: dict[str, CaseCaution] = {}
     for caution in (*amplifier_cautions(case), *part_cautions(case), *_decided(case), *work_cautions(case)):
         found.setdefault(caution.heading, caution)
-    order = list(Gravity)
-    return (*sorted(found.values(), key=lambda c: order.index(c.severity)), LAST)
+    return (*sorted(found.values(), key=lambda c: c.severity.order), LAST)
 
 
 def _case(
@@ -116,10 +115,10 @@ def _decided(case: Case) -> Iterator[CaseCaution]:
     why = f"the recommendation is: {chosen.name}"
     if isinstance(chosen.study, BypassStudy):
         for finding in chosen.study.findings:
-            if finding.severity is not Gravity.NOTE and finding.about not in ("common minus", "bridged outputs"):
+            if finding.severity is not Severity.NOTE and finding.about not in ("common minus", "bridged outputs"):
                 yield CaseCaution(finding.severity, finding.about, capital(finding.text), why)
         return
     left = [c for c in chosen.cautions if not any(word in c.lower() for word in _COVERED)]
     if left:
         text = " ".join(f"{capital(c).rstrip('.')}." for c in left)
-        yield CaseCaution(Gravity.NOTE, f"with this {chosen.name}", text, why)
+        yield CaseCaution(Severity.NOTE, f"with this {chosen.name}", text, why)

@@ -9,19 +9,17 @@ from typing import Final
 from xover.amplifier.part_rating import PartRating, RatingVerdict
 from xover.amplifier.stress import ElementKind
 from xover.bench.case import Case, CaseCaution
-from xover.bench.roles import Role, keys_of
 from xover.bench.words import and_words, capital, watts
 from xover.errors import NoSolutionError
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.parts.kinds import PartKind, kind_of
+from xover.rules.margins import BARE_SHARE, HOT_W
+from xover.rules.severity import Severity
+from xover.sound.roles import Role, keys_of
 from xover.speaker import Speaker
 from xover.studies.aged.condition.words import PCB
-from xover.studies.bears.stress.cautions import HOT_W
-from xover.studies.change.bypass.result import Gravity
 from xover.studies.desk.check.network import dc_drive
 
-BARE_SHARE: Final = 0.2
-"""More of a DC voltage than this at a tweeter: no capacitor stands before it. As `xover check`."""
 _SHORT_OHM: Final = 1e-6
 _OIL: Final = ("oil", "pio")
 
@@ -64,7 +62,7 @@ def _bare_tweeter(case: Case) -> Iterator[CaseCaution]:
         bare = [k for k in keys_of(case.role[name], Role.HIGH) if shares[k] > BARE_SHARE]
         if bare:
             yield CaseCaution(
-                Gravity.STOP,
+                Severity.STOP,
                 f"{and_words(bare)} without a capacitor",
                 f"{shares[bare[0]]:.0%} of any DC reaches {and_words(bare)}: a thump or a fault ends it. Put a "
                 "capacitor in series before anything is switched on.",
@@ -83,7 +81,7 @@ def _guarded_tweeter(case: Case) -> Iterator[CaseCaution]:
                 told.setdefault(key, (name, []))[1].append(f"{words} in {name}")
     for key, (_, where) in told.items():
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             f"{key} without its protection",
             f"Never feed {key} past what protects it, not for a moment and not to hear whether it lives; never "
             "bridge such a capacitor or take such a coil off. Switch off before soldering.",
@@ -105,7 +103,7 @@ def _ratings(case: Case) -> Iterator[CaseCaution]:
         if found:
             grave = any(r.verdict is RatingVerdict.OVER for _, r in found.values())
             yield CaseCaution(
-                Gravity.CAUTION if grave else Gravity.NOTE,
+                Severity.CAUTION if grave else Severity.NOTE,
                 heading,
                 " ".join(f"{r.sentence}." for _, r in found.values()),
                 f"{and_words(dict.fromkeys(n for n, _ in found.values()))} at the amplifier's limit",
@@ -127,7 +125,7 @@ def _hot(case: Case) -> Iterator[CaseCaution]:
     if worst:
         study = next(iter(case.stresses.values()))
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             "hot resistors",
             f"At full level, music makes of {and_words(text for _, text, _ in worst.values())} in heat: keep wires, "
             "glue, stuffing and capacitors away, and do not touch.",
@@ -142,7 +140,7 @@ def _oil(case: Case) -> Iterator[CaseCaution]:
     if paper:
         names = list(dict.fromkeys(p.name for p in paper))
         yield CaseCaution(
-            Gravity.STOP if any(_says_oil(p) for p in paper) else Gravity.CAUTION,
+            Severity.STOP if any(_says_oil(p) for p in paper) else Severity.CAUTION,
             "old paper and oil capacitors",
             f"{capital(PCB)}.",
             f"{and_words(names)}: kind={and_words(dict.fromkeys(p.kind or 'paper' for p in paper))}",
@@ -164,7 +162,7 @@ def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
     ]
     if names:
         yield CaseCaution(
-            Gravity.NOTE,
+            Severity.NOTE,
             "capacitors of unknown kind",
             "A metal can or a waxed block from before 1980 or so may be oil-filled: do not open, burn or bin it before "
             "you know, and wear gloves.",
@@ -176,7 +174,7 @@ def _electrolytics(case: Case) -> Iterator[CaseCaution]:
     wet = _named(case, [PartKind.ELECTROLYTIC])
     if wet:
         yield CaseCaution(
-            Gravity.NOTE,
+            Severity.NOTE,
             "electrolytics",
             "Replace them by non-polar (bipolar) ones or film only: a polarised one fails on music, and may burst. "
             "Discharge a large one through a resistor before it is measured.",
@@ -188,7 +186,7 @@ def _lamps(case: Case) -> Iterator[CaseCaution]:
     lamps = _named(case, [PartKind.LAMP])
     if lamps:
         yield CaseCaution(
-            Gravity.NOTE,
+            Severity.NOTE,
             "lamp or resettable fuse",
             "Leave it in: cold, it belongs to the voicing; hot, it saves a driver. It gets hot enough to burn.",
             and_words(lamps),

@@ -9,17 +9,15 @@ import numpy as np
 
 from xover.amplifier.stress import ElementStress
 from xover.bench.case import Case, CaseCaution
-from xover.bench.roles import Role, keys_of
 from xover.bench.words import and_words, watts
 from xover.quantity import hertz
+from xover.rules.bands import PANEL_DEG, PANEL_HZ
+from xover.rules.margins import LOUD_DB
+from xover.rules.severity import Severity
+from xover.sound.roles import Role, keys_of
 from xover.speaker import SpeakerDriver
-from xover.studies.bears.stress.cautions import LOUD_DB, hot_under_a_sine
-from xover.studies.change.bypass.result import Gravity
+from xover.studies.bears.stress.cautions import hot_under_a_sine
 
-ELECTROSTATIC_BAND_HZ: Final = (1000.0, 10_000.0)
-ELECTROSTATIC_DEG: Final = -45.0
-"""A driver whose impedance stays more capacitive than this over that band is a capacitor: an electrostatic panel behind
-its transformer. Derived: a voice coil is resistive or inductive there."""
 _PANEL_WORDS: Final = ("electrostat", "esl")
 
 
@@ -40,10 +38,10 @@ def is_electrostatic(driver: SpeakerDriver) -> bool:
         return True
     if driver.impedance is None or not driver.impedance.has_phase:
         return False
-    low, high = ELECTROSTATIC_BAND_HZ
+    low, high = PANEL_HZ
     f = driver.impedance.frequency_hz
     phase = np.degrees(np.angle(driver.impedance.value[(f >= low) & (f <= high)]))
-    return phase.size > 0 and bool(np.all(phase < ELECTROSTATIC_DEG))
+    return phase.size > 0 and bool(np.all(phase < PANEL_DEG))
 
 
 def _panel(case: Case) -> Iterator[CaseCaution]:
@@ -51,19 +49,19 @@ def _panel(case: Case) -> Iterator[CaseCaution]:
     found = [n for n in names if is_electrostatic(case.speaker.drivers[n])]
     if found:
         yield CaseCaution(
-            Gravity.STOP,
+            Severity.STOP,
             "electrostatic panel",
             f"{and_words(found)}: the panel holds kilovolts, long after it is unplugged, and its supply is on the "
             "mains. No work behind its cover; its load is nearly a capacitor, so many amplifiers do not stand it.",
             "a driver named or measured as one: its impedance is capacitive from "
-            f"{hertz(ELECTROSTATIC_BAND_HZ[0])} to {hertz(ELECTROSTATIC_BAND_HZ[1])}",
+            f"{hertz(PANEL_HZ[0])} to {hertz(PANEL_HZ[1])}",
         )
 
 
 def _mains(case: Case) -> Iterator[CaseCaution]:
     if case.bypassing:
         yield CaseCaution(
-            Gravity.CAUTION,
+            Severity.CAUTION,
             "mains in amplifiers",
             "More amplifiers mean more mains wiring. Use closed ones; bare boards and open supplies hold mains and "
             "stored charge. Switch the crossover on first and off last, and name both ends of every cable.",
@@ -91,7 +89,7 @@ def _sweeps(case: Case) -> Iterator[CaseCaution]:
             f" A full sine passes the rating of {and_words(burnt)}: {worst.name} would take "
             f"{watts(worst.sine_power_w)} at {hertz(worst.sine_power_at_hz)}."
         )
-    yield CaseCaution(Gravity.CAUTION, "sweeps", text, "checks and measurements here are made with sweeps")
+    yield CaseCaution(Severity.CAUTION, "sweeps", text, "checks and measurements here are made with sweeps")
 
 
 def _loud(case: Case) -> Iterator[CaseCaution]:
@@ -105,7 +103,7 @@ def _loud(case: Case) -> Iterator[CaseCaution]:
     if levels:
         loudest, distance, network = max(levels)
         yield CaseCaution(
-            Gravity.NOTE,
+            Severity.NOTE,
             "hearing",
             f"With this amplifier at its limit music reaches {loudest:.0f} dB on average at {distance:g} m: wear "
             f"hearing protection when you test loud ({LOUD_DB:g} dB(A) for 8 hours is the usual limit at work).",
@@ -116,7 +114,7 @@ def _loud(case: Case) -> Iterator[CaseCaution]:
 def _soldering(case: Case) -> Iterator[CaseCaution]:
     old = [n for n in case.networks if n in case.speaker.network_names]
     yield CaseCaution(
-        Gravity.NOTE,
+        Severity.NOTE,
         "soldering",
         "Old joints hold lead: wash your hands before you eat, and keep children away. Rosin smoke harms the lungs: "
         "open a window or draw it off. Wear glasses, cut leads fly.",
@@ -127,7 +125,7 @@ def _soldering(case: Case) -> Iterator[CaseCaution]:
 def _stuffing(case: Case) -> Iterator[CaseCaution]:
     if any(n in case.speaker.network_names for n in case.networks):
         yield CaseCaution(
-            Gravity.NOTE,
+            Severity.NOTE,
             "stuffing",
             "To reach the network the box is opened: if the damping is mineral or glass wool, wear gloves, glasses "
             "and a dust mask, do not shake it, and put all of it back. Loose grey fibre or caulk that nobody knows: "

@@ -17,8 +17,9 @@ from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
 from xover.quantity import hertz
+from xover.rules.audibility import REPEATS_DB
 from xover.speaker import Speaker
-from xover.studies.bears.crosstalk.study import EXAMPLE_COIL, LIMIT_DB, Crosstalk, PairLimit, study_crosstalk
+from xover.studies.bears.crosstalk.study import EXAMPLE_COIL, Crosstalk, PairLimit, study_crosstalk
 from xover.studies.change.decide.setup import SpeakerWith
 
 PER_OCTAVE: Final = 12
@@ -104,7 +105,7 @@ def coil_layout(
     given = {network.part(name).name: winding for name, winding in (coils or {}).items()}
     sizes = {c.name: coil_size(c, given.get(c.name)) for c in network.coils}
     if len(sizes) < 2:
-        return CoilLayout(LIMIT_DB, "sum", tuple(sizes.values()), (), ())
+        return CoilLayout(REPEATS_DB, "sum", tuple(sizes.values()), (), ())
     found = crosstalk
     if found is None:
         with_it = SpeakerWith(speaker.file, speaker.drivers, {NAME: network})

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
@@ -13,16 +12,8 @@ from xover.network import DriverCard, Inductor, Part, Resistor
 from xover.network.network import Groups
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.kinds import tolerance_of
+from xover.rules.likeness import DATASHEET_RE, DCR_SHARE, METER_RE, SWEEP_RE, UNKNOWN_WIRE_M
 from xover.speaker import SpeakerDriver
-from xover.studies.aged.condition.parts import DCR_SHARE
-
-DATASHEET_RE: Final = 0.10
-SWEEP_RE: Final = 0.10
-METER_RE: Final = 0.03
-"""How far a driver's DC resistance may lie from what a datasheet, a sweep's lowest resistance or a meter says; the last
-by warmth alone. Common practice, no published source."""
-UNKNOWN_WIRE_M: Final = 0.5e-3
-"""A coil whose DCR nobody states has no more than an air coil of wire this thin. Common practice, no source."""
 
 
 @dataclass(frozen=True)

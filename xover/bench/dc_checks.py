@@ -5,16 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 from xover.bench.dc import Between, Link, between
 from xover.bench.words import number, ohm_range
-
-METER_SHARE: Final = 0.01
-METER_OHM: Final = 0.1
-"""An ordinary multimeter: 1 % and its last digit, once the resistance of its leads is taken off. Common practice, no
-published source."""
-ROUNDING: Final = 1e-9
+from xover.rules.likeness import METER_OHM, METER_SHARE
+from xover.rules.margins import ROUNDING
 
 
 @dataclass(frozen=True)

@@ -4,24 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from xover.bench.words import and_words
 from xover.curve import Evidence
+from xover.figures import written
 from xover.network import Network
 from xover.network.parts import shown_value, value_of
-from xover.quantity import hertz, ohms
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.quantity import ohms
+from xover.rules.likeness import PAIR_FS, PAIR_PARTS, PAIR_RE
+from xover.sound.resonance import swept_resonance_hz
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.aged.condition.parts import signed_percent
-
-ALIKE: Final = 0.05
-"""Parts of a pair are usually matched to this. Common practice, no published source."""
-FS_ALIKE: Final = 0.10
-RE_ALIKE: Final = 0.05
-"""Resonance and DC resistance of like drivers stay within these. Common practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +75,7 @@ def pair_match(speaker: Speaker, network: Network, mate: Speaker, mate_network: 
         other = theirs.pop(part.name.lower(), None)
         same = other is not None and type(other) is type(part)
         change = value_of(other) / value_of(part) - 1.0 if other is not None and same and value_of(part) else None
-        alike = other is not None and same and abs(change or 0.0) <= ALIKE
+        alike = other is not None and same and abs(change or 0.0) <= PAIR_PARTS
         parts.append(PairPart(part.name, shown_value(part), shown_value(other) if other else "", change, alike))
     parts += [PairPart(p.name, "", shown_value(p), None, False) for p in theirs.values()]
     drivers = tuple(
@@ -101,13 +96,13 @@ def pair_match(speaker: Speaker, network: Network, mate: Speaker, mate_network: 
 def _sentence(parts: list[PairPart], drivers: tuple[PairDriver, ...]) -> str:
     unlike = [p for p in parts if not p.alike]
     if not unlike:
-        text = f"all parts of the two boards are alike within {100 * ALIKE:g} %"
+        text = f"all parts of the two boards are alike within {100 * PAIR_PARTS:g} %"
     else:
         words = and_words(
             f"{p.name} ({signed_percent(p.difference)})" if p.difference is not None else f"{p.name} (on one side only)"
             for p in unlike
         )
-        text = f"more than {100 * ALIKE:g} % apart: {words}"
+        text = f"more than {100 * PAIR_PARTS:g} % apart: {words}"
     odd = [d.name for d in drivers if d.alike is False]
     if odd:
         return f"{text}; {and_words(odd)} {'is' if len(odd) == 1 else 'are'} not the same on both sides by the sweeps"
@@ -120,13 +115,16 @@ def _driver(name: str, this: SpeakerDriver, other: SpeakerDriver) -> PairDriver:
     fs, re = zip(*(_figures(d) for d in (this, other)), strict=True)
     judged = [
         abs(b / a - 1.0) <= limit
-        for (a, b), limit in ((fs, FS_ALIKE), (re, RE_ALIKE))
+        for (a, b), limit in ((fs, PAIR_FS), (re, PAIR_RE))
         if math.isfinite(a) and math.isfinite(b)
     ]
     alike = all(judged) if judged else None
     said = []
     if math.isfinite(fs[0]) and math.isfinite(fs[1]):
-        said.append(f"resonance {hertz(fs[0])} and {hertz(fs[1])} ({signed_percent(fs[1] / fs[0] - 1.0)})")
+        said.append(
+            f"resonance {written('resonance', fs[0], name)} and "
+            f"{written('resonance', fs[1], f'{name} of the mate')} ({signed_percent(fs[1] / fs[0] - 1.0)})"
+        )
     if math.isfinite(re[0]) and math.isfinite(re[1]):
         said.append(f"Re {ohms(re[0])} and {ohms(re[1])} ({signed_percent(re[1] / re[0] - 1.0)})")
     text = f"{name}: {', '.join(said) if said else 'not swept on both sides'}"
@@ -140,7 +138,7 @@ def _figures(driver: SpeakerDriver) -> tuple[float, float]:
     curve = driver.impedance
     if curve is None or curve.evidence is not Evidence.MEASURED:
         return math.nan, math.nan
-    fs = impedance_peak_hz(curve.frequency_hz, curve.value, curve.at)
+    fs = swept_resonance_hz(curve)
     printed = driver.datasheet is not None and driver.re_ohm == driver.datasheet.re_ohm
     read = driver.re_ohm if driver.re_ohm is not None and not printed else float(np.min(curve.value.real))
     return fs, read

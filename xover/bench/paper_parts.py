@@ -6,7 +6,6 @@ import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
 
 import numpy as np
 
@@ -17,9 +16,9 @@ from xover.network.cards import percent
 from xover.network.parts import settings, shown_value, value_of
 from xover.parts.kinds import kind_of
 from xover.quantity import hertz, ohms
-from xover.studies.aged.condition.parts import LOSS_AT_HZ, signed_percent
-
-ROUNDING: Final = 1e-9
+from xover.rules.bands import LOSS_AT_HZ
+from xover.rules.margins import ROUNDING
+from xover.studies.aged.condition.parts import signed_percent
 
 
 class Fate(StrEnum):

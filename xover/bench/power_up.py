@@ -5,17 +5,13 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from xover.bench.dc_checks import DcCheck
-from xover.bench.roles import Role, keys_of, roles
 from xover.bench.words import and_words
 from xover.network import Network
+from xover.rules.margins import BATTERY_V, OFFSET_V
+from xover.sound.roles import Role, keys_of, roles
 from xover.speaker import Speaker
-
-BATTERY_V: Final = 1.5
-OFFSET_V: Final = 0.05
-"""More DC at an amplifier's output is too much to connect a loudspeaker to. Common practice, no published source."""
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from xover.acoustic.audibility import audibility
 from xover.bench.words import and_words, capital, number, watts
+from xover.figures import load_of, written
 from xover.quantity import hertz, ohms
-from xover.sound.changes import Worst
+from xover.rules.audibility import audibility
+from xover.sound.change import Worst
 from xover.studies.aged.condition.parts import signed_percent
 
 if TYPE_CHECKING:
@@ -58,24 +59,23 @@ def read_prediction(prediction: Prediction) -> str:
         first = f"the sound of {silent} was not measured: the drives are known, of the sum only its rough shape"
         if not np.isfinite(total.best_level_db).any():
             first = f"the sound of {silent} is not known: only the drives are shown"
-        return one_sentence(first, *_crossings(prediction.crossovers))
+        return one_sentence(first, *_crossings(prediction))
     if not total.coherent:
         return one_sentence(
             f"the sum lies somewhere between its best and its worst: {prediction.timing_reason}",
-            *_crossings(prediction.crossovers),
+            *_crossings(prediction),
         )
-    half = (band.highest_deviation_db - band.lowest_deviation_db) / 2.0
     known = f"from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}"
     return one_sentence(
-        f"the sum lies within +-{half:.1f} dB {known}",
-        _dip(band),
+        f"the sum lies within +-{written('sum deviation', band.half_range_db, prediction.network)} dB {known}",
+        _dip(band, prediction.network),
         *_nulls(prediction),
     )
 
 
-def _dip(band: BandLevel) -> str:
+def _dip(band: BandLevel, network: str) -> str:
     """The lowest place; at an end of the band it is no dip."""
-    where = f"{band.lowest_deviation_db:.1f} dB at {hertz(band.lowest_at_hz)}"
+    where = f"{written('below mean', band.lowest_deviation_db, network)} dB at {hertz(band.lowest_at_hz)}"
     at_end = any(math.isclose(band.lowest_at_hz, end, rel_tol=0.01) for end in (band.known_from_hz, band.known_to_hz))
     return f"it is lowest at an end of that, {where}" if at_end else f"its deepest dip is {where}"
 
@@ -85,7 +85,7 @@ def _nulls(prediction: Prediction) -> Iterator[str]:
     if not told:
         return
     keys = and_words(prediction.total.reversed_keys)
-    depths = and_words(f"{_depth(c.null_depth_db)} at {hertz(c.null_at_hz or math.nan)}" for c in told)
+    depths = and_words(f"{_depth(c, prediction.network)} at {hertz(c.null_at_hz or math.nan)}" for c in told)
     yield (
         f"with {keys} reversed the null is {depths}"
         if len(told) == 1
@@ -93,14 +93,23 @@ def _nulls(prediction: Prediction) -> Iterator[str]:
     )
 
 
-def _depth(depth_db: float | None) -> str:
+def _depth(c: CrossoverReading, network: str) -> str:
+    depth_db = c.null_depth_db
     if depth_db is None or math.isinf(depth_db):
         return "complete"
-    return f"{depth_db:.0f} dB deep" if depth_db > 0 else f"no null, {-depth_db:.0f} dB louder"
+    return (
+        f"{written('null depth', depth_db, c.of(network))} dB deep"
+        if depth_db > 0
+        else f"no null, {-depth_db:.0f} dB louder"
+    )
 
 
-def _crossings(crossovers: tuple[CrossoverReading, ...]) -> Iterator[str]:
-    at = [hertz(c.frequency_hz) for c in crossovers if c.frequency_hz is not None]
+def _crossings(prediction: Prediction) -> Iterator[str]:
+    at = [
+        written("crossover", c.frequency_hz, c.of(prediction.network))
+        for c in prediction.crossovers
+        if c.frequency_hz is not None
+    ]
     if at:
         yield f"the ways cross at {and_words(at)}"
 
@@ -115,7 +124,11 @@ def read_load(study: LoadStudy) -> str:
         if math.isnan(reading.minimum_ohm):
             said.append(f"the load {on}is not known: no driver's impedance is".replace("  ", " "))
             continue
-        text = f"the load {on}falls to {ohms(reading.minimum_ohm)} at {hertz(reading.minimum_at_hz)}"
+        text = (
+            f"the load {on}falls to "
+            f"{written('lowest load', reading.minimum_ohm, load_of(study.network, name))} ohm at "
+            f"{hertz(reading.minimum_at_hz)}"
+        )
         if limit is not None:
             side = "below" if channel.verdict.limit_broken else "above"
             text += f", {side} the {ohms(limit)} that the amplifier allows"
@@ -124,7 +137,11 @@ def read_load(study: LoadStudy) -> str:
         reading = channel.reading
         if not math.isnan(reading.lowest_epdr_ohm):
             on = f" on {name}" if many else ""
-            said.append(f"EPDR{on} falls to {ohms(reading.lowest_epdr_ohm)} at {hertz(reading.lowest_epdr_at_hz)}")
+            said.append(
+                f"EPDR{on} falls to "
+                f"{written('lowest EPDR', reading.lowest_epdr_ohm, load_of(study.network, name))} ohm at "
+                f"{hertz(reading.lowest_epdr_at_hz)}"
+            )
     phase = [c.reading for c in study.channels.values() if not math.isnan(c.reading.most_capacitive_deg)]
     if phase and not many:
         said.append(
@@ -152,10 +169,15 @@ def read_condition(study: ConditionStudy) -> str:
 def read_refresh(study: RefreshStudy) -> str:
     """How near the refresh comes, against buying the marked values and against leaving it."""
     fitted, naive, before = study.refreshed, study.naive, study.before
-    first = f"refreshed, every drive keeps within {_db(fitted.worst_db)} of {study.reference}"
-    others = [f"{_db(naive.worst_db)} with marked values bought without calculating"]
+    first = (
+        f"refreshed, every drive keeps within {written('drive moved', fitted.worst_db, 'refreshed')} dB of "
+        f"{study.reference}"
+    )
+    others = [
+        f"{written('drive moved', naive.worst_db, 'naive swap')} dB with marked values bought without calculating"
+    ]
     if before is not None:
-        others.insert(0, f"{_db(before.worst_db)} as it is now")
+        others.insert(0, f"{written('drive moved', before.worst_db, 'as it is now')} dB as it is now")
     told = f"{first}, against {and_words(others)}"
     return one_sentence(told, f"what is left is {audibility(fitted.worst_db)}")
 
@@ -231,9 +253,11 @@ def read_bypass(study: BypassStudy) -> str:
     if best is None:
         said.append("the sum behind the crossover is not known")
     elif study.coherent and not math.isnan(best.band.mean_db):
-        half = (best.band.highest_deviation_db - best.band.lowest_deviation_db) / 2.0
         corners = and_words([hertz(f) for f in study.crossover.corners_hz])
-        said.append(f"with {study.crossover.slope.name} at {corners} the sum keeps within +-{half:.1f} dB")
+        said.append(
+            f"with {study.crossover.slope.name} at {corners} the sum keeps within "
+            f"+-{written('sum deviation', best.band.half_range_db, 'bypass')} dB"
+        )
     flattest = min((m for m in study.maps if m.best_slope), key=lambda m: m.best_db, default=None)
     if flattest is not None:
         said.append(f"flattest: {flattest.best_slope} at {hertz(flattest.best_hz)}, {flattest.best_db:.1f} dB rms")
@@ -286,7 +310,3 @@ def read_off_axis(study: OffAxisStudy) -> str:
         if angles:
             said.append(f"at {hertz(lobe.crossover_hz)} the sum has its first minima at {and_words(angles)} deg")
     return one_sentence(*said)
-
-
-def _db(value: float) -> str:
-    return f"{value:.2f} dB" if value < 0.95 else f"{value:.1f} dB"

@@ -10,8 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.amplifier.resonance import Sweep
-from xover.amplifier.wiring import has_load, with_connected_channels
+from xover.amplifier.sweep import Sweep, has_load, with_connected_channels
 from xover.bench.words import and_words, number, ohm_range
 from xover.curve import Evidence, Float
 from xover.errors import NoSolutionError
@@ -19,24 +18,15 @@ from xover.network import Capacitor, Inductor, Network, solve
 from xover.network.parts import value_of
 from xover.parts.kinds import tolerance_of
 from xover.quantity import hertz, ohms
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.likeness import DATASHEET_SHARE, DCR_SHARE, LOSS_SHARE, SWEEP_SHARE
+from xover.rules.margins import RAISED_VOLTAGE, SHORT_SHARE, SHORT_SHARE_UNRATED
+from xover.sound.load import amplifier_of
+from xover.sound.resonance import impedance_peak_hz
 from xover.speaker import Speaker
-from xover.studies.aged.condition.parts import DCR_SHARE
-from xover.studies.does.load.study import amplifier_of, fed_drivers
 
-SWEEP_SHARE: Final = 0.05
-"""How well a sweep made at home with a resistor and a sound card repeats. Common practice, no published source."""
-DATASHEET_SHARE: Final = 0.20
-"""How far a driver may lie from its datasheet, its cabinet among the reasons. Common practice, no published source."""
-LOSS_SHARE: Final = 0.50
-"""How far a capacitor's loss may lie from what its card says. Common practice, no published source."""
 NEAR_OCTAVES: Final = 0.6
 _STEPS: Final = 241
-WORTH_SAYING: Final = 1.5
-"""Times the amplifier's voltage on a capacitor."""
 QUIETLY: Final = "low level only, through the jig's resistor"
-SHORT_SHARE: Final = 0.8
-"""A driver that is taken out makes a short where the load falls below this share of what it was."""
 
 
 @dataclass(frozen=True)
@@ -266,7 +256,7 @@ def _resonance(
         return ""
     highest = {c.name: sweep.highest_voltage(c.name) for c in sweep.network.capacitors}
     worst = max(highest, key=lambda name: highest[name].value, default=None)
-    if worst is None or highest[worst].runaway or not highest[worst].value > WORTH_SAYING:
+    if worst is None or highest[worst].runaway or not highest[worst].value > RAISED_VOLTAGE:
         return "a series resonance"
     return f"a series resonance that puts {number(highest[worst].value)} times the voltage on {worst}"
 
@@ -277,10 +267,10 @@ def is_short(lowest_ohm: float, healthy_ohm: float, limit_ohm: float | None) -> 
     Without a known limit: below half of what it was. False where either is not known.
     """
     if limit_ohm is None:
-        return lowest_ohm < 0.5 * healthy_ohm
+        return lowest_ohm < SHORT_SHARE_UNRATED * healthy_ohm
     return lowest_ohm < SHORT_SHARE * healthy_ohm and lowest_ohm < limit_ohm
 
 
 def _limit_ohm(speaker: Speaker, network: Network, channel: str) -> float | None:
-    amplifier = amplifier_of(speaker, network, fed_drivers(network, channel))
+    amplifier = amplifier_of(speaker, network, channel)
     return None if amplifier is None else amplifier.minimum_load_ohm

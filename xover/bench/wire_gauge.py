@@ -13,11 +13,10 @@ from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.parts.wire import area_m2, awg_diameter_m, resistance_ohm_per_m
 from xover.quantity import hertz, ohms
-from xover.sound.candidate_sums import near_highest
+from xover.rules.audibility import REPEATS_DB
+from xover.sound.change import near_highest
 from xover.speaker import Speaker
 
-LOSS_DB: Final = 0.1
-"""What a pair of wires may cost: below what a careful measurement repeats to (common practice)."""
 GAUGES: Final = (22, 20, 18, 16, 14, 12, 10)
 """American wire gauges that leads come in, the thinnest first; thinner ones break when they are pulled."""
 
@@ -59,7 +58,7 @@ class WireAdvice:
     sentence: str
 
 
-def loss_budget_ohm(impedance_ohm: Complex, loss_db: float = LOSS_DB) -> Float:
+def loss_budget_ohm(impedance_ohm: Complex, loss_db: float = REPEATS_DB) -> Float:
     """(n,) series resistance that takes a loss off the voltage at a load fed from an ideal source.
 
     20 lg |1 + r/Z| = loss: with a = 1/|Z|^2 and b = Re(1/Z), a r^2 + 2 b r + 1 = 10^(loss/10) (derived). NaN where the
@@ -113,13 +112,13 @@ def _advice(use: str, frequency_hz: Float, impedance_ohm: Complex) -> WireAdvice
     if not known.any():
         choices = tuple(gauge(n, math.nan) for n in GAUGES)
         text = f"{use}: the load is not known, so neither is what its wire may have"
-        return WireAdvice(use, LOSS_DB, math.nan, math.nan, choices, None, text)
+        return WireAdvice(use, REPEATS_DB, math.nan, math.nan, choices, None, text)
     row = int(np.nanargmin(np.where(known, budget, np.nan)))
     least, at_hz = float(budget[row]), float(frequency_hz[row])
     choices = tuple(gauge(n, least) for n in GAUGES)
     fit = next((g for g in choices if g.longest_m >= 1.0), None)
     size = ohms(float(np.abs(impedance_ohm[row])))
-    text = f"{use}: {number(least)} ohm in both wires together cost {LOSS_DB:g} dB, at {hertz(at_hz)} into {size}"
+    text = f"{use}: {number(least)} ohm in both wires together cost {REPEATS_DB:g} dB, at {hertz(at_hz)} into {size}"
     if fit is None:
         text += f"; keep it under {_metres(choices[-1].longest_m)} of {_named(choices[-1])}"
     else:
@@ -127,7 +126,7 @@ def _advice(use: str, frequency_hz: Float, impedance_ohm: Complex) -> WireAdvice
         thick = next((g for g in choices if g.longest_m >= 5.0), None)
         if thick is not None and thick is not fit:
             text += f", {_named(thick)} up to {_metres(thick.longest_m)}"
-    return WireAdvice(use, LOSS_DB, least, at_hz, choices, fit, text)
+    return WireAdvice(use, REPEATS_DB, least, at_hz, choices, fit, text)
 
 
 def _named(choice: Gauge) -> str:

@@ -9,7 +9,6 @@ from typing import Final
 from xover.bench.coil_spacing import CoilLayout, coil_layout, has_a_core
 from xover.bench.pads import RAIL, Pad, PadNames, pad_names, pads_of
 from xover.bench.polarity import DriverPolarity, driver_polarities
-from xover.bench.roles import Role, keys_of, roles
 from xover.bench.wire_gauge import WireAdvice, wire_advice
 from xover.bench.words import and_words
 from xover.curve import log_grid
@@ -18,13 +17,13 @@ from xover.parts.coil_design import CoilDesign
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.wire import Winding
 from xover.readable import Readable
+from xover.rules.margins import ONE_WINDING_K
+from xover.sound.roles import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import Crosstalk
 
 PRACTICE: Final = "common practice, no published source"
 PER_OCTAVE: Final = 48
-ONE_WINDING_K: Final = 0.9
-"""Two coils coupled closer than this are halves of one winding, not neighbours. Common practice, no source."""
 
 
 @dataclass(frozen=True)

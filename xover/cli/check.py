@@ -34,7 +34,7 @@ def check(speaker: SpeakerPath, strict: Strict = False, as_json: Json = False) -
 
 _WORDS = {
     "stop": "STOP: mend this before you switch anything on",
-    "warning": "Warnings: a result is wrong or doubtful until this is mended or explained",
+    "caution": "Warnings: a result is wrong or doubtful until this is mended or explained",
     "note": "Notes",
 }
 

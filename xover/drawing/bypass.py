@@ -18,6 +18,7 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import ROOM, finite, level_axis, level_window, size_axis
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, SHADE, Stroke, driver_stroke, look, ring
 from xover.drawing.text import LONGEST_NAME, cut
+from xover.figures import written
 from xover.quantity import hertz
 from xover.studies.change.bypass.crossover import CrossoverMap, corners_words
 from xover.studies.change.bypass.result import BypassStudy
@@ -147,7 +148,10 @@ def _at_hand(study: BypassStudy) -> str:
 
 
 def _verdict(study: BypassStudy) -> str:
-    loads = ", ".join(f"{cut(n, LONGEST_NAME)} {c.load.reading.minimum_ohm:.3g} ohm" for n, c in study.channels.items())
+    loads = ", ".join(
+        f"{cut(n, LONGEST_NAME)} {written('lowest load', c.load.reading.minimum_ohm, f'bare {n}', unit=True)}"
+        for n, c in study.channels.items()
+    )
     return f"{study.verdict} · lowest loads: {loads}"
 
 
@@ -160,7 +164,9 @@ def _notes(study: BypassStudy) -> list[str]:
         figures = {**sure, f"{_at_hand(study)}{delays}": study.reached.band}
         if study.better is not None and any(s.bands for s in study.better.settings.values()):
             figures["with bands"] = study.better.band
-        shown = ", ".join(f"{name} {band.rms_deviation_db:.2f} dB" for name, band in figures.items())
+        shown = ", ".join(
+            f"{name} {written('sum rms', band.rms_deviation_db, unit=True)}" for name, band in figures.items()
+        )
         low, high = hertz(study.passive.known_from_hz), hertz(study.passive.known_to_hz)
         notes.append(f"rms deviation of the sum from {low} to {high}: {shown}")
     return [*notes, *(f"not known: {words}" for words in study.unknown)]
@@ -259,7 +265,8 @@ def _map_notes(study: BypassStudy) -> list[str]:
     notes = [READING_NOTE] if study.maps else ["the sound of a driver is not known: no sum"]
     if study.maps and study.reached is not None:
         notes.append(
-            f"as it is to be set now, {study.crossover.slope.name}: {study.reached.band.rms_deviation_db:.2f} dB"
+            f"as it is to be set now, {study.crossover.slope.name}: "
+            + written("sum rms", study.reached.band.rms_deviation_db, unit=True)
         )
     if study.maps and not study.coherent:
         notes.append(f"sums are those with the best delays: {study.timing_reason}")

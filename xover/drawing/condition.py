@@ -17,8 +17,8 @@ from xover.drawing.sensitivity import MOST_CURVES
 from xover.drawing.style import ENVELOPE, SUM, Stroke, driver_stroke, look, ring
 from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz
-from xover.sound.candidate_sums import size_of
-from xover.sound.changes import HEARD_DB, Worst
+from xover.rules.bands import COUNTS_WITHIN_DB
+from xover.sound.change import Worst, size_of
 from xover.studies.aged.condition.envelope import DriftEnvelope
 from xover.studies.aged.condition.study import ConditionStudy
 
@@ -161,7 +161,7 @@ def _line(study: ConditionStudy) -> str:
 
 
 def _notes(study: ConditionStudy) -> list[str]:
-    notes = [study.conclusion, f"drives are drawn where they lie within {HEARD_DB:g} dB of their highest"]
+    notes = [study.conclusion, f"drives are drawn where they lie within {COUNTS_WITHIN_DB:g} dB of their highest"]
     if study.envelope is not None:
         notes.append(
             f"shaded: all that drift within the ranges usual for each kind of part could do; {study.envelope.method}"

@@ -15,7 +15,7 @@ from xover.drawing.scales import change_axis, finite, level_axis, level_window
 from xover.drawing.style import LIMIT, LIMIT_STROKE, QUIET, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.quantity import hertz
-from xover.studies.change.decide.criteria import DEVIATION_DB
+from xover.rules.margins import DEVIATION_DB
 from xover.studies.change.decide.study import Decision
 
 if TYPE_CHECKING:

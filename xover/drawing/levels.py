@@ -16,7 +16,7 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import DRIVE_SPAN_DB, LEVEL_SPAN_DB, finite, level_axis, level_window
 from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, REVERSED, SHADE, SUM, Stroke, driver_stroke, look, ring
 from xover.drawing.text import LONGEST_NAME, cut
-from xover.quantity import hertz
+from xover.figures import written
 from xover.sound.prediction import Prediction
 
 if TYPE_CHECKING:
@@ -183,9 +183,11 @@ def _draw_crossovers(upper: Axes, lower: Axes, crossovers: Sequence[CrossoverRea
 
 
 def _crossover_text(frequency_hz: float, null_db: float | None) -> str:
-    text = f"crossover\n{hertz(frequency_hz)}"
+    text = f"crossover\n{written('crossover', frequency_hz)}"
     if null_db is None:
         return text
     if math.isinf(null_db):
         return f"{text}\nfull null"
-    return f"{text}\n" + (f"null {null_db:.0f} dB" if null_db >= LEAST_NULL_DB else "no null")
+    return f"{text}\n" + (
+        f"null {written('null depth', null_db, unit=True)}" if null_db >= LEAST_NULL_DB else "no null"
+    )

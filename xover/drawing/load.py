@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from xover.amplifier.epdr import ASSUMPTION
+from xover.amplifier.load import ASSUMPTION
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
 from xover.drawing.page import Panel, make_page

@@ -14,6 +14,7 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
 from xover.drawing.text import cut
+from xover.figures import written
 from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.result import RefreshStudy
 
@@ -93,8 +94,11 @@ def _largest(change: Float) -> float:
 def _notes(study: RefreshStudy) -> list[str]:
     notes = [study.headline]
     if study.simple is not None:
-        notes.append(f"with series resistors only: {study.simple.difference.worst_db:.2f} dB")
-    notes.append(f"naive swap: {study.naive.worst_db:.2f} dB")
+        notes.append(
+            f"with series resistors only: "
+            f"{written('drive moved', study.simple.difference.worst_db, 'series resistors only')} dB"
+        )
+    notes.append(f"naive swap: {written('drive moved', study.naive.worst_db, 'naive swap')} dB")
     if not np.isfinite(study.refreshed.sum_db).any():
         notes.append("no one sum is right for these drivers: drives alone are shown")
     return notes

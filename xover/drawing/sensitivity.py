@@ -11,7 +11,8 @@ from xover.drawing.page import Panel, make_page
 from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import Stroke, driver_stroke, look, ring
 from xover.drawing.text import LONGEST_NAME, cut
-from xover.sound.changes import LoadChange, Worst
+from xover.sound.change import Worst
+from xover.sound.small_steps import LoadChange
 from xover.studies.does.sensitivity.study import PartSensitivity, SensitivityStudy
 
 if TYPE_CHECKING:

@@ -31,6 +31,7 @@ from xover.explain.terminals import (
 )
 from xover.network import Network
 from xover.quantity import hertz
+from xover.rules.bands import AUDIO_BAND_HZ
 from xover.speaker import Speaker, SpeakerDriver
 
 OUTLIER: Final = 3.0
@@ -241,7 +242,6 @@ def foresee(terminals: Terminals, state: State, turned: Float, sweep: Sweep, spr
     return loss + 0.5 * np.linalg.slogdet(normal)[1] + freedom, turned + step
 
 
-BAND_HZ: Final = (20.0, 20_000.0)
 ROWS_PER_OCTAVE: Final = 24
 FEWEST_ROWS: Final = 12
 FLOOR: Final = 0.002
@@ -287,7 +287,7 @@ def make_bench(
     curve: Curve,
     *,
     channel: str | None = None,
-    band_hz: tuple[float, float] = BAND_HZ,
+    band_hz: tuple[float, float] = AUDIO_BAND_HZ,
     noise: float | None = None,
     shaper: Shaper = _measured,
 ) -> Bench:

@@ -13,15 +13,16 @@ from xover.acoustic.branch import Branch, make_branch
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
 from xover.acoustic.decibel import level_db, phase_deg
 from xover.acoustic.geometry import delay_factor, delay_s
-from xover.acoustic.level import BandLevel, Sensitivity, band_level, sensitivity
+from xover.acoustic.level import BandLevel, Sensitivity, sensitivity
 from xover.acoustic.limits import Corner, EffectiveRange, effective_range, read_corners
 from xover.acoustic.off_axis import OffAxis, VerticalNulls, off_axis, vertical_nulls
 from xover.acoustic.summing import AcousticSum, sum_branches
 from xover.acoustic.time import StepResponse, group_delay_s, step_response
-from xover.amplifier.epdr import epdr
+from xover.amplifier.load import epdr
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve
 from xover.readable import Readable
+from xover.sound.deviation import sum_deviation
 from xover.speaker import PhaseSource, Speaker
 
 RESPONSE_DISTANCE_M: Final = 1.0
@@ -153,7 +154,7 @@ def predict(
     Parameters
     ----------
     frequency_hz : (n,) rising.
-    band_hz : band for level and deviation; by default 200 Hz..15 kHz as far as it is known.
+    band_hz : band for level and deviation; by default the judged band, as far as the grid reaches into it.
     output_ohm : amplifier's output resistance to compute the sound with.
 
     Raises
@@ -165,10 +166,7 @@ def predict(
     known, reason = total.coherent, sound.timing_reason
     level = total.level_db
     crossovers = read_crossovers(frequency_hz, branches, known)
-    wanted = band_hz or (max(200.0, float(frequency_hz[0])), min(15_000.0, float(frequency_hz[-1])))
-    if not wanted[0] < wanted[1]:
-        wanted = (float(frequency_hz[0]), float(frequency_hz[-1]))
-    band = band_level(frequency_hz, level, *wanted)
+    band = sum_deviation(frequency_hz, level, band_hz)
     angles, nulls = _lobes(speaker, frequency_hz, branches, crossovers, known)
     rated = speaker.amplifier.rated_load_ohm if speaker.amplifier else None
     return Prediction(
@@ -190,7 +188,7 @@ def predict(
         crossovers=crossovers,
         band=band,
         sensitivity=sensitivity(frequency_hz, level, resistance_ohm=rated),
-        corners=read_corners(frequency_hz, level, band.mean_db, *wanted),
+        corners=read_corners(frequency_hz, level, band.mean_db, band.from_hz, band.to_hz),
         effective_range=effective_range(frequency_hz, level),
         off_axis=angles,
         nulls=nulls,
@@ -213,7 +211,11 @@ class Sound:
 
 def sound_of(speaker: Speaker, network_name: str, frequency_hz: Float, *, output_ohm: float = 0.0) -> Sound:
     """Solve one network of a speaker and add up its drivers; arguments and errors as for `predict`."""
-    network = speaker.network(network_name)
+    return sound_of_network(speaker, speaker.network(network_name), frequency_hz, output_ohm=output_ohm)
+
+
+def sound_of_network(speaker: Speaker, network: Network, frequency_hz: Float, *, output_ohm: float = 0.0) -> Sound:
+    """The same for a network that need not stand in the folder."""
     solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
     known, reason = speaker.timing_is_known(network)
     branches = make_branches(speaker, network, solution, known, output_ohm)

@@ -9,9 +9,9 @@ import pytest
 from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain
+from xover.rules.severity import Severity
 from xover.speaker import open_speaker
 from xover.studies.change.bypass.power import trims
-from xover.studies.change.bypass.result import Gravity
 from xover.studies.change.bypass.study import study_bypass
 
 BOTH = "* two\nXa in 0 woofer\nXb in 0 woofer\nR1 in t 8\nXhigh 0 t tweeter\n"
@@ -71,23 +71,23 @@ def test_loads_against_each_rating(study):
     assert fits.verdict.startswith("yes, if its ")
     low = study(network=BOTH, limit=6, more="[bypass.channels.tweeter]\nminimum_load_ohm = 16")
     assert low.loads_broken == ("woofer", "tweeter")
-    assert about(low, Gravity.STOP) == ["load of woofer", "load of tweeter"]
+    assert about(low, Severity.STOP) == ["load of woofer", "load of tweeter"]
     assert low.channels["tweeter"].load.rating_from == "[bypass.channels.tweeter]"
     assert not low.unbroken
 
 
 def test_bridged_outputs_are_a_hard_stop(study):
     for found in (study(more="bridged = true"), study(limit=9, more="[bypass.channels.woofer]\nbridged = true")):
-        assert about(found, Gravity.STOP) == ["bridged outputs"]
-        assert found.findings[0].severity is Gravity.STOP
+        assert about(found, Severity.STOP) == ["bridged outputs"]
+        assert found.findings[0].severity is Severity.STOP
         assert "must touch no other minus" in found.findings[0].text
         assert found.verdict == "not as it stands: bridged outputs to be mended first"
         assert not found.unbroken
     assert found.loads_broken == ("woofer", "tweeter")  # 8 of 9 ohm: within the dip that the standard allows
-    assert {"load of woofer", "load of tweeter"} <= set(about(found, Gravity.CAUTION))
+    assert {"load of woofer", "load of tweeter"} <= set(about(found, Severity.CAUTION))
     said = study(network=BOTH, limit=3.9, more="bridged = false")
-    assert "common minus" not in about(said, Gravity.CAUTION)
-    assert "common minus" in about(study(), Gravity.CAUTION)
+    assert "common minus" not in about(said, Severity.CAUTION)
+    assert "common minus" in about(study(), Severity.CAUTION)
 
 
 def test_what_burns_when_channels_are_swapped(study):

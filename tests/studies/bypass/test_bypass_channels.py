@@ -7,8 +7,8 @@ import pytest
 
 from xover.files.netlist import read_netlist
 from xover.network import build_network, solve
-from xover.sound.impedance_peak import impedance_peak_hz
 from xover.sound.prediction import sound_of
+from xover.sound.resonance import impedance_peak_hz
 from xover.studies.change.bypass.channels import _wire, amplifier_for, bare_drivers, minimum_load
 
 F = np.geomspace(20.0, 20e3, 121)

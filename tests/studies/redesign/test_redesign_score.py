@@ -10,10 +10,12 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from known_speakers import FREQUENCY, known_speaker
 
+from xover.sound.meeting import present_crossovers, ways
+from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import Design, openable
 from xover.studies.change.redesign.goal import least_score, read, residuals, residuals_and_slopes, score
-from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers, resonance_hz, ways
+from xover.studies.change.redesign.prepare import grid, prepare_goal
 from xover.studies.change.redesign.wish import Weights, Wish
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
@@ -94,7 +96,7 @@ def test_order_of_the_ways_and_resonance():
     speaker = open_speaker(EXAMPLES / "studio-three-way")
     assert ways(speaker, speaker.network("found"), grid()) == ("woofer", "mid", "tweeter")
     assert len(present_crossovers(speaker, speaker.network("found"), np.geomspace(20, 20_000, 300))) == 2
-    fs = resonance_hz(speaker, "tweeter")
+    fs = driver_resonance_hz(speaker.drivers["tweeter"])
     sweep = speaker.drivers["tweeter"].impedance
     window = (sweep.frequency_hz > 300) & (sweep.frequency_hz < 6000)
     peak = sweep.frequency_hz[window][np.argmax(np.abs(sweep.value[window]))]

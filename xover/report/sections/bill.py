@@ -6,6 +6,7 @@ import math
 
 from xover.amplifier.part_rating import PartRating
 from xover.blocks import FAIL, Block, Cell, Listing, Section, Text, table
+from xover.figures import written
 from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.network.parts import shown_value, value_of
@@ -69,7 +70,12 @@ def _cost(bill: Bill) -> list[Block]:
     if bill.cost is None or bill.cost_for_pair is None:
         return [Text("No prices are known: give a price list with --stock.", "quiet")] if bill.lines else []
     more = f", {bill.without_price} parts without a price" if bill.without_price else ""
-    return [Text(f"Cost: {bill.cost:.2f} for one speaker, {bill.cost_for_pair:.2f} for a pair alike{more}.")]
+    return [
+        Text(
+            f"Cost: {written('cost', bill.cost)} for one speaker, {written('cost of a pair', bill.cost_for_pair)} "
+            f"for a pair alike{more}."
+        )
+    ]
 
 
 def _by_hand(build: Build, present: Network, stress: StressStudy | None) -> Block:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from xover.bench.words import capital
 from xover.blocks import Block, Picture, Text
+from xover.figures import load_of, written
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.rounded import db, ohm
 from xover.sound.prediction import Prediction
 from xover.studies.does.load.study import LoadStudy
 
@@ -36,12 +36,22 @@ def network_row(words: str, sound: Prediction | None, load: LoadStudy | None) ->
     """A network in figures: how far its sum strays from its mean, where its drivers meet, its lowest load."""
     lowest = "-"
     if load is not None:
-        readings = [c.reading for c in load.channels.values()]
-        lowest = "; ".join(f"{ohm(r.minimum_ohm, 2)} at {hertz(r.minimum_at_hz)}" for r in readings)
+        lowest = "; ".join(
+            f"{written('lowest load', c.reading.minimum_ohm, load_of(load.network, name))} at "
+            f"{hertz(c.reading.minimum_at_hz)}"
+            for name, c in load.channels.items()
+        )
     swing, where = "-", ""
     if sound is not None:
-        where = ", ".join(hertz(c.frequency_hz) for c in sound.crossovers if c.frequency_hz)
+        where = ", ".join(
+            written("crossover", c.frequency_hz, c.of(sound.network)) for c in sound.crossovers if c.frequency_hz
+        )
         if sound.total.coherent:
             band = sound.band
-            swing = f"{db(band.highest_deviation_db, signed=True)} / {db(band.lowest_deviation_db, signed=True)}"
+            swing = " / ".join(
+                (
+                    written("above mean", band.highest_deviation_db, sound.network),
+                    written("below mean", band.lowest_deviation_db, sound.network),
+                )
+            )
     return [words, swing, where or "-", lowest]

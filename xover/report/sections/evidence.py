@@ -7,8 +7,8 @@ from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Head, Items, Section
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.sections.common import first_up
+from xover.rules.severity import Severity
 from xover.speaker import PhaseSource, SpeakerDriver
-from xover.studies.desk.check.findings import Severity
 from xover.studies.desk.check.study import CheckStudy
 
 _PHASES = {
@@ -28,10 +28,7 @@ def section(answers: Answers) -> Section:
     if check is not None:
         others = set(answers.plain_speaker.network_names) - {answers.present, answers.build.name}
         grave = [f for f in check.findings if f.severity is not Severity.NOTE and f.where not in others]
-        blocks += [
-            Warn("stop" if f.severity is Severity.STOP else "caution", f.where, first_up(f"{f.text}; {f.remedy}"))
-            for f in grave
-        ]
+        blocks += [Warn(str(f.severity), f.where, first_up(f"{f.text}; {f.remedy}")) for f in grave]
         if not grave:
             blocks.append(Text("The files were gone through by 'xover check': nothing wrong or doubtful was found."))
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from xover.amplifier.faults import FaultCase
-from xover.amplifier.verdict import LoadLevel
+from xover.amplifier.load import LoadLevel
 from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Section, Text, table
+from xover.figures import load_of, written
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.sections.common import first_up, gone, pictures
@@ -52,14 +53,17 @@ def _loads(studies: list[LoadStudy]) -> Block:
 
 
 def _row(network: str, channel: ChannelLoad) -> list[str | Cell]:
-    r = channel.reading
+    r, of = channel.reading, load_of(network, channel.channel)
     rated = "none of the usual" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
     return [
-        network if channel.channel == "in" else f"{network}, {channel.channel}",
-        Cell(f"{ohm(r.minimum_ohm, 2)} at {hertz(r.minimum_at_hz)}", _VERDICTS[channel.verdict.level]),
+        of,
+        Cell(
+            f"{written('lowest load', r.minimum_ohm, of)} at {hertz(r.minimum_at_hz)}",
+            _VERDICTS[channel.verdict.level],
+        ),
         f"{ohm(r.maximum_ohm)} at {hertz(r.maximum_at_hz)}",
         f"{degrees(r.most_capacitive_deg)} to {degrees(r.most_inductive_deg)}",
-        f"{ohm(r.lowest_epdr_ohm, 2)} at {hertz(r.lowest_epdr_at_hz)}",
+        f"{written('lowest EPDR', r.lowest_epdr_ohm, of)} at {hertz(r.lowest_epdr_at_hz)}",
         rated,
     ]
 

@@ -7,10 +7,11 @@ from collections.abc import Iterable
 
 from xover.blocks import Block, Cell, Head, Section, Text, table
 from xover.electronic.biquad import Band
+from xover.figures import written
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.sections.common import first_up
-from xover.rounded import db, ohm
+from xover.rounded import db
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide.option import Name, Option
@@ -58,7 +59,12 @@ def _refresh(study: RefreshStudy) -> Iterable[Block]:
         numbers=(4,),
     )
     kinds = [("as it is now", study.before), ("refreshed", study.refreshed), ("naive swap", study.naive)]
-    told = [f"{name} {db(d.worst_db, 2)} dB at {hertz(d.at_hz)} on {d.on}" for name, d in kinds if d is not None]
+    told = [
+        f"{name} {written('drive moved', d.worst_db, name, unit=True)}"
+        + (f" at {hertz(d.at_hz)} on {d.on}" if math.isfinite(d.at_hz) else "")
+        for name, d in kinds
+        if d is not None
+    ]
     low, high = study.band_hz
     yield Text(
         f"Largest change of any driver's level against {study.reference}, {hertz(low)} to {hertz(high)}: "
@@ -74,11 +80,11 @@ def _effect(value: float) -> str:
 def _redesign(study: RedesignStudy) -> Iterable[Block]:
     yield Text(first_up(study.headline))
     known = math.isfinite(study.before.deviation_db)
-    rows: list[list[str | Cell]] = [[f"{study.present}, now", *_figures(study.before), "-", "-"]]
+    rows: list[list[str | Cell]] = [[f"{study.present}, now", *_figures(study.before, study.present), "-", "-"]]
     for p in study.proposals[:MOST_PROPOSALS]:
-        cost = "-" if p.cost is None else f"{p.cost:.2f}"
+        cost = written("cost", p.cost, study.of(p))
         share = "-" if math.isnan(p.yield_share) else f"{100.0 * p.yield_share:.0f} %"
-        rows.append([p.name, *_figures(p.judged), cost, share])
+        rows.append([p.name, *_figures(p.judged, study.of(p)), cost, share])
     columns = ["proposal", "sum, \u00b1 dB", "null, dB", "lowest, ohm", "EPDR, ohm", "cost", "builds that keep it"]
     yield table("New values for the present circuit", columns, rows, numbers=(1, 2, 3, 4, 5, 6))
     if study.proposals:
@@ -94,8 +100,8 @@ def _redesign(study: RedesignStudy) -> Iterable[Block]:
     yield Text("A short search of this circuit; 'xover redesign' tries others and takes its time.", "quiet")
 
 
-def _figures(j: Judged) -> list[str | Cell]:
-    return [db(j.deviation_db), db(j.null_depth_db, 0), ohm(j.lowest_ohm, 2), ohm(j.lowest_epdr_ohm, 2)]
+def _figures(j: Judged, of: str) -> list[str | Cell]:
+    return [*j.figures(of)]
 
 
 def _bypass(study: BypassStudy) -> Iterable[Block]:
@@ -103,7 +109,7 @@ def _bypass(study: BypassStudy) -> Iterable[Block]:
     rows: list[list[str | Cell]] = [
         [
             name,
-            ohm(c.load.reading.minimum_ohm, 2),
+            written("lowest load", c.load.reading.minimum_ohm, f"bare {name}"),
             *_set(ChannelSetting(c.twin.gain_db, c.twin.delay_s, c.twin.polarity)),
             _bands(c.twin.bands),
             f"{db(c.twin.worst_db, 2)} dB, {c.twin.worst_deg:.1f} deg",
@@ -123,7 +129,7 @@ def _bypass(study: BypassStudy) -> Iterable[Block]:
             [name, *_set(s), _bands(s.bands) or "none"] for name, s in best.settings.items()
         ]
         yield table(
-            f"Or {slope}, set for the flattest sum ({db(best.band.rms_deviation_db, 2)} dB rms)",
+            f"Or {slope}, set for the flattest sum ({written('sum rms', best.band.rms_deviation_db)} dB rms)",
             ["channel", "gain, dB", "delay", "polarity", "bands"],
             settings,
             numbers=(1, 2),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from xover.blocks import Block, Section, Text, table
-from xover.quantity import hertz
+from xover.figures import written
 from xover.report.answers import Answers
 from xover.report.sections.common import gone, network_row, pictures
 from xover.report.works import Beside
@@ -50,11 +50,13 @@ def _crossovers(predictions: list[Prediction]) -> list[Block]:
                 [
                     f"{' + '.join(c.lower)} to {' + '.join(c.upper)}",
                     p.network,
-                    hertz(c.frequency_hz) if c.frequency_hz is not None else f"none: {c.reason}",
+                    written("crossover", c.frequency_hz, c.of(p.network))
+                    if c.frequency_hz is not None
+                    else f"none: {c.reason}",
                     db(c.lower_slope_db_per_octave, 0, signed=True),
                     db(c.upper_slope_db_per_octave, 0, signed=True),
                     "-" if c.phase_difference_deg is None else f"{c.phase_difference_deg:.0f}",
-                    db(c.null_depth_db, 0),
+                    written("null depth", c.null_depth_db, c.of(p.network)),
                 ]
             )
     if not rows:

@@ -3,6 +3,8 @@
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, Unit, question
+from xover.rules.audibility import UNHEARD_DB
+from xover.rules.bands import JUDGED_HZ
 from xover.studies.options import Channel, Frequencies, frequencies
 from xover.units import BAND, DB, TEXT, one_of, or_none
 
@@ -32,8 +34,8 @@ def compare(
             "--quantity",
         ),
     ] = None,
-    match_hz: Match = (200.0, 15_000.0),
-    threshold_db: Threshold = 0.5,
+    match_hz: Match = JUDGED_HZ,
+    threshold_db: Threshold = UNHEARD_DB,
     unit: Annotated[
         Literal["dB", "ohm"] | None,
         Ask("dB or ohm, for tables whose header does not say.", one_of("dB", "ohm", metavar="UNIT")),
@@ -72,8 +74,8 @@ def compare_networks(
     *,
     of: Annotated[Of, Ask("What of them is compared.", one_of("sum", "impedance"))] = "sum",
     channel: Channel = None,
-    match_hz: Match = (200.0, 15_000.0),
-    threshold_db: Threshold = 0.5,
+    match_hz: Match = JUDGED_HZ,
+    threshold_db: Threshold = UNHEARD_DB,
     frequency_hz: Frequencies = None,
 ) -> "Comparison":
     """Two networks of this speaker: where do they differ, and is it audible? `xover.compare` takes tables too.

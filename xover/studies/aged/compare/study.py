@@ -10,14 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
-from xover.acoustic.audibility import SOURCE, audibility
 from xover.acoustic.decibel import level_db, phase_deg
-from xover.acoustic.level import band_level
-from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_hz
+from xover.acoustic.level import band_level, bands_touched, mean_over_bands, nominal_hz
 from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.sweeps import channel_of
@@ -29,15 +27,11 @@ from xover.network import solve
 from xover.plain import fields_of
 from xover.quantity import hertz
 from xover.readable import Readable
-from xover.sound.changes import known_level_db
+from xover.rules.audibility import SOURCE, UNHEARD_DB, audibility
+from xover.rules.bands import JUDGED_HZ, LEAST_STRETCH_OCTAVES
 from xover.sound.prediction import sound_of
+from xover.sound.sums import known_level_db
 from xover.speaker import Speaker, open_speaker
-
-MATCH_BAND_HZ: Final = (200.0, 15_000.0)
-THRESHOLD_DB: Final = 0.5
-"""Up to this a change of an octave or more is not heard with music (xover/acoustic/audibility.py)."""
-LEAST_OCTAVES: Final = 1.0 / 3.0
-"""A stretch narrower than this is told with the largest difference only."""
 
 
 class What(StrEnum):
@@ -296,8 +290,8 @@ def compare(
     frequency_hz: Float,
     *,
     what: What | None = None,
-    match_band_hz: tuple[float, float] | None = MATCH_BAND_HZ,
-    threshold_db: float = THRESHOLD_DB,
+    match_band_hz: tuple[float, float] | None = JUDGED_HZ,
+    threshold_db: float = UNHEARD_DB,
 ) -> Comparison:
     """Compare two curves: the first less the second.
 
@@ -396,7 +390,7 @@ def _stretches(frequency_hz: Float, difference: Float, threshold_db: float) -> t
     found = []
     for rows in _runs(side):
         low, high = float(frequency_hz[rows[0]]), float(frequency_hz[rows[-1]])
-        if side[rows[0]] == 0 or math.log2(high / low) < LEAST_OCTAVES:
+        if side[rows[0]] == 0 or math.log2(high / low) < LEAST_STRETCH_OCTAVES:
             continue
         worst = rows[int(np.argmax(np.abs(difference[rows])))]
         size = float(difference[worst])

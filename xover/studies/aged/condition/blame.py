@@ -17,8 +17,8 @@ from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.network.parts import Coupling, Part, settings
 from xover.readable import Readable
-from xover.sound.candidate_sums import Listener, Rows, change_db, difference_db, largest, size_of
-from xover.sound.changes import Worst
+from xover.sound.change import Rows, Worst, change_db, difference_db, largest, size_of
+from xover.sound.sums import Listener
 
 MOST_SHARED: Final = 10
 """Up to so many changed parts every combination of them is solved, 1024 at most."""
@@ -56,9 +56,9 @@ class LookedAt:
         """The largest change of the sum in the band."""
         return largest(self.frequency_hz, change, self.inside)
 
-    def largest_drive(self, key: str, now: Complex, then: Complex) -> Worst:
+    def largest_drive(self, key: str, before: Complex, after: Complex) -> Worst:
         """The largest change of a drive where it is looked at."""
-        return largest(self.frequency_hz, change_db(now, then), self.rows[key])
+        return largest(self.frequency_hz, change_db(before, after), self.rows[key])
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -154,13 +154,13 @@ def find_blame(at: LookedAt, pairs: Sequence[Pair]) -> Blame:
         values |= {name: np.where(aged[:, column], now[name], then[name]) for name in then}
     drive = at.drives(values)
     level = at.listener.levels_db(drive)
-    change = difference_db(level, level[:1])
+    change = difference_db(level[:1], level)
     where = {_key(row): number for number, row in enumerate(aged)}
     none, whole = np.zeros(count, dtype=bool), np.ones(count, dtype=bool)
     total, first = change[where[_key(whole)]], where[_key(none)]
 
     def moved(row: int) -> dict[str, Worst]:
-        return {key: at.largest_drive(key, value[row], value[first]) for key, value in drive.items()}
+        return {key: at.largest_drive(key, value[first], value[row]) for key, value in drive.items()}
 
     found = []
     singles = np.zeros(at.frequency_hz.shape)
@@ -180,12 +180,12 @@ def find_blame(at: LookedAt, pairs: Sequence[Pair]) -> Blame:
                 remains_db=change[right],
                 remains=at.largest(change[right]),
                 remains_drive=moved(right),
-                mended=at.largest(difference_db(change[right], total)),
+                mended=at.largest(difference_db(total, change[right])),
                 share_db=share,
                 share=None if share is None or rms == 0 else share / rms,
             )
         )
-    apart = difference_db(total, singles)
+    apart = difference_db(singles, total)
     return Blame(
         parts=tuple(sorted(found, key=lambda p: -np.nan_to_num(p.effect_db, nan=-1.0))),
         together_db=total,

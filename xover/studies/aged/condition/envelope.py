@@ -15,8 +15,8 @@ from xover.network import Network, find_sections
 from xover.network.parts import Capacitor, Inductor, Part, settings
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.readable import Readable
-from xover.sound.candidate_sums import Listener, change_db, difference_db, largest, size_of
-from xover.sound.changes import Worst
+from xover.sound.change import Worst, change_db, difference_db, largest, size_of
+from xover.sound.sums import Listener
 from xover.studies.aged.condition.blame import LookedAt, all_combinations
 
 MOST_CORNERS: Final = 1024
@@ -148,7 +148,7 @@ def drift_envelope(at: LookedAt, *, apart: bool) -> DriftEnvelope:
         solved = at.drives(_values(free, corners))
         drive |= {key: solved[key] for key in keys}
         sections.append(keys)
-    changes = {key: change_db(value, nominal[key]) for key, value in drive.items()}
+    changes = {key: change_db(nominal[key], value) for key, value in drive.items()}
     low = {key: np.fmin.reduce(value, axis=0) for key, value in changes.items()}
     high = {key: np.fmax.reduce(value, axis=0) for key, value in changes.items()}
     total_low, total_high = _sum_extremes(drive, sections, nominal, at.listener, level)
@@ -199,12 +199,12 @@ def _sum_extremes(
     counts = [drive[keys[0]].shape[0] for keys in sections]
     if math.prod(counts) > MOST_CORNERS:
         low, high = (_climb(drive, sections, nominal, listener, sign) for sign in (-1.0, 1.0))
-        return difference_db(low, level_db), difference_db(high, level_db)
+        return difference_db(level_db, low), difference_db(level_db, high)
     pick = {key: value[None, :] for key, value in nominal.items()}
     grids = np.meshgrid(*(np.arange(c) for c in counts), indexing="ij")
     for keys, grid in zip(sections, grids, strict=True):
         pick |= {key: drive[key][grid.ravel()] for key in keys}
-    change = difference_db(listener.levels_db(pick), level_db)
+    change = difference_db(level_db, listener.levels_db(pick))
     return np.fmin.reduce(change, axis=0), np.fmax.reduce(change, axis=0)
 
 
@@ -245,10 +245,10 @@ def _alone(
 ) -> PartReach:
     """One part at its own corners, all others as marked."""
     drive = at.drives(_values(own, all_combinations(len(own))))
-    change = difference_db(at.listener.levels_db(drive), level_db)
+    change = difference_db(level_db, at.listener.levels_db(drive))
     low, high = np.fmin.reduce(change, axis=0), np.fmax.reduce(change, axis=0)
     moved = {
-        key: max((at.largest_drive(key, one, nominal[key]) for one in value), key=size_of)
+        key: max((at.largest_drive(key, nominal[key], one) for one in value), key=size_of)
         for key, value in drive.items()
     }
     lowest, highest = at.largest(np.minimum(low, 0.0)), at.largest(np.maximum(high, 0.0))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -15,18 +15,9 @@ from xover.network.parts import Capacitor, Inductor, Part, Resistor, settings, s
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.plain import fields_of
 from xover.quantity import hertz, ohms
-
-LOSS_AT_HZ: Final = (1000.0, 10_000.0)
-"""Series resistance is compared here: where meters read it, and where a tweeter works."""
-LOSSY_RATIO: Final = 2.0
-"""A capacitor is lossy from this times the series resistance it had. Common practice, no published source."""
-LOSSY_OHM: Final = 0.1
-"""Less than this more is no loss worth a word: in series with 6 ohm it is 0.14 dB."""
-DCR_SHARE: Final = 0.10
-"""A coil's resistance is the same within this. Common practice, no published source."""
-DCR_OHM: Final = 0.02
-"""And within this, twice the last digit of a good ohmmeter."""
-ROUNDING: Final = 1e-9
+from xover.rules.bands import LOSS_AT_HZ
+from xover.rules.likeness import DCR_OHM, DCR_SHARE, LOSSY_OHM, LOSSY_RATIO
+from xover.rules.margins import ROUNDING
 
 
 class Verdict(StrEnum):

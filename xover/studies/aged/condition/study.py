@@ -5,34 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
-from xover.acoustic.audibility import audibility
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
-from xover.amplifier.load import LoadReading, read_load
+from xover.amplifier.load import LoadReading
 from xover.curve import Complex, Float
 from xover.errors import OptionError, named
 from xover.network import Network
 from xover.plain import fields_of
 from xover.readable import Readable
-from xover.sound.candidate_sums import (
-    Rows,
-    band_rows,
-    change_db,
-    difference_db,
-    largest,
-    listener,
-    near_highest,
-    size_of,
-)
-from xover.sound.changes import HEARD_DB, Worst
+from xover.rules.audibility import HARD_DB, audibility
+from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ
+from xover.rules.margins import ROUNDING
+from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest, size_of
+from xover.sound.load import channel_load
 from xover.sound.prediction import Sound, sound_of
+from xover.sound.sums import listener
 from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, LookedAt, Pair, clashing_names, find_blame
 from xover.studies.aged.condition.envelope import DriftEnvelope, drift_envelope
-from xover.studies.aged.condition.parts import ROUNDING, PartCondition, compare_parts, same_wiring
+from xover.studies.aged.condition.parts import PartCondition, compare_parts, same_wiring
 from xover.studies.aged.condition.words import (
     assumed_conclusion,
     assumed_sentence,
@@ -43,11 +37,6 @@ from xover.studies.aged.condition.words import (
     rank_parts,
     said_change,
 )
-from xover.studies.does.load.study import channel_impedance
-
-BAND_HZ: Final = (200.0, 20_000.0)
-"""Largest changes are looked for here: below, rooms rule what is heard. Common practice, no published source."""
-LIMIT_DB: Final = 1.0
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -167,7 +156,7 @@ class ConditionStudy(Readable):
             "sum_is": self.of_sum,
             "summary": {name: getattr(self, name) for name in told}
             | {
-                "drives_within_db": HEARD_DB,
+                "drives_within_db": COUNTS_WITHIN_DB,
                 "sum_worst": self.total_worst,
                 "audibility": audibility(self.total_worst.change),
                 "load": {load.channel: _plain_load(load) for load in self.loads},
@@ -182,7 +171,7 @@ def study_condition(
     found: str | None = None,
     original: str | None = None,
     assume: bool = False,
-    limit_db: float = LIMIT_DB,
+    limit_db: float = HARD_DB,
 ) -> ConditionStudy:
     """Hold the network found today against the original; without one, what typical drift could have done to it.
 
@@ -217,9 +206,9 @@ def study_condition(
         envelope = drift_envelope(at, apart=then.solution.by_section)
         reason = "nothing was measured"
     else:
-        change = {key: change_db(drives[1][key], drives[0][key]) for key in heard}
+        change = {key: change_db(drives[0][key], drives[1][key]) for key in heard}
         turn = {key: _turn_deg(drives[1][key], drives[0][key]) for key in heard}
-        total = difference_db(_level_db(now, coherent), _level_db(then, coherent))
+        total = difference_db(_level_db(then, coherent), _level_db(now, coherent))
         wiring = same_wiring(then.network, now.network)
         pairs = _changed_pairs(then.network, now.network, parts)
         reason = _no_blame(then.network, wiring, pairs)
@@ -291,7 +280,7 @@ def choose_networks(speaker: Speaker, found: str | None, original: str | None, a
 def _band(frequency_hz: Float) -> tuple[tuple[float, float], Rows]:
     """The band in which the largest changes are looked for: as much as the grid has of it, or all of the grid."""
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
-    band = max(low, BAND_HZ[0]), min(high, BAND_HZ[1])
+    band = max(low, JUDGED_HZ[0]), min(high, JUDGED_HZ[1])
     inside = band_rows(frequency_hz, band)
     return (band, inside) if inside.any() else ((low, high), np.ones(frequency_hz.shape, dtype=bool))
 
@@ -327,13 +316,10 @@ def _no_blame(network: Network, wiring: tuple[str, ...], pairs: Sequence[Pair]) 
 
 
 def _loads(speaker: Speaker, sounds: Sequence[Sound], frequency_hz: Float) -> tuple[LoadThenNow, ...]:
-    band = (float(frequency_hz[0]), float(frequency_hz[-1]))
+    (float(frequency_hz[0]), float(frequency_hz[-1]))
 
     def readings(sound: Sound) -> dict[str, LoadReading]:
-        return {
-            name: read_load(frequency_hz, z, channel_impedance(speaker, sound.network, name), band)
-            for name, z in sound.solution.impedance_ohm.items()
-        }
+        return {name: channel_load(speaker, sound.solution, name) for name, z in sound.solution.impedance_ohm.items()}
 
     then = readings(sounds[0])
     now = readings(sounds[1]) if len(sounds) > 1 else {}

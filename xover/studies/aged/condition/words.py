@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from xover.acoustic.audibility import audibility
 from xover.acoustic.crossover import CrossoverReading
 from xover.amplifier.load import LoadReading
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.figures import load_of, written
 from xover.network.parts import Capacitor, Resistor
 from xover.parts.kinds import SOURCE, PartKind
 from xover.quantity import hertz
 from xover.rounded import db, octave_centres, ohm
-from xover.sound.candidate_sums import size_of
-from xover.sound.changes import HEARD_DB, Worst
+from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
+from xover.rules.bands import COUNTS_WITHIN_DB
+from xover.rules.margins import VALVES_OHM
+from xover.sound.change import Worst, size_of
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, PartBlame
@@ -27,11 +29,7 @@ from xover.studies.aged.condition.parts import PartCondition, Verdict, same_wiri
 if TYPE_CHECKING:
     from xover.studies.aged.condition.study import ConditionStudy
 
-LEAVE_IT_DB: Final = 0.25
-"""Up to this a part is left alone: the step of the scale that level matching for a listening test asks for."""
 
-WORSE_DB: Final = 0.1
-"""From so much more than now a repair is said to make things worse."""
 # PCBs were banned from new capacitors in or about 1979; the precautions are those that restorers give each other.
 PCB: Final = (
     "paper capacitors: oil-filled ones made before 1980 or so may hold PCBs: do not open, burn or bin them; nitrile "
@@ -42,24 +40,22 @@ METER: Final = (
     "a multimeter reads lossy capacitors high (13 % in one reported case), so the drift may be the meter's: read "
     "with an LCR meter in series mode, one end lifted, and give the card loss=R@F"
 )
-VALVES_OHM: Final = 0.5
-"""From this output resistance on, a change of the load is a change of the sound too."""
 
 
 def judged(effect_db: float, leave: str = "leave it") -> str:
     """An effect in words; up to 0.25 dB with the advice to leave the part alone."""
     words = audibility(effect_db)
-    return f"{words}: {leave}" if effect_db <= LEAVE_IT_DB else words
+    return f"{words}: {leave}" if effect_db <= MATCHED_DB else words
 
 
-def said_change(worst: Worst) -> str:
+def said_change(worst: Worst, of: str = "") -> str:
     """The largest change with its place: "-1.3 dB at 2.1 kHz"."""
     if math.isnan(worst.change):
         return "not known"
     if abs(worst.change) < 0.005:
         return "0 dB"
-    digits = 1 if abs(worst.change) >= 0.95 else 2
-    return f"{worst.change:+.{digits}f} dB at {hertz(worst.at_hz)}"
+    sign = "-" if worst.change < 0 else "+"
+    return f"{sign}{written('voicing moved', worst.change, of)} dB at {hertz(worst.at_hz)}"
 
 
 def rank_parts(
@@ -98,7 +94,7 @@ def effect(blame: PartBlame, together: Worst, of_sum: str) -> str:
     if size_of(mended) > size_of(alone) and audibility(mended.change) != audibility(alone.change):
         words.append(f"and {said_change(mended)} if it alone were put right")
     said = f"by itself {', '.join(words)}: {judged(blame.effect_db)}"
-    if size_of(blame.remains) > size_of(together) + WORSE_DB:
+    if size_of(blame.remains) > size_of(together) + REPEATS_DB:
         said += f"; put right alone it leaves {said_change(blame.remains)}, more than there is now"
     return said
 
@@ -256,8 +252,8 @@ def _found(study: ConditionStudy) -> Iterator[Block]:
         rows.append([f"{centre:g}", *(text if near else f"({text})" for text, near in drives), total])
     yield plain_table(["Hz", *study.drive_difference_db, study.sum_word], rows)
     yield Text(
-        f"dB; in brackets where the drive lies {HEARD_DB:g} dB or more below its highest: the most is not looked "
-        "for there."
+        f"dB; in brackets where the drive lies {COUNTS_WITHIN_DB:g} dB or more below its highest: the most is not "
+        "looked for there."
     )
     yield Head("Which part did it")
     if study.blame is None:
@@ -284,26 +280,35 @@ def _effects(study: ConditionStudy) -> Iterator[Block]:
     for key, worst in study.drive_worst.items():
         yield fact(f"drive of {key}", said_change(worst))
     if study.drive_worst and not math.isnan(study.total_worst.change):
-        yield fact(study.sum_word, f"{said_change(study.total_worst)}: {audibility(study.total_worst.change)}")
+        yield fact(
+            study.sum_word,
+            f"{said_change(study.total_worst, study.found or '')}: {audibility(study.total_worst.change)}",
+        )
     for load in study.loads:
-        now = "" if load.now is None else f"; now {_lowest(load.now)}"
-        yield fact("load" if len(study.loads) == 1 else f"load, {load.channel}", f"lowest {_lowest(load.then)}{now}")
+        now = "" if load.now is None else f"; now {_lowest(load.now, load_of(study.found or '', load.channel))}"
+        yield fact(
+            "load" if len(study.loads) == 1 else f"load, {load.channel}",
+            f"lowest {_lowest(load.then, load_of(study.original, load.channel))}{now}",
+        )
     for crossover in study.crossovers:
-        readings = [r for r in (crossover.then, crossover.now) if r is not None]
-        if all(r.frequency_hz is not None for r in readings):
+        readings = [
+            (r, n) for r, n in ((crossover.then, study.original), (crossover.now, study.found)) if r is not None
+        ]
+        if all(r.frequency_hz is not None for r, _ in readings):
             where = f"{' + '.join(crossover.then.lower)} to {' + '.join(crossover.then.upper)}"
-            yield fact("crossover", f"{where} {'; now '.join(map(_crossover, readings))}")
+            yield fact("crossover", f"{where} {'; now '.join(_crossover(r, n or '') for r, n in readings)}")
 
 
-def _crossover(reading: CrossoverReading) -> str:
-    depth = reading.null_depth_db
-    return f"at {hertz(reading.frequency_hz or 0.0)}{'' if depth is None else f', reversed null {db(depth)} dB deep'}"
+def _crossover(reading: CrossoverReading, network: str) -> str:
+    of, depth = reading.of(network), reading.null_depth_db
+    at = f"at {written('crossover', reading.frequency_hz, of)}"
+    return at if depth is None else f"{at}, reversed null {written('null depth', depth, of)} dB deep"
 
 
-def _lowest(reading: LoadReading) -> str:
+def _lowest(reading: LoadReading, of: str) -> str:
     return (
-        f"{ohm(reading.minimum_ohm, 2)} ohm at {hertz(reading.minimum_at_hz)}, "
-        f"EPDR {ohm(reading.lowest_epdr_ohm, 2)} ohm at {hertz(reading.lowest_epdr_at_hz)}"
+        f"{written('lowest load', reading.minimum_ohm, of)} ohm at {hertz(reading.minimum_at_hz)}, "
+        f"EPDR {written('lowest EPDR', reading.lowest_epdr_ohm, of)} ohm at {hertz(reading.lowest_epdr_at_hz)}"
     )
 
 
@@ -346,9 +351,14 @@ def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
         ends[study.sum_word] = (envelope.total_lowest, envelope.total_highest)
     for what, (low, high) in ends.items():
         yield fact(what, f"{said_change(low)} to {said_change(high)}")
-    yield fact("load", "; ".join(f"as marked, lowest {_lowest(load.then)}" for load in study.loads))
+    yield fact(
+        "load",
+        "; ".join(
+            f"as marked, lowest {_lowest(load.then, load_of(study.original, load.channel))}" for load in study.loads
+        ),
+    )
     yield fact("tried", envelope.method)
-    worth = [p.name for p in envelope.parts if not p.effect_db <= LEAVE_IT_DB]  # not known counts
+    worth = [p.name for p in envelope.parts if not p.effect_db <= MATCHED_DB]  # not known counts
     if worth:
         yield Head("What to measure first")
     for number, sentence in enumerate(study.sentences[: len(worth)], 1):
@@ -356,7 +366,7 @@ def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
     others = [part.name for part in study.parts if part.name not in worth]
     if others:
         yield Gap()
-        yield Text(f"Not worth measuring, {LEAVE_IT_DB:g} dB or less each: {', '.join(others)}.")
+        yield Text(f"Not worth measuring, {MATCHED_DB:g} dB or less each: {', '.join(others)}.")
 
 
 def _reach_row(p: PartReach, marked: str, known: bool) -> list[str]:

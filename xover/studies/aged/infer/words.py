@@ -14,6 +14,7 @@ from xover.explain.topology import Fault, Rival, TopologyTest
 from xover.explain.unknowns import PRIOR_WORDS
 from xover.network.adjoint import ParameterKind
 from xover.quantity import Kind, format_quantity, hertz
+from xover.rules.bands import MAINS_HZ
 from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
 
 SHOWN_AS: Final = {
@@ -31,8 +32,6 @@ _HOW: Final = {
     "product": "their product",
     "parallel": "the two in parallel",
 }
-# Mains, and how near a row must be to one of its harmonics to be put down to it.
-_MAINS_HZ: Final = (50.0, 60.0)
 _NEAR: Final = 0.03
 _HARMONICS: Final = 6
 
@@ -191,7 +190,7 @@ def measurement_warnings(measured: Measurement, test: TopologyTest) -> list[str]
 def _outliers(at_hz: Sequence[float]) -> str:
     hum = {
         mains: [f for f in at_hz if any(abs(f / (mains * k) - 1) < _NEAR for k in range(1, _HARMONICS + 1))]
-        for mains in _MAINS_HZ
+        for mains in MAINS_HZ
     }
     mains = max(hum, key=lambda m: len(hum[m]))
     count = len(at_hz)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
 from xover.errors import OptionError, named
+from xover.rules.bands import MICROPHONE_HZ
 from xover.studies.options import Channel, Network, Noise, chosen
 from xover.units import BAND, DB, FILE, YES
 
@@ -62,7 +63,7 @@ def verify(
         float | None, Ask("Of a third octave [default: 0.5, with averages 1].", DB, above=0, high=20)
     ] = None,
     band_hz: Band = (20.0, 20_000.0),
-    response_band_hz: Annotated[tuple[float, float], Ask("Where the response counts.", BAND)] = (200.0, 15_000.0),
+    response_band_hz: Annotated[tuple[float, float], Ask("Where the response counts.", BAND)] = MICROPHONE_HZ,
 ) -> "VerifyStudy":
     """Does the build do what was predicted? Which part, if not?
 

@@ -16,7 +16,6 @@ import numpy as np
 from xover.curve import Complex, Curve, Unit
 from xover.errors import InputError
 from xover.explain.fault_fit import (
-    BAND_HZ,
     FLOOR,
     Bench,
     Fits,
@@ -43,6 +42,7 @@ from xover.explain.pair_changes import (
 )
 from xover.explain.terminals import KnobKind, MeasuredDriver, State, Terminals
 from xover.network import Network
+from xover.rules.bands import AUDIO_BAND_HZ
 from xover.speaker import Speaker
 from xover.studies.aged.verify.result import ChangedValue, Explanation, PairStudy
 from xover.studies.aged.verify.study import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, number_ties
@@ -74,7 +74,7 @@ def explain_pair(
     second: Curve,
     *,
     channel: str | None = None,
-    band_hz: tuple[float, float] = BAND_HZ,
+    band_hz: tuple[float, float] = AUDIO_BAND_HZ,
     noise: float | None = None,
 ) -> PairStudy:
     """Explain how a second sweep differs from the first.

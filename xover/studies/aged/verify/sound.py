@@ -13,21 +13,17 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.decibel import level_db
-from xover.acoustic.octave_bands import band_level_db, points_in_bands, whole_bands
+from xover.acoustic.level import band_level_db, points_in_bands, whole_bands
 from xover.curve import Complex, Curve, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.fault_fit import OUTLIER
 from xover.explain.terminals import NOMINAL, State, Terminals
 from xover.network import Network, solve
 from xover.quantity import hertz
+from xover.rules.likeness import ANALYSER_SIGMA_DB, RESPONSE_SIGMA_DB
 from xover.sound.prediction import card_response
 from xover.speaker import Speaker
 
-BAND_HZ: Final = (200.0, 15_000.0)
-SIGMA_DB: Final = 0.5
-ANALYSER_SIGMA_DB: Final = 1.0
-"""Standard deviation of a third octave: of a response on the axis with the room gated out or far, and of what an
-analyser in a room averages. Common practice, no published source."""
 FEWEST_BANDS: Final = 4
 SILENCE_DB: Final = -200.0
 """A dead speaker has a level that can be told apart from any other."""
@@ -127,7 +123,7 @@ def hear(
             f"{hertz(band_hz[1])} at which the sum is predicted",
             f"measure {FEWEST_BANDS} or more there, or widen {named('response_band_hz')}",
         )
-    usual = ANALYSER_SIGMA_DB if third_octaves else SIGMA_DB
+    usual = ANALYSER_SIGMA_DB if third_octaves else RESPONSE_SIGMA_DB
     return Heard(centres[there], level[there], usual if sigma_db is None else sigma_db)
 
 

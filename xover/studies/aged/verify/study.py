@@ -9,15 +9,15 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.octave_bands import nominal_hz
+from xover.acoustic.level import nominal_hz
 from xover.curve import Curve, Float, log_grid
-from xover.explain.fault_fit import BAND_HZ, Bench, Fits, apart, fit_states, log_miss, make_bench
+from xover.explain.fault_fit import Bench, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
 from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
+from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
 from xover.speaker import Speaker
 from xover.studies.aged.verify.result import RankedFault, SoundDifference, TerminalDifference, Verdict, VerifyStudy
-from xover.studies.aged.verify.sound import BAND_HZ as SOUND_BAND_HZ
 from xover.studies.aged.verify.sound import (
     Heard,
     Likeness,
@@ -82,8 +82,8 @@ def verify(
     channel: str | None = None,
     noise: float | None = None,
     response_sigma_db: float | None = None,
-    band_hz: tuple[float, float] = BAND_HZ,
-    response_band_hz: tuple[float, float] = SOUND_BAND_HZ,
+    band_hz: tuple[float, float] = AUDIO_BAND_HZ,
+    response_band_hz: tuple[float, float] = MICROPHONE_HZ,
 ) -> VerifyStudy:
     """Hold a finished speaker's sweep, and its sound if given, against the prediction of a network.
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.octave_bands import bands_touched, mean_over_bands, nominal_hz
+from xover.acoustic.level import bands_touched, mean_over_bands, nominal_hz
 from xover.blocks import Block, Head, Table, Text, fact, plain_table
 from xover.curve import Float
 from xover.explain.faults import Fault, FaultKind

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
+from xover.rules.audibility import REPEATS_DB
 from xover.studies.options import Frequencies24, Network, frequencies
 from xover.units import DB, SHARE, by_name
 
@@ -26,7 +27,7 @@ def crosstalk(
             many=True,
         ),
     ] = None,
-    limit_db: Annotated[float, Ask("Change of the sum that coupling may make, dB.", DB, above=0, high=60)] = 0.1,
+    limit_db: Annotated[float, Ask("Change of the sum that coupling may make, dB.", DB, above=0, high=60)] = REPEATS_DB,
     frequency_hz: Frequencies24 = None,
 ) -> "Crosstalk":
     """Where do I mount the coils? What coupling does.

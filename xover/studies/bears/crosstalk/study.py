@@ -20,24 +20,14 @@ from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
 from xover.readable import Readable
-from xover.sound.candidate_sums import (
-    Listener,
-    Rows,
-    band_rows,
-    change_db,
-    difference_db,
-    largest,
-    listener,
-    near_highest,
-)
-from xover.sound.changes import Worst, known_level_db
+from xover.rules.audibility import REPEATS_DB
+from xover.rules.bands import JUDGED_HZ
+from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest
 from xover.sound.prediction import sound_of
+from xover.sound.sums import Listener, known_level_db, listener
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.stray import Couple, Stray, checked_couples, open_pairs, stray_cards, with_strays
 
-LIMIT_DB: Final = 0.1
-"""A change of the sum that coupling may make: below what a careful measurement repeats to (common practice)."""
-SUM_BAND_HZ: Final = (200.0, 20_000.0)
 CLOSEST: Final = 0.5
 """Couplings are tried up to this; air coils laid against each other stay below it."""
 EXAMPLE_COIL: Final = Winding(0.0125, 0.0275, 0.020, 100.0)
@@ -154,7 +144,7 @@ class Crosstalk(Readable):
         own = {name: getattr(self, name) for name in self.__dataclass_fields__}
         own["cases"] = [_plain_case(case) for case in self.cases]
         own["at_limit"] = None if self.at_limit is None else _plain_case(self.at_limit)
-        return own | {"sum_band_hz": SUM_BAND_HZ, "example_coil": EXAMPLE_COIL}
+        return own | {"sum_band_hz": JUDGED_HZ, "example_coil": EXAMPLE_COIL}
 
 
 def _plain_case(case: Case) -> dict[str, Any]:
@@ -182,7 +172,7 @@ class _Bench:
     def total_db(self, drive: Mapping[str, Complex]) -> Float:
         """(k, n) change of the sum for drives (k, n) or (n,) by key."""
         drives = {key: np.atleast_2d(value) for key, value in drive.items()}
-        return difference_db(self.listener.levels_db(drives), self.base_db)
+        return difference_db(self.base_db, self.listener.levels_db(drives))
 
     def judged_db(self, drive: Mapping[str, Complex]) -> Float:
         """(k, n) the change that the limit is held against: of the sum, or of the drive that moves most."""
@@ -191,7 +181,7 @@ class _Bench:
         moved = []
         for key, value in drive.items():
             rows = near_highest(self.base.drive[key])
-            moved.append(np.where(rows, change_db(np.atleast_2d(value), self.base.drive[key]), 0.0))
+            moved.append(np.where(rows, change_db(self.base.drive[key], np.atleast_2d(value)), 0.0))
         stacked = np.nan_to_num(np.stack(moved))
         most = np.argmax(np.abs(stacked), axis=0)
         return np.asarray(np.take_along_axis(stacked, most[None], axis=0)[0])
@@ -208,7 +198,7 @@ def study_crosstalk(
     frequency_hz: Float,
     couples: Sequence[Couple] = (),
     *,
-    limit_db: float = LIMIT_DB,
+    limit_db: float = REPEATS_DB,
 ) -> Crosstalk:
     """What coupling between coils does, by the ordinary solve with K cards added.
 
@@ -240,7 +230,7 @@ def study_crosstalk(
         sound.solution,
         hears,
         np.where(np.isfinite(known_level_db(sound)), hears.levels_db(base)[0], np.nan),
-        band_rows(frequency_hz, SUM_BAND_HZ),
+        band_rows(frequency_hz),
     )
     pairs: list[PairLimit] = []
     carried: set[str] = set()
@@ -316,7 +306,7 @@ def _drive_effect(bench: _Bench, key: str, drive: Complex) -> DriveEffect:
     f, base = bench.frequency_hz, bench.base.drive[key]
     passing = near_highest(base)
     stopping = ~passing & np.isfinite(base)
-    change = change_db(drive, base)
+    change = change_db(base, drive)
     before, after = level_db(base), level_db(drive)
     if not stopping.any():
         lost = (math.nan, math.nan)

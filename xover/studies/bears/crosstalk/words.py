@@ -8,7 +8,7 @@ from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.rounded import db, hertz
-from xover.sound.changes import Worst
+from xover.sound.change import Worst
 from xover.studies.bears.crosstalk.study import Case, Crosstalk, DriveEffect
 
 MOST_SHOWN: Final = 4
@@ -20,7 +20,7 @@ def tell(study: Crosstalk) -> Iterator[Block]:
         for case in study.cases:
             yield from _case(case, study.judged_by)
     else:
-        from xover.sound.candidate_sums import size_of
+        from xover.sound.change import size_of
 
         worst = max(study.cases, key=lambda case: size_of(case.total))
         yield Text(f"The worst of {len(study.cases)} combinations of signs; --json gives them all.")

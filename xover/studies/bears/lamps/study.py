@@ -17,10 +17,10 @@ from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
 from xover.readable import Readable
+from xover.rules.margins import RESISTOR_MARGIN
 from xover.speaker import Speaker
 
 DEFAULT_VOLTS: Final = (1.0, 10.0, 20.0)
-RESISTOR_MARGIN: Final = 2.0
 MODEL: Final = (
     "a tungsten filament that sheds its heat by radiation, through the card's cold and hot resistances and watts "
     "(resistance as temperature to the power 1.2, from memory); a real lamp warms up later at small power"

@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.audibility import audibility
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.rounded import amount, at_octaves, db, hertz, ohm
+from xover.rules.audibility import audibility
 from xover.studies.bears.lamps.study import LampStudy, Removal
 
 LEAST_SHOWN_DB: Final = 0.005

@@ -4,19 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Final
 
 from xover.amplifier.stress import ElementKind, ElementStress, NetworkStress
 from xover.network import Inductor, Network, Resistor
 from xover.quantity import Kind, format_quantity
+from xover.rules.margins import HOT_W, LEAST_LOST, LOUD_DB
 from xover.speaker import Speaker
-
-HOT_W: Final = 2.0
-"""From these watts on a resistor of usual size is too hot to touch. Common practice, no published source."""
-LOUD_DB: Final = 85.0
-"""For 8 hours a day the usual limit at work (from memory: European directive 2003/10/EC, in dB(A))."""
-LEAST_LOST: Final = 0.001
-"""Less of the programme than this is not worth a word."""
 
 
 def cautions_of(

@@ -10,8 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import rated_voltage
-from xover.amplifier.listening import SENSITIVITY_VOLTAGE_V, voltage_for_level
+from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage, voltage_for_level
 from xover.amplifier.part_rating import PartRating, rate_part
 from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, share_outside
 from xover.amplifier.stress import PEAK_NOTE, NetworkStress, read_stress
@@ -19,14 +18,12 @@ from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
 from xover.readable import Readable
+from xover.rules.margins import CREST, HIGHEST_CREST
+from xover.sound.load import amplifier_of
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
 from xover.studies.bears.stress.cautions import cautions_of, warnings_of
-from xover.studies.does.load.study import amplifier_of, fed_drivers
 
-DEFAULT_CREST: Final = 4.0
-"""Peak over rms of music that an amplifier plays without clipping: 12 dB. Common practice, no published source."""
-HIGHEST_CREST: Final = 100.0
 ASSUMPTION: Final = (
     "the same full-range signal on every channel, in step; parts keep their values when hot; the rms of the "
     "programme is held for minutes, as heat asks for"
@@ -157,7 +154,7 @@ def study_stress(
     power_w: float | None = None,
     load_ohm: float | None = None,
     rms_v: float | None = None,
-    crest: float = DEFAULT_CREST,
+    crest: float = CREST,
     spectrum: Spectrum = Spectrum.PROGRAMME,
 ) -> StressStudy:
     """Study the stress on one network's parts.
@@ -289,7 +286,7 @@ def _full_voltages(
         return {c.name: volts for c in network.channels}
     out = {}
     for channel in network.channels:
-        amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        amplifier = amplifier_of(speaker, network, channel.name)
         for one in (amplifier, own):
             if one is not None and one.rated_power_w and one.rated_load_ohm:
                 volts = _rated(one.rated_power_w, one.rated_load_ohm, crest)

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Final
 
-from xover.amplifier.part_rating import CAPACITOR_MARGIN, RESISTOR_MARGIN, PartRating
+from xover.amplifier.part_rating import PartRating
 from xover.amplifier.stress import ElementKind, ElementStress
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.rounded import amount, hertz
+from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN
 from xover.studies.bears.stress.study import StressStudy
-
-CLIPPED_CREST: Final = 2.0
 
 
 def tell(study: StressStudy) -> Iterator[Block]:

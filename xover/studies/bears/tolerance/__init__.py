@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
+from xover.rules.likeness import MATCH
 from xover.studies.options import Frequencies24, Jobs, Network, Progress, Seed, frequencies, quiet
 from xover.units import COUNT, DB, SHARE, one_of
 
@@ -28,7 +29,7 @@ def tolerance(
     ] = 1.0,
     match: Annotated[
         float, Ask("How closely left and right parts could be paired.", SHARE, "--paired-to", low=0, high=1)
-    ] = 0.01,
+    ] = MATCH,
     wanted: Annotated[
         float | None, Ask("Share of builds that must keep within --limit.", SHARE, "--yield", above=0, high=1)
     ] = None,

@@ -14,6 +14,9 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable
+from xover.rules.audibility import HARD_DB
+from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ
+from xover.rules.likeness import MATCH
 from xover.search.builds import build_solver, magnitude_db, sum_rule
 from xover.search.draws import (
     Distribution,
@@ -24,8 +27,9 @@ from xover.search.draws import (
     part_spreads,
     standard_draws,
 )
-from xover.sound.changes import HEARD_DB, responses
+from xover.sound.load import amplifier_of
 from xover.sound.prediction import Sound, sound_of
+from xover.sound.sums import responses
 from xover.speaker import Speaker
 from xover.studies.bears.tolerance.bands import (
     QUANTILES,
@@ -43,14 +47,10 @@ from xover.studies.bears.tolerance.notes import tolerance_notes
 from xover.studies.bears.tolerance.pairs import PairDifference, largest_in_band, pair_difference
 from xover.studies.bears.tolerance.runs import run_builds, sum_levels
 from xover.studies.bears.tolerance.shares import HOW, Shares, part_shares
-from xover.studies.does.load.study import amplifier_of, fed_drivers
 from xover.studies.options import Progress, quiet
 
 BUILDS: Final = 10_000
 SEED: Final = 1
-LIMIT_DB: Final = 1.0
-BAND_HZ: Final = (200.0, 20_000.0)
-MATCH: Final = 0.01
 FEWEST: Final = 100
 MOST: Final = 200_000
 MOST_BYTES: Final = 1 << 30
@@ -131,7 +131,7 @@ class ToleranceStudy(Readable):
         """The 95 % band of a drive where it is widest, within 20 dB of the drive's highest."""
         band = self.drive[key]
         known = np.isfinite(band.nominal_db)
-        heard = known & (band.nominal_db >= np.max(band.nominal_db[known], initial=-np.inf) - HEARD_DB)
+        heard = known & (band.nominal_db >= np.max(band.nominal_db[known], initial=-np.inf) - COUNTS_WITHIN_DB)
         return widest(band.change_db[0], band.change_db[-1], self.frequency_hz, heard)
 
     @property
@@ -206,8 +206,8 @@ def study_tolerance(
     builds: int = BUILDS,
     seed: int = SEED,
     distribution: Distribution | str = Distribution.UNIFORM,
-    limit_db: float = LIMIT_DB,
-    band_hz: tuple[float, float] = BAND_HZ,
+    limit_db: float = HARD_DB,
+    band_hz: tuple[float, float] = JUDGED_HZ,
     match: float = MATCH,
     jobs: int = 1,
     wanted: float | None = None,
@@ -336,7 +336,7 @@ def _loads(
 ) -> dict[str, LoadSpread]:
     found = {}
     for name, lowest in lowest_ohm.items():
-        amplifier = amplifier_of(speaker, sound.network, fed_drivers(sound.network, name))
+        amplifier = amplifier_of(speaker, sound.network, name)
         limit = amplifier.minimum_load_ohm if amplifier else None
         found[name] = LoadSpread(
             nominal_ohm=float(np.abs(sound.solution.impedance_ohm[name][known[name]]).min()),

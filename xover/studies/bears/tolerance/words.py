@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.acoustic.audibility import audibility
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.parts.kinds import PartKind
 from xover.quantity import Kind, format_quantity
 from xover.rounded import at_octaves, db, hertz, ohm
+from xover.rules.audibility import audibility
 from xover.search.draws import PartSpread
 from xover.studies.bears.tolerance.bands import Share
 from xover.studies.bears.tolerance.pairs import PairDifference

@@ -11,23 +11,19 @@ import numpy as np
 
 from xover.acoustic.decibel import level_db, phase_deg
 from xover.amplifier.extremum import Extremum, highest
-from xover.amplifier.part_rating import CAPACITOR_MARGIN, USUAL_VOLTS
+from xover.amplifier.part_rating import USUAL_VOLTS
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import fit_twin
 from xover.parts.preferred import series_values
 from xover.readable import Readable
+from xover.rules.audibility import HARD_DB
+from xover.rules.bands import MAINS_HZ
+from xover.rules.margins import CAPACITOR_MARGIN, FILM_FARAD, GOOD_DB, GOOD_DEG
 from xover.studies.change.bypass.sound import setting
 
 SERIES: Final = "E6"
-RANGE_F: Final = (1e-6, 330e-6)
-"""Film capacitors on sale. Common practice, no published source."""
-ALLOWED_DB: Final = 1.0
-"""The level may change by this at the crossover and above. A corner at half the crossover costs 0.97 dB there."""
 MOST_BANDS: Final = 2
-MAINS_HZ: Final = 50.0
-GOOD_DB: Final = 0.4
-GOOD_DEG: Final = 7.0
 STRIDE: Final = 4
 LEAST_WEIGHT: Final = 0.1
 """Where the slope lies 20 dB down the correction need not hold: there the capacitor may do its work."""
@@ -125,10 +121,10 @@ def choose_capacitor(
     """
     if not np.isfinite(impedance_at(np.array([corner_hz]))).all():
         return None
-    values = [float(v) for v in series_values(SERIES, *RANGE_F)]
+    values = [float(v) for v in series_values(SERIES, *FILM_FARAD)]
     z, z_corner = impedance_at(frequency_hz), impedance_at(np.array([corner_hz]))
     changes = [_change_above_db(v, frequency_hz, z, corner_hz, z_corner) for v in values]
-    keeping = [i for i, change in enumerate(changes) if change <= ALLOWED_DB]
+    keeping = [i for i, change in enumerate(changes) if change <= HARD_DB]
     pick = keeping[0] if keeping else len(values) - 1
     near = range(max(pick - SHOWN_BESIDE, 0), min(pick + SHOWN_BESIDE + 1, len(values)))
     effects = {i: _effect(values[i], changes[i], frequency_hz, impedance_at, corner_hz, slope) for i in near}
@@ -142,7 +138,7 @@ def choose_capacitor(
         channel=channel,
         chosen=chosen,
         beside=tuple(effects.values()),
-        allowed_db=ALLOWED_DB,
+        allowed_db=HARD_DB,
         met=bool(keeping),
         volts_peak=stress,
         usual_volts=None if stress is None else next((v for v in USUAL_VOLTS if v >= stress), None),
@@ -199,7 +195,7 @@ def _effect(
         bump_hz=bump.at_hz,
         bump_over_db=over,
         bump_behind_db=behind,
-        mains_db=float(level(np.array([MAINS_HZ]))[0]),
+        mains_db=float(level(np.array([MAINS_HZ[0]]))[0]),
         lowest_load_ohm=-least.value,
         lowest_load_hz=least.at_hz,
     )

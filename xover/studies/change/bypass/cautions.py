@@ -5,32 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from xover.amplifier.verdict import LoadLevel
+from xover.amplifier.load import LoadLevel
+from xover.figures import written
 from xover.network import Network
 from xover.network.network import GROUND
 from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.rules.audibility import HARD_DB, UNHEARD_DB
+from xover.rules.margins import BLOCKED_DB, FAINT_PEAK_DB, FAULT_DC_V, HISS_DB, LOUD_PEAK_DB, NULL_DB, TWIN_DEG
+from xover.rules.severity import Severity
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
-from xover.studies.change.bypass.fitness import FAINT_PEAK_DB, LOUD_PEAK_DB, Breakup, Fit
+from xover.studies.change.bypass.fitness import Breakup, Fit
 from xover.studies.change.bypass.power import PowerSplit
-from xover.studies.change.bypass.result import BypassChannel, BypassFinding, Gravity
-
-HISS_DB: Final = 3.0
-"""A pad that is missing is heard in the hiss from here on. Common practice, no published source."""
-FAULT_DC_V: Final = 2.0
-"""An amplifier's offset after a mishap, well below its rails, to show what it does. Common practice."""
-BLOCKED_DB: Final = -40.0
-"""Where a drive lies this far down at 20 Hz, the network kept DC off the driver."""
-LARGE_RESIDUAL_DB: Final = 0.5
-LARGE_RESIDUAL_DEG: Final = 10.0
-UNLIKE_DB: Final = 1.0
-DEEP_NULL_DB: Final = 12.0
-"""A reversed null shallower than this shows drivers out of step. Common practice, no published source."""
+from xover.studies.change.bypass.result import BypassChannel, BypassFinding
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,20 +67,19 @@ def findings_of(case: Case) -> tuple[BypassFinding, ...]:
         *_hiss(case),
         *_lobes(case),
     ]
-    order = list(Gravity)
-    return tuple(sorted(found, key=lambda f: order.index(f.severity)))
+    return tuple(sorted(found, key=lambda f: f.severity.order))
 
 
 def _stop(about: str, text: str) -> BypassFinding:
-    return BypassFinding(Gravity.STOP, about, text)
+    return BypassFinding(Severity.STOP, about, text)
 
 
 def _caution(about: str, text: str) -> BypassFinding:
-    return BypassFinding(Gravity.CAUTION, about, text)
+    return BypassFinding(Severity.CAUTION, about, text)
 
 
 def _note(about: str, text: str) -> BypassFinding:
-    return BypassFinding(Gravity.NOTE, about, text)
+    return BypassFinding(Severity.NOTE, about, text)
 
 
 def _bridged(case: Case) -> Iterator[BypassFinding]:
@@ -133,7 +123,8 @@ def _loads(case: Case) -> Iterator[BypassFinding]:
             reading = channel.load.reading
             yield _caution(
                 f"load of {name}",
-                f"EPDR falls to {ohms(reading.lowest_epdr_ohm)} at {hertz(reading.lowest_epdr_at_hz)}, under half of "
+                f"EPDR falls to {written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at "
+                f"{hertz(reading.lowest_epdr_at_hz)}, under half of "
                 f"the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when loud, "
                 "class D hardly.",
             )
@@ -158,7 +149,8 @@ def _resonance(case: Case) -> Iterator[BypassFinding]:
             )
             continue
         words = (
-            f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at {hertz(fit.resonance_hz)}"
+            f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at "
+            f"{written('resonance', fit.resonance_hz, fit.channel)}"
         )
         if fit.resonance is Fit.POOR:
             yield _stop(f"resonance of {name}", f"{words}: it would be driven through it. Raise the corner.")
@@ -305,24 +297,25 @@ def _phases(case: Case) -> Iterator[BypassFinding]:
     for c in case.reached.crossovers:
         if c.frequency_hz is None:
             yield _caution("crossover", f"behind the crossover at hand there is none: {c.reason}.")
-        elif c.null_depth_db is not None and c.null_depth_db < DEEP_NULL_DB:
+        elif c.null_depth_db is not None and c.null_depth_db < NULL_DB:
             yield _caution(
                 "crossover",
                 f"{' and '.join(c.lower)} against {' and '.join(c.upper)} at {hertz(c.frequency_hz)}: the reversed "
-                f"null is {c.null_depth_db:.0f} dB deep at best, so the two stay out of step over the crossover.",
+                f"null is {written('null depth', c.null_depth_db)} dB deep at best, so the two stay out of step "
+                f"over the crossover.",
             )
 
 
 def _twin(case: Case) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         twin = channel.twin
-        if twin.worst_db > LARGE_RESIDUAL_DB or twin.worst_deg > LARGE_RESIDUAL_DEG:
+        if twin.worst_db > UNHEARD_DB or twin.worst_deg > TWIN_DEG:
             yield _caution(
                 "twin",
                 f"{name}: {len(twin.bands)} bands leave {twin.worst_db:.1f} dB and {twin.worst_deg:.0f} deg of what "
                 "the network did where it counts.",
             )
-        if twin.unlike_db > UNLIKE_DB and not channel.wiring.assumed:
+        if twin.unlike_db > HARD_DB and not channel.wiring.assumed:
             yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
 
 

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
-from xover.acoustic.summing import sum_branches
-from xover.acoustic.ways import SAME_WAY_OCTAVES, centroid_hz
-from xover.amplifier.load import AUDIO_BAND_HZ, LoadReading, read_load
-from xover.amplifier.verdict import LoadVerdict, judge_load
-from xover.curve import Complex, Float
+from xover.amplifier.load import LoadReading, LoadVerdict, judge_load, read_load
+from xover.curve import Complex
 from xover.errors import InputError
 from xover.files.speaker import Amplifier
 from xover.network import Channel, DriverCard, Network, solve
 from xover.network.network import GROUND, fixed_nodes
 from xover.readable import Readable
-from xover.sound.impedance_peak import impedance_peak_hz
-from xover.sound.prediction import Sound, make_branches
+from xover.rules.bands import AUDIO_BAND_HZ
+from xover.sound.load import channel_impedance
+from xover.sound.meeting import lowest_first
+from xover.sound.prediction import Sound, sound_of_network
 from xover.speaker import Speaker
 
 
@@ -104,7 +102,7 @@ def bare_drivers(speaker: Speaker, passive: Sound, network_name: str) -> BareDri
             "name the drivers of each way differently",
             passive.network.path,
         )
-    ordered = _lowest_first(speaker, passive)
+    ordered = lowest_first(speaker, passive)
     cards: list[DriverCard] = []
     wirings = []
     for name in ordered:
@@ -119,37 +117,7 @@ def bare_drivers(speaker: Speaker, passive: Sound, network_name: str) -> BareDri
         path=passive.network.path,
     )
     f = passive.solution.frequency_hz
-    solution = solve(bare, f, speaker.impedances_ohm(bare, f))
-    known, reason = speaker.timing_is_known(bare)
-    branches = make_branches(speaker, bare, solution, known)
-    sound = Sound(bare, solution, branches, sum_branches(f, branches, coherent=known), reason)
-    return BareDrivers(bare, tuple(wirings), sound)
-
-
-def _lowest_first(speaker: Speaker, passive: Sound) -> tuple[str, ...]:
-    """Names by the centre of their sound behind the network; else of their drive; else by resonance; else as listed.
-
-    Centres less than half an octave apart tell nothing: so does a network that splits nothing.
-    """
-    f = passive.solution.frequency_hz
-    names = passive.network.driver_names
-    cards = {name: [c.key for c in passive.network.drivers if c.driver == name] for name in names}
-    sounds = {b.key: b.pressure for b in passive.branches}
-    heard = {n: centroid_hz(f, np.sum([np.nan_to_num(sounds[k]) for k in cards[n]], axis=0)) for n in names}
-    driven = {n: centroid_hz(f, passive.solution.drive[cards[n][0]]) for n in names}
-    for centres in (heard, driven):
-        if _apart(centres):
-            return tuple(sorted(names, key=lambda n: centres[n]))
-    resonances = {n: impedance_peak_hz(f, speaker.drivers[n].impedance_ohm(f)) for n in names}
-    return tuple(sorted(names, key=lambda n: resonances[n])) if _apart(resonances) else names
-
-
-def _apart(centres: Mapping[str, float]) -> bool:
-    """Whether all are known and each lies half an octave or more from its neighbours."""
-    ordered = sorted(centres.values())
-    if not all(np.isfinite(c) for c in ordered):
-        return False
-    return all(b >= a * 2.0**SAME_WAY_OCTAVES for a, b in pairwise(ordered))
+    return BareDrivers(bare, tuple(wirings), sound_of_network(speaker, bare, f))
 
 
 def _plus(name: str) -> str:
@@ -226,23 +194,13 @@ def minimum_load(speaker: Speaker, channel: str) -> tuple[float | None, str]:
     return None, ""
 
 
-def channel_impedance_at(speaker: Speaker, bare: BareDrivers, channel: str) -> Callable[[Float], Complex]:
-    """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
-
-    def at(frequency_hz: Float) -> Complex:
-        solution = solve(bare.network, frequency_hz, speaker.impedances_ohm(bare.network, frequency_hz))
-        return solution.impedance_ohm[channel]
-
-    return at
-
-
 def bare_loads(speaker: Speaker, bare: BareDrivers) -> Mapping[str, BareLoad]:
     """Read and judge the load of every channel over the audio band."""
     f = bare.sound.solution.frequency_hz
     loads = {}
     for name in bare.names:
         z = bare.sound.solution.impedance_ohm[name]
-        reading = read_load(f, z, channel_impedance_at(speaker, bare, name), AUDIO_BAND_HZ)
+        reading = read_load(f, z, channel_impedance(speaker, bare.network, name), AUDIO_BAND_HZ)
         limit, where = minimum_load(speaker, name)
         loads[name] = BareLoad(z, reading, judge_load(reading, limit), where)
     return loads

@@ -19,6 +19,7 @@ from xover.electronic.biquad import Band
 from xover.electronic.slopes import SLOPES, Slope
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.margins import RESONANCE_RATIO, RESONANCE_RATIO_FIRST_ORDER
 from xover.search.align import COARSE_STEP, align
 from xover.sound.prediction import RESPONSE_DISTANCE_M
 from xover.speaker import Speaker
@@ -259,11 +260,8 @@ def _map_one(
 
 
 def least_ratio(order: int) -> float:
-    """How far above a driver's resonance its corner should lie at least: twice, with a first-order slope four times.
-
-    Common practice, no published source.
-    """
-    return 4.0 if order < 2 else 2.0
+    """How far above a driver's resonance its corner should lie at least: twice, with a first-order slope four times."""
+    return RESONANCE_RATIO_FIRST_ORDER if order < 2 else RESONANCE_RATIO
 
 
 def map_slopes(at_hand: str) -> tuple[str, ...]:

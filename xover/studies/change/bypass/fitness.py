@@ -9,21 +9,18 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.breakup import ResponsePeak, response_peaks
 from xover.acoustic.decibel import level_db
+from xover.acoustic.limits import ResponsePeak, response_peaks
 from xover.curve import Float
 from xover.driver.piston import BEAMING_KA, FIRST_NULL_KA, SPEED_OF_SOUND_M_S, beaming_frequency_hz, ka
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.margins import FAINT_PEAK_DB, LOUD_PEAK_DB
 from xover.speaker import Speaker
-from xover.studies.change.bypass.channels import BareDrivers, channel_impedance_at
+from xover.studies.change.bypass.channels import BareDrivers
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum, least_ratio
 from xover.studies.change.bypass.sound import Voices
 
 HALF_PRESSURE_X: Final = 2.21508887
 """x at which a piston's 2 J1(x)/x falls to 1/2."""
-LOUD_PEAK_DB: Final = -20.0
-"""A break-up peak this far below the sum behind the crossover, or less, is heard. Common practice, no source."""
-FAINT_PEAK_DB: Final = -30.0
 
 
 class Fit(StrEnum):
@@ -95,19 +92,6 @@ def path_null_deg(spacing_m: float, frequency_hz: float) -> float:
     """
     sine = SPEED_OF_SOUND_M_S / frequency_hz / (2.0 * spacing_m) if spacing_m > 0 else math.inf
     return math.degrees(math.asin(sine)) if sine <= 1.0 else math.nan
-
-
-def resonances_hz(speaker: Speaker, bare: BareDrivers) -> dict[str, float]:
-    """Resonance of each channel's driver as its impedance, or its datasheet, shows it; NaN where it shows none."""
-    f = bare.sound.solution.frequency_hz
-    out = {}
-    for name in bare.names:
-        driver = speaker.drivers[name]
-        if driver.impedance is None and driver.datasheet is not None:
-            out[name] = driver.datasheet.fs_hz
-        else:
-            out[name] = impedance_peak_hz(f, driver.impedance_ohm(f), channel_impedance_at(speaker, bare, name))
-    return out
 
 
 def read_fitness(

@@ -12,22 +12,15 @@ from xover.acoustic.decibel import level_db
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind
 from xover.quantity import hertz
+from xover.rules.bands import BAFFLE_HZ, BASS_HZ
+from xover.rules.margins import PAD_DB, PASS_DB, STEP_DB
 from xover.search.equaliser import fit_equaliser
 
 MOST_BANDS: Final = 3
 STRIDE: Final = 4
 HEARD_SHARE: Final = 0.1
 """Rows where a channel lies 20 dB below the sum do not count."""
-PASS_DB: Final = -6.5
-"""Nor do those beyond the corner, where the slopes themselves differ: -6 dB of a Linkwitz-Riley slope is its corner."""
 MOST_DB: Final = 12.0
-PAD_DB: Final = 1.0
-"""A loss of less than this is that of coils, not of a pad. Common practice, no published source."""
-BAFFLE_HZ: Final = (100.0, 1700.0)
-"""Where the step of usual baffles lies, about 115 m/s over the width: 1.1 m to 7 cm. Common practice."""
-BASS_HZ: Final = (60.0, 150.0)
-STEP_DB: Final = 2.0
-"""A fall of less than this from bass to middle is not called a correction; a whole step is 6 dB. Common practice."""
 NOTCH_Q: Final = 1.4
 
 

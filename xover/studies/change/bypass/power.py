@@ -5,21 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import rated_voltage
-from xover.amplifier.listening import voltage_for_level
+from xover.amplifier.demand import rated_voltage, voltage_for_level
 from xover.amplifier.programme import Spectrum, programme_weights
 from xover.curve import Complex, Float
+from xover.rules.margins import HEADROOM_DB
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers, amplifier_for, minimum_load
 from xover.studies.change.bypass.crossover import CrossoverSum
-
-DEFAULT_HEADROOM_DB: Final = 12.0
-"""Where [listening] names none: peaks this far over the average. Common practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +162,7 @@ def split_power(
     weights = programme_weights(f, Spectrum.PROGRAMME)
     wish = speaker.listening
     distance = wish.distance_m if wish is not None and wish.distance_m else 1.0
-    headroom = wish.headroom_db if wish is not None and wish.headroom_db is not None else DEFAULT_HEADROOM_DB
+    headroom = wish.headroom_db if wish is not None and wish.headroom_db is not None else HEADROOM_DB
     level = wish.level_db if wish is not None and wish.level_db is not None else math.nan
     sound = math.nan if reached is None else _sensitivity(f, reached.total.level_db)
     reference, reason = math.nan, ""

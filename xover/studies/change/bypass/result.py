@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any
 
 from xover.acoustic.crossover import CrossoverReading
 from xover.acoustic.decibel import level_db, phase_deg
 from xover.acoustic.level import BandLevel
 from xover.acoustic.summing import AcousticSum
-from xover.amplifier.verdict import LoadLevel
+from xover.amplifier.load import LoadLevel
 from xover.curve import Complex, Float
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.severity import Severity
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.channels import BareLoad, Wiring
 from xover.studies.change.bypass.crossover import Crossover, CrossoverMap, CrossoverSum
@@ -22,17 +22,6 @@ from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.missing import Missing
 from xover.studies.change.bypass.power import ChannelPower, PowerSplit, Trim
 from xover.studies.change.bypass.twin import ChannelTwin, TwinSum
-
-
-class Gravity(StrEnum):
-    """How much a finding of a bypass matters."""
-
-    STOP = "stop"
-    """Do not switch on: an amplifier or a driver may come to harm."""
-    CAUTION = "caution"
-    """Can do harm, or sound wrong, if it is not heeded."""
-    NOTE = "note"
-    """Good to know."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +34,7 @@ class BypassFinding:
     text : one or two sentences, what and what to do.
     """
 
-    severity: Gravity
+    severity: Severity
     about: str
     text: str
 
@@ -124,7 +113,7 @@ class BypassStudy(Readable):
     @property
     def stops(self) -> tuple[BypassFinding, ...]:
         """The findings that forbid switching on."""
-        return tuple(f for f in self.findings if f.severity is Gravity.STOP)
+        return tuple(f for f in self.findings if f.severity is Severity.STOP)
 
     @property
     def loads_broken(self) -> tuple[str, ...]:

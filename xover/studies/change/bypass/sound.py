@@ -5,20 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
 from xover.acoustic.branch import Branch, missing_bound
 from xover.acoustic.decibel import level_db
-from xover.acoustic.level import BandLevel, band_level
+from xover.acoustic.level import BandLevel
 from xover.acoustic.summing import AcousticSum, sum_branches
 from xover.curve import Complex, Float
 from xover.electronic.slopes import Slope, band_pass
+from xover.rules.bands import JUDGED_HZ
+from xover.sound.deviation import sum_deviation
 from xover.studies.change.bypass.channels import BareDrivers
-
-BAND_HZ: Final = (200.0, 15_000.0)
-"""Band of the deviation, as in `xover predict`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,10 +71,10 @@ class Voices:
 
     def deviation(self, total: AcousticSum) -> BandLevel:
         """Level and deviation of a sum in the band."""
-        return band_level(self.frequency_hz, total.level_db, *self.band_hz)
+        return sum_deviation(self.frequency_hz, total.level_db, self.band_hz)
 
 
-def voices_of(bare: BareDrivers, band_hz: tuple[float, float] = BAND_HZ) -> Voices:
+def voices_of(bare: BareDrivers, band_hz: tuple[float, float] = JUDGED_HZ) -> Voices:
     """Gather the sounds of the bare drivers by channel."""
     sound = bare.sound
     f = sound.solution.frequency_hz

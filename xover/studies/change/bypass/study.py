@@ -15,13 +15,15 @@ from xover.curve import Complex, Float, log_grid
 from xover.electronic.biquad import SAMPLE_RATE_HZ
 from xover.electronic.slopes import Slope, parse_slope
 from xover.errors import InputError, OptionError, named, nearest_word
+from xover.sound.load import channel_impedance
 from xover.sound.prediction import Sound, sound_of
+from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor, choose_capacitor
 from xover.studies.change.bypass.cautions import Case, findings_of
-from xover.studies.change.bypass.channels import BareDrivers, bare_drivers, bare_loads, channel_impedance_at
+from xover.studies.change.bypass.channels import BareDrivers, bare_drivers, bare_loads
 from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
-from xover.studies.change.bypass.fitness import read_fitness, resonances_hz
+from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
 from xover.studies.change.bypass.missing import read_missing
 from xover.studies.change.bypass.power import amplifier_rating, split_power, trims
@@ -62,7 +64,7 @@ def study_bypass(
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
     better = None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz)
-    resonances = resonances_hz(speaker, bare)
+    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in bare.names}
     total = passive.total
     power = split_power(
         speaker,
@@ -264,7 +266,7 @@ def _capacitor(
     return choose_capacitor(
         top,
         bare.sound.solution.frequency_hz,
-        channel_impedance_at(speaker, bare, top),
+        channel_impedance(speaker, bare.network, top),
         crossover.corners_hz[-1],
         slopes[top],
         None if rating is None else math.sqrt(2.0) * rating.voltage_v,

@@ -6,25 +6,28 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
+from xover.acoustic.crossover import CrossoverReading
 from xover.acoustic.level import BandLevel
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
+from xover.figures import written
 from xover.quantity import Kind, format_quantity
 from xover.rounded import db, degrees, hertz, ohm
+from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
 from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, corners_words
 from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.power import PowerSplit
-from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gravity
+from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy
 from xover.studies.change.bypass.sound import Voices
 from xover.studies.change.bypass.twin import ChannelTwin
 
 TITLES: Final = {
-    Gravity.STOP: "STOP: do not switch on before this is mended",
-    Gravity.CAUTION: "Cautions",
-    Gravity.NOTE: "Notes",
+    Severity.STOP: "STOP: do not switch on before this is mended",
+    Severity.CAUTION: "Cautions",
+    Severity.NOTE: "Notes",
 }
 
 
@@ -83,8 +86,8 @@ def unknown_words(
 
 def verdict_words(findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel]) -> str:
     """The answer in a sentence."""
-    stops = [f for f in findings if f.severity is Gravity.STOP]
-    cautions = sum(f.severity is Gravity.CAUTION for f in findings)
+    stops = [f for f in findings if f.severity is Severity.STOP]
+    cautions = sum(f.severity is Severity.CAUTION for f in findings)
     if stops:
         return f"not as it stands: {_and(list(dict.fromkeys(f.about for f in stops)))} to be mended first"
     unread = [n for n, c in channels.items() if math.isnan(c.load.reading.minimum_ohm)]
@@ -130,7 +133,7 @@ def tell(study: BypassStudy) -> Iterator[Block]:
     if study.unknown:
         yield Head("What this cannot know")
         yield Items(study.unknown)
-    yield from _findings(study, Gravity.STOP, Gravity.CAUTION)
+    yield from _findings(study, Severity.STOP, Severity.CAUTION)
     yield from _channels(study)
     yield from _twin(study)
     yield from _sums(study)
@@ -138,10 +141,10 @@ def tell(study: BypassStudy) -> Iterator[Block]:
     yield from _missing(study)
     yield from _capacitor(study)
     yield from _watts(study)
-    yield from _findings(study, Gravity.NOTE)
+    yield from _findings(study, Severity.NOTE)
 
 
-def _findings(study: BypassStudy, *severities: Gravity) -> Iterator[Block]:
+def _findings(study: BypassStudy, *severities: Severity) -> Iterator[Block]:
     for severity in severities:
         found = [f"{f.about}: {f.text}" for f in study.findings if f.severity is severity]
         if found:
@@ -157,9 +160,9 @@ def _channels(study: BypassStudy) -> Iterator[Block]:
         [
             [
                 name,
-                ohm(c.load.reading.minimum_ohm, 2),
+                written("lowest load", c.load.reading.minimum_ohm, f"bare {name}"),
                 hertz(c.load.reading.minimum_at_hz),
-                ohm(c.load.reading.lowest_epdr_ohm, 2),
+                written("lowest EPDR", c.load.reading.lowest_epdr_ohm, f"bare {name}"),
                 hertz(c.load.reading.lowest_epdr_at_hz),
                 "-" if c.load.verdict.minimum_load_ohm is None else f"{c.load.verdict.minimum_load_ohm:g}",
                 str(c.load.verdict.level),
@@ -184,7 +187,7 @@ def _fitness(fit: DriverFitness) -> list[str]:
     low, high = fit.lower_hz is not None, fit.upper_hz is not None
     return [
         fit.channel,
-        hertz(fit.resonance_hz),
+        written("resonance", fit.resonance_hz, fit.channel),
         f"{fit.ratio:.1f}" if low and math.isfinite(fit.ratio) else "-",
         str(fit.resonance) if low else "-",
         f"{fit.ka:.1f}" if high and math.isfinite(fit.ka) else "-",
@@ -233,14 +236,14 @@ def _sums(study: BypassStudy) -> Iterator[Block]:
         f"The sum from {hertz(known.known_from_hz)} to {hertz(known.known_to_hz)}: how far it strays from its mean, dB"
     )
     rows = [
-        ("the old network", known, study.passive_crossovers),
-        ("its twin", study.twin_sum.band, study.twin_sum.crossovers),
-        ("the crossover at hand", reached.band, reached.crossovers),
-        ("the same, with bands", better.band, better.crossovers),
+        ("the old network", study.network, known, study.passive_crossovers),
+        ("its twin", "twin", study.twin_sum.band, study.twin_sum.crossovers),
+        ("the crossover at hand", "bypass", reached.band, reached.crossovers),
+        ("the same, with bands", "bypass with bands", better.band, better.crossovers),
     ]
     yield plain_table(
         ["behind", "rms", "highest", "at", "lowest", "at", "null"],
-        [[name, *_strays(band), _nulls([c.null_depth_db for c in crossed])] for name, band, crossed in rows],
+        [[name, *_strays(band, of), _nulls(crossed, of)] for name, of, band, crossed in rows],
     )
     if not study.coherent:
         yield Text(
@@ -403,18 +406,19 @@ def _set(one: ChannelSetting | ChannelTwin) -> list[str]:
     return [db(one.gain_db, signed=True), delay, "reversed" if one.polarity < 0 else "normal"]
 
 
-def _strays(band: BandLevel) -> list[str]:
+def _strays(band: BandLevel, of: str) -> list[str]:
     return [
-        db(band.rms_deviation_db, 2),
-        db(band.highest_deviation_db, signed=True),
+        written("sum rms", band.rms_deviation_db, of),
+        written("above mean", band.highest_deviation_db, of),
         hertz(band.highest_at_hz),
-        db(band.lowest_deviation_db, signed=True),
+        written("below mean", band.lowest_deviation_db, of),
         hertz(band.lowest_at_hz),
     ]
 
 
-def _nulls(depths: Sequence[float | None]) -> str:
-    return ", ".join(db(d, 0) for d in depths) if any(d is not None for d in depths) else "-"
+def _nulls(crossed: Sequence[CrossoverReading], network: str) -> str:
+    known = any(c.null_depth_db is not None for c in crossed)
+    return ", ".join(written("null depth", c.null_depth_db, c.of(network)) for c in crossed) if known else "-"
 
 
 def _figure(value: float) -> str:

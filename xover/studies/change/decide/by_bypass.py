@@ -8,19 +8,23 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.level import band_level
 from xover.curve import Float
 from xover.errors import OptionError
+from xover.figures import written
 from xover.files.stock import StockItem
 from xover.quantity import Kind, format_quantity, hertz
+from xover.rules.severity import Severity
+from xover.sound.change import difference_db
+from xover.sound.deviation import sum_deviation
+from xover.sound.meeting import shallowest_null_db
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
-from xover.studies.change.bypass.result import BypassStudy, Gravity
+from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.bypass.study import study_bypass
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import Case, Name, Option, all_criteria, evidence_of, no_option
-from xover.studies.change.decide.setup import BAND_HZ, load_criteria, shallowest, sound_is_assumed, sum_criterion
+from xover.studies.change.decide.setup import load_criteria, sound_is_assumed, sum_criterion
 
 NEAR_VALUE: Final = 0.1
 """How near a capacitor of the list must lie to the one proposed."""
@@ -46,7 +50,7 @@ def bypassed(case: Case) -> Option:
     criteria = [
         sum_criterion(level, study.frequency_hz, assumed, why + best),
         judge.reversed_null(
-            math.nan if reached is None or not study.coherent else shallowest(reached.crossovers),
+            math.nan if reached is None or not study.coherent else shallowest_null_db(reached.crossovers),
             assumed=assumed,
             expected=not quadrature,
             note=f"{study.crossover.slope.name} leaves neighbours a quarter turn apart: no null is meant"
@@ -64,6 +68,7 @@ def bypassed(case: Case) -> Option:
         Name.BYPASS,
         "",
         all_criteria(
+            "bypass",
             {c.name: c for c in criteria},
             _bypass_cost(study, case),
             _bypass_parts(study, case),
@@ -75,7 +80,7 @@ def bypassed(case: Case) -> Option:
         f"{study.crossover.slope.name} at "
         f"{' and '.join(hertz(c) for c in study.crossover.corners_hz)} "
         f"({study.crossover.source}), best gain, delay and polarity",
-        tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Gravity.NOTE),
+        tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
         study=study,
     )
 
@@ -98,9 +103,8 @@ def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[st
     if not study.coherent:
         best = ""
         if study.reached is not None:
-            band = band_level(study.frequency_hz, study.reached.total.level_db, *BAND_HZ)
-            half = (band.highest_deviation_db - band.lowest_deviation_db) / 2.0
-            best = f"; +-{half:.1f} dB if delays found by measuring make it right"
+            half = written("sum deviation", study.reached.band.half_range_db, "bypass")
+            best = f"; +-{half} dB if delays found by measuring make it right"
         return f"no one sum is right: {study.timing_reason}", best
     if assumed:
         return "a flat line stands in for a driver's sound: only the levels are worth something", ""
@@ -114,9 +118,7 @@ def _bypass_voicing(study: BypassStudy, level: Float | None, reference: str | No
     if level is None or study.passive_total is None or not study.passive_total.coherent:
         return judge.unknown(Aspect.VOICING, "the sum is not known; its twin reproduces the network's voltages")
     f = study.frequency_hz
-    with np.errstate(invalid="ignore"):
-        change = level - study.passive_total.level_db
-    band = band_level(f, change, *BAND_HZ)
+    band = sum_deviation(f, difference_db(study.passive_total.level_db, level))
     size = max(band.highest_deviation_db, -band.lowest_deviation_db)
     twin = "" if study.twin_sum is None else f"; its twin stays within {abs(study.twin_sum.worst_db):.2f} dB"
     return judge.voicing(size, can_fail=False, note=f"of the sum, levels made equal{twin}")
@@ -127,7 +129,7 @@ def _bypass_tweeter(study: BypassStudy, design_w: float) -> Criterion:
     below = channel.power.power_below_resonance_w
     note = study.power.reason
     if not math.isnan(below):
-        resonance = format_quantity(channel.fitness.resonance_hz, Kind.FREQUENCY)
+        resonance = written("resonance", channel.fitness.resonance_hz, name)
         note = f"{name} below {resonance}; {channel.power.average_power_w:.2g} W in all at {study.power.level_db:g} dB"
     elif not note:
         note = f"the impedance of {name} shows no resonance"

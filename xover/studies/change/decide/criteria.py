@@ -10,31 +10,23 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
-from xover.amplifier.load import IEC_LEAST_SHARE
-from xover.amplifier.verdict import EPDR_CAUTION_SHARE, LoadLevel
+from xover.amplifier.load import LoadLevel
 from xover.curve import Evidence
+from xover.figures import written
 from xover.quantity import Kind, format_quantity
-
-PRACTICE: Final = "common practice, no published source"
-
-DEVIATION_DB: Final = 3.0
-DEVIATION_MOST_DB: Final = 6.0
-"""Half of the sum's range: +-3 dB is how loudspeakers are usually specified."""
-NULL_DB: Final = 12.0
-"""A reversed null shallower than this shows drivers out of step."""
-HEARD_DB: Final = 0.5
-CHANGE_MOST_DB: Final = 2.0
-"""Steps of the scale of `xover.acoustic.audibility`: not heard with music; obvious."""
-PAIR_DB: Final = 1.0
-"""A step of the same scale: hard to hear, in a direct comparison only."""
-TWEETER_W: Final = 0.1
-"""Average watts below resonance that any tweeter stands; a decibel over what the design gives it, if that is more."""
-TWEETER_MORE: Final = 10.0**0.1
-TWEETER_MOST: Final = 4.0
-"""Times the limit, 6 dB more: then it fails."""
-LEAST_KNOWN: Final = 0.9
-"""Share of the band, in octaves, that must be known for a verdict on the sum."""
-_ROUNDING: Final = 1e-9
+from xover.rules.audibility import DIRECT_DB, HARD_DB, PRACTICE, UNHEARD_DB
+from xover.rules.bands import LEAST_KNOWN
+from xover.rules.margins import (
+    DEVIATION_DB,
+    DEVIATION_MOST_DB,
+    EPDR_CAUTION_SHARE,
+    IEC_LEAST_SHARE,
+    NULL_DB,
+    ROUNDING,
+    TWEETER_MORE,
+    TWEETER_MOST,
+    TWEETER_W,
+)
 
 
 class Verdict(StrEnum):
@@ -82,6 +74,16 @@ UNITS: Final = {
     Aspect.EVIDENCE: "",
 }
 
+_NAMES: Final = {
+    Aspect.DEVIATION: "sum deviation",
+    Aspect.NULL: "null depth",
+    Aspect.VOICING: "voicing moved",
+    Aspect.LOAD: "lowest load",
+    Aspect.EPDR: "lowest EPDR",
+    Aspect.PAIR: "pair apart",
+    Aspect.COST: "cost",
+}
+
 
 @dataclass(frozen=True)
 class Criterion:
@@ -93,6 +95,7 @@ class Criterion:
     limit : up to (or down to) which it passes; None where there is none.
     marginal_limit : up to which it is marginal; None: nothing beyond `limit` fails.
     source : where the limit comes from. note : what the figure is, or why it is not known.
+    of : what it is of, for its figure.
     """
 
     name: Aspect
@@ -102,6 +105,7 @@ class Criterion:
     marginal_limit: float | None = None
     source: str = ""
     note: str = ""
+    of: str = ""
 
     @property
     def unit(self) -> str:
@@ -121,7 +125,7 @@ class Criterion:
     @property
     def figure(self) -> str:
         """The value in words: "2.5 dB", "5.7 ohm", "yes"; "not known"."""
-        return figure(self.name, self.value)
+        return figure(self.name, self.value, of=self.of)
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
@@ -137,7 +141,7 @@ class Criterion:
         }
 
 
-def figure(name: Aspect, value: float | str | None, short: bool = False) -> str:
+def figure(name: Aspect, value: float | str | None, short: bool = False, of: str = "") -> str:
     """A value in words; `short` leaves the unit out, as in a table."""
     if value is None:
         return "not known" if not short else "-"
@@ -150,14 +154,10 @@ def figure(name: Aspect, value: float | str | None, short: bool = False) -> str:
         return ("<0.01" if value < 1e-5 else words.removesuffix(" mW")) if short else words
     if name in (Aspect.STOPS, Aspect.BUY, Aspect.CHANNELS):
         words = f"{value:.0f}"
-    elif name is Aspect.COST:
-        words, unit = f"{value:.2f}", ""
     elif name is Aspect.RATINGS:
         words, unit = f"{100.0 * value:.0f} %", "of rating"
-    elif unit == "ohm":
-        words = f"{value:.2f}"
     else:
-        words = f"{value:.2f}" if 0.0 < value < 0.95 else f"{value:.1f}"
+        words, unit = written(_NAMES[name], value, of), "" if name is Aspect.COST else unit
     return words if short or not unit else f"{words} {unit}"
 
 
@@ -170,9 +170,9 @@ def at_most(value: float, limit: float, marginal: float | None) -> Verdict:
     """Pass up to a limit, marginal up to another one (without one: ever), fail beyond; unknown for NaN."""
     if math.isnan(value):
         return Verdict.UNKNOWN
-    if value <= limit * (1.0 + _ROUNDING):
+    if value <= limit * (1.0 + ROUNDING):
         return Verdict.PASS
-    return Verdict.MARGINAL if marginal is None or value <= marginal * (1.0 + _ROUNDING) else Verdict.FAIL
+    return Verdict.MARGINAL if marginal is None or value <= marginal * (1.0 + ROUNDING) else Verdict.FAIL
 
 
 def deviation(half_range_db: float, *, assumed: bool, known_share: float = 1.0, note: str = "") -> Criterion:
@@ -190,7 +190,7 @@ def reversed_null(depth_db: float, *, assumed: bool, expected: bool = True, note
     """
     verdict = Verdict.UNKNOWN
     if expected and not assumed and not math.isnan(depth_db):
-        verdict = Verdict.PASS if depth_db >= NULL_DB * (1.0 - _ROUNDING) else Verdict.MARGINAL
+        verdict = Verdict.PASS if depth_db >= NULL_DB * (1.0 - ROUNDING) else Verdict.MARGINAL
     value = "full" if math.isinf(depth_db) else _told(depth_db)
     return Criterion(Aspect.NULL, value, verdict, NULL_DB, None, PRACTICE, note)
 
@@ -201,14 +201,14 @@ def voicing(change_db: float, *, can_fail: bool, note: str = "") -> Criterion:
     can_fail : False, and it is marginal at worst, for an option that is there to change it, or for a change of a drive:
         whether that is heard depends on the other drivers.
     """
-    most = CHANGE_MOST_DB if can_fail else None
+    most = DIRECT_DB if can_fail else None
     return Criterion(
         Aspect.VOICING,
         _told(change_db),
-        at_most(change_db, HEARD_DB, most),
-        HEARD_DB,
+        at_most(change_db, UNHEARD_DB, most),
+        UNHEARD_DB,
         most,
-        f"not heard with music, obvious beyond {CHANGE_MOST_DB:g} dB ({PRACTICE})",
+        f"not heard with music, obvious beyond {DIRECT_DB:g} dB ({PRACTICE})",
         note,
     )
 
@@ -241,7 +241,7 @@ def peak_load(epdr_ohm: float, limit_ohm: float | None, source: str, note: str =
     least = EPDR_CAUTION_SHARE * limit_ohm
     verdict = Verdict.UNKNOWN
     if not math.isnan(epdr_ohm):
-        verdict = Verdict.PASS if epdr_ohm >= least * (1.0 - _ROUNDING) else Verdict.MARGINAL
+        verdict = Verdict.PASS if epdr_ohm >= least * (1.0 - ROUNDING) else Verdict.MARGINAL
     return Criterion(
         Aspect.EPDR, _told(epdr_ohm), verdict, least, None, f"half of minimum_load_ohm of {source} ({PRACTICE})", note
     )
@@ -300,14 +300,14 @@ def pair(rarely_over_db: float, *, assumed: bool = False, aged: bool = False, no
 
     aged : the boards have aged each in its own way, so that the figure is the least it can be.
     """
-    verdict = at_most(rarely_over_db, PAIR_DB, None)
+    verdict = at_most(rarely_over_db, HARD_DB, None)
     if assumed or (aged and verdict is Verdict.PASS):
         verdict = Verdict.UNKNOWN
     return Criterion(
         Aspect.PAIR,
         _told(rarely_over_db),
         verdict,
-        PAIR_DB,
+        HARD_DB,
         None,
         f"hard to hear, in a direct comparison only ({PRACTICE})",
         note,

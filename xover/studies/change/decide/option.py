@@ -115,10 +115,10 @@ def no_option(bench: Bench, name: Name, why: str, *, asked: bool = True) -> Opti
     return Option(name, why, tuple(judge.unknown(a, why) for a in Aspect), nothing, asked=asked)
 
 
-def all_criteria(read: Mapping[Aspect, Criterion], *more: Criterion) -> tuple[Criterion, ...]:
-    """All criteria in the order of the aspects."""
+def all_criteria(of: str, read: Mapping[Aspect, Criterion], *more: Criterion) -> tuple[Criterion, ...]:
+    """All criteria of an option in the order of the aspects; `of` names what their figures are of."""
     found = {**read, **{c.name: c for c in more}}
-    return tuple(found[a] for a in Aspect)
+    return tuple(replace(found[a], of=of) for a in Aspect)
 
 
 def evidence_of(speaker: Speaker, names: Sequence[str], measured: bool, parts: bool) -> Criterion:

@@ -9,15 +9,17 @@ from typing import Any, Final
 import numpy as np
 
 from xover.errors import OptionError
+from xover.figures import written
 from xover.files.stock import ItemKind
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill
+from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import Case, Name, Option, all_criteria, evidence_of, no_option
-from xover.studies.change.decide.setup import BAND_HZ, Bench, Read, read_network
+from xover.studies.change.decide.setup import Bench, Read, read_network
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 
 STARTS: Final = 1
@@ -36,6 +38,7 @@ def leave(case: Case) -> Option:
         Name.LEAVE,
         "",
         all_criteria(
+            case.present,
             criteria,
             judge.cost(0.0, case.most_cost),
             judge.to_buy(0, listed=False),
@@ -79,6 +82,7 @@ def refreshed(case: Case) -> Option:
         Name.REFRESH,
         "",
         all_criteria(
+            "refreshed",
             read.criteria,
             _cost(study.bill, case),
             _to_buy(study.bill, case.catalogue, note),
@@ -108,7 +112,7 @@ def redesigned(case: Case) -> Option:
         study = redesign(
             case.speaker,
             case.catalogue,
-            Wish(band_hz=BAND_HZ, most_cost=case.most_cost),
+            Wish(band_hz=JUDGED_HZ, most_cost=case.most_cost),
             present=case.present,
             circuits=(PRESENT,),
             starts=STARTS,
@@ -135,6 +139,7 @@ def redesigned(case: Case) -> Option:
         Name.REDESIGN,
         "",
         all_criteria(
+            "redesigned",
             read.criteria,
             _cost(pick.bill, case),
             _to_buy(pick.bill, case.catalogue, note),
@@ -179,7 +184,7 @@ def _with_ratings(network: Network, bill: Bill) -> Network:
 
 
 def _cost(bill: Bill, case: Case) -> Criterion:
-    note = "" if bill.cost_for_pair is None else f"for a pair {bill.cost_for_pair:.2f}"
+    note = "" if bill.cost_for_pair is None else f"for a pair {written('cost of a pair', bill.cost_for_pair)}"
     if bill.cost is None:
         note = f"{case.catalogue.source}: no prices"
     elif bill.without_price:

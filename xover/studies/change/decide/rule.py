@@ -24,11 +24,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from xover.rules.audibility import HARD_DB
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.option import Name, Option
 
-FLATTER_DB: Final = 1.0
-"""A sum must deviate by so much less to be worth a redesign: less is hard to hear, in a direct comparison only."""
 RULES: Final = (
     "an option is out where it is none here or one of its criteria fails",
     "leave it, where the voicing has moved by no more than 0.5 dB and no part's rating is broken, margin included",
@@ -86,7 +85,7 @@ def _flatter(redesign: Option | None, other: Option) -> bool:
     if redesign is None:
         return False
     gain = flatter_db(redesign, other)
-    return gain is not None and gain > FLATTER_DB
+    return gain is not None and gain > HARD_DB
 
 
 def _can_stay(leave: Option) -> bool:

@@ -9,41 +9,38 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.crossover import CrossoverReading, read_crossovers
-from xover.acoustic.decibel import level_db
-from xover.acoustic.level import band_level, sensitivity
-from xover.amplifier.listening import voltage_for_level
-from xover.amplifier.load import LoadReading, read_load
+from xover.acoustic.crossover import read_crossovers
+from xover.acoustic.level import sensitivity
+from xover.amplifier.demand import voltage_for_level
+from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
 from xover.amplifier.part_rating import RatingVerdict
 from xover.amplifier.programme import Spectrum, programme_weights
-from xover.amplifier.verdict import LoadLevel, LoadVerdict, judge_load
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
+from xover.figures import written
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
-from xover.sound.changes import known_level_db
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.bands import JUDGED_HZ
+from xover.rules.margins import BARE_SHARE
+from xover.rules.severity import Severity
+from xover.sound.change import largest_drive_change, largest_sum_change
+from xover.sound.deviation import sum_deviation
+from xover.sound.load import amplifier_of, channel_load
+from xover.sound.meeting import shallowest_null_db, ways
 from xover.sound.prediction import Sound, sound_of
+from xover.sound.resonance import driver_resonance_hz
+from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion
-from xover.studies.change.redesign.prepare import ways
-from xover.studies.change.refresh.compare import change_db
 from xover.studies.desk.check.amplifier import amplifier_findings
-from xover.studies.desk.check.findings import Severity
 from xover.studies.desk.check.network import dc_drive
-from xover.studies.does.load.study import amplifier_of, channel_impedance, fed_drivers
 
-BAND_HZ: Final = (200.0, 18_000.0)
 BUILDS: Final = 1000
-NEAR_DB: Final = 20.0
-"""A drive counts where it lies within this of its highest."""
-DC_SHARE: Final = 0.2
-"""More of a DC voltage than this at the highest driver: no capacitor stands before it. As `xover check`."""
 _PAIR_PER_OCTAVE: Final = 24
 _WORST: Final = (LoadLevel.TOO_LOW, LoadLevel.EDGE, LoadLevel.UNKNOWN, LoadLevel.FITS)
 
@@ -133,12 +130,11 @@ def sum_criterion(level: Float | None, frequency_hz: Float, assumed: bool, why: 
     """The deviation of a sum; `why` tells why it is not known, or what stands against a verdict."""
     if level is None or not np.isfinite(level).any():
         return judge.unknown(Aspect.DEVIATION, why or "the sum is not known")
-    band = band_level(frequency_hz, level, *BAND_HZ)
-    half = (band.highest_deviation_db - band.lowest_deviation_db) / 2.0
+    band = sum_deviation(frequency_hz, level)
     notes = [why] if why else []
     if band.known_share < 0.995:
         notes.append(f"known from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)} only")
-    return judge.deviation(half, assumed=assumed, known_share=band.known_share, note="; ".join(notes))
+    return judge.deviation(band.half_range_db, assumed=assumed, known_share=band.known_share, note="; ".join(notes))
 
 
 def sound_is_assumed(speaker: Speaker, names: tuple[str, ...]) -> bool:
@@ -166,17 +162,10 @@ def _has_sum(sound: Sound) -> bool:
     return sound.total.coherent and len(sound.network.channels) == 1
 
 
-def shallowest(crossovers: tuple[CrossoverReading, ...]) -> float:
-    """The shallowest reversed null; NaN where there is none or one is not known."""
-    depths = [c.null_depth_db for c in crossovers]
-    known = [d for d in depths if d is not None]
-    return min(known) if known and len(known) == len(depths) else math.nan
-
-
 def _null(speaker: Speaker, sound: Sound, assumed: bool) -> Criterion:
     found = read_crossovers(sound.solution.frequency_hz, sound.branches, sound.total.coherent)
     why = why_no_sum(speaker, sound) or "; ".join(c.reason for c in found if c.frequency_hz is None)
-    depth = shallowest(found) if _has_sum(sound) else math.nan
+    depth = shallowest_null_db(found) if _has_sum(sound) else math.nan
     return judge.reversed_null(depth, assumed=assumed, note=why)
 
 
@@ -186,54 +175,30 @@ def _voicing(bench: Bench, sound: Sound, meant: bool, assumed: bool) -> Criterio
     if design is None:
         return judge.unknown(Aspect.VOICING, "there is no network of the design to hold it against")
     f = bench.frequency_hz
-    band = (f >= BAND_HZ[0]) & (f <= BAND_HZ[1])
     one = all(len(s.network.channels) == 1 for s in (sound, design))
     alike = one and sound.total.coherent == design.total.coherent
     if alike and not assumed:
-        with np.errstate(invalid="ignore"):
-            change = np.where(band, known_level_db(sound) - known_level_db(design), np.nan)
-        if np.isfinite(change).any():
-            row = int(np.nanargmax(np.abs(change)))
+        worst = largest_sum_change(f, known_level_db(design), known_level_db(sound))
+        if not math.isnan(worst.change):
             what = "the sum" if sound.total.coherent else "the highest sum that any timing allows"
-            words = f"{what}, {change[row]:+.2f} dB at {hertz(f[row])}" if abs(change[row]) >= 0.005 else ""
-            return judge.voicing(float(abs(change[row])), can_fail=not meant, note=words)
-    size, at_hz, on = _drive_change(sound, design, band)
+            words = f"{what}, {worst.change:+.2f} dB at {hertz(worst.at_hz)}" if abs(worst.change) >= 0.005 else ""
+            return judge.voicing(abs(worst.change), can_fail=not meant, note=words)
+    worst, on = largest_drive_change(f, design.solution.drive, sound.solution.drive)
+    size, at_hz = abs(worst.change), worst.at_hz
     if math.isnan(size):
         return judge.unknown(Aspect.VOICING, "no drive of both networks is known")
     where = f" at {hertz(at_hz)}" if size >= 0.005 else ""
     return judge.voicing(size, can_fail=False, note=f"the drive of {on}{where}, as no sum can be trusted")
 
 
-def _drive_change(sound: Sound, design: Sound, band: np.ndarray) -> tuple[float, float, str]:
-    best = (math.nan, math.nan, "")
-    for key, before in design.solution.drive.items():
-        now = sound.solution.drive.get(key)
-        if now is None:
-            continue
-        near = np.zeros(band.shape, dtype=bool)
-        for drive in (before, now):
-            level = level_db(drive)
-            known = np.isfinite(level)
-            near |= known & (level >= np.max(level[known], initial=-np.inf) - NEAR_DB)
-        change = np.where(band & near, np.abs(change_db(before, now)), np.nan)
-        if not np.isfinite(change).any():
-            continue
-        row = int(np.nanargmax(change))
-        if not change[row] <= best[0]:
-            best = (float(change[row]), float(sound.solution.frequency_hz[row]), key)
-    return best
-
-
 def _loads(speaker: Speaker, sound: Sound) -> tuple[Criterion, Criterion]:
-    network, f = sound.network, sound.solution.frequency_hz
+    network, _f = sound.network, sound.solution.frequency_hz
     read = []
     for channel in network.channels:
-        amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        amplifier = amplifier_of(speaker, network, channel.name)
         limit = amplifier.minimum_load_ohm if amplifier else None
         own = amplifier is not None and amplifier is not speaker.amplifier
-        refine = channel_impedance(speaker, network, channel.name)
-        z = sound.solution.impedance_ohm[channel.name]
-        reading = read_load(f, z, refine, (float(f[0]), float(f[-1])))
+        reading = channel_load(speaker, sound.solution, channel.name)
         read.append((channel.name, reading, judge_load(reading, limit), "[bypass.channels]" if own else "[amplifier]"))
     return load_criteria(read)
 
@@ -283,9 +248,7 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
         return math.nan, "the sensitivity of the drivers is not known"
     highest = ways(speaker, network, f)[-1]
     driver = speaker.drivers[highest]
-    resonance = impedance_peak_hz(f, driver.impedance_ohm(f), driver.impedance_ohm)
-    if driver.impedance is None and driver.datasheet is not None:
-        resonance = driver.datasheet.fs_hz
+    resonance = driver_resonance_hz(driver)
     if math.isnan(resonance):
         return math.nan, f"the impedance of {highest} shows no resonance"
     volts = voltage_for_level(wish.level_db, sensible, wish.distance_m or 1.0)
@@ -296,7 +259,11 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
     watts = [volts**2 * heat_w(below, sound.solution.drive[key], z)[0] for key in cards]
     whole = [volts**2 * heat_w(weights, sound.solution.drive[key], z)[0] for key in cards]
     worst = int(np.argmax(watts))
-    return watts[worst], f"{cards[worst]} below {hertz(resonance)}; {whole[worst]:.2g} W in all at {wish.level_db:g} dB"
+    return (
+        watts[worst],
+        f"{cards[worst]} below {written('resonance', resonance, highest)}; {whole[worst]:.2g} W in all at "
+        f"{wish.level_db:g} dB",
+    )
 
 
 def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
@@ -322,7 +289,7 @@ def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
 
 def _has_rating(speaker: Speaker, network: Network) -> bool:
     for channel in network.channels:
-        own = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        own = amplifier_of(speaker, network, channel.name)
         if not any(a is not None and a.rated_power_w and a.rated_load_ohm for a in (own, speaker.amplifier)):
             return False
     return True
@@ -334,7 +301,7 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
     if len(order) > 1:
         bare = [c.key for c in network.drivers if c.driver == order[-1]]
         share = dc_drive(speaker, network, {})
-        said += [f"{key} has no capacitor in series" for key in bare if share[key] > DC_SHARE]
+        said += [f"{key} has no capacitor in series" for key in bare if share[key] > BARE_SHARE]
     if len(network.channels) > 1:
         said += [x.text for x in amplifier_findings(speaker, name, network) if x.severity is Severity.STOP]
     return judge.stops(len(said), "; ".join(said))
@@ -343,9 +310,9 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
 def _pair(speaker: Speaker, name: str, bench: Bench, assumed: bool, aged: bool) -> Criterion:
     if len(speaker.network(name).channels) > 1:
         return judge.unknown(Aspect.PAIR, "several channels: the sum is not known")
-    grid = log_grid(*BAND_HZ, _PAIR_PER_OCTAVE)
+    grid = log_grid(*JUDGED_HZ, _PAIR_PER_OCTAVE)
     try:
-        study = study_tolerance(speaker, name, grid, builds=BUILDS, seed=bench.seed, band_hz=BAND_HZ)
+        study = study_tolerance(speaker, name, grid, builds=BUILDS, seed=bench.seed, band_hz=JUDGED_HZ)
     except OptionError as fault:
         return judge.unknown(Aspect.PAIR, fault.problem)
     if not study.total_known:

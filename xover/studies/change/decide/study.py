@@ -14,11 +14,12 @@ from xover.errors import OptionError
 from xover.parts.catalogue import Catalogue
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
 from xover.studies.change.decide.option import Case, Name, Option, no_option
 from xover.studies.change.decide.rule import RULES, recommend
-from xover.studies.change.decide.setup import BAND_HZ, make_bench
+from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.suppose import would_change
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on
 
@@ -177,7 +178,7 @@ def hold_against_each_other(case: Case, worked: Mapping[Name, Option]) -> Decisi
         found=case.found,
         reference=bench.reference,
         source=case.catalogue.source,
-        band_hz=BAND_HZ,
+        band_hz=JUDGED_HZ,
         frequency_hz=f,
         rests_on=rests_on(speaker, network.driver_names, case.found, bench.reference),
         options=worked,

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Final
 
-from xover.studies.change.decide.criteria import HEARD_DB, Aspect, Criterion, Verdict
+from xover.rules.audibility import HARD_DB, UNHEARD_DB
+from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import Name, Option
-from xover.studies.change.decide.rule import FLATTER_DB, Ruling, flatter_db, is_out, recommend
+from xover.studies.change.decide.rule import Ruling, flatter_db, is_out, recommend
 
 Options = Mapping[Name, Option]
 MOST_CHANGES: Final = 8
@@ -68,23 +69,23 @@ _SUPPOSE: Final = {
 
 def _suppose_leave(leave: Option) -> Iterator[tuple[str, list[Option]]]:
     change, rated = leave.of(Aspect.VOICING), leave.of(Aspect.RATINGS)
-    still = leave.with_verdict(Aspect.VOICING, Verdict.PASS, min(change.number, HEARD_DB) if change.known else 0.0)
+    still = leave.with_verdict(Aspect.VOICING, Verdict.PASS, min(change.number, UNHEARD_DB) if change.known else 0.0)
     margin = ""
     if rated.verdict is Verdict.MARGINAL:
         still = still.with_verdict(Aspect.RATINGS, Verdict.PASS)
         margin = " and every part's rating had its margin"
     if change.verdict is Verdict.UNKNOWN:
         yield (
-            f"the voicing were known to have moved by {HEARD_DB:g} dB at most (measure the board, and know the design)"
-            f"{margin}",
+            f"the voicing were known to have moved by {UNHEARD_DB:g} dB at most (measure the board, and know the "
+            f"design){margin}",
             [still],
         )
     elif change.verdict is not Verdict.PASS:
-        yield f"the voicing had moved by {HEARD_DB:g} dB at most (it is {change.figure}){margin}", [still]
+        yield f"the voicing had moved by {UNHEARD_DB:g} dB at most (it is {change.figure}){margin}", [still]
     else:
         yield (
-            f"it drifted on to more than {HEARD_DB:g} dB (now {change.figure})",
-            [leave.with_verdict(Aspect.VOICING, Verdict.MARGINAL, 2 * HEARD_DB)],
+            f"it drifted on to more than {UNHEARD_DB:g} dB (now {change.figure})",
+            [leave.with_verdict(Aspect.VOICING, Verdict.MARGINAL, 2 * UNHEARD_DB)],
         )
         if rated.verdict is Verdict.MARGINAL:
             yield "every part's rating had its margin", [leave.with_verdict(Aspect.RATINGS, Verdict.PASS)]
@@ -106,19 +107,19 @@ def _suppose_sums(leave: Option, fresh: Option, new: Option) -> Iterator[tuple[s
 
     if gain is None:
         yield (
-            f"you measured the responses, timed together, and a redesign's sum came out over {FLATTER_DB:g} dB flatter",
-            with_gain(1.2 * FLATTER_DB),
+            f"you measured the responses, timed together, and a redesign's sum came out over {HARD_DB:g} dB flatter",
+            with_gain(1.2 * HARD_DB),
         )
-    elif gain > FLATTER_DB:
+    elif gain > HARD_DB:
         yield (
-            f"the redesign's sum were flatter than {whose} by {FLATTER_DB:g} dB at most (it is {gain:.1f} dB)",
-            with_gain(FLATTER_DB),
+            f"the redesign's sum were flatter than {whose} by {HARD_DB:g} dB at most (it is {gain:.1f} dB)",
+            with_gain(HARD_DB),
         )
     else:
         yield (
-            f"a wider search (xover redesign) made the sum over {FLATTER_DB:g} dB flatter than {whose} "
+            f"a wider search (xover redesign) made the sum over {HARD_DB:g} dB flatter than {whose} "
             f"(here {max(gain, 0.0):.1f} dB)",
-            with_gain(1.2 * FLATTER_DB),
+            with_gain(1.2 * HARD_DB),
         )
 
 
@@ -136,5 +137,5 @@ def _bypass_beside(options: Options, ruling: Ruling) -> list[str]:
     sum_ = bypass.of(Aspect.DEVIATION)
     needs = bypass.of(Aspect.CHANNELS)
     have = "are given" if needs.verdict is Verdict.PASS else "are wanted"
-    figure = f"its sum would keep within +-{sum_.number:.1f} dB" if sum_.known else "its sum is not known here"
+    figure = f"its sum would keep within +-{sum_.figure}" if sum_.known else "its sum is not known here"
     return [f"bypass comes up only where no network passes; as a wish of yours: {needs.figure} {have}, {figure}"]

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Final
 
-from xover.acoustic.audibility import audibility
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.rounded import hertz, place
+from xover.rules.audibility import HARD_DB, PRACTICE, UNHEARD_DB, audibility
+from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
-from xover.studies.change.decide.criteria import HEARD_DB, PRACTICE, UNITS, Aspect, Criterion, Verdict, figure
+from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
 from xover.studies.change.decide.option import Name, Option
-from xover.studies.change.decide.rule import FLATTER_DB, RULES, Ruling, flatter_db, is_out
+from xover.studies.change.decide.rule import RULES, Ruling, flatter_db, is_out
 from xover.studies.change.decide.suppose import AS_WORDS
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def _leave_reasons(options: Options, ruling: Ruling) -> Iterator[str]:
     if ruling.rule == 1:
         yield (
             f"what age has done is {_heard(change)}: it has moved the voicing by {change.figure} "
-            f"(limit {HEARD_DB:g} dB)"
+            f"(limit {UNHEARD_DB:g} dB)"
         )
     else:
         yield f"nothing known speaks for more: {_why_others_wait(options)}"
@@ -142,11 +143,11 @@ def _not_redesign(options: Options) -> Iterator[str]:
     if gain is None:
         yield f"nothing shows that a redesign would sound better: {its.note or mine.note or 'its sum is not known'}"
     elif gain <= 0:
-        yield f"a redesign is not flatter: +-{its.number:.1f} dB for +-{mine.number:.1f} dB"
+        yield f"a redesign is not flatter: +-{its.figure} for +-{mine.figure}"
     else:
         yield (
-            f"a redesign of this circuit is flatter by {gain:.1f} dB only (+-{its.number:.1f} for "
-            f"+-{mine.number:.1f} dB; up to {FLATTER_DB:g} dB is hard to hear), and changes the voicing"
+            f"a redesign of this circuit is flatter by {gain:.1f} dB only (+-{its.figure} for "
+            f"+-{mine.figure}; up to {HARD_DB:g} dB is hard to hear), and changes the voicing"
         )
 
 
@@ -155,8 +156,11 @@ def _redesign_reasons(options: Options) -> Iterator[str]:
     sum_ = new.of(Aspect.DEVIATION)
     known = {n: o.of(Aspect.DEVIATION) for n, o in _less(options) if not is_out(o) and o.of(Aspect.DEVIATION).known}
     if known and sum_.known:
-        others = " and ".join(f"+-{c.number:.1f} dB {AS_WORDS[n]}" for n, c in known.items())
-        yield f"its sum keeps within +-{sum_.number:.1f} dB from 200 Hz to 18 kHz, against {others}"
+        others = " and ".join(f"+-{c.figure} {AS_WORDS[n]}" for n, c in known.items())
+        yield (
+            f"its sum keeps within +-{sum_.figure} from {hertz(JUDGED_HZ[0])} to {hertz(JUDGED_HZ[1])}, "
+            f"against {others}"
+        )
     out = [(n, o) for n, o in _less(options) if o.failing]
     if out:
         yield "; ".join(f"{AS_WORDS[n]} it {_fails(o)}" for n, o in out)
@@ -331,7 +335,7 @@ def cell(option: Option, aspect: Aspect) -> tuple[str, Verdict | None]:
     if c.value is None or (aspect is Aspect.EVIDENCE and not c.known):
         return "", c.verdict
     told = c.name is not Aspect.COST or c.limit is not None or not c.value
-    return figure(c.name, c.value, short=True).removesuffix(" %"), c.verdict if told else None
+    return figure(c.name, c.value, short=True, of=c.of).removesuffix(" %"), c.verdict if told else None
 
 
 def _limits(decision: Decision) -> Iterator[Block]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, Unit, question
 from xover.errors import OptionError, named
+from xover.rules.bands import JUDGED_HZ
 from xover.studies.options import Jobs, MostCost, Network, Progress, Seed, Stock, catalogue, chosen, quiet
 from xover.units import BAND, COUNT, DB, HENRY, HZ, NETWORK, NUMBER, OHM, by_name, listed, or_none, rising
 
@@ -42,7 +43,7 @@ def redesign(
         float, Ask("Of the target, each octave; -0.3 falls to the treble.", DB, "--tilt", low=-6, high=6)
     ] = 0.0,
     voicing: Annotated[str | None, Ask("Network whose sum is the target [default: a straight line].", NETWORK)] = None,
-    band_hz: Annotated[tuple[float, float], Ask("Where the sum counts.", BAND)] = (200.0, 18_000.0),
+    band_hz: Annotated[tuple[float, float], Ask("Where the sum counts.", BAND)] = JUDGED_HZ,
     minimum_load_ohm: Annotated[
         float | None, Ask("Lowest load allowed [default: the amplifier's].", OHM, above=0)
     ] = None,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.decibel import level_db
-from xover.amplifier.epdr import epdr
+from xover.amplifier.load import epdr
 from xover.curve import Complex, Float
 
 # A driver's own slope counts less the deeper it lies.

@@ -9,18 +9,23 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
-from xover.curve import Float
-from xover.network import DriverCard, Network, solve
-from xover.sound.prediction import make_branches
+from xover.curve import Float, log_grid
+from xover.network import DriverCard, Network
+from xover.rules.margins import YIELD_SHARE
+from xover.sound.deviation import sum_deviation
+from xover.sound.load import channel_load
+from xover.sound.meeting import shallowest_null_db
+from xover.sound.prediction import sound_of_network
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-from xover.studies.change.redesign.goal import Goal, read, score
+from xover.studies.change.redesign.goal import Goal, score
 from xover.studies.change.redesign.prepare import CORNER_STEPS, prepare_goal
 from xover.studies.change.redesign.result import Judged
 from xover.studies.change.redesign.shelf import Answer
 from xover.studies.change.redesign.wish import Wish
 
-_FINE: Final = 400
+PER_OCTAVE: Final = 48
+"""As the commands that predict have it, so that a network has one figure everywhere."""
 
 
 class Judge:
@@ -30,7 +35,7 @@ class Judge:
         self, speaker: Speaker, reference: Network, wish: Wish, corners: tuple[float, ...] | None, f: Float
     ) -> None:
         self.speaker, self.reference, self.wish = speaker, reference, wish
-        self.frequency_hz = np.geomspace(float(f[0]), float(f[-1]), _FINE)
+        self.frequency_hz = log_grid(float(f[0]), float(f[-1]), PER_OCTAVE)
         free = corners is not None and wish.crossover_hz is None
         self._corners = [corners]
         if free and corners is not None:
@@ -50,24 +55,23 @@ class Judge:
     def judged(self, network: Network) -> Judged:
         """Read one network."""
         goals = self.goals(network)
-        goal = goals[0]
-        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
-        drive = np.stack([solution.drive[key] for key in goal.keys])[None]
-        load = solution.impedance_ohm[network.channels[0].name][None]
-        reading = read(goal, drive, load)
-        known, _ = self.speaker.timing_is_known(network)
-        branches = make_branches(self.speaker, network, solution, known)
-        nulls = [c.null_depth_db for c in read_crossovers(self.frequency_hz, branches, known)]
-        depths = [n for n in nulls if n is not None]
+        goal, f = goals[0], self.frequency_hz
+        sound = sound_of_network(self.speaker, network, f)
+        drive = np.stack([sound.solution.drive[key] for key in goal.keys])[None]
+        channel = network.channels[0].name
+        level = sum_level_db(self.speaker, network, sound.solution)
+        shape = level - goal.shape_db if goal.response is not None else np.full(f.shape, math.nan)
+        strays = sum_deviation(f, shape, self.wish.band_hz)
+        load = channel_load(self.speaker, sound.solution, channel)
         return Judged(
-            score=min(float(score(g, drive, load)[0]) for g in goals),
-            deviation_db=float(reading.deviation_db[0]),
-            rms_db=float(reading.rms_db[0]),
-            null_depth_db=min(depths) if depths and len(depths) == len(nulls) else math.nan,
-            lowest_ohm=float(reading.lowest_ohm[0]),
-            lowest_epdr_ohm=float(reading.lowest_epdr_ohm[0]),
-            level_db=float(reading.level_db[0]),
-            level_curve_db=sum_level_db(self.speaker, network, solution),
+            score=min(float(score(g, drive, sound.solution.impedance_ohm[channel][None])[0]) for g in goals),
+            deviation_db=strays.half_range_db,
+            rms_db=strays.rms_deviation_db,
+            null_depth_db=shallowest_null_db(read_crossovers(f, sound.branches, sound.total.coherent)),
+            lowest_ohm=load.minimum_ohm,
+            lowest_epdr_ohm=load.lowest_epdr_ohm,
+            level_db=sum_deviation(f, level, self.wish.band_hz).mean_db if goal.response is not None else math.nan,
+            level_curve_db=level,
         )
 
 
@@ -75,4 +79,4 @@ def yield_limit(judge: Judge, picked: Sequence[tuple[str, Answer]]) -> float:
     """A quarter more than the smallest deviation of all proposals, and at least 1 dB."""
     deviations = [judge.judged(a.network).deviation_db for _, a in picked]
     known = [d for d in deviations if math.isfinite(d)]
-    return max(1.0, 1.25 * min(known)) if known else math.nan
+    return max(1.0, YIELD_SHARE * min(known)) if known else math.nan

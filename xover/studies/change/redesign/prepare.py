@@ -10,34 +10,30 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.branch import make_branch
-from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.decibel import level_db
 from xover.acoustic.off_axis import axis_factor
 from xover.curve import Complex, Float
 from xover.electronic.slopes import band_pass, parse_slope
 from xover.errors import OptionError, named
 from xover.network import DriverCard, Network, Solution, solve
-from xover.sound.impedance_peak import impedance_peak_hz
-from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response, make_branches
+from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.margins import EPDR_FLOOR_SHARE, MORE_DB, QUIET_DB
+from xover.sound.meeting import ways
+from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response
+from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
 from xover.studies.change.redesign.goal import Goal, mean_level_db
-from xover.studies.change.redesign.wish import EPDR_SHARE, Wish
+from xover.studies.change.redesign.wish import Wish
 
 POINTS: Final = 96
-GRID_HZ: Final = (20.0, 20_000.0)
 CORNER_STEPS: Final = (2.0 ** (-1 / 3), 2.0 ** (1 / 3))
 """Where no frequency is given, a third of an octave down and up is tried too."""
-# A tweeter below its resonance may get this much, or a little more than it gets today.
-_QUIET_DB: Final = -20.0
-_MORE_DB: Final = 1.0
-# Where a tweeter's resonance is looked for.
-_RESONANCE_HZ: Final = (300.0, 6000.0)
 
 
 def grid() -> Float:
     """(96,) frequencies of the search, 20 Hz to 20 kHz."""
-    return np.geomspace(*GRID_HZ, POINTS)
+    return np.geomspace(*AUDIO_BAND_HZ, POINTS)
 
 
 def prepare_goal(
@@ -96,34 +92,6 @@ def prepare_goal(
     return replace(goal, least_level_db=float(mean_level_db(goal, drive)[0]) - wish.may_lose_db)
 
 
-def present_crossovers(speaker: Speaker, reference: Network, frequency_hz: Float) -> tuple[float, ...]:
-    """Where neighbouring drivers of the present network are equally loud, rising; by drive where no sound is known."""
-    solution = solve(reference, frequency_hz, speaker.impedances_ohm(reference, frequency_hz))
-    known, _ = speaker.timing_is_known(reference)
-    branches = make_branches(speaker, reference, solution, known)
-    if not all(np.isfinite(b.pressure).any() for b in branches):
-        branches = tuple(
-            make_branch(d.key, solution.drive[d.key], np.ones(frequency_hz.shape), timing_known=False, group=d.driver)
-            for d in reference.drivers
-        )
-    found = [c.frequency_hz for c in read_crossovers(frequency_hz, branches, known)]
-    return tuple(sorted({float(f) for f in found if f is not None}))
-
-
-def ways(speaker: Speaker, reference: Network, frequency_hz: Float) -> tuple[str, ...]:
-    """The drivers' names from the lowest to the highest, by the middle of what reaches their sound today."""
-    solution = solve(reference, frequency_hz, speaker.impedances_ohm(reference, frequency_hz))
-    middle: dict[str, float] = {}
-    for card in reference.drivers:
-        response = card_response(speaker, card, frequency_hz)
-        size = np.abs(solution.drive[card.key]) * np.where(np.isfinite(response), np.abs(response), 0.0)
-        if not size.any():
-            size = np.abs(solution.drive[card.key])
-        power = np.nan_to_num(size) ** 2
-        middle.setdefault(card.driver, float(np.sum(power * np.log(frequency_hz)) / max(power.sum(), 1e-300)))
-    return tuple(sorted(middle, key=lambda name: middle[name]))
-
-
 def _shape(speaker: Speaker, wish: Wish, f: Float) -> Float:
     straight = wish.tilt_db_per_octave * np.log2(f / 1000.0)
     if wish.voicing is None:
@@ -141,7 +109,7 @@ def _shape(speaker: Speaker, wish: Wish, f: Float) -> Float:
 def _epdr_floor(wish: Wish) -> float:
     if wish.epdr_floor_ohm is not None:
         return wish.epdr_floor_ohm
-    return math.nan if wish.minimum_load_ohm is None else wish.minimum_load_ohm * EPDR_SHARE
+    return math.nan if wish.minimum_load_ohm is None else wish.minimum_load_ohm * EPDR_FLOOR_SHARE
 
 
 def _slopes(
@@ -202,21 +170,14 @@ def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], reference: Networ
     """The highest way's driver below its resonance: 20 dB down, or a little more than it gets today."""
     out = np.full((len(cards), f.size), np.nan)
     highest = ways(speaker, reference, f)[-1]
-    fs = resonance_hz(speaker, highest)
-    if len(cards) < 2 or fs is None:
+    fs = driver_resonance_hz(speaker.drivers[highest])
+    if len(cards) < 2 or math.isnan(fs):
         return out
     today = next((before.drive[d.key] for d in reference.drivers if d.driver == highest), None)
-    limit = np.full(f.shape, _QUIET_DB)
+    limit = np.full(f.shape, QUIET_DB)
     if today is not None:
-        limit = np.fmax(limit, level_db(today) + _MORE_DB)
+        limit = np.fmax(limit, level_db(today) + MORE_DB)
     for row, card in enumerate(cards):
         if card.driver == highest:
             out[row] = np.where(f <= fs, limit, np.nan)
     return out
-
-
-def resonance_hz(speaker: Speaker, name: str) -> float | None:
-    """Frequency of the highest clear peak of a driver's impedance from 300 Hz to 6 kHz; None where there is none."""
-    f = np.geomspace(*_RESONANCE_HZ, 400)
-    peak = impedance_peak_hz(f, speaker.drivers[name].impedance_ohm(f))
-    return peak if math.isfinite(peak) else None

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 from xover.errors import OptionError, named
+from xover.figures import written
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.quantity import ohms
 from xover.readable import Readable
+from xover.rules.audibility import UNHEARD_DB
 from xover.speaker import Speaker
 from xover.speaker.swap import with_driver
 from xover.studies.change.redesign.design import PRESENT
@@ -19,9 +20,6 @@ from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.restore import bears, fewest_changes
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.redesign.suitability import Fit, SwapFinding, suitability
-
-RESTORED_DB: Final = 0.5
-"""A sum is as good as before if it deviates by no more than this in addition: not heard with music."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -108,7 +106,7 @@ def study_replacement(
     restored: bool | None = None
     by: Proposal | None = None
     if math.isfinite(deviation) and math.isfinite(now.deviation_db):
-        fine = deviation + RESTORED_DB
+        fine = deviation + UNHEARD_DB
         as_it_is = now.deviation_db <= fine and bears(now.lowest_ohm, limit, lowest)
         if not as_it_is:
             try:
@@ -170,27 +168,36 @@ def _verdict(
             f"whether the sum comes back with the new {who} is not known, as no one sum is right; "
             "the proposals hold each driver to its slope and the load to its limit"
         )
-    old = f"+-{deviation_db:.1f} dB with the old one"
+    old = f"+-{written('sum deviation', deviation_db)} dB with the old one"
     if by is not None:
         parts = by.bought if by.circuit == PRESENT else ()
         how = f"with {', '.join(parts)} exchanged" if 0 < len(parts) <= 4 else f"with {changes(by)} parts exchanged"
         load = _load(by.judged.lowest_ohm, study.wish.minimum_load_ohm)
-        return f"suitable {how} ('{by.name}'): the sum within +-{by.judged.deviation_db:.1f} dB, {old}{load}"
+        return (
+            f"suitable {how} ('{by.name}'): the sum within "
+            f"+-{written('sum deviation', by.judged.deviation_db)} dB, {old}{load}"
+        )
     if restored:
         load = _load(study.before.lowest_ohm, study.wish.minimum_load_ohm)
-        return f"suitable with the network as it is: the sum within +-{study.before.deviation_db:.1f} dB, {old}{load}"
+        return (
+            f"suitable with the network as it is: the sum within "
+            f"+-{written('sum deviation', study.before.deviation_db)} dB, {old}{load}"
+        )
     best = min(study.proposals, key=lambda p: p.judged.deviation_db)
-    load = f" and a lowest load of {ohms(best.judged.lowest_ohm)}"
+    load = f" and a lowest load of {written('lowest load', best.judged.lowest_ohm)} ohm"
     return (
         f"not suitable: no proposal brings the sum back to {old}; '{best.name}' comes nearest with "
-        f"+-{best.judged.deviation_db:.1f} dB{load}; try other circuits or another driver"
+        f"+-{written('sum deviation', best.judged.deviation_db)} dB{load}; try other circuits or another driver"
     )
 
 
 def _load(lowest_ohm: float, limit_ohm: float | None) -> str:
     if limit_ohm is None or not lowest_ohm < limit_ohm:
         return ""
-    return f"; but its load of {ohms(lowest_ohm)} is below the amplifier's {ohms(limit_ohm)}, as it was before"
+    return (
+        f"; but its load of {written('lowest load', lowest_ohm)} ohm is below the amplifier's "
+        f"{ohms(limit_ohm)}, as it was before"
+    )
 
 
 def _notes(old: Speaker, new: Speaker, names: Sequence[str], network: Network, study: RedesignStudy) -> tuple[str, ...]:

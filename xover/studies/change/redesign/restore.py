@@ -13,10 +13,11 @@ from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import make_bill
 from xover.search.exchange import best_entries, improve
+from xover.sound.meeting import present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT, Design, openable
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers, ways
+from xover.studies.change.redesign.prepare import grid, prepare_goal
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
 from xover.studies.change.redesign.shelf import Shelf, part_lists
 from xover.studies.change.redesign.wish import Wish

@@ -10,6 +10,7 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError, named
+from xover.figures import written
 from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.stock import Bill
@@ -44,6 +45,15 @@ class Judged(Readable):
     lowest_epdr_ohm: float
     level_db: float
     level_curve_db: Float
+
+    def figures(self, of: str) -> list[str]:
+        """Deviation, null, lowest load and EPDR, as every table has them."""
+        return [
+            written("sum deviation", self.deviation_db, of),
+            written("null depth", self.null_depth_db, of),
+            written("lowest load", self.lowest_ohm, of),
+            written("lowest EPDR", self.lowest_epdr_ohm, of),
+        ]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -193,6 +203,10 @@ class RedesignStudy(Readable):
         suits = self.replacement is None or self.replacement.suitable is not False
         bears = one is not None and (limit is None or one.judged.lowest_ohm >= limit)
         return self.suitable and suits and bears and one is not None and self.keeps(one)
+
+    def of(self, proposal: Proposal) -> str:
+        """What a proposal's figures are of: the first one is what would be built."""
+        return "redesigned" if proposal is self.proposals[0] else f"proposal {proposal.name}"
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""

@@ -19,6 +19,7 @@ from xover.parts.stock import Bill, make_bill
 from xover.pool import each
 from xover.search.descent import StoppedError, find_optima
 from xover.search.exchange import Chosen, improve
+from xover.sound.meeting import present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import pick
 from xover.studies.change.redesign.design import (
@@ -33,7 +34,7 @@ from xover.studies.change.redesign.design import (
 )
 from xover.studies.change.redesign.goal import score
 from xover.studies.change.redesign.judge import Judge, yield_limit
-from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal, present_crossovers, ways
+from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
 from xover.studies.change.redesign.shelf import (
     AS_FITTED,

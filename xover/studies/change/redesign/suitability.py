@@ -12,32 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.decibel import level_db
-from xover.amplifier.verdict import LoadLevel, load_level
+from xover.amplifier.load import LoadLevel, load_level
 from xover.curve import Complex, Float, log_grid
 from xover.errors import OptionError
+from xover.figures import written
 from xover.network import DriverCard, Network, Solution, solve
 from xover.quantity import hertz, ohms
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.audibility import UNHEARD_DB
+from xover.rules.bands import JUDGED_HZ, OWN_BAND_DB
+from xover.rules.likeness import LIKE_IMPEDANCE, SAMPLES
+from xover.rules.margins import LOWEST_LACK_DB, RESONANCE_RATIO, UPPER_LACK_DB
+from xover.sound.meeting import present_crossovers, ways
 from xover.sound.prediction import card_response
+from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
-from xover.studies.change.redesign.prepare import present_crossovers, ways
 
-LEAST_RATIO: Final = 2.0
-"""A crossover lies this many times above the resonance of the driver above it. Common practice, no published source."""
-SAMPLES: Final = 1.15
-"""A driver's resonance lies within this factor of its type's. Common practice, no published source."""
-PLAYS_DB: Final = 3.0
-"""A driver's own band: where the network drives it within this of its highest."""
-SMALL_LACK_DB: Final = 0.5
-"""Less than this is not heard with music (the scale of `acoustic/audibility.py`)."""
-UPPER_LACK_DB: Final = 1.5
-LOWEST_LACK_DB: Final = 3.0
-"""So much may be lacking at the most: an upper way has nobody to come down for it, the lowest one has the others' pads.
-Common practice, no published source."""
-ALIKE: Final = 1.25
-"""Impedances that differ by no more than this factor leave the corners about where they were. Common practice, no
-published source."""
-_BAND_HZ: Final = (200.0, 18_000.0)
 _PER_OCTAVE: Final = 48
 
 Rows = NDArray[np.bool_]
@@ -118,16 +107,7 @@ def suitability(
 def _plays(drive: Complex) -> Rows:
     level = level_db(drive)
     with np.errstate(invalid="ignore"):
-        return np.asarray(level >= np.fmax.reduce(level) - PLAYS_DB)
-
-
-def driver_resonance_hz(speaker: Speaker, name: str) -> float:
-    """Resonance as the impedance, else the datasheet, shows it; NaN where neither does."""
-    driver = speaker.drivers[name]
-    if driver.impedance is None:
-        return math.nan if driver.datasheet is None else driver.datasheet.fs_hz
-    f = log_grid(max(20.0, driver.impedance.lowest_hz), min(20_000.0, driver.impedance.highest_hz), _PER_OCTAVE)
-    return impedance_peak_hz(f, driver.impedance_ohm(f), driver.impedance_ohm)
+        return np.asarray(level >= np.fmax.reduce(level) - OWN_BAND_DB)
 
 
 def _resonance(
@@ -147,25 +127,25 @@ def _resonance(
     what = "crossover over resonance"
     if len(corners) != len(order) - 1:
         text = f"where {name} takes over is not known, so neither is how far its resonance lies below"
-        return SwapFinding(name, what, math.nan, LEAST_RATIO, "", Fit.UNKNOWN, False, text)
+        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", Fit.UNKNOWN, False, text)
     corner = corners[way - 1]
-    peak, was = driver_resonance_hz(new, name), driver_resonance_hz(old, name)
+    peak, was = driver_resonance_hz(new.drivers[name]), driver_resonance_hz(old.drivers[name])
     if math.isnan(peak):
         text = (
             f"the impedance of the new {name} shows no resonance: ask its data sheet for one below {hertz(corner / 2)}"
         )
-        return SwapFinding(name, what, math.nan, LEAST_RATIO, "", Fit.UNKNOWN, False, text)
+        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", Fit.UNKNOWN, False, text)
     ratio = corner / peak
-    before = "" if math.isnan(was) else f" (the old one: {hertz(was)})"
-    text = f"resonance {hertz(peak)}{before}, crossover {hertz(corner)}"
-    if ratio >= LEAST_RATIO:
-        return SwapFinding(name, what, ratio, LEAST_RATIO, "", Fit.PASS, False, f"{text}: far enough below")
+    before = "" if math.isnan(was) else f" (the old one: {written('resonance', was, name)})"
+    text = f"resonance {written('resonance', peak, f'new {name}')}{before}, crossover {hertz(corner)}"
+    if ratio >= RESONANCE_RATIO:
+        return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", Fit.PASS, False, f"{text}: far enough below")
     if not math.isnan(was) and peak <= was:
         text += ": above half of it, but no higher than the old one's"
-        return SwapFinding(name, what, ratio, LEAST_RATIO, "", Fit.MARGINAL, False, text)
-    text += f": above half of it, so it must cross at {hertz(LEAST_RATIO * peak)} or higher"
-    fit = Fit.MARGINAL if ratio * SAMPLES >= LEAST_RATIO else Fit.FAIL
-    return SwapFinding(name, what, ratio, LEAST_RATIO, "", fit, False, text)
+        return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", Fit.MARGINAL, False, text)
+    text += f": above half of it, so it must cross at {hertz(RESONANCE_RATIO * peak)} or higher"
+    fit = Fit.MARGINAL if ratio * SAMPLES >= RESONANCE_RATIO else Fit.FAIL
+    return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", fit, False, text)
 
 
 def _level(old: Speaker, new: Speaker, card: DriverCard, before: Solution, plays: Rows, *, lowest: bool) -> SwapFinding:
@@ -174,7 +154,7 @@ def _level(old: Speaker, new: Speaker, card: DriverCard, before: Solution, plays
     was, now = level_db(card_response(old, card, f)), level_db(card_response(new, card, f))
     drive = level_db(before.drive[card.key])
     needed = drive + was - now
-    counted = plays & np.isfinite(needed) & (f >= _BAND_HZ[0]) & (f <= _BAND_HZ[1])
+    counted = plays & np.isfinite(needed) & (f >= JUDGED_HZ[0]) & (f <= JUDGED_HZ[1])
     most = LOWEST_LACK_DB if lowest else UPPER_LACK_DB
     what = "level without a pad"
     if not counted.any():
@@ -183,7 +163,7 @@ def _level(old: Speaker, new: Speaker, card: DriverCard, before: Solution, plays
     spare = -float(np.median(needed[counted]))
     given = float(np.median(drive[counted]))
     text = f"needs {-spare:+.1f} dB of drive to be as loud as the old one, which gets {given:+.1f} dB"
-    if spare >= -SMALL_LACK_DB:
+    if spare >= -UNHEARD_DB:
         return SwapFinding(name, what, spare, 0.0, "dB", Fit.PASS, False, text)
     if spare >= -most:
         who = "the other drivers must come down by that" if lowest else "it will be a little faint"
@@ -199,13 +179,13 @@ def _impedance(old: Speaker, new: Speaker, name: str, f: Float, plays: Rows) -> 
     what = "impedance over the old one's"
     if not counted.any():
         text = f"the impedances of the old and the new {name} have no band in common"
-        return SwapFinding(name, what, math.nan, ALIKE, "", Fit.UNKNOWN, True, text)
+        return SwapFinding(name, what, math.nan, LIKE_IMPEDANCE, "", Fit.UNKNOWN, True, text)
     middle = float(np.exp(np.median(np.log(ratio[counted]))))
-    if 1.0 / ALIKE <= middle <= ALIKE:
+    if 1.0 / LIKE_IMPEDANCE <= middle <= LIKE_IMPEDANCE:
         text = f"{middle:.2f} times the old one's where it plays: the network meets much the same"
-        return SwapFinding(name, what, middle, ALIKE, "", Fit.PASS, True, text)
+        return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", Fit.PASS, True, text)
     text = f"{middle:.2f} times the old one's where it plays: corners and pad of the network move"
-    return SwapFinding(name, what, middle, ALIKE, "", Fit.MARGINAL, True, text)
+    return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", Fit.MARGINAL, True, text)
 
 
 def _load(network: Network, name: str, before: Solution, after: Solution, limit: float | None) -> SwapFinding:

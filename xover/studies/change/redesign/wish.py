@@ -5,13 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
 
 from xover.errors import OptionError, named, nearest_word
-
-BAND_HZ: Final = (200.0, 18_000.0)
-# EPDR of a resistor's worth of load at 45 degrees: 1/(2 sqrt 2) (derived; see amplifier/epdr.py).
-EPDR_SHARE: Final = 0.3535533905932738
+from xover.rules.bands import JUDGED_HZ
 
 
 @dataclass(frozen=True)
@@ -63,7 +59,7 @@ class Wish:
     most_parts, most_cost, largest_coil_h : bounds, None for none.
     """
 
-    band_hz: tuple[float, float] = BAND_HZ
+    band_hz: tuple[float, float] = JUDGED_HZ
     tilt_db_per_octave: float = 0.0
     voicing: str | None = None
     slope: str | None = "LR4"

@@ -7,9 +7,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from xover.blocks import Block, Head, Listing, Text, fact, plain_table
+from xover.figures import written
 from xover.network import Network, Part, value_of
 from xover.quantity import Kind, format_quantity, ohms
-from xover.rounded import db, hertz, ohm
+from xover.rounded import db, hertz
+from xover.rules.audibility import REPEATS_DB
+from xover.rules.margins import CLEAR_SHARE
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -18,9 +21,6 @@ from xover.studies.change.redesign.wish import Wish
 
 if TYPE_CHECKING:
     from xover.studies.change.redesign.replacement import ReplacementStudy
-
-_LEAST_DB = 0.1
-_LEAST_SHARE = 0.03
 
 
 def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -37,9 +37,9 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
         "sum",
         before.deviation_db,
         after.deviation_db,
-        _LEAST_DB,
+        REPEATS_DB,
         False,
-        f"+-{before.deviation_db:.1f} to +-{after.deviation_db:.1f} dB",
+        f"+-{written('sum deviation', before.deviation_db)} to +-{written('sum deviation', after.deviation_db)} dB",
     )
     tell(
         "reversed null",
@@ -47,15 +47,15 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
         after.null_depth_db,
         1.0,
         True,
-        f"{before.null_depth_db:.0f} to {after.null_depth_db:.0f} dB deep",
+        f"{written('null depth', before.null_depth_db)} to {written('null depth', after.null_depth_db)} dB deep",
     )
     tell(
         "lowest load",
         before.lowest_ohm,
         after.lowest_ohm,
-        _LEAST_SHARE * before.lowest_ohm,
+        CLEAR_SHARE * before.lowest_ohm,
         True,
-        f"{ohms(before.lowest_ohm)} to {ohms(after.lowest_ohm)}",
+        f"{written('lowest load', before.lowest_ohm)} to {written('lowest load', after.lowest_ohm)} ohm",
     )
     tell("level", before.level_db, after.level_db, 0.3, True, f"{after.level_db - before.level_db:+.1f} dB")
     limit = wish.minimum_load_ohm
@@ -77,11 +77,12 @@ def headline(study: RedesignStudy) -> str:
     if math.isnan(best.judged.deviation_db):
         return (
             f"{best.name} ({best.circuit}): each driver nearer to its slope, lowest load "
-            f"{ohms(best.judged.lowest_ohm)}; the sum is not known"
+            f"{written('lowest load', best.judged.lowest_ohm, study.of(best))} ohm; the sum is not known"
         )
     return (
-        f"{best.name} ({best.circuit}): the sum within +-{best.judged.deviation_db:.1f} dB of the target, "
-        f"where '{study.present}' keeps +-{study.before.deviation_db:.1f} dB"
+        f"{best.name} ({best.circuit}): the sum within "
+        f"+-{written('sum deviation', best.judged.deviation_db, study.of(best))} dB of the target, "
+        f"where '{study.present}' keeps +-{written('sum deviation', study.before.deviation_db, study.present)} dB"
     )
 
 
@@ -157,12 +158,12 @@ def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
     yield Head("Side by side")
     known = math.isfinite(study.before.deviation_db)
     sound = ["+-dB", "rms", "null", "level"] if known else ["distance"]
-    rows = [[f"  {_short(study.present)}, now", *_figures(study.before, known), "", "", ""]]
+    rows = [[f"  {_short(study.present)}, now", *_figures(study.before, known, study.present), "", "", ""]]
     for k, p in enumerate(study.proposals, 1):
         share = "-" if math.isnan(p.yield_share) else f"{100 * p.yield_share:.0f} %"
-        cost = "-" if p.cost is None else f"{p.cost:.2f}"
+        cost = written("cost", p.cost, study.of(p))
         mark = "*" if k == study.number else " "
-        rows.append([f"{mark}{k} {_short(p.name)}", *_figures(p.judged, known), str(p.parts), cost, share])
+        rows.append([f"{mark}{k} {_short(p.name)}", *_figures(p.judged, known, study.of(p)), str(p.parts), cost, share])
     yield plain_table(["", *sound, "ohm", "EPDR", "parts", "cost", "yield"], _left(rows))
     said = "+-dB, rms: of the sum about its target, level fitted. null: depth of the reversed one."
     if not known:
@@ -188,9 +189,9 @@ def _left(rows: list[list[str]]) -> list[list[str]]:
     return [[row[0].ljust(wide), *row[1:]] for row in rows]
 
 
-def _figures(judged: Judged, known: bool) -> list[str]:
-    sound = [db(judged.deviation_db), db(judged.rms_db, 2), db(judged.null_depth_db, 0), db(judged.level_db)]
-    return [*(sound if known else [db(judged.score, 2)]), ohm(judged.lowest_ohm, 2), ohm(judged.lowest_epdr_ohm, 2)]
+def _figures(judged: Judged, known: bool, of: str) -> list[str]:
+    strays, null, *load = judged.figures(of)
+    return [*([strays, db(judged.rms_db, 2), null, db(judged.level_db)] if known else [db(judged.score, 2)]), *load]
 
 
 def _proposal(number: int, proposal: Proposal, study: RedesignStudy) -> Iterator[Block]:
@@ -239,8 +240,16 @@ def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
     header, *rows = _left(
         [
             [f"'{_short(present)}' as it is", "sum +-dB", "lowest ohm"],
-            ["with the old driver", db(study.deviation_before_db), ohm(study.lowest_before_ohm, 2)],
-            ["with the new one", db(study.deviation_after_db), ohm(study.lowest_after_ohm, 2)],
+            [
+                "with the old driver",
+                written("sum deviation", study.deviation_before_db),
+                written("lowest load", study.lowest_before_ohm),
+            ],
+            [
+                "with the new one",
+                written("sum deviation", study.deviation_after_db),
+                written("lowest load", study.lowest_after_ohm),
+            ],
         ]
     )
     yield plain_table(header, rows)

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
+from xover.rules.audibility import REPEATS_DB
 from xover.studies.options import Frequencies, Network, Progress, Stock, catalogue, frequencies, quiet
 from xover.units import DB, NETWORK, one_of
 
@@ -31,7 +32,7 @@ def refresh(
     ] = "film",
     tolerance_db: Annotated[
         float, Ask("Largest change of a driver's level, 200 Hz to 20 kHz.", DB, "--within", above=0, high=6)
-    ] = 0.1,
+    ] = REPEATS_DB,
     frequency_hz: Frequencies = None,
     progress: Progress = quiet,
 ) -> "RefreshStudy":

@@ -5,20 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.decibel import level_db
-from xover.curve import Complex, Float
-from xover.network import Network, Solution, solve
+from xover.curve import Float
+from xover.network import Network, solve
 from xover.readable import Readable
+from xover.rules.bands import JUDGED_HZ
+from xover.sound.change import band_rows, change_db, difference_db, largest_drive_change, largest_sum_change
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-
-BAND_HZ: Final = (200.0, 20_000.0)
-"""Where the drive is held to the reference."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -49,29 +47,27 @@ class Comparison:
         self._ohm = speaker.impedances_ohm(design, frequency_hz)
         self._solution = solve(design, frequency_hz, self._ohm)
         self._sum_db = sum_level_db(speaker, design, self._solution)
-        self._band = np.asarray((frequency_hz >= BAND_HZ[0] * 0.999) & (frequency_hz <= BAND_HZ[1] * 1.001))
+        band = band_rows(frequency_hz)
         known = np.any(np.isfinite(np.stack([abs(d) for d in self._solution.drive.values()])), axis=0)
-        self.band_hz = _reach(frequency_hz, known, self._band)
+        self.band_hz = _reach(frequency_hz, known, band)
 
     def difference(self, network: Network) -> Difference:
         """What another network of the same drivers does differently."""
         there = solve(network, self._frequency_hz, self._ohm)
-        worst, at_hz, on = worst_change(self._solution, there, self._band)
-        with np.errstate(invalid="ignore"):
-            sums = sum_level_db(self._speaker, network, there) - self._sum_db
+        worst, on = largest_drive_change(self._frequency_hz, self._solution.drive, there.drive, anywhere=True)
+        sum_db = sum_level_db(self._speaker, network, there)
         level = math.nan
-        if on and math.isfinite(at_hz):
-            index = int(np.argmin(np.abs(self._frequency_hz - at_hz)))
+        if on and math.isfinite(worst.at_hz):
+            index = int(np.argmin(np.abs(self._frequency_hz - worst.at_hz)))
             level = float(level_db(self._solution.drive[on])[index])
-        in_band = np.abs(sums[self._band])
         return Difference(
             drive_db={key: change_db(drive, there.drive[key]) for key, drive in self._solution.drive.items()},
-            sum_db=sums,
-            worst_db=worst,
-            at_hz=at_hz,
+            sum_db=difference_db(self._sum_db, sum_db),
+            worst_db=abs(worst.change),
+            at_hz=worst.at_hz,
             on=on,
             level_there_db=level,
-            worst_sum_db=float(np.nanmax(in_band)) if np.isfinite(in_band).any() else math.nan,
+            worst_sum_db=abs(largest_sum_change(self._frequency_hz, self._sum_db, sum_db).change),
         )
 
 
@@ -81,31 +77,6 @@ def _reach(frequency_hz: Float, known: NDArray[np.bool_], band: NDArray[np.bool_
     reached = np.flatnonzero(band & known)
     if reached.size == 0:
         return math.nan, math.nan
-    low = BAND_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
-    high = BAND_HZ[1] if frequency_hz[reached[-1]] > BAND_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
+    low = JUDGED_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
+    high = JUDGED_HZ[1] if frequency_hz[reached[-1]] > JUDGED_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
     return low, high
-
-
-def change_db(one: Complex, other: Complex) -> Float:
-    with np.errstate(invalid="ignore"):
-        return np.asarray(level_db(other) - level_db(one), dtype=float)
-
-
-def worst_change(
-    reference: Solution, other: Solution, band: np.ndarray, within_db: float = math.inf
-) -> tuple[float, float, str]:
-    """(largest change without sign, Hz, driver's key); NaN where nothing is known.
-
-    within_db : only where the drive lies so near to its highest that it is heard.
-    """
-    best = (math.nan, math.nan, "")
-    for key, drive in reference.drive.items():
-        level = level_db(drive)
-        heard = band & (level >= np.nanmax(np.where(np.isfinite(level), level, -np.inf)) - within_db)
-        change = np.where(heard, np.abs(change_db(drive, other.drive[key])), np.nan)
-        if not np.isfinite(change).any():
-            continue
-        index = int(np.nanargmax(change))
-        if not change[index] <= best[0]:
-            best = (float(change[index]), float(reference.frequency_hz[index]), key)
-    return best

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from xover.curve import log_grid
+from xover.figures import written
 from xover.network import Network, solve
-from xover.quantity import hertz
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
+from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker, SpeakerDriver
-
-_WORTH_SAYING: Final = 0.02
-_LOWEST_HZ: Final = 10.0
-_HIGHEST_HZ: Final = 300.0
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,7 @@ class DampingChange:
     @property
     def worth_saying(self) -> bool:
         """Whether the damping moves by 2 % or more."""
-        return abs(self.q_ratio - 1.0) >= _WORTH_SAYING
+        return abs(self.q_ratio - 1.0) >= WORTH_SAYING
 
     @property
     def sentence(self) -> str:
@@ -48,7 +45,8 @@ class DampingChange:
         up = "rises" if self.q_ratio > 1 else "falls"
         return (
             f"{self.driver}: {self.before_ohm:.2f} ohm in front of it becomes {self.after_ohm:.2f} ohm: its electrical "
-            f"Q in the cabinet {up} by {abs(self.q_ratio - 1) * 100:.0f} % ({hertz(self.resonance_hz)}) "
+            f"Q in the cabinet {up} by {abs(self.q_ratio - 1) * 100:.0f} % "
+            f"({written('resonance', self.resonance_hz, self.driver)}) "
             f"and its level moves by {self.level_db:+.2f} dB"
         )
 
@@ -72,13 +70,11 @@ def damping_changes(speaker: Speaker, reference: Network, network: Network) -> t
 
 
 def _resonance(driver: SpeakerDriver) -> tuple[float, float] | None:
-    """(Hz of the highest impedance below 300 Hz, DC resistance: as told, else the lowest real part below 1 kHz)."""
-    f = log_grid(_LOWEST_HZ, 1000.0, 48)
-    z = driver.impedance_ohm(f)
-    low = f <= _HIGHEST_HZ
-    peak = impedance_peak_hz(f[low], z[low])
-    if math.isnan(peak):
+    """(resonance, DC resistance: as told, else the lowest real part below 1 kHz)."""
+    peak = driver_resonance_hz(driver)
+    if not peak <= TWEETER_FS_HZ:
         return None
+    z = driver.impedance_ohm(log_grid(AUDIO_BAND_HZ[0], 1000.0, 48))
     re = driver.re_ohm if driver.re_ohm is not None else float(np.nanmin(z.real))
     return (peak, re) if re > 0.0 else None
 

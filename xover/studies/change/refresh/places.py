@@ -14,7 +14,7 @@ from xover.network import Capacitor, Inductor, Network, Part, Resistor, Solution
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, kind_of
-from xover.sound.changes import HEARD_DB
+from xover.sound.change import largest_drive_change
 from xover.studies.change.refresh.choice import (
     Choice,
     Sieve,
@@ -25,7 +25,6 @@ from xover.studies.change.refresh.choice import (
     nearest_single,
     resistor_choices,
 )
-from xover.studies.change.refresh.compare import worst_change
 from xover.studies.change.refresh.ratings import Needed, strong_enough
 from xover.studies.change.refresh.result import Policy
 
@@ -84,7 +83,8 @@ class Places:
             self._driver_ohm,
             impedance_ohm={part.name: old.impedance_ohm(self._omega)},
         )
-        return worst_change(self._solution, there, np.ones(self._omega.shape, dtype=bool), HEARD_DB)
+        worst, on = largest_drive_change(self._solution.frequency_hz, self._solution.drive, there.drive)
+        return abs(worst.change), worst.at_hz, on
 
     def naive(self) -> dict[str, Choice]:
         """The nearest value of each, the cheapest coil, nothing made up for: what one buys without calculating."""

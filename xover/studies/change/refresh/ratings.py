@@ -5,20 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final
 
 from xover.amplifier.demand import rated_voltage
 from xover.amplifier.stress import read_stress
 from xover.files.stock import StockItem
 from xover.network import Solution
+from xover.rules.margins import CAPACITOR_MARGIN, CREST, RESISTOR_MARGIN
 from xover.speaker import Speaker
-
-CREST: Final = 4.0
-"""Peak over rms of programme: 12 dB; common practice, no published source."""
-VOLT_MARGIN: Final = 1.3
-"""Over the peak of a full sine at the worst frequency; common practice, 30 to 40 %."""
-WATT_MARGIN: Final = 2.0
-"""Over the heat of programme; common practice."""
 
 
 @dataclass(frozen=True)
@@ -37,11 +30,11 @@ class Needed:
 
     def watts(self, ohm: float) -> float:
         """What a resistor in series with all that stands there must be rated for."""
-        return WATT_MARGIN * self.current_rms_a**2 * ohm
+        return RESISTOR_MARGIN * self.current_rms_a**2 * ohm
 
     def watts_in_leg(self, ohm: float) -> float:
         """What a resistor in a leg of its own must be rated for at most: as if the whole voltage stood on it."""
-        return WATT_MARGIN * self.voltage_rms_v**2 / ohm if ohm > 0 else math.inf
+        return RESISTOR_MARGIN * self.voltage_rms_v**2 / ohm if ohm > 0 else math.inf
 
 
 def needed_ratings(speaker: Speaker, solution: Solution) -> Mapping[str, Needed]:
@@ -55,7 +48,8 @@ def needed_ratings(speaker: Speaker, solution: Solution) -> Mapping[str, Needed]
     peak = 2.0**0.5 * rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm)
     stress = read_stress(solution, {c.name: peak / CREST for c in solution.network.channels}, CREST)
     return {
-        e.name: Needed(VOLT_MARGIN * e.sine_voltage_peak_v, e.current_rms_a, e.voltage_rms_v) for e in stress.elements
+        e.name: Needed(CAPACITOR_MARGIN * e.sine_voltage_peak_v, e.current_rms_a, e.voltage_rms_v)
+        for e in stress.elements
     }
 
 

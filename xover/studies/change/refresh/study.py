@@ -18,10 +18,12 @@ from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
 from xover.parts.stock import enough, make_bill
+from xover.rules.audibility import REPEATS_DB
+from xover.rules.bands import JUDGED_HZ
 from xover.search.filling import Job, fill
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed
-from xover.studies.change.refresh.compare import BAND_HZ, Comparison
+from xover.studies.change.refresh.compare import Comparison
 from xover.studies.change.refresh.damping import damping_changes
 from xover.studies.change.refresh.places import Places, same_part
 from xover.studies.change.refresh.ratings import needed_ratings
@@ -29,7 +31,6 @@ from xover.studies.change.refresh.result import Exchanged, Policy, RefreshStudy,
 from xover.studies.change.refresh.words import headline, place_sentence, refresh_warnings
 from xover.studies.options import Progress, quiet
 
-TOLERANCE_DB: Final = 0.1
 _SEARCH_PER_OCTAVE: Final = 12
 # The grid of the search may miss a little of a peak between its points.
 _GRID_SHARE: Final = 0.98
@@ -43,7 +44,7 @@ def refresh(
     found: str | None = None,
     reference: str = "original",
     policy: Policy = Policy.WORN,
-    tolerance_db: float = TOLERANCE_DB,
+    tolerance_db: float = REPEATS_DB,
     progress: Progress = quiet,
 ) -> RefreshStudy:
     """Find the cheapest parts that bring every driver's drive to that of the reference.
@@ -60,7 +61,7 @@ def refresh(
     if found is None and "found" in speaker.network_names and reference != "found":
         found = "found"
     today = speaker.network(found) if found is not None else None
-    grid = log_grid(*BAND_HZ, _SEARCH_PER_OCTAVE)
+    grid = log_grid(*JUDGED_HZ, _SEARCH_PER_OCTAVE)
     ohm = speaker.impedances_ohm(design, grid)
     at_reference = solve(design, grid, ohm)
     warnings: list[str] = []
@@ -134,7 +135,7 @@ def _search_within_stock(
     speaker: Speaker, job: Job[Choice], design: Network, tolerance_db: float, progress: Progress
 ) -> tuple[Mapping[str, Choice], Network]:
     """Search, then see that the fine grid agrees and that the list holds enough of everything for a pair."""
-    fine = log_grid(*BAND_HZ, 48)
+    fine = log_grid(*JUDGED_HZ, 48)
     compare = Comparison(speaker, design, fine)
     best: tuple[float, Mapping[str, Choice], Network] | None = None
     for _ in range(6):

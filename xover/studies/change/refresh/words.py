@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Final
 
-from xover.acoustic.audibility import audibility
 from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
 from xover.declare import figures_of
+from xover.figures import written
 from xover.files.stock import ItemKind
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.parts.stock import Bill
 from xover.rounded import db, hertz, money
+from xover.rules.audibility import MATCHED_DB, audibility
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.places import same_part
 from xover.studies.change.refresh.result import RefreshStudy
-
-LEAVE_DB: Final = 0.25
-"""An old part whose own effect is no larger may stay: below what level matching for a listening test asks for."""
 
 
 def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> str:
@@ -32,7 +29,7 @@ def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: 
     if stays:
         more = f"; {choice.words.partition(', ')[2]}" if choice.items else ""
         return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}"
-    if effect <= LEAVE_DB:
+    if effect <= MATCHED_DB:
         return (
             f"{part.name}: {choice.words}; the old part could stay by what it does today "
             f"({where}), but its kind goes on ageing"
@@ -47,25 +44,25 @@ def headline(study: RefreshStudy) -> str:
     bought = [e for e in study.exchanged if not e.stays]
     if not bought:
         return (
-            f"leave it: as it is, every drive lies within {fitted.worst_db:.2f} dB of '{study.reference}' "
+            f"leave it: as it is, every drive lies within {written('drive moved', fitted.worst_db, 'refreshed')} "
+            f"dB of '{study.reference}' "
             f"({audibility(fitted.worst_db)})"
         )
     kept = len(study.exchanged) - len(bought)
     text = (
         f"{len(bought)} of {len(study.exchanged)} parts replaced, {kept} stay: every drive within "
-        f"{_db(fitted.worst_db)} dB of '{study.reference}' from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}"
+        f"{written('drive moved', fitted.worst_db, 'refreshed')} dB of '{study.reference}' from "
+        f"{hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}"
     )
     if not study.held:
         text += f"; {study.tolerance_db:g} dB was asked, this is the nearest that these parts can give"
-    if study.before is not None and study.before.worst_db <= LEAVE_DB:
-        text += f". As it is, it is {study.before.worst_db:.2f} dB off ({audibility(study.before.worst_db)}): "
+    if study.before is not None and study.before.worst_db <= MATCHED_DB:
+        text += (
+            f". As it is, it is {written('drive moved', study.before.worst_db, 'as it is now')} dB off "
+            f"({audibility(study.before.worst_db)}): "
+        )
         text += "to leave it is a good answer too"
     return text
-
-
-def _db(value: float) -> str:
-    """Rounded up, so that no figure reads better than it is."""
-    return f"{math.ceil(value * 1000 - 1e-9) / 1000:.3f}"
 
 
 def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None) -> list[str]:
@@ -133,7 +130,11 @@ def tell(study: RefreshStudy) -> Iterator[Block]:
     )
     if study.bill.cost is not None and study.bill.cost_for_pair is not None:
         more = f", {study.bill.without_price} without a price" if study.bill.without_price else ""
-        yield fact("cost", f"{study.bill.cost:.2f}, for a pair alike {study.bill.cost_for_pair:.2f}{more}")
+        yield fact(
+            "cost",
+            f"{written('cost', study.bill.cost, 'refreshed')}, for a pair alike "
+            f"{written('cost of a pair', study.bill.cost_for_pair, 'refreshed')}{more}",
+        )
     yield Listing("Netlist", study.netlist)
 
 
@@ -146,5 +147,5 @@ def _rows(study: RefreshStudy) -> list[list[str]]:
 
 
 def _row(name: str, moved: Difference, bill: Bill | None) -> list[str]:
-    drive = [db(moved.worst_db, 2), hertz(moved.at_hz), moved.on, db(moved.level_there_db, 0)]
-    return [name, *drive, db(moved.worst_sum_db, 2), money(bill.cost if bill is not None else None)]
+    drive = [written("drive moved", moved.worst_db, name), hertz(moved.at_hz), moved.on, db(moved.level_there_db, 0)]
+    return [name, *drive, db(moved.worst_sum_db, 2), written("cost", bill.cost if bill is not None else None, name)]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from xover.amplifier.load import read_load
-from xover.amplifier.verdict import judge_load
+from xover.amplifier.load import judge_load, read_load
 from xover.curve import log_grid
+from xover.figures import written
 from xover.network import Network, solve
+from xover.sound.load import amplifier_of, channel_impedance
 from xover.speaker import Speaker
 from xover.studies.desk.check.findings import Finding, note, stop, warning
-from xover.studies.does.load.study import amplifier_of, channel_impedance, fed_drivers
 
 
 def amplifier_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
@@ -48,7 +48,7 @@ def _shared_minus(speaker: Speaker, name: str, network: Network) -> Iterator[Fin
 
 def _is_bridged(speaker: Speaker, network: Network, channel: str) -> bool | None:
     """Whether the amplifier behind a channel is bridged; None where nothing is said."""
-    own = amplifier_of(speaker, network, fed_drivers(network, channel))
+    own = amplifier_of(speaker, network, channel)
     if own is not None and own.bridged is not None:
         return own.bridged
     return speaker.amplifier.bridged if speaker.amplifier is not None else None
@@ -58,7 +58,7 @@ def _loads(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     grid = log_grid(20.0, 20e3, 48)
     solution = solve(network, grid, speaker.impedances_ohm(network, grid))
     for channel in network.channels:
-        amplifier = amplifier_of(speaker, network, fed_drivers(network, channel.name))
+        amplifier = amplifier_of(speaker, network, channel.name)
         reading = read_load(
             grid, solution.impedance_ohm[channel.name], channel_impedance(speaker, network, channel.name)
         )
@@ -69,6 +69,7 @@ def _loads(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
         elif amplifier is None or amplifier.minimum_load_ohm is None:
             yield note(
                 where,
-                f"lowest impedance {reading.minimum_ohm:.2f} ohm; no amplifier is given to hold it against",
+                f"lowest impedance {written('lowest load', reading.minimum_ohm)} ohm; no amplifier is given to "
+                f"hold it against",
                 "add [amplifier] with minimum_load_ohm to speaker.toml",
             )

@@ -11,14 +11,9 @@ from xover.driver.fit import DriverFit, fit_driver
 from xover.errors import InputError
 from xover.quantity import Kind, format_quantity
 from xover.remark import About
+from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
 from xover.studies.desk.check.findings import Finding, note, warning
-
-# A meter reads the DC resistance; the sweep never falls below it but by noise, leads and temperature.
-_ABOVE_SWEEP = 1.05
-_BELOW_SWEEP = 0.75
-_COARSE = 0.05
-_LEAST_OVERLAP_OCTAVES = 3.0
 
 
 def fit_sweep(driver: SpeakerDriver) -> DriverFit | None:
@@ -65,7 +60,7 @@ def _sweep(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
             continue
         yield warning(driver.name, text, "check the jig, its calibration and the file; then measure again")
     coarse = curve.interpolation_error()
-    if np.isfinite(coarse) and coarse > _COARSE:
+    if np.isfinite(coarse) and coarse > COARSE_SWEEP:
         yield note(
             driver.name,
             f"the impedance sweep is coarse or noisy: between rows it is good to about {coarse:.0%} at worst",
@@ -88,7 +83,7 @@ def _dc_resistance(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Fin
     where = float(driver.impedance.frequency_hz[int(np.argmin(np.abs(driver.impedance.value)))])
     read = driver.re_ohm
     remedy = "zero the meter's leads and read again; then check the jig's reference resistor and the scale of the file"
-    if read > _ABOVE_SWEEP * least:
+    if read > ABOVE_SWEEP * least:
         yield warning(
             driver.name,
             f"the DC resistance of {read:.3g} ohm is above the sweep's lowest impedance, {least:.3g} ohm at "
@@ -97,7 +92,7 @@ def _dc_resistance(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Fin
         )
         return
     believed = fit.model.re_ohm if fit is not None else least
-    if read < _BELOW_SWEEP * believed:
+    if read < BELOW_SWEEP * believed:
         yield warning(
             driver.name,
             f"the DC resistance of {read:.3g} ohm is far below what the sweep shows, {believed:.3g} ohm",
@@ -117,7 +112,7 @@ def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
             "no sound can be predicted",
             "measure both over the same band, or check the units of the frequency column",
         )
-    elif np.log2(high / low) < _LEAST_OVERLAP_OCTAVES:
+    elif np.log2(high / low) < LEAST_OVERLAP_OCTAVES:
         yield warning(
             driver.name,
             f"impedance and response overlap only from {format_quantity(low, Kind.FREQUENCY)} to "
@@ -125,7 +120,7 @@ def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
             "measure both over the band that the driver plays",
         )
     level = float(np.nanmax(driver.response.level_db))
-    if not 60.0 < level < 130.0:
+    if not PRESSURE_DB[0] < level < PRESSURE_DB[1]:
         yield warning(
             driver.name,
             f"the response peaks at {level:.0f} dB, no level of a driver at 2.83 V and 1 m: it looks relative",

@@ -3,18 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
-
-class Severity(StrEnum):
-    """How much a finding matters."""
-
-    STOP = "stop"
-    """Do not switch on: something or someone may come to harm."""
-    WARNING = "warning"
-    """A result is wrong or doubtful until this is mended or explained."""
-    NOTE = "note"
-    """Good to know."""
+from xover.rules.severity import Severity
 
 
 @dataclass(frozen=True)
@@ -42,7 +32,7 @@ def stop(where: str, text: str, remedy: str) -> Finding:
 
 def warning(where: str, text: str, remedy: str) -> Finding:
     """A finding that makes a result doubtful."""
-    return Finding(Severity.WARNING, where, text, remedy)
+    return Finding(Severity.CAUTION, where, text, remedy)
 
 
 def note(where: str, text: str, remedy: str) -> Finding:

@@ -12,18 +12,14 @@ from xover.amplifier.demand import rated_voltage
 from xover.curve import log_grid
 from xover.driver.fit import DriverFit
 from xover.network import Network, find_sections, solve
+from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.sound.prediction import Prediction, predict
+from xover.sound.roles import Role, driver_role
 from xover.speaker import Speaker
 from xover.studies.desk.check.findings import Finding, note, stop, warning
 
-# Drivers that resonate above this are taken for tweeters, horns or small mids; below, for woofers.
-TWEETER_FS_HZ = 300.0
 # So slow that every capacitor is open and every coil its DCR.
 _DC_HZ = 1e-3
-# Less than this between the polarities is a matter of taste (common practice, no published source).
-_POLARITY_DB = 2.0
-_TWEETER_WORDS = ("tweet", "treble", "high", "horn", "dome", "ribbon", "super")
-_WOOFER_WORDS = ("woof", "bass", "low")
 
 
 def network_findings(
@@ -34,22 +30,6 @@ def network_findings(
     yield from _protection(speaker, name, network, fits)
     yield from _parts(speaker, name, network)
     yield from _sound(name, network, predict(speaker, name, log_grid(20.0, 20e3, 24)))
-
-
-def plays_high(driver: str, fit: DriverFit | None, datasheet_fs_hz: float | None) -> bool:
-    """Whether a driver is a tweeter or horn: by its resonance where it is known, else by its name."""
-    fs = fit.fs_hz if fit is not None and math.isfinite(fit.fs_hz) else datasheet_fs_hz
-    if fs is not None:
-        return fs > TWEETER_FS_HZ
-    return any(word in driver.lower() for word in _TWEETER_WORDS)
-
-
-def plays_low(driver: str, fit: DriverFit | None, datasheet_fs_hz: float | None) -> bool:
-    """Whether a driver is a woofer: by its resonance where it is known, else by its name."""
-    fs = fit.fs_hz if fit is not None and math.isfinite(fit.fs_hz) else datasheet_fs_hz
-    if fs is not None:
-        return fs < 0.5 * TWEETER_FS_HZ
-    return any(word in driver.lower() for word in _WOOFER_WORDS)
 
 
 def _connections(name: str, network: Network) -> Iterator[Finding]:
@@ -94,23 +74,22 @@ def _protection(
 ) -> Iterator[Finding]:
     share = dc_drive(speaker, network, fits)
     for card in network.drivers:
-        sheet = speaker.drivers[card.driver].datasheet
-        fs = sheet.fs_hz if sheet is not None else None
         got = share[card.key]
-        if plays_high(card.driver, fits.get(card.driver), fs):
-            if got > 0.2:
+        role = driver_role(speaker.drivers[card.driver])
+        if role is Role.HIGH:
+            if got > BARE_SHARE:
                 yield stop(
                     name,
                     f"{card.key} ({card.name}) has no capacitor in series: {got:.0%} of any DC gets there",
                     "add a series capacitor before you switch anything on: a thump or a fault kills a tweeter",
                 )
-            elif got > 0.005:
+            elif got > KEPT_OFF_SHARE:
                 yield note(
                     name,
                     f"{card.key} is kept from DC by a coil across it, not by a capacitor ({got:.1%} gets through)",
                     "usual in a series network; do not open that coil while the amplifier is on",
                 )
-        elif plays_low(card.driver, fits.get(card.driver), fs) and got < 0.1:
+        elif role is Role.LOW and got < DC_PATH_SHARE:
             yield warning(
                 name,
                 f"{card.key} ({card.name}) has no path for DC: a capacitor stands in series with a woofer",
@@ -167,7 +146,7 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
             )
         elif prediction.total.coherent:
             gain = _gain_if_reversed(prediction, crossover.frequency_hz)
-            if gain > _POLARITY_DB:
+            if gain > POLARITY_DB:
                 yield warning(
                     name,
                     f"polarity: round {crossover.frequency_hz:.0f} Hz {pair} add up better with one of them reversed "

@@ -9,13 +9,12 @@ from typing import Any
 from xover.driver.fit import DriverFit
 from xover.driver.model import DatasheetValues
 from xover.readable import Readable
+from xover.rules.severity import Severity
 from xover.speaker import Speaker
 from xover.studies.desk.check.amplifier import amplifier_findings
 from xover.studies.desk.check.drivers import driver_findings, fit_sweep
-from xover.studies.desk.check.findings import Finding, Severity, note, warning
+from xover.studies.desk.check.findings import Finding, note, warning
 from xover.studies.desk.check.network import network_findings
-
-_ORDER = list(Severity)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -91,7 +90,7 @@ def study_check(speaker: Speaker) -> CheckStudy:
             findings.append(note(driver, "no network uses this driver", "remove it, or bind it in a netlist"))
     return CheckStudy(
         title=speaker.title,
-        findings=tuple(sorted(_merged(findings), key=lambda f: _ORDER.index(f.severity))),
+        findings=tuple(sorted(_merged(findings), key=lambda f: f.severity.order)),
         fits=fits,
         networks=speaker.network_names,
         sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},

@@ -18,13 +18,8 @@ from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.rounded import hertz, ohm
+from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
 
-CHANNEL_ERROR_DB: Final = 0.1
-"""How alike two channels of a sound card are that were not measured against each other. Common practice, no source."""
-REFERENCE_ERROR: Final = 0.01
-"""Tolerance of the resistor where nothing is said: a 1 % part."""
-DOUBTFUL: Final = 0.05
-"""An impedance less sure than this is pointed out: about what hobby jigs reach."""
 FEWEST: Final = 8
 _TURNED: Final = 0.5
 """Where more of the rows than this make no passive impedance, the wiring was not as said."""

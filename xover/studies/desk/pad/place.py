@@ -14,12 +14,10 @@ from xover.errors import OptionError, named, nearest_word
 from xover.network import solve
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
+from xover.rules.bands import AUDIO_BAND_HZ, PLAYS_WITHIN_DB
 from xover.speaker import Speaker
 
-PLAYS_DB: Final = 10.0
-"""A driver counts as playing where the network drives it within this of its highest."""
 PER_OCTAVE: Final = 24
-WIDEST_HZ: Final = (20.0, 20_000.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -44,7 +42,7 @@ def resistor_place(nominal_ohm: float | None, band_hz: tuple[float | None, float
             "neither a driver nor its ohms are given",
             f"give {named('speaker')} and {named('driver')}, or {named('nominal_ohm')}, such as 8",
         )
-    low, high = band_hz[0] or WIDEST_HZ[0], band_hz[1] or WIDEST_HZ[1]
+    low, high = band_hz[0] or AUDIO_BAND_HZ[0], band_hz[1] or AUDIO_BAND_HZ[1]
     _check_band(low, high)
     f = log_grid(low, high, 1)  # alike everywhere
     warning = (
@@ -79,7 +77,7 @@ def driver_place(
         remedy = f"did you mean {near}?" if near else "it has " + ", ".join(speaker.drivers)
         raise OptionError(f"{speaker.title} {asked}", remedy)
     driver = speaker.drivers[name]
-    wide = log_grid(*WIDEST_HZ, PER_OCTAVE)
+    wide = log_grid(*AUDIO_BAND_HZ, PER_OCTAVE)
     known = wide[np.isfinite(driver.impedance_ohm(wide))]
     if known.size == 0:
         raise OptionError(f"the impedance of {name} is not known from 20 Hz to 20 kHz", "measure it there")
@@ -98,7 +96,7 @@ def driver_place(
     if None not in band_hz:
         words = "as asked"
     elif plays:
-        words = f"where network '{where}' drives it within {PLAYS_DB:g} dB of its highest"
+        words = f"where network '{where}' drives it within {PLAYS_WITHIN_DB:g} dB of its highest"
     else:
         words = "all that is known of it"
     size = np.abs(driver.impedance_ohm(known))
@@ -141,7 +139,7 @@ def _drive(speaker: Speaker, driver: str, network: str, frequency_hz: Float) -> 
 def _plays(speaker: Speaker, driver: str, network: str, known_hz: Float) -> tuple[float, float] | None:
     level = np.abs(_drive(speaker, driver, network, known_hz)(speaker.drivers[driver].impedance_ohm(known_hz)))
     level = np.where(np.isfinite(level), level, 0.0)
-    loud = known_hz[level >= level.max() * 10 ** (-PLAYS_DB / 20)]
+    loud = known_hz[level >= level.max() * 10 ** (-PLAYS_WITHIN_DB / 20)]
     if level.max() == 0 or loud.size < 2:
         return None
     return float(loud[0]), float(loud[-1])

@@ -7,7 +7,6 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.audibility import audibility
 from xover.curve import Complex, Float
 from xover.errors import OptionError, named
 from xover.parts.pad import (
@@ -32,12 +31,12 @@ from xover.parts.pad import (
 )
 from xover.quantity import ohms
 from xover.readable import Readable
+from xover.rules.audibility import audibility
+from xover.rules.margins import NO_DROP_DB
 from xover.speaker import Speaker
 from xover.studies.desk.pad.place import PadPlace, driver_place, resistor_place
 
 PREFERRED: Final = ("E24", "E12")
-NO_DROP_DB: Final = 0.05
-"""A control that drops less than this is all but out of the circuit: there is no pad to compare it with."""
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,9 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable
-from xover.sound.candidate_sums import Listener, difference_db
+from xover.sound.change import difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
+from xover.sound.sums import Listener
 from xover.speaker import Speaker
 from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG
 
@@ -182,7 +183,7 @@ def _angles(given: Sequence[float], plane: str) -> Float:
 
 def _plane(angle_deg: Float, levels_db: Sequence[Float], axis_db: Float) -> AngleLevels:
     level = np.stack(levels_db)
-    return AngleLevels(angle_deg, level, difference_db(level, axis_db))
+    return AngleLevels(angle_deg, level, difference_db(axis_db, level))
 
 
 class _Field:

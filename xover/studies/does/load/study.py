@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import Demand, rated_voltage, read_demand
+from xover.amplifier.demand import Demand, ListeningNeed, rated_voltage, read_demand, read_listening
 from xover.amplifier.faults import FaultCase, fault_cases
-from xover.amplifier.listening import ListeningNeed, read_listening
-from xover.amplifier.load import LoadReading, read_load
+from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
 from xover.amplifier.source import SourceEffect, source_effect
-from xover.amplifier.verdict import LoadVerdict, judge_load
 from xover.curve import Complex, Float
-from xover.files.speaker import Amplifier
-from xover.network import Network, find_sections, solve
+from xover.network import Network, solve
 from xover.readable import Readable
+from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
 from xover.speaker import Speaker
 
@@ -124,8 +122,8 @@ def study_load(
         z = solution.impedance_ohm[channel.name]
         refine = channel_impedance(speaker, network, channel.name)
         fed = fed_drivers(network, channel.name)
-        amplifier = amplifier_of(speaker, network, fed)
-        reading = read_load(frequency_hz, z, refine, band)
+        amplifier = amplifier_of(speaker, network, channel.name)
+        reading = channel_load(speaker, solution, channel.name)
         ohms = output_ohm if output_ohm is not None else (amplifier.output_ohm if amplifier else None)
         power, load = (amplifier.rated_power_w, amplifier.rated_load_ohm) if amplifier else (None, None)
         channels[channel.name] = ChannelLoad(
@@ -155,40 +153,8 @@ def study_load(
     )
 
 
-def channel_impedance(speaker: Speaker, network: Network, channel: str) -> Callable[[Float], Complex]:
-    """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
-
-    def at(frequency_hz: Float) -> Complex:
-        return solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz)).impedance_ohm[channel]
-
-    return at
-
-
-def fed_drivers(network: Network, channel: str) -> tuple[str, ...]:
-    """Keys of the drivers whose section touches a channel's plus."""
-    plus = next(c.plus for c in network.channels if c.name == channel)
-    ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
-    keys = {d.name: d.key for d in network.drivers}
-    fed: list[str] = []
-    for section in find_sections(network):
-        if any(plus in ends[name] for name in section.elements):
-            fed += [keys[name] for name in section.drivers]
-    return tuple(dict.fromkeys(fed))
-
-
-def amplifier_of(speaker: Speaker, network: Network, fed: tuple[str, ...]) -> Amplifier | None:
-    """The amplifier behind a channel: with several channels that of [bypass.channels], else [amplifier]."""
-    bypass = speaker.file.speaker.bypass
-    if len(network.channels) > 1 and bypass is not None:
-        for key in fed:
-            name = network.driver_card(key).driver
-            if name in bypass.channels:
-                return bypass.channels[name]
-    return speaker.amplifier
-
-
 def _faults(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
-    amplifiers = [amplifier_of(speaker, network, fed_drivers(network, c.name)) for c in network.channels]
+    amplifiers = [amplifier_of(speaker, network, c.name) for c in network.channels]
     rated = {
         rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
         for a in amplifiers

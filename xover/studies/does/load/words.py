@@ -9,6 +9,7 @@ import numpy as np
 
 from xover.amplifier.faults import CapacitorStress
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.figures import load_of, written
 from xover.rounded import at_octaves, db, degrees, hertz, ohm
 from xover.studies.does.load.study import ChannelLoad, LoadStudy
 
@@ -17,7 +18,7 @@ def tell(study: LoadStudy) -> Iterator[Block]:
     """Each channel, each driver's faults, and the watts for a level."""
     yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
     for channel in study.channels.values():
-        yield from _channel(channel, len(study.channels) > 1)
+        yield from _channel(channel, study.network, len(study.channels) > 1)
     yield Head("Each driver open, then shorted")
     rows = [
         [
@@ -60,8 +61,9 @@ def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str]:
     ]
 
 
-def _channel(channel: ChannelLoad, several: bool) -> Iterator[Block]:
+def _channel(channel: ChannelLoad, network: str, several: bool) -> Iterator[Block]:
     r = channel.reading
+    of = load_of(network, channel.channel)
     if several:
         yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
     rows = [
@@ -70,14 +72,16 @@ def _channel(channel: ChannelLoad, several: bool) -> Iterator[Block]:
     ]
     yield plain_table(["Hz", "ohm", "deg", "EPDR ohm"], rows)
     yield Gap()
-    yield fact("lowest", f"{ohm(r.minimum_ohm, 2)} ohm at {hertz(r.minimum_at_hz)}")
+    yield fact("lowest", f"{written('lowest load', r.minimum_ohm, of, unit=True)} at {hertz(r.minimum_at_hz)}")
     yield fact("highest", f"{ohm(r.maximum_ohm)} ohm at {hertz(r.maximum_at_hz)}")
     yield fact(
         "phase",
         f"{degrees(r.most_capacitive_deg)} deg at {hertz(r.most_capacitive_at_hz)}, "
         f"{degrees(r.most_inductive_deg)} deg at {hertz(r.most_inductive_at_hz)}",
     )
-    yield fact("lowest EPDR", f"{ohm(r.lowest_epdr_ohm, 2)} ohm at {hertz(r.lowest_epdr_at_hz)}")
+    yield fact(
+        "lowest EPDR", f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}"
+    )
     rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
     yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
     yield fact("verdict", channel.verdict.sentence)

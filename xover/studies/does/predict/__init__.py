@@ -18,7 +18,7 @@ def predict(
     *,
     frequency_hz: Frequencies = None,
     band_hz: Annotated[
-        tuple[float, float] | None, Ask("Band of level and deviation [default: 200..15k].", BAND)
+        tuple[float, float] | None, Ask("Band of level and deviation [default: 200..20k].", BAND)
     ] = None,
     output_ohm: OutputOhm = None,
 ) -> "Prediction":

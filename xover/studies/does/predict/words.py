@@ -8,6 +8,7 @@ import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading
 from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.figures import written
 from xover.rounded import at_octaves, db, degrees, hertz, ohm
 from xover.sound.prediction import Prediction
 
@@ -59,9 +60,9 @@ def _sum(p: Prediction) -> Iterator[Block]:
     yield fact(
         "level",
         f"{db(band.mean_db)} dB from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}, "
-        f"{db(band.highest_deviation_db, signed=True)} dB at {hertz(band.highest_at_hz)}, "
-        f"{db(band.lowest_deviation_db, signed=True)} dB at {hertz(band.lowest_at_hz)}, "
-        f"rms {db(band.rms_deviation_db)} dB",
+        f"{written('above mean', band.highest_deviation_db, p.network, unit=True)} at {hertz(band.highest_at_hz)}, "
+        f"{written('below mean', band.lowest_deviation_db, p.network, unit=True)} at {hertz(band.lowest_at_hz)}, "
+        f"rms {written('sum rms', band.rms_deviation_db, p.network, unit=True)}",
     )
     s = p.sensitivity
     one_watt = ""
@@ -69,14 +70,15 @@ def _sum(p: Prediction) -> Iterator[Block]:
         one_watt = f", {db(s.level_1w_db)} dB for 1 W into {s.resistance_ohm:g} ohm"
     yield fact(
         "sensitivity",
-        f"{db(s.level_db)} dB for 2.83 V{one_watt} (pink noise {hertz(s.known_from_hz)} to {hertz(s.known_to_hz)})",
+        f"{written('sensitivity', s.level_db, p.network, unit=True)} for 2.83 V{one_watt} (pink noise "
+        f"{hertz(s.known_from_hz)} to {hertz(s.known_to_hz)})",
     )
     for corner in p.corners:
         low = hertz(corner.low_hz) if corner.low_hz is not None else corner.low_note
         high = hertz(corner.high_hz) if corner.high_hz is not None else corner.high_note
         yield fact(f"-{corner.drop_db:g} dB", f"{low} and {high}")
     for c in p.crossovers:
-        yield fact("crossover", _crossover(c))
+        yield fact("crossover", _crossover(c, p.network))
     if p.off_axis is not None:
         off = p.off_axis
         inside = (p.frequency_hz >= band.from_hz) & (p.frequency_hz <= band.to_hz)
@@ -96,11 +98,12 @@ def _sum(p: Prediction) -> Iterator[Block]:
         yield fact("amplifier", f"levels behind an output resistance of {p.output_ohm:g} ohm; V is at its terminals")
 
 
-def _crossover(c: CrossoverReading) -> str:
+def _crossover(c: CrossoverReading, network: str) -> str:
     pair = f"{'+'.join(c.lower)} / {'+'.join(c.upper)}"
     if c.frequency_hz is None:
         return f"{pair}: none, {c.reason}"
-    words = f"{pair} at {hertz(c.frequency_hz)}"
+    of = c.of(network)
+    words = f"{pair} at {written('crossover', c.frequency_hz, of)}"
     if c.level_re_sum_db is not None:
         words += f", each {db(c.level_re_sum_db, signed=True)} dB re sum"
     fall, rise = c.lower_slope_db_per_octave, c.upper_slope_db_per_octave
@@ -109,5 +112,7 @@ def _crossover(c: CrossoverReading) -> str:
     if c.phase_difference_deg is not None:
         words += f", phases {degrees(c.phase_difference_deg)} deg apart"
     if c.null_depth_db is not None:
-        words += f", reversed null {db(c.null_depth_db)} dB deep at {hertz(c.null_at_hz)}"
+        words += (
+            f", reversed null {written('null depth', c.null_depth_db, of, unit=True)} deep at {hertz(c.null_at_hz)}"
+        )
     return words

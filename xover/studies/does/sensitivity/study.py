@@ -19,17 +19,10 @@ from xover.network.adjoint import (
 )
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
-from xover.sound.changes import (
-    Change,
-    LoadChange,
-    Worst,
-    drive_change,
-    known_level_db,
-    load_change,
-    responses,
-    sum_change,
-)
+from xover.sound.change import Worst
 from xover.sound.prediction import Sound, sound_of
+from xover.sound.small_steps import Change, LoadChange, drive_change, load_change, sum_change
+from xover.sound.sums import known_level_db, responses
 from xover.speaker import Speaker
 
 SHARE: Final = 0.01

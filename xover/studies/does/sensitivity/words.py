@@ -7,7 +7,8 @@ from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.rounded import db, hertz
-from xover.sound.changes import HEARD_DB, Worst
+from xover.rules.bands import COUNTS_WITHIN_DB
+from xover.sound.change import Worst
 from xover.studies.does.sensitivity.study import PER_CENT, PartSensitivity, SensitivityStudy
 
 MOST_SENTENCES: Final = 3
@@ -30,7 +31,7 @@ def tell(study: SensitivityStudy) -> Iterator[Block]:
         yield Text(f"sum: here the {study.of_sum}.")
     yield Text(
         "To first order: twice the step does twice as much, the opposite step the opposite. Drives are looked at "
-        f"where they lie within {HEARD_DB:g} dB of their highest, the sum and the load everywhere; "
+        f"where they lie within {COUNTS_WITHIN_DB:g} dB of their highest, the sum and the load everywhere; "
         "of several drivers the one that moves most is shown."
     )
 

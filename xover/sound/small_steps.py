@@ -13,20 +13,11 @@ from numpy.typing import NDArray
 from xover.acoustic.branch import Branch
 from xover.curve import Complex, Float
 from xover.readable import Readable
-from xover.sound.prediction import Sound, make_branches
-from xover.speaker import Speaker
+from xover.sound.change import Worst, largest, near_highest
+from xover.sound.prediction import Sound
+from xover.sound.sums import known_level_db
 
 DB: Final = 20.0 / math.log(10.0)
-HEARD_DB: Final = 20.0
-"""The worst change of a drive is looked for where the drive lies within this of its highest."""
-
-
-@dataclass(frozen=True)
-class Worst:
-    """The largest change on the grid, with its sign, and where: NaN Hz where nothing changes, both where unknown."""
-
-    change: float
-    at_hz: float
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -62,24 +53,14 @@ class LoadChange(Readable):
 def drive_change(frequency_hz: Float, moved: Complex, of: Complex) -> Change:
     """What a step that moves a drive `of` (n,) by `moved` (n,) does to its level and phase."""
     change = _change(frequency_hz, moved, of)
-    known = np.isfinite(of)
-    floor = np.max(np.abs(of[known]), initial=0.0) * 10.0 ** (-HEARD_DB / 20.0)
-    heard = np.where(known & (np.abs(of) >= floor), change.level_db, np.nan)
-    return replace(change, worst=_worst(frequency_hz, heard))
+    return replace(change, worst=largest(frequency_hz, change.level_db, near_highest(of)))
 
 
 def load_change(frequency_hz: Float, moved: Complex, of: Complex) -> LoadChange:
     """What a step that moves a load `of` (n,) ohm by `moved` (n,) ohm does to its magnitude and phase."""
     relative = _relative(moved, of)
     percent = 100.0 * relative.real
-    return LoadChange(percent, np.degrees(relative.imag), _worst(frequency_hz, percent))
-
-
-def responses(speaker: Speaker, sound: Sound) -> tuple[Branch, ...]:
-    """The sound of each driver for one volt at the driver itself, in its place."""
-    one = np.ones(sound.solution.frequency_hz.shape, dtype=complex)
-    at_terminals = replace(sound.solution, drive=dict.fromkeys(sound.solution.drive, one))
-    return make_branches(speaker, sound.network, at_terminals, sound.total.coherent)
+    return LoadChange(percent, np.degrees(relative.imag), largest(frequency_hz, percent, np.isfinite(percent)))
 
 
 def sum_change(frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], moved: Mapping[str, Complex]) -> Change:
@@ -102,11 +83,6 @@ def sum_change(frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], mov
     return _envelope_change(frequency_hz, sound, reach, moved, given)
 
 
-def known_level_db(sound: Sound) -> Float:
-    """(n,) level of the sum, or of the highest sum that any timing allows; NaN where neither is known."""
-    return sound.total.level_db if sound.total.coherent else sound.total.best_level_db
-
-
 def _envelope_change(
     frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], moved: Mapping[str, Complex], given: NDArray[np.bool_]
 ) -> Change:
@@ -126,13 +102,13 @@ def _envelope_change(
         change += (direction * step).real
     whole = 10.0 ** (sound.total.best_level_db / 20.0)
     level = np.divide(DB * change, whole, out=np.full(whole.shape, np.nan), where=given & (whole > 0))
-    return Change(level, np.full(level.shape, np.nan), _worst(frequency_hz, level))
+    return Change(level, np.full(level.shape, np.nan), largest(frequency_hz, level, np.isfinite(level)))
 
 
 def _change(frequency_hz: Float, moved: Complex, of: Complex) -> Change:
     relative = _relative(moved, of)
     level = DB * relative.real
-    return Change(level, np.degrees(relative.imag), _worst(frequency_hz, level))
+    return Change(level, np.degrees(relative.imag), largest(frequency_hz, level, np.isfinite(level)))
 
 
 def _relative(moved: Complex, of: Complex) -> Complex:
@@ -140,10 +116,3 @@ def _relative(moved: Complex, of: Complex) -> Complex:
     out = np.full(of.shape, complex(np.nan, np.nan))
     out[known] = moved[known] / of[known]
     return out
-
-
-def _worst(frequency_hz: Float, change: Float) -> Worst:
-    if not np.isfinite(change).any():
-        return Worst(math.nan, math.nan)
-    row = int(np.nanargmax(np.abs(change)))
-    return Worst(float(change[row]), float(frequency_hz[row])) if change[row] != 0 else Worst(0.0, math.nan)

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from enum import StrEnum
+from typing import Final
 
 from xover.network import Network
-from xover.sound.impedance_peak import impedance_peak_hz
+from xover.rules.margins import TWEETER_FS_HZ
+from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker, SpeakerDriver
-from xover.studies.desk.check.network import plays_high, plays_low
+
+_HIGH_WORDS: Final = ("tweet", "treble", "high", "horn", "dome", "ribbon", "super")
+_LOW_WORDS: Final = ("woof", "bass", "low")
 
 
 class Role(StrEnum):
@@ -20,22 +24,13 @@ class Role(StrEnum):
     LOW = "woofer"
 
 
-def resonance_hz(driver: SpeakerDriver) -> float:
-    """Highest peak of the measured impedance, else the datasheet's resonance; NaN where neither is known."""
-    if driver.impedance is not None:
-        found = impedance_peak_hz(driver.impedance.frequency_hz, driver.impedance.value)
-        if math.isfinite(found):
-            return found
-    return math.nan if driver.datasheet is None else driver.datasheet.fs_hz
-
-
 def driver_role(driver: SpeakerDriver) -> Role:
-    """By the resonance where it is known, else by the name, as `xover check` does."""
-    fs = resonance_hz(driver)
-    known = fs if math.isfinite(fs) else None
-    if plays_high(driver.name, None, known):
+    """By the resonance where it is known (above 300 Hz a tweeter, below 150 Hz a woofer), else by the name."""
+    fs, name = driver_resonance_hz(driver), driver.name.lower()
+    if fs > TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in _HIGH_WORDS)):
         return Role.HIGH
-    return Role.LOW if plays_low(driver.name, None, known) else Role.MID
+    low = fs < 0.5 * TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in _LOW_WORDS))
+    return Role.LOW if low else Role.MID
 
 
 def roles(speaker: Speaker, network: Network) -> Mapping[str, Role]:

@@ -1,0 +1,68 @@
+"""How alike two readings of the same thing are, and two things that should be the same.
+
+All of it is common practice, no published source, where none is named.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+# Parts.
+DCR_SHARE: Final = 0.10
+"""A coil's resistance is the same within this..."""
+DCR_OHM: Final = 0.02
+"""...and within this, twice the last digit of a good ohmmeter."""
+LOSSY_RATIO: Final = 2.0
+"""A capacitor is lossy from this times the series resistance it had."""
+LOSSY_OHM: Final = 0.1
+"""Less than this more is no loss worth a word: in series with 6 ohm it is 0.14 dB."""
+LOSS_SHARE: Final = 0.50
+"""How far a capacitor's loss may lie from what its card says."""
+UNKNOWN_WIRE_M: Final = 0.5e-3
+"""A coil whose DCR nobody states has no more than an air coil of wire this thin."""
+
+# Meters and sweeps.
+METER_SHARE: Final = 0.01
+METER_OHM: Final = 0.1
+"""An ordinary multimeter: 1 % and its last digit, once the resistance of its leads is taken off."""
+SWEEP_SHARE: Final = 0.05
+"""How well a sweep made at home with a resistor and a sound card repeats."""
+DATASHEET_SHARE: Final = 0.20
+"""How far a driver may lie from its datasheet, its cabinet among the reasons."""
+DATASHEET_RE: Final = 0.10
+SWEEP_RE: Final = 0.10
+METER_RE: Final = 0.03
+"""How far a driver's DC resistance may lie from what a datasheet, a sweep's lowest resistance or a meter says; the last
+by warmth alone."""
+ABOVE_SWEEP: Final = 1.05
+BELOW_SWEEP: Final = 0.75
+"""A meter reads the DC resistance; the sweep never falls below it but by noise, leads and temperature."""
+COARSE_SWEEP: Final = 0.05
+"""A sweep that is less sure than this between its rows is coarse."""
+LEAST_OVERLAP_OCTAVES: Final = 3.0
+"""Impedance and response of a driver must share this much to say much."""
+PRESSURE_DB: Final = (60.0, 130.0)
+"""No driver plays less or more than this at 2.83 V and 1 m."""
+CHANNEL_ERROR_DB: Final = 0.1
+"""How alike two channels of a sound card are that were not measured against each other."""
+REFERENCE_ERROR: Final = 0.01
+"""Tolerance of the resistor where nothing is said: a 1 % part."""
+DOUBTFUL: Final = 0.05
+"""An impedance less sure than this is pointed out: about what hobby jigs reach."""
+RESPONSE_SIGMA_DB: Final = 0.5
+ANALYSER_SIGMA_DB: Final = 1.0
+"""Standard deviation of a third octave: of a response on the axis with the room gated out or far, and of what an
+analyser in a room averages."""
+
+# Pairs and spares.
+PAIR_PARTS: Final = 0.05
+"""Parts of a pair are usually matched to this."""
+PAIR_FS: Final = 0.10
+PAIR_RE: Final = 0.05
+"""Resonance and DC resistance of like drivers stay within these."""
+MATCH: Final = 0.01
+"""Parts that are picked for a pair are matched to this where nothing is said."""
+SAMPLES: Final = 1.15
+"""A driver's resonance lies within this factor of its type's."""
+LIKE_IMPEDANCE: Final = 1.25
+"""Impedances that differ by no more than this factor leave the corners about where they were."""

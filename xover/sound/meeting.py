@@ -1,0 +1,68 @@
+"""Where the drivers of a network meet, in which order they play, and how deep the reversed null is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from itertools import pairwise
+
+import numpy as np
+
+from xover.acoustic.branch import SAME_WAY_OCTAVES, centroid_hz, make_branch
+from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.curve import Float
+from xover.network import Network, solve
+from xover.sound.prediction import Sound, make_branches, sound_of_network
+from xover.sound.resonance import driver_resonance_hz
+from xover.speaker import Speaker
+
+
+def shallowest_null_db(crossovers: Iterable[CrossoverReading]) -> float:
+    """Depth of the shallowest reversed null; NaN where there is none or one is not known."""
+    depths = [c.null_depth_db for c in crossovers]
+    known = [d for d in depths if d is not None]
+    return min(known) if known and len(known) == len(depths) else math.nan
+
+
+def present_crossovers(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[float, ...]:
+    """Where neighbouring drivers of a network are equally loud, rising; by drive where no sound is known."""
+    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    known, _ = speaker.timing_is_known(network)
+    branches = make_branches(speaker, network, solution, known)
+    if not all(np.isfinite(b.pressure).any() for b in branches):
+        branches = tuple(
+            make_branch(d.key, solution.drive[d.key], np.ones(frequency_hz.shape), timing_known=False, group=d.driver)
+            for d in network.drivers
+        )
+    found = [c.frequency_hz for c in read_crossovers(frequency_hz, branches, known)]
+    return tuple(sorted({float(f) for f in found if f is not None}))
+
+
+def ways(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[str, ...]:
+    """The drivers' names of a network, lowest first; see `lowest_first`."""
+    return lowest_first(speaker, sound_of_network(speaker, network, frequency_hz))
+
+
+def lowest_first(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
+    """Names by the centre of their sound behind the network; else of their drive; else by resonance; else as listed.
+
+    Centres less than half an octave apart tell nothing: so does a network that splits nothing.
+    """
+    f = sound.solution.frequency_hz
+    names = sound.network.driver_names
+    cards = {name: [c.key for c in sound.network.drivers if c.driver == name] for name in names}
+    sounds = {b.key: b.pressure for b in sound.branches}
+    heard = {n: centroid_hz(f, np.sum([np.nan_to_num(sounds[k]) for k in cards[n]], axis=0)) for n in names}
+    driven = {n: centroid_hz(f, sound.solution.drive[cards[n][0]]) for n in names}
+    for centres in (heard, driven, {n: driver_resonance_hz(speaker.drivers[n]) for n in names}):
+        if _apart(centres):
+            return tuple(sorted(names, key=lambda n: centres[n]))
+    return names
+
+
+def _apart(centres: Mapping[str, float]) -> bool:
+    """Whether all are known and each lies half an octave or more from its neighbours."""
+    ordered = sorted(centres.values())
+    if not all(np.isfinite(c) for c in ordered):
+        return False
+    return all(b >= a * 2.0**SAME_WAY_OCTAVES for a, b in pairwise(ordered))

@@ -1,0 +1,109 @@
+"""A driver's resonance as its impedance shows it: the highest peak that stands clear on both sides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.amplifier.extremum import highest
+from xover.curve import Complex, Curve, Float
+from xover.speaker import SpeakerDriver
+
+LEAST_RISE: Final = 1.1
+"""A peak stands clear where it is a tenth higher than the valleys beside it. Common practice, no published source."""
+_SHARE: Final = 0.6
+"""Rows round a peak that stand as high as this, at least, say where the resonance lies."""
+_FEWEST: Final = 8
+_ROUNDS: Final = 4
+_FARTHEST: Final = 1.1
+"""A resonance lies within this factor of its peak; a voice coil's rise moves them apart by less."""
+
+
+def driver_resonance_hz(driver: SpeakerDriver) -> float:
+    """Resonance as the sweep shows it, else as the datasheet says; NaN where neither does."""
+    swept = math.nan if driver.impedance is None else swept_resonance_hz(driver.impedance)
+    return driver.datasheet.fs_hz if math.isnan(swept) and driver.datasheet is not None else swept
+
+
+def swept_resonance_hz(curve: Curve) -> float:
+    """Resonance of the highest clear peak of an impedance sweep, Hz; NaN where there is none.
+
+    The peak of |Z| itself is flat, so noise of half a per cent moves its highest row by two, and the voice coil draws
+    it down. One resonance beside a coil, (b0 + b1 s + b2 s^2 + b3 s^3)/(w0^2 + a1 s + s^2), is fitted to the rows on
+    the peak by linear least squares, weighted anew with the last denominator (Sanathanan and Koerner 1963, from
+    memory). Without a measured phase, or with few rows, the peak between the rows is taken.
+    """
+    f, z = curve.frequency_hz, curve.value
+    peak = impedance_peak_hz(f, z, curve.at)
+    if math.isnan(peak) or not curve.has_phase:
+        return peak
+    row = int(np.argmin(np.abs(f - peak)))
+    on_it = _around(np.abs(z) >= _SHARE * np.abs(z[row]), row)
+    fitted = _fitted(f[on_it] / peak, z[on_it]) if on_it.size >= _FEWEST else math.nan
+    return peak * fitted if 1.0 / _FARTHEST < fitted < _FARTHEST else peak
+
+
+def _around(high: NDArray[np.bool_], row: int) -> NDArray[np.intp]:
+    """The rows beside each other that are high, one of them given."""
+    low = np.flatnonzero(~high)
+    first = low[low < row].max(initial=-1) + 1
+    last = low[low > row].min(initial=high.size)
+    return np.arange(first, last)
+
+
+def _fitted(at: Float, z: Complex) -> float:
+    """Where the resonance of one rational function through these rows lies, in units of `at`; NaN where none does."""
+    s = 1j * at
+    weight = np.ones(at.shape)
+    place = math.nan
+    for _ in range(_ROUNDS):
+        columns = np.stack([s**0, s, s**2, s**3, -z, -z * s], axis=1) * weight[:, None]
+        wanted = z * s**2 * weight
+        found = np.linalg.lstsq(
+            np.concatenate([columns.real, columns.imag]), np.concatenate([wanted.real, wanted.imag]), rcond=None
+        )[0]
+        if found[4] <= 0:
+            return math.nan
+        place = math.sqrt(found[4])
+        weight = 1.0 / np.abs(found[4] + found[5] * s + s**2)
+    return place
+
+
+def impedance_peak_hz(
+    frequency_hz: Float, impedance_ohm: Complex, refine: Callable[[Float], Complex] | None = None
+) -> float:
+    """Frequency of the highest clear peak of |Z| of any load, Hz; NaN where there is none.
+
+    The rise of a voice coil towards high frequencies ends at the end of the data and is no peak. A vented woofer
+    or a horn has several: the highest is taken.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising.
+    impedance_ohm : (n,) complex; NaN where it is not known.
+    refine : gives the impedance at other frequencies, to find the peak between the rows.
+    """
+    size = np.abs(impedance_ohm)
+    known = np.isfinite(size)
+    f, z = frequency_hz[known], size[known]
+    if z.size < 3:
+        return math.nan
+    inner = np.flatnonzero((z[1:-1] > z[:-2]) & (z[1:-1] >= z[2:])) + 1
+    clear = [i for i in inner if z[i] >= LEAST_RISE * max(_valley(z[i::-1]), _valley(z[i:]))]
+    if not clear:
+        return math.nan
+    best = max(clear, key=lambda i: float(z[i]))
+    if refine is None:
+        return float(f[best])
+    near = f[best - 1 : best + 2]
+    return highest(near, np.abs(refine(near)), lambda x: np.abs(refine(x))).at_hz
+
+
+def _valley(size: Float) -> float:
+    """Lowest value on the way from a peak to where the curve stands higher than it, or to the end."""
+    higher = np.flatnonzero(size > size[0])
+    return float(np.min(size[: higher[0]] if higher.size else size))
