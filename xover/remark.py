@@ -27,13 +27,21 @@ class Remark(str):
     """Words for a person, and what they are about."""
 
     about: About
+    bare: str
+    """Without the name that stands before it."""
+    named: bool
+    """Whether it says of whom it is."""
 
-    def __new__(cls, words: str, about: About = About.ANYTHING) -> Remark:
+    def __new__(cls, words: str, about: About = About.ANYTHING, *, named: bool = False) -> Remark:
         """A remark; without `about` it is about anything."""
         made = super().__new__(cls, words)
-        made.about = about
+        made.about, made.bare, made.named = about, words, named
         return made
 
     def of(self, name: str) -> Remark:
-        """The same with a name before it."""
-        return Remark(f"{name}: {self}", self.about)
+        """The same with a name before it, where it does not say of whom it is."""
+        if self.named:
+            return self
+        made = Remark(f"{name}: {self}", self.about, named=True)
+        made.bare = self.bare
+        return made

@@ -23,13 +23,13 @@ def draw_response(study: ResponseStudy) -> Figure:
     """Draw each drive over time."""
     shown = study.time_s >= SHOWN_FROM_S * 0.999
     t = study.time_s[shown]
-    word = "step" if study.stimulus == "step" else "impulse"
+    response = "a step" if study.stimulus == "step" else "an impulse"
     with look():
         figure, (axes,) = make_page(
             study.title,
             [f'network "{study.network}" · what reaches each driver in time'],
             [*(f"{d.name}: {d.check}" for d in study.drives.values()), *study.warnings],
-            [Panel(f"Response to a{'n' if word == 'impulse' else ''} {word}, {study.unit}", 1.0)],
+            [Panel(f"Response to {response}, {study.unit}", 1.0)],
             t,
         )
         time_axis(axes, float(t[0]), float(t[-1]), True)

@@ -40,10 +40,10 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         if not impedance.has_phase:
             impedance, rebuilt = minimum_phase_curve(impedance)
             words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
-            notes.append(Remark(words, About.IMPEDANCE))
+            notes.append(Remark(words, About.IMPEDANCE, named=True))
     elif sheet is not None:
-        words = f"{name}: the impedance is taken from datasheet values, not from a sweep"
-        notes.append(Remark(words, About.DATASHEET_IMPEDANCE))
+        words = "the impedance is taken from datasheet values, not from a sweep"
+        notes.append(Remark(words, About.DATASHEET_IMPEDANCE).of(name))
         notes += [note.of(name) for note in sheet.notes]
     response, source = None, PhaseSource.NONE
     if entry.response is not None:

@@ -115,7 +115,7 @@ def _from_tables(impedance_path: Path, response_path: Path | None, name: str) ->
     if not impedance.has_phase:
         impedance, rebuilt = minimum_phase_curve(impedance)
         said = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
-        notes.append(Remark(said, About.IMPEDANCE))
+        notes.append(Remark(said, About.IMPEDANCE, named=True))
     response: Curve | None = None
     source = PhaseSource.NONE
     words = impedance_path.name

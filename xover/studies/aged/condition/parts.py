@@ -102,7 +102,10 @@ class PartCondition:
         if self.verdict is Verdict.WITHIN:
             return f"{words} of {limit}"
         if self.drift is not None and abs(self.drift) > tolerance:
-            words = words.replace("drifted", f"drifted beyond {limit}")
+            beyond = f"{Verdict.DRIFTED} beyond {limit}"
+            words = {Verdict.DRIFTED: beyond, Verdict.DRIFTED_AND_LOSSY: f"{beyond} and {Verdict.LOSSY}"}.get(
+                self.verdict, words
+            )
         if self.verdict in (Verdict.LOSSY, Verdict.DRIFTED_AND_LOSSY) and isinstance(self.found, Capacitor):
             at = max(LOSS_AT_HZ, key=lambda hz: _ratio(*self.series_ohm(hz)))
             then, now = self.series_ohm(at)

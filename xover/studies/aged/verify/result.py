@@ -72,7 +72,8 @@ class RankedFault:
     tie : faults of one number cannot be told apart by what was measured; 0 stands first.
     odds_log10 : tenfold odds against the fault ranked first, 0 or below.
     value, low, high : fitted value and its 95 % interval, where the value is free.
-    needs : what else would have to be off, in words. words, next_test : for the bench.
+    needs : what else would have to be off, in words. words, next_test : for the bench. told : in as few words as a table has
+        room for.
     """
 
     fault: Fault
@@ -87,12 +88,13 @@ class RankedFault:
     needs: tuple[str, ...]
     words: str
     next_test: str
+    told: str
 
     def plain(self) -> dict[str, Any]:
         """Its fields, the fault in its own words."""
         of = self.fault
         told = {"part": of.part, "fault": of.told, "other": of.other, "is_driver": of.is_driver}
-        return told | fields_of(self, fault=None)
+        return told | fields_of(self, fault=None, told=None)
 
 
 class Verdict(StrEnum):

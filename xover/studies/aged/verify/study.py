@@ -30,7 +30,7 @@ from xover.studies.aged.verify.sound import (
     sound_band_db,
     unknown_sum,
 )
-from xover.studies.aged.verify.words import fault_words, knob_words, next_test, verdict_headline
+from xover.studies.aged.verify.words import about, fault_words, knob_words, next_test, verdict_headline
 
 MOST_FAULTS: Final = 12
 MISFIT: Final = 1.5
@@ -225,6 +225,7 @@ def _rank(
                 needs=tuple(words for _, words in beyond(bench.terminals, states[row].state, fits, row)),
                 words=fault_words(bench.network, fault, value[0]),
                 next_test=next_test(bench.network, fault, beside),
+                told=about(bench.network, fault, value[0]),
             )
         )
     return tuple(ranked)

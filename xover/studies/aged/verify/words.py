@@ -42,11 +42,16 @@ def fault_words(network: Network, fault: Fault, value: float | None = None) -> s
         other = network.part(fault.other or "")
         return f"{part.name} ({marked}) and {other.name} ({shown_value(other)}) in each other's place"
     if fault.kind is FaultKind.OTHER_VALUE:
-        return f"{part.name} about {shown_value(part, value)} in place of {marked}"
+        return f"{part.name} {about(network, fault, value)} in place of {marked}"
     if fault.kind in (FaultKind.TEN_TIMES, FaultKind.TENTH):
         factor = 10.0 if fault.kind is FaultKind.TEN_TIMES else 0.1
         return f"{part.name} {shown_value(part, factor * value_of(part))} in place of {marked}: wrong by a decade"
     return f"{part.name} ({marked}) {fault.kind}"
+
+
+def about(network: Network, fault: Fault, value: float | None) -> str:
+    """The fault in as few words as a table has room for; a fitted value as it comes out."""
+    return fault.told if value is None else f"about {shown_value(network.part(fault.part), value)}"
 
 
 def next_test(network: Network, fault: Fault, tied: Sequence[Fault]) -> str:
@@ -247,8 +252,7 @@ def _build(v: VerifyStudy) -> Iterator[Block]:
 
 
 def _row(f: RankedFault, heard: Sequence[str]) -> list[str]:
-    told = f.fault.told if f.value is None else f.words.removeprefix(f"{f.fault.part} ").partition(" in place")[0]
-    cells = [str(f.tie + 1), f.fault.part, told, f"{100 * f.residual:.1f}", *(db(f.sound_db, 1) for _ in heard)]
+    cells = [str(f.tie + 1), f.fault.part, f.told, f"{100 * f.residual:.1f}", *(db(f.sound_db, 1) for _ in heard)]
     return [*cells, _odds(f.odds_log10), "yes" if f.explains else "no"]
 
 

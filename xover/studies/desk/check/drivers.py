@@ -38,7 +38,7 @@ def driver_findings(speaker: Speaker, fits: dict[str, DriverFit | None]) -> Iter
 
 def _notes(driver: SpeakerDriver) -> Iterator[Finding]:
     for said in driver.notes:
-        text = said.removeprefix(f"{driver.name}: ")
+        text = said.bare
         if said.about is About.REBUILT_PHASE:
             yield note(driver.name, text, "measure the phase against one time reference to do without")
         elif said.about in (About.DATASHEET_IMPEDANCE, About.DATASHEET_RESPONSE):

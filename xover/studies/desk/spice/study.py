@@ -16,6 +16,7 @@ from xover.network import Network
 from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
+from xover.remark import About, Remark
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, comment, network_cards
 
@@ -37,7 +38,7 @@ class SpiceDriver(Readable):
     model: DriverModel
     fit: DriverFit | None
     evidence: Evidence
-    warnings: tuple[str, ...]
+    warnings: tuple[Remark, ...]
 
     def plain(self) -> dict[str, Any]:
         """Residual and band of the fit, null for a data sheet; the figures of the circuit."""
@@ -111,7 +112,7 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
 
 
 def _driver(driver: SpeakerDriver) -> SpiceDriver:
-    said: list[str] = [note for note in driver.notes if note.about.of_impedance]
+    said = [note for note in driver.notes if note.about.of_impedance]
     if driver.impedance is None:
         assert driver.datasheet is not None  # the speaker file has been checked
         return SpiceDriver(driver.datasheet.model, None, driver.impedance_evidence, tuple(said))
@@ -119,13 +120,14 @@ def _driver(driver: SpeakerDriver) -> SpiceDriver:
     said += fit.warnings
     low, high = fit.band_hz
     if low > FROM_HZ * 1.001 or high < TO_HZ * 0.999:
-        said.append(f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess")
+        words = f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess"
+        said.append(Remark(words, About.IMPEDANCE))
     return SpiceDriver(fit.model, fit, driver.impedance_evidence, tuple(said))
 
 
 def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: SpiceCards) -> Iterator[str]:
     for name, driver in drivers.items():
-        yield from (_of_driver(name, text) for text in driver.warnings)
+        yield from (text.of(name) for text in driver.warnings)
     for part in network.resistors:
         if part.is_lamp:
             yield f"{part.name} is a lamp or resettable fuse, written cold ({part.ohm:g} ohm): true at low level only"
@@ -140,12 +142,6 @@ def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: Spice
             f"fixed resistors stand for dissipation factors: the impedance of {worst.part} is off by up to "
             f"{worst.worst_error:.1%} (at {hertz(worst.worst_at_hz)})"
         )
-
-
-def _of_driver(name: str, text: str) -> str:
-    """A sentence that says of which driver it is."""
-    named = text.startswith(f"{name}:") or f"impedance of {name}" in text
-    return text if named else f"{name}: {text}"
 
 
 def _text(
@@ -196,7 +192,7 @@ def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
             said += f", Qms {fit.qms:.2f}" if math.isfinite(fit.qms) else ""
             said += f", Qes {fit.qes:.2f}" if math.isfinite(fit.qes) else ""
     lines = comment(f"{name}: {said}.", "  ")
-    return lines + [line for text in driver.warnings for line in comment(f"{_of_driver(name, text)}.", "  ")]
+    return lines + [line for text in driver.warnings for line in comment(f"{text.of(name)}.", "  ")]
 
 
 def _loss_sentences(losses: Sequence[SpiceLoss]) -> Iterator[str]:

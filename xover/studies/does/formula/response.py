@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, cast, get_args
 
 import numpy as np
 
@@ -189,13 +189,12 @@ class ResponseStudy(Readable):
         return {**vars(self), "drives": drives}
 
 
-def stimulus(text: str) -> Stimulus:
+def stimulus(name: str) -> Stimulus:
     """The stimulus by its name. Raises OptionError."""
-    if text == "step":
-        return "step"
-    if text == "impulse":
-        return "impulse"
-    raise OptionError(f"there is no response to '{text[:40]}'", "give step or impulse")
+    for known in get_args(Stimulus):
+        if name == known:
+            return cast("Stimulus", known)
+    raise OptionError(f"there is no response to '{name[:40]}'", "give step or impulse")
 
 
 def times() -> Float:
