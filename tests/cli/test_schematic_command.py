@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from xover.api.schematic import schematic
+from xover.drawing.question import schematic
 
 
 @pytest.fixture(autouse=True)

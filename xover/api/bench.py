@@ -14,10 +14,10 @@ from xover.studies.desk.coil import coil as _coil
 from xover.studies.desk.jig import jig as _jig
 from xover.studies.desk.pad import pad as _pad
 from xover.studies.desk.values import values as _values
+from xover.studies.does.formula import circuit_formula
 
 if TYPE_CHECKING:
     from xover.studies.desk.pad.study import PadStudy
-    from xover.studies.does.formula.study import FormulaStudy
 
 
 compare = asks_alone(_compare)
@@ -25,6 +25,7 @@ capacitor = asks_alone(_capacitor)
 coil = asks_alone(_coil)
 jig = asks_alone(_jig)
 values = asks_alone(_values)
+formula = asks_alone(circuit_formula)
 
 
 def circuits() -> tuple[str, ...]:
@@ -56,23 +57,6 @@ def pad(down_db: float, *, ohm: float = 8.0, input_w: float | None = None) -> Pa
     >>> xover.pad(6, ohm=8).designs[0].series_ohm
     """
     return asked(_pad, {"down_db": down_db, "nominal_ohm": ohm, "input_w": input_w}, nominal_ohm="ohm")
-
-
-def formula(circuit: str | Path) -> FormulaStudy:
-    """The exact transfer functions of a netlist (.cir) or of a ready topology, as formulas.
-
-    Raises
-    ------
-    OptionError : neither a netlist nor a topology, or a formula of too many terms. InputError, NoSolutionError.
-
-    Example
-    -------
-    >>> xover.formula("two-way-second-order").transfer["woofer"]
-    """
-    from xover.studies.does.formula.study import study_formula
-    from xover.studies.does.formula.terminated import terminated_circuit
-
-    return study_formula(terminated_circuit(circuit))
 
 
 def to_json(result: Any, *, indent: int | None = None) -> str:

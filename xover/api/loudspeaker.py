@@ -6,19 +6,38 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from xover.api.asks import asked, asks
 from xover.api.draw import draw
-from xover.api.remedy import WhatToDo
-from xover.api.sound import WhatItDoes
-from xover.api.strain import WhatItBears
-from xover.api.wear import WhatAgeHasDone
+from xover.api.opened import Opened
 from xover.errors import OptionError
+from xover.studies.aged.compare import compare_networks
+from xover.studies.aged.condition import condition
+from xover.studies.aged.infer import infer
+from xover.studies.aged.verify import pair, verify
+from xover.studies.bears.crosstalk import crosstalk
+from xover.studies.bears.lamps import lamps
+from xover.studies.bears.stress import stress
+from xover.studies.bears.tolerance import tolerance
+from xover.studies.change.bypass import bypass
+from xover.studies.change.decide import decide
+from xover.studies.change.redesign import redesign
+from xover.studies.change.refresh import refresh
+from xover.studies.desk.check import check
+from xover.studies.desk.pad import pad
+from xover.studies.desk.spice import spice
+from xover.studies.does.angles import angles
+from xover.studies.does.formula import circuit, circuit_cards, speaker_formula, speaker_judge, speaker_response
+from xover.studies.does.load import load
+from xover.studies.does.predict import predict
+from xover.studies.does.sensitivity import sensitivity
 
 if TYPE_CHECKING:
+    from xover.studies.desk.pad.study import PadStudy
     from xover.drawing.save import Figure
     from xover.report.report import Report
 
 
-class Loudspeaker(WhatItDoes, WhatAgeHasDone, WhatItBears, WhatToDo):
+class Loudspeaker(Opened):
     """An opened speaker folder; `xover.open` makes it.
 
     Its methods are the commands, in the order of the job: check, predict, load, formula, sensitivity, angles,
@@ -34,6 +53,90 @@ class Loudspeaker(WhatItDoes, WhatAgeHasDone, WhatItBears, WhatToDo):
     title, folder, networks, drivers : of the folder.
     changed : whether something is tried that the folder does not hold.
     """
+
+    check = asks(check)
+    predict = asks(predict)
+    load = asks(load)
+    formula = asks(speaker_formula)
+    response = asks(speaker_response)
+    judge = asks(speaker_judge)
+    circuit = asks(circuit)
+    circuit_cards = asks(circuit_cards)
+    sensitivity = asks(sensitivity)
+    angles = asks(angles)
+    compare = asks(compare_networks)
+    infer = asks(infer)
+    condition = asks(condition)
+    stress = asks(stress)
+    lamps = asks(lamps)
+    tolerance = asks(tolerance)
+    crosstalk = asks(crosstalk)
+    refresh = asks(refresh)
+    redesign = asks(redesign)
+    bypass = asks(bypass)
+    decide = asks(decide)
+    verify = asks(verify)
+    pair = asks(pair)
+    spice = asks(spice)
+
+    def pad(
+        self,
+        driver: str,
+        *,
+        down_db: float,
+        network: str | None = None,
+        band_hz: tuple[float | None, float | None] = (None, None),
+        nominal_ohm: float | None = None,
+        input_w: float | None = None,
+    ) -> PadStudy:
+        """Two resistors that bring a driver down, made for its measured impedance. `xover.pad` needs no speaker.
+
+        Parameters
+        ----------
+        driver : its name. down_db : how far down, above 0 and up to 60 dB.
+        network : that it plays in. band_hz : what counts, Hz; by default where it plays.
+        nominal_ohm : for the textbook pair, ohm. input_w : power into the pad, to be split up.
+
+        Raises
+        ------
+        OptionError, InputError.
+
+        Example
+        -------
+        >>> speaker.pad("tweeter", down_db=4).designs[0].series_ohm
+        """
+        given = {
+            "speaker": self.speaker,
+            "driver": driver,
+            "down_db": down_db,
+            "network": network,
+            "low_hz": band_hz[0],
+            "high_hz": band_hz[1],
+            "nominal_ohm": nominal_ohm,
+            "input_w": input_w,
+        }
+        return asked(pad, given, low_hz="band_hz", high_hz="band_hz")
+
+    def schematic(self, network: str | None = None, *, other: str | None = None) -> Schematic:
+        """The network drawn, with values and losses beside the parts; a notebook shows it, `xover.save` writes it.
+
+        Parameters
+        ----------
+        network : as `predict`. other : a network of the same wiring: where a value differs, both are written.
+
+        Raises
+        ------
+        OptionError, InputError.
+
+        Example
+        -------
+        >>> speaker.schematic("found", other="original")
+        """
+        from xover.drawing.schematic import draw_schematic
+
+        name = self._name(network)
+        before = None if other is None else self.network(other)
+        return draw_schematic(self.network(name), before, title=f"{self.title}: network '{name}'")
 
     def draw(self, result: object, *, number: int | None = None) -> Figure:
         """Draw a result of this speaker; as `xover.draw`, and a redesign too.

@@ -9,7 +9,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "What it does": {
         "predict": "studies.does.predict",
         "load": "studies.does.load",
-        "schematic": "api.schematic",
+        "schematic": "drawing.question",
         "angles": "studies.does.angles",
         "formula": "studies.does.formula",
         "sensitivity": "studies.does.sensitivity",
@@ -38,7 +38,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "compare": "studies.aged.compare",
     },
     "Pass it on": {
-        "report": "api.report",
+        "report": "report.question",
         "spice": "studies.desk.spice",
     },
 }

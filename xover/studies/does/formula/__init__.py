@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from xover.declare import Ask, question
 from xover.errors import OptionError, named
@@ -10,10 +10,15 @@ from xover.studies.options import Network
 from xover.units import TARGET, TEXT, YES, one_of
 
 if TYPE_CHECKING:
+    from xover.speaker import Speaker
+    from xover.studies.does.formula.by_lcapy import CircuitCards
     from xover.studies.does.formula.judge import JudgeStudy
     from xover.studies.does.formula.response import ResponseStudy
     from xover.studies.does.formula.study import FormulaStudy
     from xover.studies.does.formula.terminated import TerminatedNetwork
+
+
+_AFTER: Final = one_of("step", "impulse", metavar="step|impulse")
 
 
 @question(plots={"ResponseStudy": "response.draw_response"}, plot_needs="time")
@@ -28,7 +33,7 @@ def formula(
         Literal["step", "impulse"] | None,
         Ask(
             "Each drive in time after one volt is switched on, or after an impulse: closed form by lcapy.",
-            one_of("step", "impulse", metavar="step|impulse"),
+            _AFTER,
         ),
     ] = None,
     judge: Annotated[bool, Ask("Let lcapy derive the transfer functions anew, and compare.", YES)] = False,
@@ -45,9 +50,9 @@ def formula(
     """
     if time is not None:
         _alone("time", judge=judge, numbers=numbers, latex=latex)
-        from xover.studies.does.formula.response import stimulus, study_response
+        from xover.studies.does.formula.response import study_response
 
-        return study_response(_terminated(target, network), stimulus(time), of)
+        return study_response(_terminated(target, network), time, of)
     if judge:
         _alone("judge", of=of is not None, numbers=numbers, latex=latex)
         from xover.studies.does.formula.judge import study_judge
@@ -61,6 +66,91 @@ def formula(
     return replace(study, showing=Showing(of, numbers, latex))
 
 
+@question()
+def speaker_formula(speaker: "Speaker", network: Network = None) -> "FormulaStudy":
+    """The exact transfer functions, as formulas in s, parts and driver impedances.
+
+    >>> speaker.formula("found").transfer["woofer"]
+    """
+    from xover.studies.does.formula.study import study_formula
+
+    return study_formula(_of_speaker(speaker, network))
+
+
+@question()
+def circuit_formula(
+    circuit: Annotated[str | Path, Ask("A netlist (.cir), or a ready topology by its name.", TARGET)],
+) -> "FormulaStudy":
+    """The exact transfer functions of a netlist or of a ready topology, as formulas; every driver is taken as 8 ohm.
+
+    >>> xover.formula("two-way-second-order").transfer["woofer"]
+    """
+    from xover.studies.does.formula.study import study_formula
+    from xover.studies.does.formula.terminated import terminated_circuit
+
+    return study_formula(terminated_circuit(circuit))
+
+
+@question()
+def speaker_response(
+    speaker: "Speaker",
+    network: Network = None,
+    *,
+    after: Annotated[Literal["step", "impulse"], Ask("A step of 1 V, or an impulse of 1 V s.", _AFTER)] = "step",
+    of: Annotated[str | None, Ask("Key of one driver; by default all.", TEXT)] = None,
+) -> "ResponseStudy":
+    """Each drive in time: the closed form by lcapy, and how far a numeric inverse transform lies from it.
+
+    >>> speaker.response("found").drives["woofer"].closed_form
+    """
+    from xover.studies.does.formula.response import study_response
+
+    return study_response(_of_speaker(speaker, network), after, of)
+
+
+@question()
+def speaker_judge(speaker: "Speaker", network: Network = None) -> "JudgeStudy":
+    """Transfer functions derived anew by lcapy's own analysis: how far are they from ours?
+
+    >>> speaker.judge("found").drives["woofer"].largest_difference
+    """
+    from xover.studies.does.formula.judge import study_judge
+
+    return study_judge(_of_speaker(speaker, network))
+
+
+@question()
+def circuit(speaker: "Speaker", network: Network = None) -> Any:
+    """The network with its drivers as lcapy's own Circuit, for every analysis that lcapy has.
+
+    Elements and nodes have generated names: `circuit_cards` says which is which, and what is left out. There is no
+    source in it. Its numbers are exact fractions, so that large networks take lcapy long. Loading lcapy changes how
+    sympy prints.
+
+    >>> speaker.circuit("found").impedance(1, 0)
+    """
+    from xover.studies.does.formula.by_lcapy import lcapy_circuit
+
+    return lcapy_circuit(_of_speaker(speaker, network))
+
+
+@question()
+def circuit_cards(speaker: "Speaker", network: Network = None) -> "CircuitCards":
+    """What `circuit` is made of: its cards, and what each of its elements and nodes is in the network.
+
+    >>> speaker.circuit_cards("found").elements
+    """
+    from xover.studies.does.formula.by_lcapy import circuit_cards as cards
+
+    return cards(_of_speaker(speaker, network))
+
+
+def _of_speaker(speaker: "Speaker", network: str | None) -> "TerminatedNetwork":
+    from xover.studies.does.formula.terminated import terminated_speaker
+
+    return terminated_speaker(speaker, speaker.network_or_default(network))
+
+
 def _alone(first: str, **given: bool) -> None:
     """The first option leaves no room for the others."""
     others = [name for name, is_given in given.items() if is_given]
@@ -70,14 +160,13 @@ def _alone(first: str, **given: bool) -> None:
 
 
 def _terminated(target: str, network: str | None) -> "TerminatedNetwork":
-    from xover.studies.does.formula.terminated import terminated_circuit, terminated_speaker
+    from xover.studies.does.formula.terminated import terminated_circuit
 
     path = Path(target)
     if path.is_dir() or path.suffix == ".toml":
         from xover.speaker import open_speaker
 
-        opened = open_speaker(path)
-        return terminated_speaker(opened, opened.network_or_default(network))
+        return _of_speaker(open_speaker(path), network)
     if network is not None:
         raise OptionError(f"{named('network')} belongs to a speaker folder", "leave it out for a single netlist")
     return terminated_circuit(target)

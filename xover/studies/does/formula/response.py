@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, Final, Literal, cast, get_args
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -187,14 +187,6 @@ class ResponseStudy(Readable):
         """With the closed form as text, rounded, too."""
         drives = {key: {**vars(d), "closed_form": d.closed_form or None} for key, d in self.drives.items()}
         return {**vars(self), "drives": drives}
-
-
-def stimulus(name: str) -> Stimulus:
-    """The stimulus by its name. Raises OptionError."""
-    for known in get_args(Stimulus):
-        if name == known:
-            return cast("Stimulus", known)
-    raise OptionError(f"there is no response to '{name[:40]}'", "give step or impulse")
 
 
 def times() -> Float:
