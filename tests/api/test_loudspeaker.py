@@ -111,7 +111,7 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
         ("studies.desk.spice.study.study_spice", "spice LEFT --loss-at 1k", lambda s, _: s.spice(loss_at_hz=1000.0)),
         ("studies.desk.check.study.study_check", "check LEFT", lambda s, _: s.check()),
         (
-            "studies.aged.verify.pair.explain_pair",
+            "studies.aged.verify.pairing.explain_pair",
             "verify LEFT --impedance LEFT/terminals-found.csv --against LEFT/terminals-rebuilt.csv --band 30..10k",
             lambda s, _: s.pair(
                 s.folder / "terminals-found.csv", s.folder / "terminals-rebuilt.csv", band_hz=(30.0, 10e3)

@@ -58,7 +58,7 @@ def test_a_wrong_name_is_an_attribute_error():
 
 
 def test_there_is_a_method_for_each_command_of_a_speaker():
-    from xover.cli.commands import COMMANDS
+    from xover.studies import HOMES as COMMANDS
 
     of_no_speaker = {"new", "jig", "values", "coil", "capacitor"}
     assert set(COMMANDS) - of_no_speaker <= set(METHODS)

@@ -8,7 +8,6 @@ import sys
 import pytest
 
 from xover.amplifier.programme import Spectrum
-from xover.cli.commands import COMMANDS
 from xover.cli.main import main
 from xover.electronic.slopes import SLOPES
 from xover.explain.unknowns import Prior
@@ -18,6 +17,8 @@ from xover.parts.meter import MeterKind
 from xover.parts.pad import ControlKind
 from xover.parts.preferred import SERIES
 from xover.search.draws import Distribution
+from xover.studies import HOMES as COMMANDS
+from xover.studies import first_sentence
 from xover.studies.aged.compare.study import What
 from xover.studies.change.decide import OPTIONS
 from xover.studies.change.refresh.result import Policy
@@ -89,7 +90,7 @@ def test_commands_by_their_beginning(complete):
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
 def test_each_shell_gets_its_form(complete, shell):
     told = complete("xover pre", shell)
-    words = COMMANDS["predict"]
+    words = first_sentence("predict")
     short = words[: words.index("the sum")] + "the..."
     assert (
         told
@@ -139,7 +140,7 @@ def test_circuits(complete):
         ("stress x --spectrum", Spectrum),
         ("lamps x --spectrum", Spectrum),
         ("decide x --skip", OPTIONS),
-        ("compare x y --of", What),
+        ("compare x y --quantity", What),
         ("compare x y --unit", ["dB", "ohm"]),
         ("values 1uF --series", SERIES),
         ("values 1uF --kind", [*QUANTITIES, "coil"]),

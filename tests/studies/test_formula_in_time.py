@@ -18,7 +18,7 @@ from xover.speaker import open_speaker
 from xover.studies.does.formula import by_lcapy, response
 from xover.studies.does.formula.by_lcapy import LcapyGaveUp, circuit_cards, inverse_transform
 from xover.studies.does.formula.judge import study_judge
-from xover.studies.does.formula.response import numeric_inverse, stimulus, study_response, times
+from xover.studies.does.formula.response import numeric_inverse, study_response, times
 from xover.studies.does.formula.terminated import TerminatedNetwork, terminated_speaker
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -158,8 +158,6 @@ def test_a_closed_form_that_is_wrong_is_not_given(monkeypatch):
 
 
 def test_bad_questions():
-    with pytest.raises(OptionError, match="give step or impulse"):
-        stimulus("ramp")
     with pytest.raises(OptionError, match="name one of woofer"):
         study_response(of(CHAIN), "step", "mid")
 

@@ -16,7 +16,7 @@ from xover.errors import InputError
 from xover.explain import pair_changes
 from xover.explain.pair_changes import AgedDriver, ChangeKind, aged_drivers
 from xover.explain.terminals import MeasuredDriver
-from xover.studies.aged.verify.pair import explain_pair
+from xover.studies.aged.verify.pairing import explain_pair
 
 ATTIC = "attic-two-way/left"
 

@@ -32,9 +32,10 @@ from xover.studies.does.predict import predict
 from xover.studies.does.sensitivity import sensitivity
 
 if TYPE_CHECKING:
-    from xover.studies.desk.pad.study import PadStudy
     from xover.drawing.save import Figure
+    from xover.drawing.schematic import Schematic
     from xover.report.report import Report
+    from xover.studies.desk.pad.study import PadStudy
 
 
 class Loudspeaker(Opened):

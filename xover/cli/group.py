@@ -1,30 +1,27 @@
-"""The group of all commands: it knows them by name, and loads the module of the one that runs."""
+"""The group of all commands: it knows them by name, and makes the one that runs."""
 
 from __future__ import annotations
 
 from functools import cache
-from importlib import import_module
 from typing import Any, Final
 
 import typer
 from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
 
-from xover.cli.commands import COMMANDS, GROUPS
 from xover.errors import nearest_word
-from xover.studies import HOMES, question
+from xover.studies import GROUPS, HOMES, first_sentence, question
 
-_WIDEST: Final = max(map(len, COMMANDS))
+_WIDEST: Final = max(map(len, HOMES))
 
 
 @cache
 def load_command(name: str) -> Any:
-    """One command, from its own module."""
+    """One command, made of its question."""
     from xover.cli.build import command
 
     single = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-    made = command(question(name)) if name in HOMES else getattr(import_module(f"xover.cli.{name}"), name)
-    single.command(name)(made)
+    single.command(name)(command(question(name)))
     return get_command(single)
 
 
@@ -36,20 +33,20 @@ class JobGroup(TyperGroup):
     def list_commands(self, ctx: Any) -> list[str]:
         """All names, in the order of the job."""
         del ctx
-        return list(COMMANDS)
+        return list(HOMES)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """The command, loaded now; None where there is none of that name."""
-        if cmd_name not in COMMANDS:
+        if cmd_name not in HOMES:
             return super().get_command(ctx, cmd_name)
-        return TyperCommand(cmd_name, help=COMMANDS[cmd_name]) if self._by_name_alone else load_command(cmd_name)
+        return TyperCommand(cmd_name, help=first_sentence(cmd_name)) if self._by_name_alone else load_command(cmd_name)
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """As ever, and a name that is none gets its nearest."""
         try:
             return super().resolve_command(ctx, args)
         except typer.TyperException as error:
-            near = nearest_word(args[0], COMMANDS)
+            near = nearest_word(args[0], HOMES)
             if near is not None and "Did you mean" not in error.message:
                 error.message += f" Did you mean '{near}'?"
             raise
@@ -64,9 +61,9 @@ class JobGroup(TyperGroup):
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """The commands stand above the options: they are what a reader looks for."""
-        for heading, commands in GROUPS.items():
+        for heading, names in GROUPS.items():
             with formatter.section(heading):
-                formatter.write_dl([(f"{name:<{_WIDEST}}", words) for name, words in commands.items()])
+                formatter.write_dl([(f"{name:<{_WIDEST}}", first_sentence(name)) for name in names])
         super().format_options(ctx, formatter)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:

@@ -5,7 +5,7 @@ from importlib import import_module
 from typing import Any, Final
 
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
-    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": ""},
+    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": "studies.desk.check"},
     "What it does": {
         "predict": "studies.does.predict",
         "load": "studies.does.load",
@@ -43,7 +43,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     },
 }
 """Name of the question, and the module that declares it."""
-HOMES: Final = {name: home for group in GROUPS.values() for name, home in group.items() if home}
+HOMES: Final = {name: home for group in GROUPS.values() for name, home in group.items()}
 
 
 def question(name: str) -> Callable[..., Any]:

@@ -36,7 +36,7 @@ def pair(
 
     >>> speaker.pair("left.csv", "right.csv").headline
     """
-    from xover.studies.aged.verify.pair import explain_pair
+    from xover.studies.aged.verify.pairing import explain_pair
     from xover.studies.given import impedance_curve
 
     name = chosen(speaker, network)

@@ -72,8 +72,8 @@ class RankedFault:
     tie : faults of one number cannot be told apart by what was measured; 0 stands first.
     odds_log10 : tenfold odds against the fault ranked first, 0 or below.
     value, low, high : fitted value and its 95 % interval, where the value is free.
-    needs : what else would have to be off, in words. words, next_test : for the bench. told : in as few words as a table has
-        room for.
+    needs : what else would have to be off, in words. words, next_test : for the bench.
+    told : in as few words as a table has room for.
     """
 
     fault: Fault
