@@ -17,7 +17,7 @@ from xover.files.stock import CORES, QUANTITIES
 from xover.parts.meter import MeterKind
 from xover.parts.pad import ControlKind
 from xover.parts.preferred import SERIES
-from xover.search.draws import Distribution
+from xover.search.builds import Distribution
 from xover.studies.aged.compare.study import What
 from xover.studies.change.decide import OPTIONS
 from xover.studies.change.refresh.result import Policy
