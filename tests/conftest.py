@@ -75,6 +75,6 @@ def drivers_fitted_once():
 
     with pytest.MonkeyPatch.context() as patch:
         kept = _remembered(fit_driver)
-        for user in ("desk.spice.study", "desk.check.drivers"):
+        for user in ("desk.spice.study", "desk.check.study"):
             patch.setattr(f"xover.studies.{user}.fit_driver", kept)
         yield

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from xover.api.asks import asks
 from xover.api.opened import Opened
 from xover.studies.aged.compare import compare_networks
+from xover.studies.desk.check import check
 from xover.studies.desk.spice import spice
 from xover.studies.does.angles import angles
 from xover.studies.does.load import load
@@ -15,7 +16,6 @@ from xover.studies.does.sensitivity import sensitivity
 
 if TYPE_CHECKING:
     from xover.drawing.schematic import Schematic
-    from xover.studies.desk.check.study import CheckStudy
     from xover.studies.does.formula.by_lcapy import CircuitCards
     from xover.studies.does.formula.judge import JudgeStudy
     from xover.studies.does.formula.response import ResponseStudy
@@ -26,21 +26,7 @@ if TYPE_CHECKING:
 class WhatItDoes(Opened):
     """Questions about the network as it is."""
 
-    def check(self) -> CheckStudy:
-        """Is what was typed and measured sound? Reads everything; `findings` lists the faults, the gravest first.
-
-        Raises
-        ------
-        InputError : a file that cannot be understood at all.
-
-        Example
-        -------
-        >>> [finding.text for finding in speaker.check().findings]
-        """
-        from xover.studies.desk.check.study import study_check
-
-        return study_check(self.speaker)
-
+    check = asks(check)
     predict = asks(predict)
     load = asks(load)
     sensitivity = asks(sensitivity)

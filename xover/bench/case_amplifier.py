@@ -14,7 +14,8 @@ from xover.figures import written
 from xover.quantity import Kind, format_quantity, hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
-from xover.studies.desk.check.amplifier import amplifier_findings
+from xover.studies.desk.check.findings import Fault
+from xover.studies.desk.check.network import amplifier_findings
 from xover.studies.does.load.study import ChannelLoad
 
 
@@ -33,10 +34,9 @@ def _bridged(case: Case) -> Iterator[CaseCaution]:
         if len(network.channels) < 2:
             continue
         for finding in amplifier_findings(case.speaker, name, network):
-            if "share their minus" in finding.text:
-                grave = Severity.STOP if finding.severity is Severity.STOP else Severity.CAUTION
+            if finding.fault in (Fault.BRIDGED_JOINED, Fault.PERHAPS_BRIDGED):
                 text = f"{capital(finding.text)}. {capital(finding.remedy)}."
-                yield CaseCaution(grave, "bridged outputs", text, f"network {name}")
+                yield CaseCaution(finding.severity, "bridged outputs", text, f"network {name}")
     file = case.speaker.file.speaker
     tables = {"[amplifier]": file.amplifier}
     if file.bypass is not None and case.bypassing:

@@ -5,7 +5,7 @@ from importlib import import_module
 from typing import Any, Final
 
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
-    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": ""},
+    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": "studies.desk.check"},
     "What it does": {
         "predict": "studies.does.predict",
         "load": "studies.does.load",

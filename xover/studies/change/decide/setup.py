@@ -37,8 +37,7 @@ from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion
-from xover.studies.desk.check.amplifier import amplifier_findings
-from xover.studies.desk.check.network import dc_drive
+from xover.studies.desk.check.network import amplifier_findings, dc_drive
 
 BUILDS: Final = 1000
 _PAIR_PER_OCTAVE: Final = 24

@@ -1,20 +1,37 @@
-"""Is what was typed and measured sound?"""
+"""Is what was typed and measured sound: the whole folder, and its drivers' curves?"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
-from xover.driver.fit import DriverFit
+import numpy as np
+
+from xover.blocks import Block, Facts, Head, Text, plain_table
+from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DatasheetValues
+from xover.errors import InputError
+from xover.plain import some_of
 from xover.readable import Readable
+from xover.remark import About
+from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
-from xover.speaker import Speaker
-from xover.studies.desk.check.amplifier import amplifier_findings
-from xover.studies.desk.check.drivers import driver_findings, fit_sweep
-from xover.studies.desk.check.findings import Finding, note, warning
+from xover.speaker import PhaseSource, Speaker, SpeakerDriver
+from xover.studies.desk.check.findings import Fault, Finding, found
 from xover.studies.desk.check.network import network_findings
+
+_HEADS: Final = {
+    Severity.STOP: "STOP: mend this before you switch anything on",
+    Severity.CAUTION: "Warnings: a result is wrong or doubtful until this is mended or explained",
+    Severity.NOTE: "Notes",
+}
+_OF_REMARK: Final = {
+    About.REBUILT_PHASE: Fault.PHASE_REBUILT,
+    About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
+    About.DATASHEET_RESPONSE: Fault.FROM_DATASHEET,
+}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -40,30 +57,16 @@ class CheckStudy(Readable):
         """The findings that forbid switching on."""
         return tuple(f for f in self.findings if f.severity is Severity.STOP)
 
+    @property
+    def safe(self) -> bool:
+        """Whether nothing forbids switching on."""
+        return not self.stops
+
     def plain(self) -> dict[str, Any]:
         """Findings, and the figures of each driver."""
-        return {
-            "title": self.title,
-            "networks": self.networks,
-            "findings": self.findings,
-            "drivers": {name: None if fit is None else _plain_fit(fit) for name, fit in self.fits.items()},
-        }
-
-
-def _plain_fit(fit: DriverFit) -> dict[str, Any]:
-    return {
-        "re_ohm": fit.model.re_ohm,
-        "fs_hz": fit.fs_hz,
-        "qms": fit.qms,
-        "qes": fit.qes,
-        "qts": fit.qts,
-        "parameters": fit.parameters,
-        "band_hz": fit.band_hz,
-        "relative_rms": fit.relative_rms,
-        "worst_residual": fit.worst_residual,
-        "worst_at_hz": fit.worst_at_hz,
-        "mounting_note": fit.mounting_note,
-    }
+        names = "fs_hz qms qes qts parameters band_hz relative_rms worst_residual worst_at_hz mounting_note"
+        drivers = {n: f and some_of(f, names, re_ohm=f.model.re_ohm) for n, f in self.fits.items()}
+        return some_of(self, "title networks findings", drivers=drivers)
 
 
 def study_check(speaker: Speaker) -> CheckStudy:
@@ -74,20 +77,16 @@ def study_check(speaker: Speaker) -> CheckStudy:
     InputError : a file that cannot be understood at all.
     """
     fits = {name: fit_sweep(driver) for name, driver in speaker.drivers.items()}
-    findings: list[Finding] = list(driver_findings(speaker, fits))
+    findings = [f for name, driver in speaker.drivers.items() for f in _driver_findings(driver, fits[name])]
     bound: set[str] = set()
     for name in speaker.network_names:
         network = speaker.network(name)
         bound |= set(network.driver_names)
         findings += network_findings(speaker, name, network, fits)
-        findings += amplifier_findings(speaker, name, network)
     if not speaker.network_names:
-        findings.append(
-            warning("speaker.toml", "no network is named", 'add [networks.found] with circuit = "found.cir"')
-        )
-    for driver in speaker.drivers:
-        if speaker.network_names and driver not in bound:
-            findings.append(note(driver, "no network uses this driver", "remove it, or bind it in a netlist"))
+        findings.append(found(Fault.NO_NETWORK, "speaker.toml"))
+    else:
+        findings += [found(Fault.UNUSED_DRIVER, driver) for driver in speaker.drivers if driver not in bound]
     return CheckStudy(
         title=speaker.title,
         findings=tuple(sorted(_merged(findings), key=lambda f: f.severity.order)),
@@ -97,12 +96,106 @@ def study_check(speaker: Speaker) -> CheckStudy:
     )
 
 
-def _merged(findings: list[Finding]) -> list[Finding]:
-    """One finding for what is the same of several drivers or networks."""
-    places: dict[tuple[Severity, str, str], list[str]] = {}
+def _merged(findings: Iterable[Finding]) -> list[Finding]:
+    """One finding for what is told alike of several drivers or networks."""
+    alike: dict[tuple[Fault, str], list[Finding]] = {}
     for finding in findings:
-        places.setdefault((finding.severity, finding.text, finding.remedy), []).append(finding.where)
-    return [
-        Finding(severity, ", ".join(dict.fromkeys(where)), text, remedy)
-        for (severity, text, remedy), where in places.items()
-    ]
+        alike.setdefault((finding.fault, finding.text), []).append(finding)
+    return [replace(those[0], where=", ".join(dict.fromkeys(f.where for f in those))) for those in alike.values()]
+
+
+def fit_sweep(driver: SpeakerDriver) -> DriverFit | None:
+    """The electrical model of a measured driver; None without a sweep, or where no model can be fitted."""
+    if driver.impedance is None:
+        return None
+    try:
+        return fit_driver(driver.impedance)
+    except InputError:
+        return None
+
+
+def _driver_findings(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
+    """Are a driver's curves sound, and do they agree with what else is said of it?"""
+    for said in driver.notes:
+        fault = _OF_REMARK.get(said.about, Fault.DOUBTFUL_FILE)
+        yield found(fault, driver.name, note=said.bare)
+    yield from _sweep(driver, fit)
+    yield from _dc_resistance(driver, fit)
+    yield from _overlap(driver)
+    if driver.phase_source is PhaseSource.MINIMUM and driver.position_mm is None and not driver.card_positions_mm:
+        yield found(Fault.NO_PLACE, driver.name)
+
+
+def _sweep(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
+    curve = driver.impedance
+    if curve is None:
+        return
+    if fit is None:
+        yield found(Fault.NO_MODEL, driver.name)
+        return
+    for said in fit.warnings:
+        fault = Fault.TWO_RESONANCES if said.about is About.TWO_RESONANCES else Fault.DOUBTFUL_SWEEP
+        yield found(fault, driver.name, note=said)
+    coarse = curve.interpolation_error()
+    if np.isfinite(coarse) and coarse > COARSE_SWEEP:
+        yield found(Fault.COARSE_SWEEP, driver.name, error=coarse)
+    lowest, highest = curve.lowest_hz, curve.highest_hz
+    if lowest > 20.0 * 1.001 or highest < 20e3 * 0.999:
+        yield found(Fault.SHORT_SWEEP, driver.name, band_hz=(lowest, highest))
+
+
+def _dc_resistance(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
+    if driver.impedance is None or driver.re_ohm is None:
+        return
+    size = np.abs(driver.impedance.value)
+    at = int(np.argmin(size))
+    least, where, read = float(size[at]), float(driver.impedance.frequency_hz[at]), driver.re_ohm
+    shown = fit.model.re_ohm if fit is not None else least
+    if read > ABOVE_SWEEP * least:
+        yield found(Fault.DC_ABOVE_SWEEP, driver.name, read_ohm=read, lowest_ohm=least, at_hz=where)
+    elif read < BELOW_SWEEP * shown:
+        yield found(Fault.DC_BELOW_SWEEP, driver.name, read_ohm=read, shown_ohm=shown)
+
+
+def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
+    if driver.impedance is None or driver.response is None:
+        return
+    impedance_hz = driver.impedance.lowest_hz, driver.impedance.highest_hz
+    response_hz = driver.response.lowest_hz, driver.response.highest_hz
+    low, high = max(impedance_hz[0], response_hz[0]), min(impedance_hz[1], response_hz[1])
+    if low >= high:
+        yield found(Fault.NO_OVERLAP, driver.name, impedance_hz=impedance_hz, response_hz=response_hz)
+    elif np.log2(high / low) < LEAST_OVERLAP_OCTAVES:
+        yield found(Fault.LITTLE_OVERLAP, driver.name, band_hz=(low, high))
+    level_db = float(np.nanmax(driver.response.level_db))
+    if not PRESSURE_DB[0] < level_db < PRESSURE_DB[1]:
+        yield found(Fault.RELATIVE_LEVEL, driver.name, level_db=level_db)
+
+
+def tell(check: CheckStudy) -> Iterator[Block]:
+    """The drivers, then what was found, the gravest first."""
+    yield Head(f"{check.title}: {len(check.fits)} drivers, networks {', '.join(check.networks) or 'none'}")
+    rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
+    yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+    measured = [fit for fit in check.fits.values() if fit is not None]
+    if measured:
+        yield Text(measured[0].mounting_note + ".")
+    if not check.findings:
+        yield Head("Nothing to report: files, drivers, networks and amplifier agree.")
+    for severity, head in _HEADS.items():
+        those = [f for f in check.findings if f.severity is severity]
+        if those:
+            yield Head(head)
+            yield Facts(tuple(line for f in those for line in ((f.where, f.text), ("", f"-> {f.remedy}"))), 16)
+
+
+def _driver(check: CheckStudy, name: str, fit: DriverFit | None) -> list[str]:
+    sheet = check.sheets.get(name)
+    if fit is not None:
+        figures, last = (fit.model.re_ohm, fit.fs_hz, fit.qms, fit.qes, fit.qts), f"{100 * fit.relative_rms:.1f} %"
+    elif sheet is not None:
+        figures, last = (sheet.re_ohm, sheet.fs_hz, sheet.qms, sheet.qes, sheet.qts), "datasheet"
+    else:
+        figures, last = (math.nan,) * 5, "no model"
+    digits = (2, 0, 2, 2, 2)
+    return [*(f"{v:.{n}f}" if math.isfinite(v) else "-" for v, n in zip(figures, digits, strict=True)), last]

@@ -15,7 +15,7 @@ from xover.errors import OptionError
 from xover.files.netlist import circuit_names, read_circuit, read_netlist
 from xover.network import Network, build_network
 from xover.speaker import Speaker
-from xover.studies.desk.check.drivers import fit_sweep
+from xover.studies.desk.check.study import fit_sweep
 
 ASSUMED_OHM: Final = 8.0
 
