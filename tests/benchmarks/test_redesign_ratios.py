@@ -17,8 +17,7 @@ from xover.search.descent import find_optima
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import Design, bounds, openable
 from xover.studies.change.redesign.goal import score
-from xover.studies.change.redesign.prepare import grid, prepare_goal, present_crossovers
-from xover.studies.change.redesign.wish import Wish
+from xover.studies.change.redesign.wish import Wish, grid, prepare_goal, present_crossovers
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

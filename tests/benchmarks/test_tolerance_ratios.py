@@ -13,8 +13,7 @@ import pytest
 from xover.curve import log_grid
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
-from xover.search.builds import build_solver
-from xover.search.draws import Distribution, built_values, draw_names, part_spreads, standard_draws
+from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
 from xover.speaker import open_speaker
 from xover.studies.bears.tolerance.study import study_tolerance
 

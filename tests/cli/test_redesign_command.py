@@ -9,7 +9,7 @@ import pytest
 
 import xover.studies.change.redesign.study as core
 from xover.cli.progress import ProgressBar
-from xover.studies.change.redesign import yields
+from xover.studies.change.redesign import judge
 
 STOCK = """kind,value,price,watts,volts,dcr_ohm,tolerance
 film,5.6uF,4,,250,,5%
@@ -46,7 +46,7 @@ def searched_once(searches, monkeypatch):
         return searches[key]
 
     monkeypatch.setattr(core, "redesign", once)
-    monkeypatch.setattr(yields, "BUILDS", 60)
+    monkeypatch.setattr(judge, "BUILDS", 60)
 
 
 @pytest.fixture

@@ -10,9 +10,8 @@ from xover.drawing.redesign import draw_redesign
 from xover.network import Resistor, solve
 from xover.parts.stock import make_bill
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.prepare import grid
 from xover.studies.change.redesign.result import Proposal, RedesignStudy, redesign_curves
-from xover.studies.change.redesign.wish import Wish
+from xover.studies.change.redesign.wish import Wish, grid
 
 
 def resistors_scaled(network, by):

@@ -8,7 +8,7 @@ import scipy.stats
 
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
-from xover.search.draws import Distribution, built_values, part_spreads, standard_draws
+from xover.search.builds import Distribution, built_values, part_spreads, standard_draws
 from xover.studies.bears.tolerance.bands import ascending, quantile_doubt, quantile_ranks, share_of
 from xover.studies.bears.tolerance.corners import corner_signs
 

@@ -20,12 +20,10 @@ from xover.plain import to_plain
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
 from xover.studies.change.decide import criteria as judge
-from xover.studies.change.decide.by_bypass import bypass_channels
 from xover.studies.change.decide.criteria import Aspect, Verdict, figure
-from xover.studies.change.decide.option import Name, Option
-from xover.studies.change.decide.rule import RULES, is_out, recommend
+from xover.studies.change.decide.option import RULES, Name, Option, is_out, recommend, would_change
+from xover.studies.change.decide.options import bypass_channels
 from xover.studies.change.decide.study import study_decide
-from xover.studies.change.decide.suppose import would_change
 from xover.studies.change.decide.words import reasons
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -17,14 +17,16 @@ from xover.errors import InputError, OptionError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve
 from xover.plain import to_plain
-from xover.search.builds import build_solver, magnitude_db, sum_rule
-from xover.search.draws import (
+from xover.search.builds import (
     Distribution,
+    build_solver,
     built_values,
     draw_names,
+    magnitude_db,
     matched_values,
     part_spreads,
     standard_draws,
+    sum_rule,
 )
 from xover.sound.prediction import make_branches, sound_of
 from xover.sound.sums import responses

@@ -15,8 +15,7 @@ from xover.drawing.scales import change_axis, finite
 from xover.drawing.style import LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
 from xover.drawing.text import cut
 from xover.figures import written
-from xover.studies.change.refresh.compare import Difference
-from xover.studies.change.refresh.result import RefreshStudy
+from xover.studies.change.refresh.result import Difference, RefreshStudy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -22,7 +22,7 @@ from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
 from xover.network.parts import Capacitor, Inductor, Resistor
 from xover.parts.kinds import PartKind, kind_of
-from xover.search.draws import ONE_CORE, draw_names, part_spreads
+from xover.search.builds import ONE_CORE, draw_names, part_spreads
 from xover.speaker import SpeakerDriver
 
 SCALE_SPREAD: Final = 0.01

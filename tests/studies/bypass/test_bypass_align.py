@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from xover.curve import log_grid
 from xover.electronic.slopes import parse_slope
 from xover.search.align import align, apart, rms_deviation_db
+from xover.studies.change.bypass.channels import Voices, crossover_filters
 from xover.studies.change.bypass.crossover import map_slopes
-from xover.studies.change.bypass.sound import Voices, crossover_filters
 
 F = log_grid(20.0, 20e3, 24)
 

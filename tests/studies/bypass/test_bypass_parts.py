@@ -12,8 +12,8 @@ from xover.search.equaliser import fit_equaliser
 from xover.studies.change.bypass.capacitor import choose_capacitor, transfer_of
 from xover.studies.change.bypass.crossover import least_ratio
 from xover.studies.change.bypass.fitness import Fit, _judge_ka, _judge_resonance
-from xover.studies.change.bypass.missing import read_missing
 from xover.studies.change.bypass.power import heat_w
+from xover.studies.change.bypass.twin import read_missing
 
 F = log_grid(20.0, 20e3, 24)
 RATE = 48000.0

@@ -16,13 +16,11 @@ from xover.parts.stock import open_stock
 from xover.plain import to_plain
 from xover.speaker import open_speaker
 from xover.speaker.swap import with_driver
+from xover.studies.change.redesign.alternatives import fewest_changes
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.prepare import grid
-from xover.studies.change.redesign.replacement import study_replacement
-from xover.studies.change.redesign.restore import fewest_changes
+from xover.studies.change.redesign.replacement import Fit, study_replacement, suitability
 from xover.studies.change.redesign.result import RedesignStudy
-from xover.studies.change.redesign.suitability import Fit, suitability
-from xover.studies.change.redesign.wish import Wish
+from xover.studies.change.redesign.wish import Wish, grid
 
 F = log_grid(20.0, 20e3, 24)
 # Straight to the amplifier: every driver gets 0 dB, and the load is the two in parallel.

@@ -15,8 +15,7 @@ from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import Design, openable
 from xover.studies.change.redesign.goal import least_score, read, residuals, residuals_and_slopes, score
-from xover.studies.change.redesign.prepare import grid, prepare_goal
-from xover.studies.change.redesign.wish import Weights, Wish
+from xover.studies.change.redesign.wish import Weights, Wish, grid, prepare_goal
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
 

@@ -16,8 +16,7 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections
 from xover.readable import Readable
-from xover.search.builds import SumRule, build_solver, magnitude_db
-from xover.search.draws import PartSpread, built_values, draw_names
+from xover.search.builds import PartSpread, SumRule, build_solver, built_values, draw_names, magnitude_db
 from xover.studies.bears.tolerance.bands import Band
 
 MOST_IN_SECTION: Final = 16

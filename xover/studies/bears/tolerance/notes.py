@@ -9,7 +9,7 @@ from xover.curve import Evidence
 from xover.network import Network
 from xover.parts.kinds import SOURCE
 from xover.quantity import hertz
-from xover.search.draws import PartSpread, draw_names
+from xover.search.builds import PartSpread, draw_names
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
 from xover.studies.bears.tolerance.corners import INSIDE_NOTE

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Float
-from xover.search.draws import PartSpread, draw_names
+from xover.search.builds import PartSpread, draw_names
 
 HOW: Final = (
     "by regression of the sum's level in dB on the parts' draws at each frequency (least squares, first order); "

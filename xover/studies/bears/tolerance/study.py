@@ -17,15 +17,17 @@ from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ
 from xover.rules.likeness import MATCH
-from xover.search.builds import build_solver, magnitude_db, sum_rule
-from xover.search.draws import (
+from xover.search.builds import (
     Distribution,
     PartSpread,
+    build_solver,
     built_values,
     draw_names,
+    magnitude_db,
     matched_values,
     part_spreads,
     standard_draws,
+    sum_rule,
 )
 from xover.sound.load import amplifier_of
 from xover.sound.prediction import Sound, sound_of

@@ -20,7 +20,7 @@ from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import MAINS_HZ
 from xover.rules.margins import CAPACITOR_MARGIN, FILM_FARAD, GOOD_DB, GOOD_DEG
-from xover.studies.change.bypass.sound import setting
+from xover.studies.change.bypass.channels import setting
 
 SERIES: Final = "E6"
 MOST_BANDS: Final = 2

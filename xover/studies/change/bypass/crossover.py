@@ -23,7 +23,7 @@ from xover.rules.margins import RESONANCE_RATIO, RESONANCE_RATIO_FIRST_ORDER
 from xover.search.align import COARSE_STEP, align
 from xover.sound.prediction import RESPONSE_DISTANCE_M
 from xover.speaker import Speaker
-from xover.studies.change.bypass.sound import Voices, crossover_filters, setting
+from xover.studies.change.bypass.channels import Voices, crossover_filters, setting
 
 MAP_SLOPES: Final = ("B1", "LR2", "B2", "B3", "LR4", "LR8")
 MAP_PER_OCTAVE: Final = 6

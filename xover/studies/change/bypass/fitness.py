@@ -15,9 +15,8 @@ from xover.curve import Float
 from xover.driver.piston import BEAMING_KA, FIRST_NULL_KA, SPEED_OF_SOUND_M_S, beaming_frequency_hz, ka
 from xover.rules.margins import FAINT_PEAK_DB, LOUD_PEAK_DB
 from xover.speaker import Speaker
-from xover.studies.change.bypass.channels import BareDrivers
+from xover.studies.change.bypass.channels import BareDrivers, Voices
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum, least_ratio
-from xover.studies.change.bypass.sound import Voices
 
 HALF_PRESSURE_X: Final = 2.21508887
 """x at which a piston's 2 J1(x)/x falls to 1/2."""

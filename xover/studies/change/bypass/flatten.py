@@ -15,8 +15,8 @@ from xover.electronic.biquad import Band, BandKind, response
 from xover.search.align import APART_DB, apart, rms_deviation_db
 from xover.search.equaliser import least_squares, limits, packed, unpacked
 from xover.speaker import Speaker
+from xover.studies.change.bypass.channels import Voices, crossover_filters, setting
 from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, CrossoverSum, sum_with
-from xover.studies.change.bypass.sound import Voices, crossover_filters, setting
 
 MOST_PER_CHANNEL: Final = 3
 MOST_BANDS: Final = 6

@@ -19,9 +19,8 @@ from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.channels import BareLoad, Wiring
 from xover.studies.change.bypass.crossover import Crossover, CrossoverMap, CrossoverSum
 from xover.studies.change.bypass.fitness import DriverFitness
-from xover.studies.change.bypass.missing import Missing
 from xover.studies.change.bypass.power import ChannelPower, PowerSplit, Trim
-from xover.studies.change.bypass.twin import ChannelTwin, TwinSum
+from xover.studies.change.bypass.twin import ChannelTwin, Missing, TwinSum
 
 
 @dataclass(frozen=True)

@@ -21,15 +21,20 @@ from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor, choose_capacitor
 from xover.studies.change.bypass.cautions import Case, findings_of
-from xover.studies.change.bypass.channels import BareDrivers, bare_drivers, bare_loads
+from xover.studies.change.bypass.channels import (
+    BareDrivers,
+    Voices,
+    bare_drivers,
+    bare_loads,
+    crossover_filters,
+    voices_of,
+)
 from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
 from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
-from xover.studies.change.bypass.missing import read_missing
 from xover.studies.change.bypass.power import amplifier_rating, split_power, trims
 from xover.studies.change.bypass.result import BypassChannel, BypassStudy
-from xover.studies.change.bypass.sound import Voices, crossover_filters, voices_of
-from xover.studies.change.bypass.twin import fit_twins, passive_deviation, twin_sum
+from xover.studies.change.bypass.twin import fit_twins, passive_deviation, read_missing, twin_sum
 from xover.studies.change.bypass.words import unknown_words, verdict_words, warnings_of
 
 DEFAULT_SLOPE: Final = "LR4"

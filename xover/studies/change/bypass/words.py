@@ -17,11 +17,11 @@ from xover.rounded import db, degrees, hertz, ohm
 from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
+from xover.studies.change.bypass.channels import Voices
 from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, corners_words
 from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy
-from xover.studies.change.bypass.sound import Voices
 from xover.studies.change.bypass.twin import ChannelTwin
 
 TITLES: Final = {

@@ -13,6 +13,7 @@ from typing import Any, Final
 from xover.amplifier.load import LoadLevel
 from xover.curve import Evidence
 from xover.figures import written
+from xover.plain import some_of
 from xover.quantity import Kind, format_quantity
 from xover.rules.audibility import DIRECT_DB, HARD_DB, PRACTICE, UNHEARD_DB
 from xover.rules.bands import LEAST_KNOWN
@@ -129,16 +130,7 @@ class Criterion:
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
-        return {
-            "name": self.name,
-            "value": self.value,
-            "unit": self.unit,
-            "limit": self.limit,
-            "marginal_limit": self.marginal_limit,
-            "verdict": self.verdict,
-            "source": self.source,
-            "note": self.note,
-        }
+        return some_of(self, "name value unit limit marginal_limit verdict source note")
 
 
 def figure(name: Aspect, value: float | str | None, short: bool = False, of: str = "") -> str:
@@ -150,12 +142,12 @@ def figure(name: Aspect, value: float | str | None, short: bool = False, of: str
     unit = UNITS[name]
     if name is Aspect.TWEETER:
         # A resonance far below the crossover gets microwatts: all the same nothing.
-        words = "under 0.01 mW" if value < 1e-5 else format_quantity(1e3 * value, Kind.PLAIN, 2) + " mW"
-        return ("<0.01" if value < 1e-5 else words.removesuffix(" mW")) if short else words
-    if name in (Aspect.STOPS, Aspect.BUY, Aspect.CHANNELS):
+        least = "<0.01" if short else "under 0.01"
+        words, unit = least if value < 1e-5 else format_quantity(1e3 * value, Kind.PLAIN, 2), "mW"
+    elif name in (Aspect.STOPS, Aspect.BUY, Aspect.CHANNELS):
         words = f"{value:.0f}"
     elif name is Aspect.RATINGS:
-        words, unit = f"{100.0 * value:.0f} %", "of rating"
+        words, unit = f"{100.0 * value:.0f}", "% of rating"
     else:
         words, unit = written(_NAMES[name], value, of), "" if name is Aspect.COST else unit
     return words if short or not unit else f"{words} {unit}"

@@ -17,10 +17,8 @@ from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
-from xover.studies.change.decide.option import Case, Name, Option, no_option
-from xover.studies.change.decide.rule import RULES, recommend
+from xover.studies.change.decide.option import RULES, Case, Name, Option, no_option, recommend, would_change
 from xover.studies.change.decide.setup import make_bench
-from xover.studies.change.decide.suppose import would_change
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on
 
 PER_OCTAVE: Final = 48
@@ -147,8 +145,7 @@ def set_up(
 def work_out(case: Case, name: Name) -> Option:
     """Work one option out; the options know nothing of each other."""
     # Each option loads a good part of the studies: a process that shares the work loads those of its own.
-    from xover.studies.change.decide.by_bypass import bypassed
-    from xover.studies.change.decide.options import leave, redesigned, refreshed
+    from xover.studies.change.decide.options import bypassed, leave, redesigned, refreshed
 
     makers: dict[Name, Callable[[Case], Option]] = {
         Name.LEAVE: leave,

@@ -12,9 +12,7 @@ from xover.rules.audibility import HARD_DB, PRACTICE, UNHEARD_DB, audibility
 from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
-from xover.studies.change.decide.option import Name, Option
-from xover.studies.change.decide.rule import RULES, Ruling, flatter_db, is_out
-from xover.studies.change.decide.suppose import AS_WORDS
+from xover.studies.change.decide.option import AS_WORDS, RULES, Name, Option, Ruling, flatter_db, is_out
 
 if TYPE_CHECKING:
     from xover.studies.change.decide.study import Decision
@@ -335,7 +333,7 @@ def cell(option: Option, aspect: Aspect) -> tuple[str, Verdict | None]:
     if c.value is None or (aspect is Aspect.EVIDENCE and not c.known):
         return "", c.verdict
     told = c.name is not Aspect.COST or c.limit is not None or not c.value
-    return figure(c.name, c.value, short=True, of=c.of).removesuffix(" %"), c.verdict if told else None
+    return figure(c.name, c.value, short=True, of=c.of), c.verdict if told else None
 
 
 def _limits(decision: Decision) -> Iterator[Block]:

@@ -20,7 +20,7 @@ from xover.search.exchange import Chosen, Places
 from xover.studies.change.redesign.design import Design, Topology, bounds
 from xover.studies.change.redesign.goal import least_score, score
 from xover.studies.change.refresh.choice import new_part
-from xover.studies.change.refresh.ratings import Needed, strong_enough
+from xover.studies.change.refresh.places import Needed, strong_enough
 
 # Without a stock list, coils are wound of this wire.
 WIRE_MM: Final = 1.0

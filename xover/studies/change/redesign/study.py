@@ -34,7 +34,6 @@ from xover.studies.change.redesign.design import (
 )
 from xover.studies.change.redesign.goal import score
 from xover.studies.change.redesign.judge import Judge, yield_limit
-from xover.studies.change.redesign.prepare import CORNER_STEPS, grid, prepare_goal
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
 from xover.studies.change.redesign.shelf import (
     AS_FITTED,
@@ -46,10 +45,9 @@ from xover.studies.change.redesign.shelf import (
     fixed_item,
     part_lists,
 )
-from xover.studies.change.redesign.wish import Wish
-from xover.studies.change.redesign.words import differences, headline, redesign_warnings
-from xover.studies.change.redesign.yields import yield_share
-from xover.studies.change.refresh.ratings import needed_ratings
+from xover.studies.change.redesign.wish import CORNER_STEPS, Wish, grid, prepare_goal
+from xover.studies.change.redesign.words import headline, redesign_warnings
+from xover.studies.change.refresh.places import needed_ratings
 
 STARTS: Final = 4
 """Random starts for each topology, polarity and corner frequency, beside the network's own values."""
@@ -321,38 +319,22 @@ def _shelf(task: _Task, best: Best) -> Shelf:
 
 
 def _proposal(
-    judge: Judge,
-    kind: str,
-    answer: Answer,
-    before: Judged,
-    reference: Network,
-    limit_db: float,
-    seed: int,
+    judge: Judge, kind: str, answer: Answer, before: Judged, reference: Network, limit_db: float, seed: int
 ) -> Proposal:
-    network = replace(
-        answer.network,
-        title=f"{judge.speaker.title}: {kind} ({answer.best.topology.name})",
-        notes=("Found by xover redesign; check and measure after building",),
-        path=None,
-    )
-    judged = judge.judged(network)
-    changed = _changed(reference, network) if answer.best.topology.name == PRESENT else ()
-    bill = _bill(answer)
-    better, worse = differences(before, judged, judge.wish)
-    return Proposal(
-        name=kind,
-        circuit=answer.best.topology.name,
-        reversed=answer.best.topology.reversed,
-        crossover_hz=answer.best.crossover_hz,
-        network=network,
-        judged=judged,
-        changed=changed,
-        parts=len(network.parts),
-        bill=bill,
-        yield_share=yield_share(judge.goals(network)[0], network, limit_db, seed),
+    shape, network = answer.best.topology, answer.network
+    return judge.proposal(
+        kind,
+        shape.name,
+        network,
+        before,
+        _bill(answer),
+        note="Found by xover redesign; check and measure after building",
+        limit_db=limit_db,
+        seed=seed,
+        changed=_changed(reference, network) if shape.name == PRESENT else (),
+        turned=shape.reversed,
+        corners_hz=answer.best.crossover_hz,
         proved=answer.chosen.proved,
-        better=better,
-        worse=worse,
     )
 
 

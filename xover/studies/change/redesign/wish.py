@@ -1,13 +1,29 @@
-"""What is wanted of a redesign: the target and how much each side of it counts."""
+"""What is wanted of a redesign, and the goal that it makes on a grid with what is known of the speaker."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
 
+import numpy as np
+
+from xover.acoustic.branch import make_branch
+from xover.acoustic.decibel import level_db
+from xover.acoustic.off_axis import axis_factor
+from xover.curve import Complex, Float
+from xover.electronic.slopes import band_pass, parse_slope
 from xover.errors import OptionError, named, nearest_word
-from xover.rules.bands import JUDGED_HZ
+from xover.network import DriverCard, Network, Solution, solve
+from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
+from xover.rules.margins import EPDR_FLOOR_SHARE, MORE_DB, QUIET_DB
+from xover.sound.meeting import ways
+from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response
+from xover.sound.resonance import driver_resonance_hz
+from xover.sound.sums import sum_level_db
+from xover.speaker import Speaker
+from xover.studies.change.redesign.goal import Goal, mean_level_db
 
 
 @dataclass(frozen=True)
@@ -96,3 +112,160 @@ def weights_of(given: Weights | Mapping[str, float] | Iterable[tuple[str, float]
         if names.count(name) > 1:
             raise OptionError(f"{named('weights')} names {name} twice", "give each weight once")
     return replace(usual, **dict(pairs))
+
+
+POINTS: Final = 96
+CORNER_STEPS: Final = (2.0 ** (-1 / 3), 2.0 ** (1 / 3))
+"""Where no frequency is given, a third of an octave down and up is tried too."""
+
+
+def grid() -> Float:
+    """(96,) frequencies of the search, 20 Hz to 20 kHz."""
+    return np.geomspace(*AUDIO_BAND_HZ, POINTS)
+
+
+def prepare_goal(
+    speaker: Speaker,
+    cards: Sequence[DriverCard],
+    wish: Wish,
+    reference: Network,
+    crossover_hz: Sequence[float] | None,
+    frequency_hz: Float,
+) -> Goal:
+    """Make the goal for networks whose drivers stand on `cards`.
+
+    Parameters
+    ----------
+    reference : the present network: its level, and what its tweeter gets below resonance, are the measure.
+    crossover_hz : corner frequencies of the slopes, rising; None leaves the slopes out.
+
+    Raises
+    ------
+    OptionError : the wish does not fit the speaker.
+    """
+    f = frequency_hz
+    before = solve(reference, f, speaker.impedances_ohm(reference, f))
+    names = tuple(dict.fromkeys(c.driver for c in cards))
+    response = np.stack([card_response(speaker, c, f) for c in cards])
+    known, _ = speaker.timing_is_known(replace(reference, drivers=tuple(cards)))
+    band = (f >= wish.band_hz[0]) & (f <= wish.band_hz[1])
+    reach = np.isfinite(response)
+    has_response = bool(reach[:, band].any(axis=1).all())
+    # Where a driver's response does not reach it counts as silent: in the band at least one must be known.
+    in_band = band & reach.any(axis=0)
+    has_sum = known and has_response and int(in_band.sum()) >= 8
+    quiet = np.where(reach, response, 0.0)
+    goal = Goal(
+        frequency_hz=f,
+        keys=tuple(c.key for c in cards),
+        driver_ohm={name: speaker.drivers[name].impedance_ohm(f) for name in names},
+        response=quiet if has_sum else None,
+        magnitude=np.where(reach, np.abs(response), 0.0) if has_response else np.ones(response.shape),
+        shape_db=_shape(speaker, wish, f),
+        in_band=in_band if has_sum else band,
+        slope_db=_slopes(speaker, cards, wish, reference, crossover_hz, f),
+        off_axis=_off_axis(speaker, cards, wish, quiet, f) if has_sum else None,
+        least_ohm=wish.minimum_load_ohm if wish.minimum_load_ohm is not None else math.nan,
+        least_epdr_ohm=_epdr_floor(wish),
+        least_level_db=math.nan,
+        most_drive_db=_most_drive(speaker, cards, reference, before, f),
+        weights=dict(vars(wish.weights)),
+    )
+    if not has_sum:
+        return goal
+    same = [d.key for d in reference.drivers if d.driver in names]
+    if tuple(same) != goal.keys:
+        return goal
+    drive = np.stack([before.drive[key] for key in goal.keys])[None]
+    return replace(goal, least_level_db=float(mean_level_db(goal, drive)[0]) - wish.may_lose_db)
+
+
+def _shape(speaker: Speaker, wish: Wish, f: Float) -> Float:
+    straight = wish.tilt_db_per_octave * np.log2(f / 1000.0)
+    if wish.voicing is None:
+        return np.asarray(straight)
+    network = speaker.network(wish.voicing)
+    level = sum_level_db(speaker, network, solve(network, f, speaker.impedances_ohm(network, f)))
+    if not np.isfinite(level).any():
+        raise OptionError(
+            f"the sum of '{wish.voicing}' is not known, so it cannot be the target", f"leave {named('voicing')} out"
+        )
+    known = np.isfinite(level)
+    return np.asarray(straight + np.interp(np.log(f), np.log(f[known]), level[known]))
+
+
+def _epdr_floor(wish: Wish) -> float:
+    if wish.epdr_floor_ohm is not None:
+        return wish.epdr_floor_ohm
+    return math.nan if wish.minimum_load_ohm is None else wish.minimum_load_ohm * EPDR_FLOOR_SHARE
+
+
+def _slopes(
+    speaker: Speaker,
+    cards: Sequence[DriverCard],
+    wish: Wish,
+    reference: Network,
+    crossover_hz: Sequence[float] | None,
+    f: Float,
+) -> Float:
+    out = np.full((len(cards), f.size), np.nan)
+    if wish.slope is None or crossover_hz is None:
+        return out
+    order = ways(speaker, reference, f)
+    if len(crossover_hz) != len(order) - 1:
+        raise OptionError(
+            f"{len(order)} ways have {len(order) - 1} crossover frequencies, {len(crossover_hz)} were given",
+            "give one for each neighbouring pair, rising",
+        )
+    slope = parse_slope(wish.slope)
+    for row, card in enumerate(cards):
+        way = order.index(card.driver)
+        lower = crossover_hz[way - 1] if way > 0 else None
+        upper = crossover_hz[way] if way < len(order) - 1 else None
+        target = band_pass(slope, lower, upper, f, None)
+        out[row] = level_db(target)
+        response = card_response(speaker, card, f)
+        if np.isfinite(response).any():
+            out[row] = np.where(np.isfinite(response), out[row], np.nan)
+    in_band = (f >= wish.band_hz[0]) & (f <= wish.band_hz[1])
+    return np.where(in_band[None], out, np.nan)
+
+
+def _off_axis(speaker: Speaker, cards: Sequence[DriverCard], wish: Wish, response: Complex, f: Float) -> Complex | None:
+    places = [speaker.drivers[c.driver].place_mm(c.name[1:]) for c in cards]
+    if any(p is None for p in places) or not wish.angles_deg:
+        return None
+    listening = speaker.listening
+    distance = listening.distance_m if listening is not None and listening.distance_m else RESPONSE_DISTANCE_M
+    rows = []
+    for angle in wish.angles_deg:
+        factors = []
+        for card, place, own in zip(cards, places, response, strict=True):
+            branch = make_branch(
+                card.key,
+                np.ones(f.shape),
+                own,
+                timing_known=True,
+                position_mm=place,
+                diameter_mm=speaker.drivers[card.driver].diameter_mm,
+            )
+            factors.append(axis_factor(f, branch, angle, distance, RESPONSE_DISTANCE_M) * own)
+        rows.append(np.stack(factors))
+    return np.stack(rows)
+
+
+def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], reference: Network, before: Solution, f: Float) -> Float:
+    """The highest way's driver below its resonance: 20 dB down, or a little more than it gets today."""
+    out = np.full((len(cards), f.size), np.nan)
+    highest = ways(speaker, reference, f)[-1]
+    fs = driver_resonance_hz(speaker.drivers[highest])
+    if len(cards) < 2 or math.isnan(fs):
+        return out
+    today = next((before.drive[d.key] for d in reference.drivers if d.driver == highest), None)
+    limit = np.full(f.shape, QUIET_DB)
+    if today is not None:
+        limit = np.fmax(limit, level_db(today) + MORE_DB)
+    for row, card in enumerate(cards):
+        if card.driver == highest:
+            out[row] = np.where(f <= fs, limit, np.nan)
+    return out

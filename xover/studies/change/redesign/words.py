@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from xover.blocks import Block, Head, Listing, Text, fact, plain_table
 from xover.figures import written
-from xover.network import Network, Part, value_of
-from xover.quantity import Kind, format_quantity, ohms
+from xover.network import Network
+from xover.network.parts import shown_value
+from xover.quantity import ohms
 from xover.rounded import db, hertz
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import CLEAR_SHARE
@@ -219,17 +220,12 @@ def _parts(proposal: Proposal, present: Network | None) -> Iterator[Block]:
     """What is bought, old -> new, and what stays."""
     words = {name: line.what for line in proposal.bill.lines for name in line.names}
     for name in proposal.bought:
-        old = "" if present is None else f"{_value(present.part(name))} -> "
+        old = "" if present is None else f"{shown_value(present.part(name))} -> "
         yield _fact(name, f"{old}{words[name]}")
-    rest = ", ".join(f"{p.name} {_value(p)}" for p in proposal.network.parts if p.name not in words)
+    rest = ", ".join(f"{p.name} {shown_value(p)}" for p in proposal.network.parts if p.name not in words)
     if rest:
         # Nothing of another circuit is there yet: what the list cannot give is to be had besides.
         yield _fact("stay", rest) if present is not None else _fact("besides", f"{rest} (not in the cost)")
-
-
-def _value(part: Part) -> str:
-    kind = {"R": Kind.RESISTANCE, "L": Kind.INDUCTANCE, "C": Kind.CAPACITANCE}[part.name[0].upper()]
-    return format_quantity(value_of(part), kind)
 
 
 def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:

@@ -65,12 +65,17 @@ class Choice:
         return len(self.items)
 
     @property
+    def beside_old(self) -> str:
+        """What comes to the old part."""
+        return f"{shown_value(self.legs[0][1])} in series with it" if self.shape is Shape.KEEP_WITH_RESISTOR else ""
+
+    @property
     def words(self) -> str:
         """What is fitted, such as "4.7 uF + 0.22 ohm in series"."""
         if not self.items:
             return "the old part stays"
         if self.shape is Shape.KEEP_WITH_RESISTOR:
-            return f"the old part stays, {shown_value(self.legs[0][1])} in series with it"
+            return f"the old part stays, {self.beside_old}"
         legs = [" + ".join(shown_value(p) for p in leg) for leg in self.legs]
         text = " parallel to ".join(f"({leg})" if " + " in leg and len(legs) > 1 else leg for leg in legs)
         return f"{text} in series" if len(legs) == 1 and len(self.legs[0]) > 1 else text

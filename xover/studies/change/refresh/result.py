@@ -1,21 +1,168 @@
-"""What a refresh tells: the parts, the differences from the design, and the bill."""
+"""What a refresh tells: the parts, the differences from the design, what they do to the damping, and the bill."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from xover.curve import Float
-from xover.network import Network
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.acoustic.decibel import level_db
+from xover.curve import Float, log_grid
+from xover.figures import written
+from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable
-from xover.studies.change.refresh.compare import Difference
-from xover.studies.change.refresh.damping import DampingChange
+from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
+from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
+from xover.sound.change import band_rows, change_db, difference_db, largest_drive_change, largest_sum_change
+from xover.sound.resonance import driver_resonance_hz
+from xover.sound.sums import sum_level_db
+from xover.speaker import Speaker, SpeakerDriver
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Difference(Readable):
+    """A network held against the reference.
+
+    Attributes
+    ----------
+    drive_db : (n,) change of each driver's level, by key. sum_db : (n,) of the sum; NaN where that is not known.
+    worst_db : largest of the drives in the band, without sign; at_hz, on : where, and of which driver.
+    level_there_db : the reference's drive there: how deep in the stop band that is.
+    """
+
+    drive_db: Mapping[str, Float]
+    sum_db: Float
+    worst_db: float
+    at_hz: float
+    on: str
+    level_there_db: float
+    worst_sum_db: float
+
+
+class Comparison:
+    """Networks held against the reference on one grid."""
+
+    def __init__(self, speaker: Speaker, design: Network, frequency_hz: Float) -> None:
+        self._speaker, self._frequency_hz = speaker, frequency_hz
+        self._ohm = speaker.impedances_ohm(design, frequency_hz)
+        self._solution = solve(design, frequency_hz, self._ohm)
+        self._sum_db = sum_level_db(speaker, design, self._solution)
+        band = band_rows(frequency_hz)
+        known = np.any(np.isfinite(np.stack([abs(d) for d in self._solution.drive.values()])), axis=0)
+        self.band_hz = _reach(frequency_hz, known, band)
+
+    def difference(self, network: Network) -> Difference:
+        """What another network of the same drivers does differently."""
+        there = solve(network, self._frequency_hz, self._ohm)
+        worst, on = largest_drive_change(self._frequency_hz, self._solution.drive, there.drive, anywhere=True)
+        sum_db = sum_level_db(self._speaker, network, there)
+        level = math.nan
+        if on and math.isfinite(worst.at_hz):
+            index = int(np.argmin(np.abs(self._frequency_hz - worst.at_hz)))
+            level = float(level_db(self._solution.drive[on])[index])
+        return Difference(
+            drive_db={key: change_db(drive, there.drive[key]) for key, drive in self._solution.drive.items()},
+            sum_db=difference_db(self._sum_db, sum_db),
+            worst_db=abs(worst.change),
+            at_hz=worst.at_hz,
+            on=on,
+            level_there_db=level,
+            worst_sum_db=abs(largest_sum_change(self._frequency_hz, self._sum_db, sum_db).change),
+        )
+
+
+def _reach(frequency_hz: Float, known: NDArray[np.bool_], band: NDArray[np.bool_]) -> tuple[float, float]:
+    """The band, or what is known of it."""
+    inside = np.flatnonzero(band)
+    reached = np.flatnonzero(band & known)
+    if reached.size == 0:
+        return math.nan, math.nan
+    low = JUDGED_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
+    high = JUDGED_HZ[1] if frequency_hz[reached[-1]] > JUDGED_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
+    return low, high
+
+
+@dataclass(frozen=True)
+class DampingChange:
+    """Resistance seen by a driver at its resonance, in the reference and in the new network.
+
+    Attributes
+    ----------
+    before_ohm, after_ohm : real part of the network's output impedance at the driver's resonance.
+    q_ratio : Q_es, and nearly Q_tc, after over before: (Re + after) / (Re + before).
+    level_db : change of the level well above resonance, into the driver's DC resistance.
+    """
+
+    driver: str
+    resonance_hz: float
+    before_ohm: float
+    after_ohm: float
+    q_ratio: float
+    level_db: float
+
+    @property
+    def worth_saying(self) -> bool:
+        """Whether the damping moves by 2 % or more."""
+        return abs(self.q_ratio - 1.0) >= WORTH_SAYING
+
+    @property
+    def sentence(self) -> str:
+        """What it does."""
+        up = "rises" if self.q_ratio > 1 else "falls"
+        return (
+            f"{self.driver}: {self.before_ohm:.2f} ohm in front of it becomes {self.after_ohm:.2f} ohm: its electrical "
+            f"Q in the cabinet {up} by {abs(self.q_ratio - 1) * 100:.0f} % "
+            f"({written('resonance', self.resonance_hz, self.driver)}) "
+            f"and its level moves by {self.level_db:+.2f} dB"
+        )
+
+
+def damping_changes(speaker: Speaker, reference: Network, network: Network) -> tuple[DampingChange, ...]:
+    """For every driver that stands once and has a resonance below 300 Hz; others are left out."""
+    out = []
+    for card in reference.drivers:
+        if sum(d.driver == card.driver for d in reference.drivers) > 1:
+            continue
+        resonance = _resonance(speaker.drivers[card.driver])
+        if resonance is None:
+            continue
+        fs, re = resonance
+        before, after = (_output_ohm(speaker, n, card.driver, card.key, fs) for n in (reference, network))
+        if math.isnan(before) or math.isnan(after):
+            continue
+        ratio = (re + after) / (re + before)
+        out.append(DampingChange(card.key, fs, before, after, ratio, -20.0 * math.log10(ratio)))
+    return tuple(out)
+
+
+def _resonance(driver: SpeakerDriver) -> tuple[float, float] | None:
+    """(resonance, DC resistance: as told, else the lowest real part below 1 kHz)."""
+    peak = driver_resonance_hz(driver)
+    if not peak <= TWEETER_FS_HZ:
+        return None
+    z = driver.impedance_ohm(log_grid(AUDIO_BAND_HZ[0], 1000.0, 48))
+    re = driver.re_ohm if driver.re_ohm is not None else float(np.nanmin(z.real))
+    return (peak, re) if re > 0.0 else None
+
+
+def _output_ohm(speaker: Speaker, network: Network, driver: str, key: str, at_hz: float) -> float:
+    """Real part of what the driver sees looking back into the network: from two loads, H Z_th + H Z = H_open Z."""
+    f = np.array([at_hz])
+    ohm = speaker.impedances_ohm(network, f)
+    loads = (4.0, 40.0)
+    first, second = (solve(network, f, ohm | {driver: np.array([load], dtype=complex)}).drive[key][0] for load in loads)
+    top = loads[0] * loads[1] * (second - first)
+    bottom = first * loads[1] - second * loads[0]
+    return float((top / bottom).real) if bottom != 0 else math.nan
 
 
 class Policy(StrEnum):

@@ -23,11 +23,8 @@ from xover.rules.bands import JUDGED_HZ
 from xover.search.filling import Job, fill
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed
-from xover.studies.change.refresh.compare import Comparison
-from xover.studies.change.refresh.damping import damping_changes
-from xover.studies.change.refresh.places import Places, same_part
-from xover.studies.change.refresh.ratings import needed_ratings
-from xover.studies.change.refresh.result import Exchanged, Policy, RefreshStudy, Simple
+from xover.studies.change.refresh.places import Places, needed_ratings, same_part
+from xover.studies.change.refresh.result import Comparison, Exchanged, Policy, RefreshStudy, Simple, damping_changes
 from xover.studies.change.refresh.words import headline, place_sentence, refresh_warnings
 from xover.studies.options import Progress, quiet
 

@@ -15,9 +15,8 @@ from xover.parts.stock import Bill
 from xover.rounded import db, hertz, money
 from xover.rules.audibility import MATCHED_DB, audibility
 from xover.studies.change.refresh.choice import Choice
-from xover.studies.change.refresh.compare import Difference
 from xover.studies.change.refresh.places import same_part
-from xover.studies.change.refresh.result import RefreshStudy
+from xover.studies.change.refresh.result import Difference, RefreshStudy
 
 
 def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> str:
@@ -27,7 +26,7 @@ def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: 
         return f"{part.name} stays: {why}" if stays else f"{part.name}: {choice.words}; the old part was {why}"
     where = f"{effect:.2f} dB on {on} at {hertz(at_hz)}" if effect >= 0.005 else "no change of any drive"
     if stays:
-        more = f"; {choice.words.partition(', ')[2]}" if choice.items else ""
+        more = f"; {choice.beside_old}" if choice.items else ""
         return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}"
     if effect <= MATCHED_DB:
         return (
