@@ -6,7 +6,7 @@ import subprocess
 import sys
 
 import pytest
-from xover.search.draws import Distribution
+from xover.search.builds import Distribution
 
 from xover.amplifier.programme import Spectrum
 from xover.cli.main import main
