@@ -139,7 +139,7 @@ def test_circuits(complete):
         ("stress x --spectrum", Spectrum),
         ("lamps x --spectrum", Spectrum),
         ("decide x --skip", OPTIONS),
-        ("compare x y --of", What),
+        ("compare x y --quantity", What),
         ("compare x y --unit", ["dB", "ohm"]),
         ("values 1uF --series", SERIES),
         ("values 1uF --kind", [*QUANTITIES, "coil"]),
