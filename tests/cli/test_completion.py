@@ -6,7 +6,6 @@ import subprocess
 import sys
 
 import pytest
-from xover.search.builds import Distribution
 
 from xover.amplifier.programme import Spectrum
 from xover.cli.main import main
@@ -17,6 +16,7 @@ from xover.files.stock import CORES, QUANTITIES
 from xover.parts.meter import MeterKind
 from xover.parts.pad import ControlKind
 from xover.parts.preferred import SERIES
+from xover.search.builds import Distribution
 from xover.studies import HOMES as COMMANDS
 from xover.studies import first_sentence
 from xover.studies.aged.compare.study import What
