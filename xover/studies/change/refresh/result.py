@@ -18,7 +18,7 @@ from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
-from xover.plain import some_of
+from xover.plain import fields_of, some_of
 from xover.readable import Readable
 from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
@@ -186,7 +186,7 @@ class Exchanged:
     old_effect_db : largest change of any driver's level, where its drive lies within 20 dB of its highest, if this
         old part alone stays and all else is as in the reference; NaN where it was not measured.
     old_effect_at_hz : where. old_effect_on : driver's key.
-    sentence : the verdict.
+    told : the verdict; named : whether it says of which part it is.
     """
 
     part: str
@@ -198,7 +198,17 @@ class Exchanged:
     old_effect_db: float
     old_effect_at_hz: float
     old_effect_on: str
-    sentence: str
+    told: str
+    named: bool
+
+    @property
+    def sentence(self) -> str:
+        """The verdict with the part's name."""
+        return self.told if self.named else f"{self.part}: {self.told}"
+
+    def plain(self) -> dict[str, Any]:
+        """Its fields, the verdict as a sentence."""
+        return fields_of(self, told=None, named=None) | {"sentence": self.sentence}
 
 
 @dataclass(frozen=True, eq=False, repr=False)

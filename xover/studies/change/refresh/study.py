@@ -25,7 +25,7 @@ from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed
 from xover.studies.change.refresh.places import Places, needed_ratings, same_part
 from xover.studies.change.refresh.result import Comparison, Exchanged, Policy, RefreshStudy, Simple, damping_changes
-from xover.studies.change.refresh.words import headline, place_sentence, refresh_warnings
+from xover.studies.change.refresh.words import headline, place_words, refresh_warnings
 from xover.studies.options import Progress, quiet
 
 _SEARCH_PER_OCTAVE: Final = 12
@@ -198,6 +198,7 @@ def _exchanged(options: Places, part: Part, choice: Choice, measured: bool) -> E
     old = options.old[part.name]
     stays = choice.keeps
     effect, at_hz, on = options.effect_db(part, old) if old is not None and measured else (math.nan, math.nan, "")
+    told, named = place_words(part, choice, effect, at_hz, on, measured)
     return Exchanged(
         part=part.name,
         kind=kind_of(old or part),
@@ -208,5 +209,6 @@ def _exchanged(options: Places, part: Part, choice: Choice, measured: bool) -> E
         old_effect_db=effect,
         old_effect_at_hz=at_hz,
         old_effect_on=on,
-        sentence=place_sentence(part, choice, effect, at_hz, on, measured),
+        told=told,
+        named=named,
     )

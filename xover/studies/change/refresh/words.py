@@ -19,23 +19,20 @@ from xover.studies.change.refresh.places import same_part
 from xover.studies.change.refresh.result import Difference, RefreshStudy
 
 
-def place_sentence(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> str:
+def place_words(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> tuple[str, bool]:
+    """What is done at one place and why, and whether the words name the part."""
     stays = choice.keeps
     if math.isnan(effect):
         why = "its effect is not known" if measured else "not measured"
-        return f"{part.name} stays: {why}" if stays else f"{part.name}: {choice.words}; the old part was {why}"
+        return (f"{part.name} stays: {why}", True) if stays else (f"{choice.words}; the old part was {why}", False)
     where = f"{effect:.2f} dB on {on} at {hertz(at_hz)}" if effect >= 0.005 else "no change of any drive"
     if stays:
         more = f"; {choice.beside_old}" if choice.items else ""
-        return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}"
+        return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}", True
     if effect <= MATCHED_DB:
-        return (
-            f"{part.name}: {choice.words}; the old part could stay by what it does today "
-            f"({where}), but its kind goes on ageing"
-            if FACTS[kind_of(part)].wears_out
-            else f"{part.name}: {choice.words}; the old part could stay by what it does today ({where})"
-        )
-    return f"{part.name}: {choice.words}; the old part does {where} ({audibility(effect)})"
+        ages = ", but its kind goes on ageing" if FACTS[kind_of(part)].wears_out else ""
+        return f"{choice.words}; the old part could stay by what it does today ({where}){ages}", False
+    return f"{choice.words}; the old part does {where} ({audibility(effect)})", False
 
 
 def headline(study: RefreshStudy) -> str:
@@ -107,7 +104,7 @@ def tell(study: RefreshStudy) -> Iterator[Block]:
     yield Facts(tuple(figures_of(study)))
     yield Head("Part by part")
     for part in study.exchanged:
-        yield fact(f"{part.part} {part.design}", part.sentence.removeprefix(f"{part.part}: "), 16)
+        yield fact(f"{part.part} {part.design}", part.told, 16)
     yield Head(f"Against '{study.reference}', {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
     yield plain_table(["", "drive dB", "at", "on", "its drive dB", "sum dB", "cost"], _rows(study))
     yield Text(
