@@ -47,7 +47,7 @@ FIGURES: Final = {
     "lowest EPDR": Figure("lowest EPDR", "ohm", lambda v: ohm(v, 2)),
     "voicing moved": Figure("largest change of the sum from the design", "dB", _change),
     "drive moved": Figure("largest change of a drive from the design", "dB", _upwards),
-    "pair apart": Figure("what 97.5 % of pairs of builds keep to", "dB", lambda v: db(v, 2)),
+    "pair apart": Figure("what 97.5 % of pairs of builds keep to", "dB", _change),
     "sensitivity": Figure("sensitivity, 2.83 V at 1 m", "dB", db),
     "cost": Figure("cost of one speaker's parts", "", money),
     "cost of a pair": Figure("cost of a pair's parts, alike", "", money),

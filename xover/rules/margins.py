@@ -52,7 +52,7 @@ CREST: Final = 4.0
 HEADROOM_DB: Final = 12.0
 """The same in decibels, where [listening] names no headroom."""
 CLIPPED_CREST: Final = 2.0
-"""Below this the programme is clipped, or no music."""
+"""The same where the amplifier is driven into clipping."""
 HIGHEST_CREST: Final = 100.0
 RESISTOR_MARGIN: Final = 2.0
 """Times the watts of the programme."""

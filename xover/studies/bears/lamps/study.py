@@ -9,7 +9,6 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
 from xover.amplifier.lamp import ASSUMED_RATIO, LampLaw, lamp_law, settle_lamps
 from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, programme_weights
 from xover.amplifier.stress import element_power_w
@@ -18,6 +17,7 @@ from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
 from xover.readable import Readable
 from xover.rules.margins import RESISTOR_MARGIN
+from xover.sound.change import change_db, largest_drive_change
 from xover.speaker import Speaker
 
 DEFAULT_VOLTS: Final = (1.0, 10.0, 20.0)
@@ -104,7 +104,7 @@ class Removal(Readable):
     ----------
     change_db : by driver's key, (n,) drive without the lamp over that with it.
     programme_db : the same for the programme as a whole.
-    worst_db, worst_at_hz : the largest change, where the drive lies within 20 dB of its highest.
+    worst_db, worst_at_hz : the largest change, in the judged band, where the drive lies within 20 dB of its highest.
     cold_lowest, bare_lowest : lowest load by channel, with the lamp and without.
     plain_ohm : the resistor that keeps the voicing: the lamp's cold resistance.
     plain_w : watts that it needs, twice its heat at the highest of the levels; NaN if not known.
@@ -249,7 +249,9 @@ class _Bench:
             )
         drivers = {
             card.key: DriverPoint(
-                change_db=self.change_db(hot, card.key) if hot else np.full(self.grid.shape, np.nan),
+                change_db=change_db(self.cold.drive[card.key][0], hot.drive[card.key][0])
+                if hot
+                else np.full(self.grid.shape, np.nan),
                 programme_db=self.programme_db(hot, self.cold, card.key) if hot else math.nan,
                 power_w=self.power_w(hot, card.name, rms_v) if hot else math.nan,
                 cold_power_w=self.power_w(self.cold, card.name, rms_v),
@@ -259,12 +261,6 @@ class _Bench:
         }
         unknown = dict.fromkeys((c.name for c in self.network.channels), _NO_LOAD)
         return LampLevel(rms_v, points, drivers, self.lowest(hot) if hot else unknown)
-
-    def change_db(self, solution: Solution, key: str) -> Float:
-        """(n,) drive over that with all lamps cold; NaN where nothing reaches the driver."""
-        one, cold = np.abs(solution.drive[key][0]), np.abs(self.cold.drive[key][0])
-        ratio = np.divide(one, cold, out=np.full(cold.shape, np.nan), where=cold > 0)
-        return level_db(ratio)
 
     def programme_db(self, one: Solution, other: Solution, key: str) -> float:
         """Voltage of the programme at a driver, one case over another."""
@@ -284,28 +280,21 @@ class _Bench:
     def removal(self, name: str, levels: Sequence[LampLevel]) -> Removal:
         """What bridging one lamp does."""
         bare = self.solve({name: 0.0})
-        keys = [card.key for card in self.network.drivers]
-        change = {key: self.change_db(bare, key) for key in keys}
-        worst = {key: self._worst(change[key], np.abs(self.cold.drive[key][0])) for key in keys}
+        drives = {card.key: (self.cold.drive[card.key][0], bare.drive[card.key][0]) for card in self.network.drivers}
+        worst = {
+            key: largest_drive_change(self.grid, {key: then}, {key: now})[0] for key, (then, now) in drives.items()
+        }
         return Removal(
             lamp=name,
-            change_db=change,
-            programme_db={key: self.programme_db(bare, self.cold, key) for key in keys},
-            worst_db={key: w[0] for key, w in worst.items()},
-            worst_at_hz={key: w[1] for key, w in worst.items()},
+            change_db={key: change_db(then, now) for key, (then, now) in drives.items()},
+            programme_db={key: self.programme_db(bare, self.cold, key) for key in drives},
+            worst_db={key: w.change for key, w in worst.items()},
+            worst_at_hz={key: w.at_hz for key, w in worst.items()},
             cold_lowest=self.lowest(self.cold),
             bare_lowest=self.lowest(bare),
             plain_ohm=self._cold[name],
             plain_w=RESISTOR_MARGIN * max((level.lamps[name].plain_power_w for level in levels), default=math.nan),
         )
-
-    def _worst(self, change_db: Float, drive: Float) -> tuple[float, float]:
-        known = np.isfinite(change_db) & np.isfinite(drive)
-        heard = known & (drive >= 0.1 * np.max(drive[known], initial=0.0))
-        if not heard.any():
-            return math.nan, math.nan
-        row = int(np.argmax(np.where(heard, np.abs(change_db), -1.0)))
-        return float(change_db[row]), float(self.grid[row])
 
 
 def _warnings(speaker: Speaker, network: Network, lamps: Mapping[str, LampLaw | None], bench: _Bench) -> list[str]:
