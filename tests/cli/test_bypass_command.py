@@ -74,7 +74,7 @@ def test_tables_fit_80_columns(run, examples, name):
         "Cautions",
         "Channels: the load of the bare drivers",
         "The twin of network 'original'",
-        "The sum from 200 Hz to 20 kHz",
+        "The sum from 200 Hz to 15 kHz",
         "rms deviation of the sum in dB against corner and slope",
         "What the old network also did",
         "Protection capacitor of tweeter",

@@ -14,7 +14,7 @@ from xover.drawing.scales import change_axis, finite, level_axis, level_window
 from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, QUIET, SUM, Stroke, driver_stroke, look
 from xover.drawing.text import LONGEST_NAME, cut
 from xover.quantity import hertz
-from xover.rules.bands import JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ
 from xover.sound.change import size_of
 from xover.studies.bears.crosstalk.study import Case, Crosstalk
 
@@ -92,14 +92,14 @@ def _changes(axes: Axes, study: Crosstalk, cases: Sequence[Case]) -> list[LineLa
             curves[f"{_name(case)}, {cut(moved.key, LONGEST_NAME)}"] = (
                 case.drive_db[moved.key] - study.drive_db[moved.key]
             )
-    judged = (f >= JUDGED_HZ[0] * (1 - 1e-9)) & (f <= JUDGED_HZ[1] * (1 + 1e-9))
+    judged = (f >= CHANGES_HZ[0] * (1 - 1e-9)) & (f <= CHANGES_HZ[1] * (1 + 1e-9))
     change_axis(axes, [*(c[judged] for c in curves.values()), np.array([limit])])
     labels = []
     for index, (name, change) in enumerate(curves.items()):
         stroke = Stroke(INK, INK, None, 0.7 * SUM.width_points) if index == 0 else driver_stroke(index - 1)
         (line,) = axes.plot(f, finite(change), label=name, zorder=4, **stroke.options())
         labels.append(LineLabel(name, (line,), stroke.ink))
-    ends = [max(f[0], JUDGED_HZ[0]), min(f[-1], JUDGED_HZ[1])]
+    ends = [max(f[0], CHANGES_HZ[0]), min(f[-1], CHANGES_HZ[1])]
     for sign in (1.0, -1.0):
         (line,) = axes.plot(ends, [sign * limit] * 2, label=f"limit {sign * limit:+g}", **LIMIT_STROKE.options())
         if sign > 0:

@@ -6,9 +6,12 @@ from typing import Final
 
 Band = tuple[float, float]
 
-JUDGED_HZ: Final[Band] = (200.0, 20_000.0)
-"""The one band in which a sum, a drive and their changes are judged, as far as they are known: below it rooms and
-cabinets rule what is heard, above it nobody hears. Common practice, no published source."""
+JUDGED_HZ: Final[Band] = (200.0, 15_000.0)
+"""The one band in which the evenness of a sum is judged, as far as it is known: below it rooms and cabinets rule what
+is heard, above it every tweeter falls off by itself, which no network mends. Common practice, no published source."""
+CHANGES_HZ: Final[Band] = (200.0, 20_000.0)
+"""The one band in which a change is looked for, of a drive or of a sum between two networks: what a driver does by
+itself cancels out, so that it goes on to the end of hearing. Common practice, no published source."""
 MICROPHONE_HZ: Final[Band] = (200.0, 15_000.0)
 """Where a response that was measured in a room is believed: below it the room sounds along, above it a centimetre
 of the microphone's place counts. Common practice, no published source."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from xover.acoustic.decibel import level_db, ratio
 from xover.curve import Complex, Float
-from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ, Band
+from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, Band
 
 Rows = NDArray[np.bool_]
 
@@ -44,7 +44,7 @@ def near_highest(*drives: Complex) -> Rows:
     return near
 
 
-def band_rows(frequency_hz: Float, band_hz: Band = JUDGED_HZ) -> Rows:
+def band_rows(frequency_hz: Float, band_hz: Band = CHANGES_HZ) -> Rows:
     """Rows of a band, its ends included."""
     return (frequency_hz >= band_hz[0] * (1 - 1e-9)) & (frequency_hz <= band_hz[1] * (1 + 1e-9))
 

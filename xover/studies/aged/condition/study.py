@@ -17,7 +17,7 @@ from xover.network import Network
 from xover.plain import fields_of
 from xover.readable import Readable
 from xover.rules.audibility import HARD_DB, audibility
-from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.margins import ROUNDING
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest, size_of
 from xover.sound.load import channel_load
@@ -280,7 +280,7 @@ def choose_networks(speaker: Speaker, found: str | None, original: str | None, a
 def _band(frequency_hz: Float) -> tuple[tuple[float, float], Rows]:
     """The band in which the largest changes are looked for: as much as the grid has of it, or all of the grid."""
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
-    band = max(low, JUDGED_HZ[0]), min(high, JUDGED_HZ[1])
+    band = max(low, CHANGES_HZ[0]), min(high, CHANGES_HZ[1])
     inside = band_rows(frequency_hz, band)
     return (band, inside) if inside.any() else ((low, high), np.ones(frequency_hz.shape, dtype=bool))
 

@@ -21,7 +21,7 @@ from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
 from xover.readable import Readable
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.bands import JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest
 from xover.sound.prediction import sound_of
 from xover.sound.sums import Listener, known_level_db, listener
@@ -144,7 +144,7 @@ class Crosstalk(Readable):
         own = {name: getattr(self, name) for name in self.__dataclass_fields__}
         own["cases"] = [_plain_case(case) for case in self.cases]
         own["at_limit"] = None if self.at_limit is None else _plain_case(self.at_limit)
-        return own | {"sum_band_hz": JUDGED_HZ, "example_coil": EXAMPLE_COIL}
+        return own | {"sum_band_hz": CHANGES_HZ, "example_coil": EXAMPLE_COIL}
 
 
 def _plain_case(case: Case) -> dict[str, Any]:

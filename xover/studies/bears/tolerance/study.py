@@ -15,7 +15,7 @@ from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
-from xover.rules.bands import COUNTS_WITHIN_DB, JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.likeness import MATCH
 from xover.search.builds import (
     Distribution,
@@ -209,7 +209,7 @@ def study_tolerance(
     seed: int = SEED,
     distribution: Distribution | str = Distribution.UNIFORM,
     limit_db: float = HARD_DB,
-    band_hz: tuple[float, float] = JUDGED_HZ,
+    band_hz: tuple[float, float] = CHANGES_HZ,
     match: float = MATCH,
     jobs: int = 1,
     wanted: float | None = None,

@@ -21,7 +21,7 @@ from xover.figures import written
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
-from xover.rules.bands import JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ
 from xover.rules.margins import BARE_SHARE
 from xover.rules.severity import Severity
 from xover.sound.change import largest_drive_change, largest_sum_change
@@ -309,9 +309,9 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
 def _pair(speaker: Speaker, name: str, bench: Bench, assumed: bool, aged: bool) -> Criterion:
     if len(speaker.network(name).channels) > 1:
         return judge.unknown(Aspect.PAIR, "several channels: the sum is not known")
-    grid = log_grid(*JUDGED_HZ, _PAIR_PER_OCTAVE)
+    grid = log_grid(*CHANGES_HZ, _PAIR_PER_OCTAVE)
     try:
-        study = study_tolerance(speaker, name, grid, builds=BUILDS, seed=bench.seed, band_hz=JUDGED_HZ)
+        study = study_tolerance(speaker, name, grid, builds=BUILDS, seed=bench.seed, band_hz=CHANGES_HZ)
     except OptionError as fault:
         return judge.unknown(Aspect.PAIR, fault.problem)
     if not study.total_known:

@@ -20,7 +20,7 @@ from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
 from xover.plain import fields_of, some_of
 from xover.readable import Readable
-from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
+from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
 from xover.sound.change import band_rows, change_db, difference_db, largest_drive_change, largest_sum_change
 from xover.sound.resonance import driver_resonance_hz
@@ -86,8 +86,8 @@ def _reach(frequency_hz: Float, known: NDArray[np.bool_], band: NDArray[np.bool_
     reached = np.flatnonzero(band & known)
     if reached.size == 0:
         return math.nan, math.nan
-    low = JUDGED_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
-    high = JUDGED_HZ[1] if frequency_hz[reached[-1]] > JUDGED_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
+    low = CHANGES_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
+    high = CHANGES_HZ[1] if frequency_hz[reached[-1]] > CHANGES_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
     return low, high
 
 

@@ -19,7 +19,7 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
 from xover.parts.stock import enough, make_bill
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.bands import JUDGED_HZ
+from xover.rules.bands import CHANGES_HZ
 from xover.search.filling import Job, fill
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import Choice, Shape, placed
@@ -58,7 +58,7 @@ def refresh(
     if found is None and "found" in speaker.network_names and reference != "found":
         found = "found"
     today = speaker.network(found) if found is not None else None
-    grid = log_grid(*JUDGED_HZ, _SEARCH_PER_OCTAVE)
+    grid = log_grid(*CHANGES_HZ, _SEARCH_PER_OCTAVE)
     ohm = speaker.impedances_ohm(design, grid)
     at_reference = solve(design, grid, ohm)
     warnings: list[str] = []
@@ -132,7 +132,7 @@ def _search_within_stock(
     speaker: Speaker, job: Job[Choice], design: Network, tolerance_db: float, progress: Progress
 ) -> tuple[Mapping[str, Choice], Network]:
     """Search, then see that the fine grid agrees and that the list holds enough of everything for a pair."""
-    fine = log_grid(*JUDGED_HZ, 48)
+    fine = log_grid(*CHANGES_HZ, 48)
     compare = Comparison(speaker, design, fine)
     best: tuple[float, Mapping[str, Choice], Network] | None = None
     for _ in range(6):
