@@ -9,14 +9,14 @@ import pytest
 
 from xover.bench.build_steps import build_order
 from xover.bench.case_cautions import LAST, case_cautions
-from xover.bench.case_parts import guards
-from xover.bench.case_work import is_electrostatic
+from xover.bench.hazards import guards, is_electrostatic
 from xover.curve import Curve, Evidence, Unit, log_grid
 from xover.plain import to_plain
 from xover.rules.severity import Severity
 from xover.studies.change.bypass.result import BypassFinding, BypassStudy
 from xover.studies.change.decide.option import Name, Option
 from xover.studies.change.decide.study import Decision
+from xover.studies.change.refresh.words import BARE_TWEETER, OIL
 
 GRID = log_grid(20.0, 20_000.0, 6)
 NETWORK = (
@@ -188,7 +188,7 @@ def test_what_was_decided_counts(folder):
     left = told(speaker, decision=decided(Name.LEAVE))
     assert "soldering" not in left
     assert "mains in amplifiers" not in left
-    covered = ("never try the tweeter without its capacitor", "paper may hold PCBs", "C2: no voltage rating is stated")
+    covered = (BARE_TWEETER, OIL, "C2: no voltage rating is stated")
     fresh = told(speaker, decision=decided(Name.REFRESH, covered))
     assert fresh["with this refresh"].text == "C2: no voltage rating is stated."
     assert "soldering" in fresh

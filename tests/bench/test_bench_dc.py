@@ -5,8 +5,7 @@ from itertools import product
 
 import pytest
 
-from xover.bench.dc import Link, between, driver_link, part_link, resistance_ohm
-from xover.bench.dc_checks import dc_check, meter_range, sees
+from xover.bench.dc import Link, between, dc_check, driver_link, meter_range, part_link, resistance_ohm, sees
 from xover.network.parts import Capacitor, Inductor, Resistor
 
 
@@ -108,7 +107,7 @@ def test_a_check_in_words():
     assert not check.known
     assert "no more than 1.5 ohm (a coil there states no DCR)" in check.sentence
     # A coil of unknown resistance elsewhere does not make this reading unknown.
-    aside = dc_check([unknown, link("R1", "b", "z", 8.0, 0.05)], ("b", "z"), ("b", "z"), "open is a bad joint")
+    aside = dc_check([unknown, link("R1", "b", "z", 8.0, 0.05)], ("b", "z"), ("b", "z"), ("open is a bad joint",))
     assert aside.known
     assert aside.sentence == "b to z: 8 ohm (7.4 to 8.6); open is a bad joint"
     assert dc_check([], ("a", "b"), ("a", "b")).sentence == "a to b: open (above 1 Mohm)"

@@ -11,7 +11,7 @@ import pytest
 from ngspice_judge import run
 
 from xover.bench.build_steps import build_order
-from xover.bench.pads import RAIL
+from xover.bench.wiring import RAIL
 from xover.curve import log_grid
 from xover.network import Capacitor, Inductor
 from xover.speaker import open_speaker

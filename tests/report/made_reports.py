@@ -19,6 +19,7 @@ from typing import Any, Final
 
 from xover.bench.build_steps import BuildOrder
 from xover.report.report import Report, make_report
+from xover.report.workshop import NotKnown
 
 EXAMPLES: Final = Path(__file__).parents[2] / "examples"
 DAY: Final = date(2031, 2, 3)
@@ -89,7 +90,7 @@ def told(folder: Path, report: Report) -> Made:
         new=report.answers.build.new,
         first_reading=readings[0] if readings else "",
         first_whole=order.whole_dc[0].reading if order else "",
-        not_known={k: why for k in report.answers.known if (why := report.answers.why_not(k))},
+        not_known={k: a.why for k, a in report.answers.known.items() if isinstance(a, NotKnown)},
     )
 
 

@@ -1,32 +1,195 @@
-"""In which order to build a network, with a check after every step that is worked out from what is soldered so far."""
+"""In which order to build a network, a check after every step worked out from what is soldered so far; then power."""
 
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 from xover.acoustic.crossover import read_crossovers
 from xover.amplifier.sweep import with_connected_channels
-from xover.bench.build_result import BuildOrder, BuildStep, SectionBuild
-from xover.bench.build_words import before, named, proof, reason
-from xover.bench.dc import Link, driver_link, part_link, resistance_ohm
-from xover.bench.dc_checks import DcCheck, dc_check, sees
-from xover.bench.pads import PadNames, pad_names
-from xover.bench.polarity import driver_polarities
-from xover.bench.power_up import power_up
+from xover.bench.dc import DcCheck, Link, Usual, dc_check, driver_link, part_link, resistance_ohm, sees
 from xover.bench.sweep_checks import SweepCheck, leaves_short, sweep_check
-from xover.bench.words import and_words
+from xover.bench.wiring import PadNames, driver_polarities, feeding, pad_names
+from xover.bench.words import and_words, number
 from xover.curve import Float
-from xover.network import Capacitor, Channel, Network, Part, find_sections
+from xover.network import Capacitor, Channel, Inductor, Network, Part, Resistor, find_sections
 from xover.network.network import Section
-from xover.rules.margins import ONE_WINDING_K
+from xover.network.parts import shown_value, unit_of, value_of
+from xover.parts.kinds import PartKind, kind_of, tolerance_of
+from xover.quantity import format_quantity, ohms
+from xover.readable import Readable
+from xover.rules.margins import BATTERY_V, OFFSET_V, ONE_WINDING_K
 from xover.sound.prediction import sound_of
+from xover.sound.roles import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.change.decide.setup import SpeakerWith
 
-__all__ = ["BuildOrder", "BuildStep", "SectionBuild", "build_order"]
+
+@dataclass(frozen=True)
+class BuildStep:
+    """One thing to solder or to plug in.
+
+    Attributes
+    ----------
+    parts : their names; empty for a driver. action : what to do. before : what to measure first, or "".
+    checks : with the ohmmeter, on everything that is soldered by then. note : where a check cannot tell, or "".
+    """
+
+    number: int
+    parts: tuple[str, ...]
+    action: str
+    before: str
+    checks: tuple[DcCheck, ...]
+    note: str
+
+
+@dataclass(frozen=True)
+class SectionBuild:
+    """One section.
+
+    Attributes
+    ----------
+    number : from 1. name : after its drivers. reason : why in this order.
+    sweeps : at the end, with the drivers of the sections so far, then with this section's drivers unplugged.
+    """
+
+    number: int
+    name: str
+    parts: tuple[str, ...]
+    drivers: tuple[str, ...]
+    reason: str
+    steps: tuple[BuildStep, ...]
+    sweeps: tuple[SweepCheck, ...]
+
+
+@dataclass(frozen=True, repr=False)
+class BuildOrder(Readable):
+    """The whole build.
+
+    Attributes
+    ----------
+    whole_dc : ohmmeter at the terminals and at every driver, all in place. whole : sweeps of every channel, then with
+        each driver unplugged whose absence makes a short. power_up : the first time with an amplifier.
+    unknown : what could not be worked out, one sentence each.
+    """
+
+    title: str
+    sections: tuple[SectionBuild, ...]
+    whole_dc: tuple[DcCheck, ...]
+    whole: tuple[SweepCheck, ...]
+    power_up: tuple[PowerUpStep, ...]
+    assumptions: tuple[str, ...]
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PowerUpStep:
+    """One step: what to do, and what must be seen before the next."""
+
+    number: int
+    what: str
+    expect: str
+
+
+def power_up(
+    network: Network, speaker: Speaker, terminals: Sequence[DcCheck], name: str | None
+) -> tuple[PowerUpStep, ...]:
+    """The procedure of a network.
+
+    Parameters
+    ----------
+    terminals : ohmmeter readings of the finished network, one for each channel.
+    name : of the network in the speaker folder; None where it does not stand there yet.
+    """
+    steps = _power_steps(network, speaker, terminals, name)
+    return tuple(PowerUpStep(i, what, expect) for i, (what, expect) in enumerate(steps, start=1))
+
+
+def _power_steps(
+    network: Network, speaker: Speaker, terminals: Sequence[DcCheck], name: str | None
+) -> Iterator[tuple[str, str]]:
+    found = roles(speaker, network)
+    low, high = keys_of(found, Role.LOW), keys_of(found, Role.HIGH)
+    for channel, check in zip(network.channels, terminals, strict=True):
+        where = f"the {channel.name} terminals" if len(terminals) > 1 else "the terminals"
+        yield f"no amplifier connected: ohmmeter across {where}", check.shown
+    if low:
+        never = f", never on {and_words(high)}" if high else ""
+        each = "its own terminals" if len(low) == 1 else "the terminals of each"
+        yield (
+            f"polarity: unplug {and_words(low)} and touch {BATTERY_V:g} V from a battery to {each}, plus to plus, "
+            f"for less than a second{never}",
+            "the cone jumps outwards, or inwards on some old drivers: then mark it, and go by the sum",
+        )
+    outputs = "each output" if len(terminals) > 1 else "its output"
+    yield (
+        f"amplifier alone, switched on, no loudspeaker: DC volts across {outputs}",
+        f"below {1e3 * OFFSET_V:g} mV; more heats a voice coil without end",
+    )
+    quiet = f", {and_words(high)} last" if high and len(terminals) > 1 else ""
+    yield (
+        f"all drivers plugged in, volume down: connect, switch on, then a quiet sweep or quiet music{quiet}",
+        "every driver plays, nothing smells, no resistor is too hot to touch after some minutes",
+    )
+    which = name if name is not None else "NAME"
+    where = shlex.quote(speaker.file.folder.name or "SPEAKER")
+    told = "" if name is not None else ", once it stands in speaker.toml as [networks.NAME]"
+    yield (
+        f"sweep the impedance at the terminals at low level, then: xover verify {where} --network {which} --impedance "
+        f"FILE{told}",
+        "it says that the build agrees, or which part to look at",
+    )
+
+
+def _reason(shunts: Sequence[Part], series: Sequence[Part]) -> str:
+    if not shunts and not series:
+        return "nothing to solder: the amplifier feeds the driver straight"
+    back = and_words([p.name for p in series])
+    back += ", from the driver back to the amplifier" if len(series) > 1 else ", up to the amplifier"
+    if not shunts:
+        return f"{back}; the amplifier's end last"
+    first = f"{and_words([p.name for p in shunts])} first, to the minus rail, while little lies beside"
+    first += " it" if len(shunts) == 1 else " them"
+    wet = [p.name for p in shunts if isinstance(p, Capacitor)]
+    if wet and len(wet) < len(shunts):
+        first += ", capacitors before what would hide a short in them"
+    return f"{first}; then {back}" if series else first
+
+
+def _named(part: Part) -> str:
+    kind = kind_of(part)
+    words = {PartKind.AIR_COIL: "air coil", PartKind.CORED_COIL: "coil", PartKind.RESISTOR: "", PartKind.LAMP: "lamp"}
+    said = words.get(kind, str(kind) if part.kind else "")
+    return f"{shown_value(part)} {said}".rstrip()
+
+
+def _before(group: Sequence[Part]) -> str:
+    """What to measure of parts before they are soldered, as an ohmmeter does not tell it."""
+    told = [_own_value(p) for p in group if not isinstance(p, Resistor)]
+    return "measure first: " + "; ".join(told) if told else ""
+
+
+def _own_value(part: Part) -> str:
+    share, value, unit = tolerance_of(part), value_of(part), unit_of(part)
+    low, high = (format_quantity(value * (1 + s * share), unit, 2) for s in (-1.0, 1.0))
+    text = f"{part.name} {shown_value(part)} ({low} to {high})"
+    return f"{text}, {ohms(part.dcr_ohm)}" if isinstance(part, Inductor) and part.dcr_ohm else text
+
+
+def _proof(part: Part, beside_ohm: float, missing: bool, shorted: bool) -> tuple[str, ...]:
+    if isinstance(part, Capacitor):
+        wet = kind_of(part) is PartKind.ELECTROLYTIC
+        return (Usual.STAYS_LOW, "an electrolytic creeps up to it") if wet else (Usual.STAYS_LOW,)
+    told: list[str] = []
+    if missing:
+        told.append(Usual.OPEN if math.isinf(beside_ohm) else f"{number(beside_ohm)} ohm is a bad joint")
+    if shorted:
+        told.append(Usual.SHORT)
+    return tuple(told)
+
 
 ASSUMPTIONS: Final = (
     "ohmmeter: 1 % and 0.1 ohm after its leads are taken off (short them first); above 1 Mohm counts as open",
@@ -107,7 +270,7 @@ class _Builder:
         cards = [d for d in self.network.drivers if d.name in section.drivers]
         shunts, series = self._sorted(parts)
         steps = [self._solder(group) for group in self._groups([*shunts, *series])]
-        channels = self._feeding(section)
+        channels = feeding(self.network, section)
         plugged = [d.key for d in self.network.drivers if d.name in self.plugged]
         if plugged and steps:
             steps[0] = replace(
@@ -134,7 +297,7 @@ class _Builder:
             name=f"{and_words(keys)} section" if keys else "parts across the amplifier",
             parts=tuple(p.name for p in parts),
             drivers=keys,
-            reason=reason(shunts, series),
+            reason=_reason(shunts, series),
             steps=tuple(steps),
             sweeps=tuple(sweeps),
         )
@@ -190,27 +353,23 @@ class _Builder:
             if not isinstance(part, Capacitor) and not missing:
                 blind.append(f"an ohmmeter cannot tell whether {part.name} is in, too little changes")
             pads = (self.names.of(part.a, part.name), self.names.of(part.b, part.name))
-            checks.append(dc_check(links, (part.a, part.b), pads, proof(part, beside, missing, shorted)))
+            checks.append(dc_check(links, (part.a, part.b), pads, _proof(part, beside, missing, shorted)))
         return BuildStep(
             number=self.count,
             parts=tuple(p.name for p in group),
             action=self._action(group),
-            before=before(group),
+            before=_before(group),
             checks=tuple(checks),
             note="; ".join(blind),
         )
 
     def _action(self, group: tuple[Part, ...]) -> str:
         first = group[0]
+        ends = [(self.names.words(p.a, p.name), self.names.words(p.b, p.name)) for p in group]
         if len(group) > 1:
-            taps = ", ".join(f"{p.name} from {self._pad(p.a, p)} to {self._pad(p.b, p)}" for p in group)
+            taps = ", ".join(f"{p.name} from {a} to {b}" for p, (a, b) in zip(group, ends, strict=True))
             return f"solder the winding of {and_words([p.name for p in group])}: {taps}"
-        return (
-            f"solder {first.name} ({named(first)}) between {self._pad(first.a, first)} and {self._pad(first.b, first)}"
-        )
-
-    def _pad(self, node: str, part: Part) -> str:
-        return self.names.words(node, part.name)
+        return f"solder {first.name} ({_named(first)}) between {ends[0][0]} and {ends[0][1]}"
 
     def _plug(self, cards: Sequence[str], channels: Sequence[Channel]) -> BuildStep:
         self.count += 1
@@ -247,12 +406,6 @@ class _Builder:
     def _terminals(self, links: Sequence[Link], channel: Channel) -> DcCheck:
         pads = (self.names.of(channel.plus), self.names.rail_of(channel.name))
         return dc_check(links, (channel.plus, channel.minus), pads)
-
-    def _feeding(self, section: Section) -> list[Channel]:
-        ends = {
-            n for e in (*self.network.parts, *self.network.drivers) if e.name in section.elements for n in (e.a, e.b)
-        }
-        return [c for c in self.network.channels if c.plus in ends]
 
     def _built(self) -> Network:
         """What is soldered and plugged in by now."""

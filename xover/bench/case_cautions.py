@@ -1,27 +1,37 @@
-"""What to beware of in this case and no other, the gravest first, each once."""
+"""What to beware of in this case and no other, the gravest first, each once; here those about the amplifier."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from typing import Final
 
-from xover.bench.build_result import BuildOrder
-from xover.bench.case import Case, CaseCaution
-from xover.bench.case_amplifier import amplifier_cautions
-from xover.bench.case_parts import part_cautions
-from xover.bench.case_work import work_cautions
+from xover.amplifier.faults import FaultCase, FaultKind
+from xover.amplifier.load import LoadLevel
+from xover.bench.build_steps import BuildOrder
+from xover.bench.hazards import Case, CaseCaution, part_cautions, work_cautions
+from xover.bench.sweep_checks import is_short
+from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
+from xover.figures import written
+from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
 from xover.sound.roles import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress
+from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide.option import Name
 from xover.studies.change.decide.study import Decision
-from xover.studies.does.load.study import LoadStudy, study_load
+from xover.studies.change.redesign.words import HEAT_AND_TWEETER
+from xover.studies.change.refresh.words import BARE_TWEETER, OIL
+from xover.studies.desk.check.findings import Fault
+from xover.studies.desk.check.network import amplifier_findings
+from xover.studies.does.load.study import ChannelLoad, LoadStudy, study_load
 
 PER_OCTAVE: Final = 48
-
 
 LAST: Final = CaseCaution(
     Severity.NOTE,
@@ -56,59 +66,41 @@ def case_cautions(
     ------
     InputError, OptionError, NoSolutionError.
     """
-    case = _case(speaker, networks, decision, build, loads or {}, stresses or {}, frequency_hz)
+    grid = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
+    used = {name: speaker.network(name) for name in dict.fromkeys(networks)}
+    chosen = None if decision is None else decision.recommendation
+    case = Case(
+        speaker=speaker,
+        networks=used,
+        loads={n: (loads or {}).get(n) or study_load(speaker, n, grid) for n in used},
+        stresses=dict(_stresses(speaker, used, stresses or {}, grid)),
+        role={name: roles(speaker, network) for name, network in used.items()},
+        decision=decision,
+        build=build,
+        soldering=decision is None or chosen is not Name.LEAVE or len(used) > 1,
+        bypassing=chosen is Name.BYPASS or any(len(n.channels) > 1 for n in used.values()),
+    )
     found: dict[str, CaseCaution] = {}
     for caution in (*amplifier_cautions(case), *part_cautions(case), *_decided(case), *work_cautions(case)):
         found.setdefault(caution.heading, caution)
     return (*sorted(found.values(), key=lambda c: c.severity.order), LAST)
 
 
-def _case(
-    speaker: Speaker,
-    names: Sequence[str],
-    decision: Decision | None,
-    build: BuildOrder | None,
-    loads: Mapping[str, LoadStudy],
-    stresses: Mapping[str, StressStudy],
-    frequency_hz: Float | None,
-) -> Case:
-    grid = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
-    networks = {name: speaker.network(name) for name in dict.fromkeys(names)}
-    found = {}
-    for name in networks:
-        study = stresses.get(name)
-        found[name] = study if study is not None else _stress(speaker, name, grid)
-    chosen = None if decision is None else decision.recommendation
-    return Case(
-        speaker=speaker,
-        networks=networks,
-        loads={n: loads[n] if n in loads else study_load(speaker, n, grid) for n in networks},
-        stresses={name: study for name, study in found.items() if study is not None},
-        role={name: roles(speaker, network) for name, network in networks.items()},
-        decision=decision,
-        build=build,
-        soldering=decision is None or chosen is not Name.LEAVE or len(networks) > 1,
-        bypassing=chosen is Name.BYPASS or any(len(n.channels) > 1 for n in networks.values()),
-    )
+def _stresses(
+    speaker: Speaker, names: Iterable[str], known: Mapping[str, StressStudy], grid: Float
+) -> Iterator[tuple[str, StressStudy]]:
+    """Those that are there already, else at the amplifier's limit; none where no amplifier is known."""
+    for name in names:
+        with suppress(InputError):
+            yield name, known.get(name) or study_stress(speaker, name, grid)
 
 
-def _stress(speaker: Speaker, name: str, grid: Float) -> StressStudy | None:
-    """The stress at the amplifier's limit; None where no amplifier is known."""
-    try:
-        return study_stress(speaker, name, grid)
-    except InputError:
-        return None
-
-
-_COVERED: Final = ("pcb", "without its capacitor", "no driver has", "common minus")
+_COVERED: Final = frozenset({OIL, BARE_TWEETER, HEAT_AND_TWEETER})
 """What other topics say already, each with this case's figures."""
 
 
 def _decided(case: Case) -> Iterator[CaseCaution]:
     """What the recommended option says to heed, as far as nothing else says it."""
-    from xover.bench.words import capital
-    from xover.studies.change.bypass.result import BypassStudy
-
     chosen = None if case.decision is None else case.decision.chosen
     if chosen is None:
         return
@@ -118,7 +110,165 @@ def _decided(case: Case) -> Iterator[CaseCaution]:
             if finding.severity is not Severity.NOTE and finding.about not in ("common minus", "bridged outputs"):
                 yield CaseCaution(finding.severity, finding.about, capital(finding.text), why)
         return
-    left = [c for c in chosen.cautions if not any(word in c.lower() for word in _COVERED)]
+    left = [c for c in chosen.cautions if c not in _COVERED]
     if left:
         text = " ".join(f"{capital(c).rstrip('.')}." for c in left)
         yield CaseCaution(Severity.NOTE, f"with this {chosen.name}", text, why)
+
+
+def amplifier_cautions(case: Case) -> Iterator[CaseCaution]:
+    """All of them, those that stop first."""
+    yield from _bridged(case)
+    yield from _load(case)
+    yield from _missing_driver(case)
+    yield from _half_built(case)
+    yield from _valves(case)
+    yield from _epdr(case)
+
+
+def _bridged(case: Case) -> Iterator[CaseCaution]:
+    for name, network in case.networks.items():
+        if len(network.channels) < 2:
+            continue
+        for finding in amplifier_findings(case.speaker, name, network):
+            if finding.fault in (Fault.BRIDGED_JOINED, Fault.PERHAPS_BRIDGED):
+                text = f"{capital(finding.text)}. {capital(finding.remedy)}."
+                yield CaseCaution(finding.severity, "bridged outputs", text, f"network {name}")
+    file = case.speaker.file.speaker
+    tables = {"[amplifier]": file.amplifier}
+    if file.bypass is not None and case.bypassing:
+        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
+    said = [where for where, a in tables.items() if a is not None and a.bridged]
+    if said:
+        yield CaseCaution(
+            Severity.STOP,
+            "bridged outputs",
+            "The minus of a bridged output carries the signal. It must touch no other minus, no ground, no measuring "
+            "lead's ground and no common return, or the amplifier is shorted: two wires of its own to every channel.",
+            f"bridged = true in {and_words(said)}",
+        )
+    elif case.bypassing and case.decision is not None:
+        yield CaseCaution(
+            Severity.CAUTION,
+            "bridged outputs",
+            "Find out whether the amplifiers are bridged (BTL, as many of class D are) before two channels share a "
+            "wire: their minus is live, and joining it shorts them. Two wires of its own to every channel are "
+            "always right.",
+            "several amplifier channels, and speaker.toml does not say bridged = false",
+        )
+
+
+def _channels(case: Case) -> list[tuple[str, ChannelLoad]]:
+    return [(name, c) for name, study in case.loads.items() for c in study.channels.values()]
+
+
+def _load(case: Case) -> Iterator[CaseCaution]:
+    """The lowest load of all, where it breaks its amplifier's limit."""
+    broken = [(n, c) for n, c in _channels(case) if c.verdict.limit_broken]
+    if broken:
+        name, worst = min(broken, key=lambda pair: _share(pair[1]))
+        grave = Severity.STOP if worst.verdict.level is LoadLevel.TOO_LOW else Severity.CAUTION
+        yield CaseCaution(
+            grave, "load below the rating", f"{capital(worst.verdict.sentence)}.", _whose(case, name, worst)
+        )
+
+
+def _epdr(case: Case) -> Iterator[CaseCaution]:
+    hot = [(n, c) for n, c in _channels(case) if c.verdict.epdr_caution]
+    if hot:
+        name, worst = min(hot, key=lambda pair: pair[1].reading.lowest_epdr_ohm)
+        reading, limit = worst.reading, worst.verdict.minimum_load_ohm
+        yield CaseCaution(
+            Severity.CAUTION,
+            "a hot amplifier",
+            f"EPDR falls to {written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at "
+            f"{hertz(reading.lowest_epdr_at_hz)}, under half of the "
+            f"{ohms(limit or math.nan)} allowed: a linear amplifier runs hot when loud, class D hardly.",
+            _whose(case, name, worst),
+        )
+
+
+def _missing_driver(case: Case) -> Iterator[CaseCaution]:
+    """A driver that is unplugged or dead, where that makes a short or overloads a capacitor: worst network of each."""
+    worst: dict[str, tuple[str, FaultCase]] = {}
+    for name, study in case.loads.items():
+        for fault in study.faults:
+            if fault.kind is not FaultKind.OPEN or fault.minimum_ohm is None or not _is_bad(case, name, fault):
+                continue
+            before = worst.get(fault.driver)
+            if before is None or fault.minimum_ohm < (before[1].minimum_ohm or 0.0):
+                worst[fault.driver] = (name, fault)
+    if not worst:
+        return
+    told = [_fault_words(f) for _, f in sorted(worst.values(), key=lambda pair: pair[1].minimum_ohm or 0.0)]
+    yield CaseCaution(
+        Severity.CAUTION,
+        "a driver unplugged or dead",
+        "Never unplug a driver while the amplifier plays, and sweep without one at low level only. " + " ".join(told),
+        f"network {and_words(dict.fromkeys(n for n, _ in worst.values()))}",
+    )
+
+
+def _half_built(case: Case) -> Iterator[CaseCaution]:
+    """Sections of the build with all of their drivers out, where those are several: single drivers are told above."""
+    if case.build is None:
+        return
+    sweeps = [s for section in case.build.sections for s in section.sweeps if s.caution and len(s.unplugged) > 1]
+    if sweeps:
+        yield CaseCaution(
+            Severity.CAUTION,
+            "a section without its drivers",
+            " ".join(f"{capital(s.caution)}." for s in sweeps),
+            "the build order connects drivers last",
+        )
+
+
+def _is_bad(case: Case, name: str, fault: FaultCase) -> bool:
+    limit = case.loads[name].channels[fault.channel].verdict.minimum_load_ohm
+    short = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
+    return short or any(c.over_rating for c in fault.capacitors)
+
+
+def _fault_words(fault: FaultCase) -> str:
+    low = fault.minimum_ohm or 0.0
+    text = f"Without {fault.driver} the load falls to {'next to nothing' if low == 0 else ohms(low)}"
+    if fault.at_hz is not None:
+        text += f" at {hertz(fault.at_hz)}"
+    over = [c for c in fault.capacitors if c.over_rating]
+    if over:
+        worst = max(over, key=lambda c: c.magnification)
+        rated = format_quantity(worst.rating_v or math.nan, Kind.VOLTAGE)
+        peak = "no limit" if worst.peak_v is None or math.isinf(worst.peak_v) else f"{worst.peak_v:.0f} V"
+        text += f"; a full sine there would put {peak} on {worst.name}, rated {rated}, if the amplifier held"
+    return f"{text}."
+
+
+def _valves(case: Case) -> Iterator[CaseCaution]:
+    amplifier = case.speaker.amplifier
+    if amplifier is None or (amplifier.output_ohm or 0.0) < VALVES_OHM:
+        return
+    idle = [
+        f.driver
+        for study in case.loads.values()
+        for f in study.faults
+        if f.kind is FaultKind.OPEN and f.minimum_ohm is None
+    ]
+    text = (
+        "If it is a valve amplifier, never run it without a load: the output transformer may arc and fail. Switch it "
+        "off before a wire is taken off. It holds hundreds of volts after it is switched off: no work inside."
+    )
+    if idle:
+        text += f" Without {and_words(dict.fromkeys(idle))} it has no load at all."
+    yield CaseCaution(
+        Severity.CAUTION, "valve amplifier", text, f"output_ohm = {amplifier.output_ohm:g} in [amplifier]"
+    )
+
+
+def _whose(case: Case, name: str, channel: ChannelLoad) -> str:
+    many = len(case.loads[name].channels) > 1
+    return f"network {name}" + (f", channel {channel.channel}" if many else "")
+
+
+def _share(channel: ChannelLoad) -> float:
+    """Lowest load over what the amplifier allows."""
+    return channel.reading.minimum_ohm / (channel.verdict.minimum_load_ohm or math.nan)

@@ -104,7 +104,7 @@ def measured_network(speaker: Speaker, network_names: Sequence[str]) -> str | No
     """The network whose values were read on the board; None where none was."""
     for name in network_names:
         network = speaker.network(name)
-        if any(p.evidence == "measured" for p in network.parts):
+        if any(p.evidence == Evidence.MEASURED for p in network.parts):
             return name
         if name == FOUND and not _copied(speaker, network):
             return name

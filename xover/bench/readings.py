@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from xover.bench.words import and_words, capital, number, watts
+from xover.curve import Evidence
 from xover.figures import load_of, written
 from xover.quantity import hertz, ohms
 from xover.rules.audibility import audibility
@@ -53,7 +54,7 @@ def one_sentence(*clauses: str) -> str:
 def read_prediction(prediction: Prediction) -> str:
     """How even the sum is, its deepest dip, and the reversed null."""
     total, band = prediction.total, prediction.band
-    flat = [n for n, kinds in prediction.evidence.items() if kinds["response"] == "assumed"]
+    flat = [n for n, kinds in prediction.evidence.items() if kinds["response"] == Evidence.ASSUMED]
     if flat or math.isnan(band.mean_db):
         silent = and_words(flat or prediction.evidence)
         first = f"the sound of {silent} was not measured: the drives are known, of the sum only its rough shape"
@@ -236,10 +237,9 @@ def read_stress(study: StressStudy) -> str:
     high = max(full.stress.of_kind(ElementKind.CAPACITOR), key=lambda e: _known(e.sine_voltage_peak_v), default=None)
     if high is not None and math.isfinite(high.sine_voltage_peak_v):
         said.append(f"{high.name} bears up to {high.sine_voltage_peak_v:.0f} V")
-    level = "at full level" if full.name != "given" else "at the level given"
     over = [r.name for r in study.ratings.values() if r.broken]
     end = f"rated too low: {and_words(over)}" if over else "no part that states a rating is over it"
-    return one_sentence(f"{level} {and_words(said)}" if said else f"{level} nothing of it is known", end)
+    return one_sentence(f"at full level {and_words(said) or 'nothing of it is known'}", end)
 
 
 def _known(value: float) -> float:
@@ -293,7 +293,8 @@ def read_decision(decision: Decision) -> str:
 def read_off_axis(study: OffAxisStudy) -> str:
     """What changes off the axis, and where the lobe points."""
     if not study.known:
-        why = study.unknown[0].partition(": ")[2] if study.unknown else study.timing_reason
+        lost = [d.key for d in study.drivers if d.position_mm is None]
+        why = f"no position_mm for {', '.join(lost)}; give it in speaker.toml" if lost else study.timing_reason
         return one_sentence(f"off the axis nothing is told: {why}")
     said = []
     change = np.where(np.isfinite(study.vertical.relative_db), study.vertical.relative_db, np.inf)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -29,18 +30,26 @@ _STEPS: Final = 241
 QUIETLY: Final = "low level only, through the jig's resistor"
 
 
+class Landmark(StrEnum):
+    """What a sweep is looked at for."""
+
+    LOWEST = "lowest"
+    PEAK = "peak"
+    CROSSOVER = "crossover"
+
+
 @dataclass(frozen=True)
 class SweepPoint:
     """One telling point.
 
     Attributes
     ----------
-    what : "lowest", "peak" or "crossover". frequency_hz, impedance_ohm : as calculated; `low_..`, `high_..` : what the
+    landmark : which. frequency_hz, impedance_ohm : as calculated; `low_..`, `high_..` : what the
         parts' tolerances, the driver's evidence and the sweep may make of them; NaN where that is not known. At a
         crossover the frequency is fixed. at_end : where the extreme lies at an end of the sweep.
     """
 
-    what: str
+    landmark: Landmark
     frequency_hz: float
     low_hz: float
     high_hz: float
@@ -55,10 +64,10 @@ class SweepPoint:
         size = ohm_range(self.impedance_ohm, self.low_ohm, self.high_ohm)
         if self.impedance_ohm == 0:
             size = "next to nothing (the parts' losses are not given)"
-        if self.what == "crossover":
+        if self.landmark is Landmark.CROSSOVER:
             return f"at the crossover, {hertz(self.frequency_hz)}, {size}"
         where = "at the end of the sweep," if self.at_end else "near"
-        return f"{self.what} {size} {where} {hertz(self.frequency_hz)}"
+        return f"{self.landmark} {size} {where} {hertz(self.frequency_hz)}"
 
 
 @dataclass(frozen=True)
@@ -146,8 +155,8 @@ class _Spread:
         """Where the load is lowest."""
         least = self.sweep.lowest_impedance(self.channel)
         if least.runaway:
-            return SweepPoint("lowest", least.at_hz, math.nan, math.nan, 0.0, 0.0, math.nan)
-        return self._extreme("lowest", least.at_hz, least.value, np.argmin)
+            return SweepPoint(Landmark.LOWEST, least.at_hz, math.nan, math.nan, 0.0, 0.0, math.nan)
+        return self._extreme(Landmark.LOWEST, least.at_hz, least.value, np.argmin)
 
     def peak(self) -> list[SweepPoint]:
         """The highest clear peak, if there is one."""
@@ -157,7 +166,7 @@ class _Spread:
         if math.isnan(at_hz):
             return []
         value = float(self.sweep.impedance(self.channel, np.array([at_hz]))[0])
-        return [self._extreme("peak", at_hz, value, np.argmax)]
+        return [self._extreme(Landmark.PEAK, at_hz, value, np.argmax)]
 
     def at(self, frequency_hz: float) -> SweepPoint:
         """At one frequency."""
@@ -165,11 +174,13 @@ class _Spread:
         value = float(self.sweep.impedance(self.channel, np.array([frequency_hz]))[0])
         low, high = (math.nan, math.nan) if sizes is None else _product(sizes[:, 0] / sizes[0, 0])
         low, high = value * low * (1.0 - self.share), value * high * (1.0 + self.share)
-        return SweepPoint("crossover", frequency_hz, frequency_hz, frequency_hz, value, low, high)
+        return SweepPoint(Landmark.CROSSOVER, frequency_hz, frequency_hz, frequency_hz, value, low, high)
 
-    def _extreme(self, what: str, at_hz: float, value: float, find: Callable[..., NDArray[np.intp]]) -> SweepPoint:
+    def _extreme(
+        self, landmark: Landmark, at_hz: float, value: float, find: Callable[..., NDArray[np.intp]]
+    ) -> SweepPoint:
         """An extreme and its spread: each tolerance taken by itself, then all their effects multiplied."""
-        nothing = SweepPoint(what, at_hz, math.nan, math.nan, value, math.nan, math.nan)
+        nothing = SweepPoint(landmark, at_hz, math.nan, math.nan, value, math.nan, math.nan)
         if math.isnan(value):
             return nothing
         span = self.sweep.frequency_hz
@@ -187,7 +198,7 @@ class _Spread:
         low, high = _product(each / each[0])
         low_hz, high_hz = _product(near[rows] / near[rows[0]])
         return SweepPoint(
-            what=what,
+            landmark=landmark,
             frequency_hz=at_hz,
             low_hz=at_hz * low_hz,
             high_hz=at_hz * high_hz,

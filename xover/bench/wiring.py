@@ -1,18 +1,19 @@
-"""The wiring list: the board from pad to pad, every wire to the drivers and the amplifier, and how to lay it out."""
+"""The wiring list: the board from pad to pad, each driver's polarity, every wire, and how to lay it all out."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+import math
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
-from xover.bench.coil_spacing import CoilLayout, coil_layout, has_a_core
-from xover.bench.pads import RAIL, Pad, PadNames, pad_names, pads_of
-from xover.bench.polarity import DriverPolarity, driver_polarities
-from xover.bench.wire_gauge import WireAdvice, wire_advice
+from xover.bench.copper import CoilLayout, WireAdvice, coil_layout, has_a_core, wire_advice
 from xover.bench.words import and_words
 from xover.curve import log_grid
-from xover.network import Network, find_sections
+from xover.network import Channel, DriverCard, Network, find_sections
+from xover.network.network import Section
+from xover.network.parts import Coupling
 from xover.parts.coil_design import CoilDesign
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.wire import Winding
@@ -21,6 +22,199 @@ from xover.rules.margins import ONE_WINDING_K
 from xover.sound.roles import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import Crosstalk
+
+RAIL = "minus rail"
+
+
+@dataclass(frozen=True)
+class PartEnd:
+    """One end of a part on a pad; `which` is "start" or "end", in the order of its card."""
+
+    part: str
+    which: str
+    oriented: bool
+
+    @property
+    def words(self) -> str:
+        """The part; of a coupled coil also which end."""
+        return f"{self.part} ({self.which})" if self.oriented else self.part
+
+
+@dataclass(frozen=True)
+class Pad:
+    """One pad.
+
+    Attributes
+    ----------
+    name : of the node, or of the minus rail. node : in the netlist.
+    ends : part ends soldered to it. wires : numbers of the wires that land on it.
+    """
+
+    name: str
+    node: str
+    ends: tuple[PartEnd, ...]
+    wires: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PadNames:
+    """How nodes are called on the board.
+
+    Attributes
+    ----------
+    channels : of the network, by name, with the node of their minus.
+    owner : channel by element name (lower case), where channels that share a minus can have rails of their own.
+    """
+
+    channels: Mapping[str, str]
+    owner: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, node: str, element: str | None = None) -> str:
+        """The pad of a node, as an element reaches it."""
+        here = [name for name, minus in self.channels.items() if minus == node]
+        if not here:
+            return node
+        if len(self.channels) == 1:
+            return RAIL
+        if len(here) == 1:
+            return f"{RAIL} of {here[0]}"
+        own = self.owner.get((element or "").lower())
+        return RAIL if own is None else f"{RAIL} of {own}"
+
+    def is_rail(self, node: str) -> bool:
+        """Whether a node is a channel's minus."""
+        return node in self.channels.values()
+
+    def rail_of(self, channel: str) -> str:
+        """The pad that a channel's minus lands on."""
+        return f"{RAIL} of {channel}" if self.owner else self.of(self.channels[channel])
+
+    def words(self, node: str, element: str | None = None) -> str:
+        """The pad in a sentence: "pad w", "the minus rail"."""
+        name = self.of(node, element)
+        return f"the {name}" if self.is_rail(node) else f"pad {name}"
+
+
+def pad_names(network: Network) -> PadNames:
+    """Name the pads of a network.
+
+    Channels that share their minus get a rail each where no section hangs on two of them: that is the same circuit for
+    amplifiers with a common ground, and the only right one for bridged ones.
+    """
+    channels = {c.name: c.minus for c in network.channels}
+    if len(channels) < 2 or len(set(channels.values())) == len(channels):
+        return PadNames(channels)
+    owner: dict[str, str] = {}
+    for section in find_sections(network):
+        fed = feeding(network, section)
+        if len(fed) != 1:
+            return PadNames(channels)
+        owner |= {name.lower(): fed[0].name for name in section.elements}
+    return PadNames(channels, owner)
+
+
+def feeding(network: Network, section: Section) -> list[Channel]:
+    """The channels that an element of a section hangs on."""
+    nodes = {n for e in (*network.parts, *network.drivers) if e.name in section.elements for n in (e.a, e.b)}
+    return [c for c in network.channels if c.plus in nodes]
+
+
+def pads_of(network: Network, names: PadNames, wires: Mapping[str, tuple[int, ...]]) -> tuple[Pad, ...]:
+    """All pads in the order in which the cards name them, rails last.
+
+    Parameters
+    ----------
+    wires : numbers of the wires that land on a pad, by its name.
+    """
+    coupled = coupled_coils(network.couplings)
+    nodes: dict[str, str] = {names.of(c.plus): c.plus for c in network.channels}
+    ends: dict[str, list[PartEnd]] = {}
+    for part in network.parts:
+        for node, which in ((part.a, "start"), (part.b, "end")):
+            pad = names.of(node, part.name)
+            nodes.setdefault(pad, node)
+            ends.setdefault(pad, []).append(PartEnd(part.name, which, part.name.lower() in coupled))
+    for card in network.drivers:
+        for node in (card.plus, card.minus):
+            nodes.setdefault(names.of(node, card.name), node)
+    for channel in network.channels:
+        nodes.setdefault(names.rail_of(channel.name), channel.minus)
+    ordered = sorted(nodes, key=lambda pad: names.is_rail(nodes[pad]))  # stable: all else keeps its order
+    return tuple(Pad(pad, nodes[pad], tuple(ends.get(pad, ())), wires.get(pad, ())) for pad in ordered)
+
+
+def coupled_coils(couplings: tuple[Coupling, ...]) -> frozenset[str]:
+    """Names, in lower case, of the coils whose winding sense counts."""
+    return frozenset(name.lower() for c in couplings for name in (c.first, c.second))
+
+
+@dataclass(frozen=True)
+class DriverPolarity:
+    """How one driver is connected.
+
+    Attributes
+    ----------
+    card, key : as in the netlist.
+    is_reversed : True where its plus stands on the side of the minus rail; None where the wiring does not tell.
+    sentence : the same in words.
+    """
+
+    card: str
+    key: str
+    is_reversed: bool | None
+    sentence: str
+
+
+def driver_polarities(network: Network, names: PadNames) -> tuple[DriverPolarity, ...]:
+    """All driver cards in their order."""
+    return tuple(_polarity(network, names, card) for card in network.drivers)
+
+
+def is_reversed(network: Network, card: DriverCard) -> bool | None:
+    """Whether a driver's plus lies nearer to the amplifier's minus than its minus does.
+
+    Nearer by the number of parts on the way, other than the driver itself, to the amplifier's plus against that to
+    its minus. None where both terminals lie alike.
+    """
+    hot = frozenset(c.plus for c in network.channels)
+    cold = frozenset(c.minus for c in network.channels)
+    plus, minus = (
+        _steps_to(network, card, node, hot) - _steps_to(network, card, node, cold) for node in (card.plus, card.minus)
+    )
+    if plus == minus or math.isnan(plus) or math.isnan(minus):
+        return None
+    return plus > minus
+
+
+def _steps_to(network: Network, card: DriverCard, start: str, wanted: frozenset[str]) -> float:
+    """Parts on the shortest way to a terminal of the amplifier; infinite where none leads there past another one."""
+    terminals = {n for c in network.channels for n in (c.plus, c.minus)}
+    seen, queue = {start: 0}, deque([start])
+    while queue:
+        node = queue.popleft()
+        if node in wanted:
+            return seen[node]
+        if node in terminals:
+            continue  # the amplifier ends the way
+        for element in (*network.parts, *(d for d in network.drivers if d is not card)):
+            for here, there in ((element.a, element.b), (element.b, element.a)):
+                if here == node and there not in seen:
+                    seen[there] = seen[node] + 1
+                    queue.append(there)
+    return math.inf
+
+
+def _polarity(network: Network, names: PadNames, card: DriverCard) -> DriverPolarity:
+    turned = is_reversed(network, card)
+    plus, minus = (names.words(node, card.name) for node in (card.plus, card.minus))
+    text = f"{card.key}: plus to {plus}, minus to {minus}"
+    if turned:
+        why = "" if names.is_rail(card.plus) else " (its plus lies nearer to the minus rail)"
+        text += f": reversed on purpose, as the netlist says{why}"
+    elif turned is None:
+        text += "; the wiring alone does not tell whether that is reversed"
+    return DriverPolarity(card.name, card.key, turned, text)
+
 
 PRACTICE: Final = "common practice, no published source"
 PER_OCTAVE: Final = 48
@@ -43,11 +237,6 @@ class Wire:
     pair: str
     channel: str
 
-    @property
-    def words(self) -> str:
-        """From where to where."""
-        return f"{self.start} to {self.end}"
-
 
 @dataclass(frozen=True, repr=False)
 class WiringList(Readable):
@@ -56,7 +245,6 @@ class WiringList(Readable):
     Attributes
     ----------
     pads : of the board. wires : to the amplifier and the drivers, numbered. drivers : polarity of each.
-    channels : of the amplifier; own_rails : whether each has a minus rail of its own on the board.
     gauges : how thick the wires must be. coils : where the coils go.
     advice : on the work, one sentence each; assumptions : what the figures rest on.
     """
@@ -65,8 +253,6 @@ class WiringList(Readable):
     pads: tuple[Pad, ...]
     wires: tuple[Wire, ...]
     drivers: tuple[DriverPolarity, ...]
-    channels: tuple[str, ...]
-    own_rails: bool
     gauges: tuple[WireAdvice, ...]
     coils: CoilLayout
     advice: tuple[str, ...]
@@ -104,8 +290,6 @@ def wiring_list(
         pads=pads_of(network, names, landing),
         wires=wires,
         drivers=driver_polarities(network, names),
-        channels=tuple(c.name for c in network.channels),
-        own_rails=len({names.rail_of(c.name) for c in network.channels}) == len(network.channels),
         gauges=wire_advice(network, speaker, grid),
         coils=layout,
         advice=tuple(_advice(network, speaker, names, layout)),
@@ -123,7 +307,11 @@ def _wires(network: Network, names: PadNames) -> Iterator[Wire]:
         for pole, pad, words in (("plus", channel.plus, f"pad {channel.plus}"), ("minus", rail, f"the {rail}")):
             number += 1
             yield Wire(number, f"{amplifier} {pole}", words, pad, f"{amplifier} leads", channel.name)
-    feeding = _channel_of(network)
+    channel_of: dict[str, str] = {}
+    for section in find_sections(network):
+        fed = feeding(network, section)
+        if len(fed) == 1:
+            channel_of |= dict.fromkeys(section.drivers, fed[0].name)
     for card in network.drivers:
         for pole, node in (("plus", card.plus), ("minus", card.minus)):
             number += 1
@@ -133,19 +321,8 @@ def _wires(network: Network, names: PadNames) -> Iterator[Wire]:
                 f"{card.key} {pole}",
                 names.of(node, card.name),
                 f"{card.key}'s pair",
-                feeding.get(card.name, ""),
+                channel_of.get(card.name, ""),
             )
-
-
-def _channel_of(network: Network) -> dict[str, str]:
-    """The channel that feeds each driver card, where it is one alone."""
-    ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
-    found: dict[str, str] = {}
-    for section in find_sections(network):
-        fed = [c.name for c in network.channels if any(c.plus in ends[name] for name in section.elements)]
-        if len(fed) == 1:
-            found |= dict.fromkeys(section.drivers, fed[0])
-    return found
 
 
 def _advice(network: Network, speaker: Speaker, names: PadNames, layout: CoilLayout) -> Iterator[str]:
@@ -190,19 +367,14 @@ def _pairs_apart(network: Network, speaker: Speaker) -> Iterator[str]:
     found = roles(speaker, network)
     low, high = keys_of(found, Role.LOW), keys_of(found, Role.HIGH)
     cards = {d.key: d.name for d in network.drivers}
-    own = {
-        coil.name
-        for section in find_sections(network)
-        for coil in network.coils
-        if coil.name in section.elements and any(cards[key] in section.drivers for key in high)
-    }
-    shared = {
-        coil.name
-        for section in find_sections(network)
-        for coil in network.coils
-        if coil.name in section.elements and any(cards[key] in section.drivers for key in low)
-    }
-    coils = [c.name for c in network.coils if c.name in own - shared]
+
+    def before(keys: Sequence[str]) -> set[str]:
+        """All that stands in a section with one of these."""
+        sections = [s for s in find_sections(network) if any(cards[key] in s.drivers for key in keys)]
+        return {name for s in sections for name in s.elements}
+
+    alone = before(high) - before(low)
+    coils = [c.name for c in network.coils if c.name in alone]
     if low and coils:
         whose = and_words([f"{key}'s" for key in low])
         yield (

@@ -51,3 +51,9 @@ def millimetres(metres: float) -> str:
 def capital(text: str) -> str:
     """The text with its first letter large, all else as it is."""
     return text[:1].upper() + text[1:]
+
+
+def sentence(words: str) -> str:
+    """A sentence part made a sentence: a capital first, a full stop last."""
+    words = words.strip()
+    return capital(words) + ("" if not words or words[-1] in ".!?" else ".")

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, TypeVar
 
-from xover.blocks import Picture
+from xover.bench.words import sentence
+from xover.blocks import Block, Picture, Text
 from xover.network import Network
 from xover.parts.stock import Bill
 from xover.pool import Pool
@@ -77,15 +78,14 @@ class Answers:
         study = answer.study if isinstance(answer, Answer) else answer
         return study if isinstance(study, kind) else None
 
-    def picture(self, name: str) -> Picture | None:
-        """The figure of an answer, or None."""
-        answer = self.known.get(name)
-        return answer.picture if isinstance(answer, Answer) else None
+    def pictures(self, *names: str) -> list[Block]:
+        """The figures of answers, those that there are."""
+        return [a.picture for a in map(self.known.get, names) if isinstance(a, Answer)]
 
-    def why_not(self, name: str) -> str:
-        """Why an answer is not known; empty where it is."""
+    def gone(self, name: str, what: str) -> list[Block]:
+        """Why an answer is missing, where it is."""
         answer = self.known.get(name)
-        return answer.why if isinstance(answer, NotKnown) else ""
+        return [Text(f"Not told: {what}. {sentence(answer.why)}")] if isinstance(answer, NotKnown) else []
 
 
 def gather(request: Request, processes: int, progress: Callable[[float, str], None]) -> Answers:
@@ -214,28 +214,12 @@ def _compared(
     shop: Workshop, decision: Decision, build: Build, present: str
 ) -> tuple[Network, Network | None, str, str]:
     """What the schematic shows, what its values are held against, its title and its reading."""
-    against = None
-    if build.name != present:
-        against = present
-    elif decision.reference is not None and decision.reference != present:
-        against = decision.reference
-    other = None if against is None else shop.speaker.network(against)
-    parts = len(build.network.parts)
-    drivers = len(build.network.drivers)
+    against = present if build.name != present else decision.reference
+    size = f"{len(build.network.parts)} parts and {len(build.network.drivers)} drivers"
     title = f"Schematic of network {build.name}"
-    if against is None:
-        return build.network, None, title, f"{parts} parts and {drivers} drivers."
+    if against is None or (against == present and build.name == present):
+        return build.network, None, title, f"{size}."
+    other = shop.speaker.network(against)
     if build.new:
-        return (
-            build.network,
-            other,
-            title,
-            f"{parts} parts and {drivers} drivers; where a value changes, {against} -> {build.name}.",
-        )
-    assert other is not None  # there is one to hold it against
-    return (
-        other,
-        build.network,
-        title,
-        f"{parts} parts and {drivers} drivers; where a value differs, {against} -> {present}.",
-    )
+        return build.network, other, title, f"{size}; where a value changes, {against} -> {build.name}."
+    return other, build.network, title, f"{size}; where a value differs, {against} -> {present}."

@@ -1,4 +1,4 @@
-"""The sections of the page in their order; a note that stands in several places is told once."""
+"""The sections of the page in their order, formulas and data last; what stands in several places is told once."""
 
 from __future__ import annotations
 
@@ -6,45 +6,58 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from xover.blocks import Block, Items, Picture, Section, Text
+from xover.blocks import Block, Downloads, Head, Items, Listing, Picture, Section, Text
+from xover.drawing.data import csv_row
 from xover.report.answers import Answers
-from xover.report.sections import (
-    appendix,
-    bill,
-    build,
-    cautions,
-    condition,
-    decision,
-    drawing,
-    evidence,
-    load,
-    owner,
-    proposals,
-    sound,
-    wiring,
-)
+from xover.report.sections import bench, decision, proposals, sound
+from xover.report.works import Formulas
+
+LONGEST_SHOWN: Final = 400
+"""Letters of a formula on the page."""
+
+
+def appendix(answers: Answers, others: Sequence[Section]) -> Section:
+    """Formulas with losses left out as text, exact ones and all curves to save."""
+    blocks: list[Block] = answers.gone("formulas", "the formulas")
+    study = answers.study("formulas", Formulas)
+    files = [(f"{p.name}.csv", p.title, p.data) for section in others for p in section.pictures if p.data]
+    if study is not None:
+        blocks.append(Head(f"Formulas of network '{study.network}'"))
+        blocks.append(
+            Text(
+                "Voltage at each driver over the amplifier's, and the load, in s, the parts and the drivers' "
+                "impedances Z; losses left out here. The exact ones, losses included, are in formulas.csv."
+            )
+        )
+        left_out: list[str] = []
+        for formula in study.formulas:
+            said = f" (nearest to {formula.nearest})" if formula.nearest else ""
+            if len(formula.ideal) <= LONGEST_SHOWN:
+                blocks.append(Listing(f"{formula.name}{said}", formula.ideal))
+            else:
+                left_out.append(formula.name)
+        if left_out:
+            blocks.append(Text(f"Too long to show, in formulas.csv: {', '.join(left_out)}."))
+        lines = [csv_row(["function", "exact", "without losses"])]
+        lines += [csv_row([f.name, f.exact, f.ideal]) for f in study.formulas]
+        files.append(("formulas.csv", "Exact transfer functions and load", "".join(lines)))
+        numbers = [csv_row(["quantity", "value, SI"]), *(csv_row([n, repr(v)]) for n, v in study.numbers.items())]
+        files.append(("numbers.csv", "The values in the formulas", "".join(numbers)))
+    blocks.append(Downloads(tuple(files)))
+    return Section("appendix", "Appendix: formulas and data", tuple(blocks))
+
 
 ORDER: Final = (
-    decision,
-    evidence,
-    drawing,
-    sound,
-    load,
-    condition,
-    proposals,
-    bill,
-    wiring,
-    build,
-    cautions,
-    owner,
+    *(decision.decision, decision.evidence, decision.drawing, sound.sound, sound.load, sound.condition),
+    *(proposals.proposals, proposals.bill, bench.wiring, bench.build, bench.cautions, bench.owner),
 )
 
 
 def all_sections(answers: Answers) -> tuple[Section, ...]:
     """Every section that has something to say, the appendix with the data of all figures last."""
-    made = [part.section(answers) for part in ORDER]
+    made = [part(answers) for part in ORDER]
     told = list(notes_once([section for section in made if section.blocks]))
-    return (*told, appendix.section(answers, told))
+    return (*told, appendix(answers, told))
 
 
 def notes_once(sections: Sequence[Section]) -> Iterator[Section]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
@@ -114,11 +114,3 @@ def _data_uri(text: str, kind: str) -> str:
     # A spreadsheet takes a table without the mark for one in its country's old encoding.
     text = f"\ufeff{text}" if kind == "csv" else text
     return f"data:text/{kind};charset=utf-8;base64," + base64.b64encode(text.encode("utf-8")).decode("ascii")
-
-
-def downloads(sections: Sequence[Section]) -> tuple[tuple[str, str, str], ...]:
-    """The data of every figure: file name, title, CSV."""
-    found: list[tuple[str, str, str]] = []
-    for section in sections:
-        found += [(f"{p.name}.csv", p.title, p.data) for p in section.pictures if p.data]
-    return tuple(found)

@@ -217,19 +217,15 @@ def build(shop: Workshop, network: Network, name: str | None) -> BuildOrder:
 def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
     ohms: dict[str, float] = {}
-    for driver in network.driver_names:
-        said = shop.speaker.drivers[driver].re_ohm
-        ohms[driver] = said if said is not None else _lowest_ohm(shop, driver)
+    for key, driver in ((n, shop.speaker.drivers[n]) for n in network.driver_names):
+        said = driver.re_ohm  # only where that is not known is the sweep looked into
+        ohms[key] = float(np.nanmin(np.abs(driver.impedance_ohm(shop.frequency_hz)))) if said is None else said
     study = study_formula(TerminatedNetwork(network, name, ohms, title=shop.speaker.title))
     written = tuple(
         WrittenFormula(key, f.expression, f.ideal_text, "" if f.nearest is None else f.nearest.name)
         for key, f in study.formulas.items()
     )
     return Formulas(name, written, dict(study.numbers))
-
-
-def _lowest_ohm(shop: Workshop, driver: str) -> float:
-    return float(np.nanmin(np.abs(shop.speaker.drivers[driver].impedance_ohm(shop.frequency_hz))))
 
 
 def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:

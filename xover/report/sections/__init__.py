@@ -1,1 +1,1 @@
-"""The sections of the page, one module each: `section(answers)` gives it."""
+"""The sections of the page by part of the page: each a function of the answers that gives a `Section`."""

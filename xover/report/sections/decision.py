@@ -1,22 +1,27 @@
-"""The decision first: what to do, why, and what would change it."""
+"""What is told first: the decision, what stands on measurements, the schematic."""
 
 from __future__ import annotations
 
-from xover.blocks import Block, Cell, Facts, Head, Items, Section, Text, table
+from xover.bench.missing import what_is_missing
+from xover.bench.words import sentence
+from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Section, Text, Warn, table
+from xover.curve import Evidence
 from xover.quantity import hertz
 from xover.report.answers import Answers
-from xover.report.sections.common import first_up, gone
+from xover.rules.severity import Severity
+from xover.speaker import PhaseSource, SpeakerDriver
 from xover.studies.change.decide.criteria import Aspect
 from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.decide.words import cell, row_head
+from xover.studies.desk.check.study import CheckStudy
 
 
-def section(answers: Answers) -> Section:
+def decision(answers: Answers) -> Section:
     """Leave, refresh, redesign or bypass, side by side."""
     d = answers.decision
     why = [*(("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)), ("by the rule", d.rule)]
-    blocks: list[Block] = [Text(first_up(d.answer), "lead"), Facts(tuple(why))]
+    blocks: list[Block] = [Text(sentence(d.answer), "lead"), Facts(tuple(why))]
     if d.rests_on:
         blocks += [Text("This answer rests on what was not measured:"), Items(d.rests_on)]
     blocks.append(_side_by_side(d))
@@ -33,21 +38,90 @@ def section(answers: Answers) -> Section:
         blocks += [Head("What would change it"), Items(d.would_change)]
     if d.unknown:
         blocks += [Head("What this cannot know"), Items(d.unknown)]
-    blocks += gone(answers, "decision", "a figure of the options")
-    picture = answers.picture("decision")
-    if picture is not None:
-        blocks.append(picture)
+    blocks += answers.gone("decision", "a figure of the options")
+    blocks += answers.pictures("decision")
     return Section("decision", "Decision", tuple(blocks))
 
 
 def _side_by_side(d: Decision) -> Block:
     names = list(d.options)
     marked = names.index(d.recommendation) + 1 if d.recommendation is not None else None
-    rows: list[list[str | Cell]] = [[row_head(a), *(_cell(o, a) for o in d.options.values())] for a in Aspect]
+    rows: list[list[str | Cell]] = [[row_head(a), *(_verdict(o, a) for o in d.options.values())] for a in Aspect]
     heads = [f"{n}: recommended" if n == d.recommendation else str(n) for n in names]
     return table("The four options", ["criterion", *heads], rows, marked=marked)
 
 
-def _cell(option: Option, aspect: Aspect) -> Cell:
+def _verdict(option: Option, aspect: Aspect) -> Cell:
     words, verdict = cell(option, aspect)
     return Cell(words or "-", "" if verdict is None else str(verdict))
+
+
+_PHASES = {
+    PhaseSource.MEASURED: "measured",
+    PhaseSource.MINIMUM: "rebuilt as minimum phase",
+    PhaseSource.NONE: "not known",
+}
+
+
+def evidence(answers: Answers) -> Section:
+    """Drivers and networks with their evidence; doubts; what is missing and what it would add."""
+    speaker = answers.speaker
+    rows = [_driver(name, d) for name, d in speaker.drivers.items()]
+    columns = ["driver", "impedance", "response", "phase", "place, mm"]
+    blocks: list[Block] = [table("What is known of each driver", columns, rows), _networks(answers)]
+    check = answers.study("check", CheckStudy)
+    if check is not None:
+        others = set(answers.plain_speaker.network_names) - {answers.present, answers.build.name}
+        grave = [f for f in check.findings if f.severity is not Severity.NOTE and f.where not in others]
+        blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in grave]
+        if not grave:
+            blocks.append(Text("The files were gone through by 'xover check': nothing wrong or doubtful was found."))
+    notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
+    if notes:
+        blocks += [Head("Notes on the data"), Items(notes)]
+    missing = what_is_missing(answers.plain_speaker, answers.present)
+    if missing:
+        blocks += [Head("What is missing, and what it would add"), Items(tuple(m.sentence for m in missing))]
+    return Section("evidence", "What was measured, what assumed", tuple(blocks))
+
+
+def _driver(name: str, d: SpeakerDriver) -> list[str | Cell]:
+    place = "not given" if d.position_mm is None else ", ".join(f"{v:g}" for v in d.position_mm)
+    if d.card_positions_mm:
+        place = "; ".join(f"{card}: {', '.join(f'{v:g}' for v in p)}" for card, p in d.card_positions_mm.items())
+    ohms = _reach(d.impedance)
+    sound = _reach(d.response) if d.has_response else ""
+    return [
+        name,
+        _evidence(d.impedance_evidence, ohms),
+        _evidence(d.response_evidence if d.has_response else None, sound),
+        _PHASES[d.phase_source],
+        place,
+    ]
+
+
+def _reach(curve: object) -> str:
+    low, high = getattr(curve, "lowest_hz", None), getattr(curve, "highest_hz", None)
+    return "" if low is None or high is None else f", {hertz(low)} to {hertz(high)}"
+
+
+def _evidence(kind: Evidence | None, reach: str) -> Cell:
+    if kind is None:
+        return Cell("not known", FAIL)
+    return Cell(f"{kind}{reach}", PASS if kind is Evidence.MEASURED else MARGINAL)
+
+
+def _networks(answers: Answers) -> Block:
+    said = []
+    for name in answers.plain_speaker.network_names:
+        what = {answers.found: "parts as measured on the board", answers.design: "the design, as marked"}
+        network = answers.plain_speaker.network(name)
+        said.append([name, what.get(name, "a proposal"), f"{len(network.parts)}", network.title or "-"])
+    return table("Networks of the folder", ["network", "what it is", "parts", "title"], said, numbers=(2,))
+
+
+def drawing(answers: Answers) -> Section:
+    """What is to be built, or what is there; old values beside new ones."""
+    drawn = answers.known.get("schematic")
+    words = f"Network '{answers.build.name}': {answers.build.why.rstrip('.')}."
+    return Section("schematic", "Schematic", (Text(words), *([drawn] if isinstance(drawn, Picture) else [])))

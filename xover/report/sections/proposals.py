@@ -1,27 +1,33 @@
-"""The ways to change it, each with its parts or settings: refresh, redesign, bypass."""
+"""The ways to change it with their parts or settings, and what to buy."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
 
-from xover.blocks import Block, Cell, Head, Section, Text, table
+from xover.amplifier.part_rating import PartRating
+from xover.bench.words import sentence
+from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
 from xover.electronic.biquad import Band
 from xover.figures import written
+from xover.network import Network
+from xover.network.cards import netlist_text
+from xover.network.parts import shown_value, value_of
+from xover.parts.stock import Bill
 from xover.quantity import hertz
-from xover.report.answers import Answers
-from xover.report.sections.common import first_up
-from xover.rounded import db
+from xover.report.answers import Answers, Build
+from xover.rounded import db, money
+from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide.option import Name, Option
-from xover.studies.change.redesign.result import Judged, RedesignStudy
+from xover.studies.change.redesign.result import RedesignStudy
 from xover.studies.change.refresh.result import RefreshStudy
 
 MOST_PROPOSALS = 3
 
 
-def section(answers: Answers) -> Section:
+def proposals(answers: Answers) -> Section:
     """The three options that change something, the recommended one first."""
     d = answers.decision
     order = sorted((Name.REFRESH, Name.REDESIGN, Name.BYPASS), key=lambda n: n is not d.recommendation)
@@ -30,7 +36,7 @@ def section(answers: Answers) -> Section:
         option = d.options[name]
         blocks.append(Head(f"{str(name).capitalize()}{' (recommended)' if name is d.recommendation else ''}"))
         if not option.available:
-            blocks.append(Text(first_up(f"no option here: {option.why_not}")))
+            blocks.append(Text(sentence(f"no option here: {option.why_not}")))
         else:
             blocks += _of(option, answers)
     return Section("proposals", "Proposals", tuple(blocks))
@@ -47,9 +53,9 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
 
 
 def _refresh(study: RefreshStudy) -> Iterable[Block]:
-    yield Text(first_up(study.headline))
+    yield Text(sentence(study.headline))
     rows = [
-        [e.part, e.design, e.old or "not measured", "stays" if e.stays else e.fitted, _effect(e.old_effect_db)]
+        [e.part, e.design, e.old or "not measured", "stays" if e.stays else e.fitted, db(e.old_effect_db, 2)]
         for e in study.exchanged
     ]
     yield table(
@@ -73,25 +79,21 @@ def _refresh(study: RefreshStudy) -> Iterable[Block]:
     )
 
 
-def _effect(value: float) -> str:
-    return "-" if math.isnan(value) else db(value, 2)
-
-
 def _redesign(study: RedesignStudy) -> Iterable[Block]:
-    yield Text(first_up(study.headline))
+    yield Text(sentence(study.headline))
     known = math.isfinite(study.before.deviation_db)
-    rows: list[list[str | Cell]] = [[f"{study.present}, now", *_figures(study.before, study.present), "-", "-"]]
+    rows: list[list[str | Cell]] = [[f"{study.present}, now", *study.before.figures(study.present), "-", "-"]]
     for p in study.proposals[:MOST_PROPOSALS]:
         cost = written("cost", p.cost, study.of(p))
         share = "-" if math.isnan(p.yield_share) else f"{100.0 * p.yield_share:.0f} %"
-        rows.append([p.name, *_figures(p.judged, study.of(p)), cost, share])
+        rows.append([p.name, *p.judged.figures(study.of(p)), cost, share])
     columns = ["proposal", "sum, \u00b1 dB", "null, dB", "lowest, ohm", "EPDR, ohm", "cost", "builds that keep it"]
     yield table("New values for the present circuit", columns, rows, numbers=(1, 2, 3, 4, 5, 6))
     if study.proposals:
         pick = study.proposals[0]
         said = [*pick.better, *(f"worse: {w}" for w in pick.worse)]
         if said:
-            yield Text(first_up(f"{pick.name}: {'; '.join(said)}"))
+            yield Text(sentence(f"{pick.name}: {'; '.join(said)}"))
         words = {n: line.what for line in pick.bill.lines for n in line.names}
         if words:
             yield Text("Parts: " + "; ".join(f"{name} {what}" for name, what in words.items()) + ".")
@@ -100,12 +102,8 @@ def _redesign(study: RedesignStudy) -> Iterable[Block]:
     yield Text("A short search of this circuit; 'xover redesign' tries others and takes its time.", "quiet")
 
 
-def _figures(j: Judged, of: str) -> list[str | Cell]:
-    return [*j.figures(of)]
-
-
 def _bypass(study: BypassStudy) -> Iterable[Block]:
-    yield Text(first_up(study.verdict))
+    yield Text(sentence(study.verdict))
     rows: list[list[str | Cell]] = [
         [
             name,
@@ -159,3 +157,80 @@ def _band(b: Band) -> str:
     if b.kind.has_gain:
         words += f" {b.gain_db:+.1f} dB"
     return words if b.q is None else f"{words} Q {b.q:.2f}"
+
+
+def bill(answers: Answers) -> Section:
+    """The bill of materials, the ratings, and the netlist of what is built."""
+    build = answers.build
+    stress = answers.study("stress", StressStudy)
+    blocks: list[Block] = []
+    if not build.new:
+        blocks.append(Text("Nothing is to be bought."))
+        if answers.decision.recommendation is Name.BYPASS:
+            blocks.append(Text("Amplifier channels, an electronic crossover and what Proposals names for a bypass."))
+    elif build.bill is not None:
+        blocks.append(_to_buy(build.bill, stress))
+        blocks += _cost(build.bill)
+    else:
+        blocks.append(_by_hand(build, answers.present_network, stress))
+    blocks += answers.gone("stress", "which ratings the parts need")
+    if stress is not None:
+        blocks.append(
+            Text(
+                f"Needed: {stress.full.sentence}; twice the watts of the programme, 1.3 times the volts of a full sine "
+                "(common practice, no published source). Where no amplifier is named in speaker.toml, none is told.",
+                "quiet",
+            )
+        )
+        blocks += [Text(words) for words in stress.limits_broken]
+    blocks += answers.pictures("stress")
+    blocks.append(Listing(f"Netlist of '{build.name}'", netlist_text(build.network), f"{_file_name(build.name)}.cir"))
+    return Section("bill", "Bill of materials", tuple(blocks))
+
+
+def _file_name(name: str) -> str:
+    kept = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in name)
+    return kept[:40] or "network"
+
+
+def _to_buy(bill: Bill, stress: StressStudy | None) -> Block:
+    rows: list[list[str | Cell]] = []
+    for line in bill.lines:
+        short = line.at_hand is not None and line.at_hand < line.quantity_for_pair
+        pair = Cell(f"{line.quantity_for_pair}, at hand {line.at_hand}", FAIL) if short else str(line.quantity_for_pair)
+        needs = [needed(stress.ratings.get(n)) for n in line.names] if stress is not None else []
+        code = f" ({line.maker_code})" if line.maker_code else ""
+        told = list(dict.fromkeys(n for n in needs if n))
+        part = [", ".join(line.names), f"{line.what}{code}", "; ".join(told) or "-"]
+        rows.append([*part, str(line.quantity), pair, money(line.price)])
+    return table("To buy", ["as", "part", "rating needed", "for one", "for the pair", "each"], rows, numbers=(3, 4, 5))
+
+
+def _cost(bill: Bill) -> list[Block]:
+    if bill.cost is None or bill.cost_for_pair is None:
+        return [Text("No prices are known: give a price list with --stock.", "quiet")] if bill.lines else []
+    more = f", {bill.without_price} parts without a price" if bill.without_price else ""
+    one, pair = written("cost", bill.cost), written("cost of a pair", bill.cost_for_pair)
+    return [Text(f"Cost: {one} for one speaker, {pair} for a pair alike{more}.")]
+
+
+def _by_hand(build: Build, present: Network, stress: StressStudy | None) -> Block:
+    """The parts of a network that the user named: what differs from what is there is bought."""
+    there = {p.name: p for p in present.parts}
+    rows: list[list[str | Cell]] = []
+    for part in build.network.parts:
+        old = there.get(part.name)
+        same = old is not None and type(old) is type(part) and math.isclose(value_of(old), value_of(part), rel_tol=1e-6)
+        need = needed(stress.ratings.get(part.name)) if stress is not None else ""
+        rows.append([part.name, shown_value(part), "is there" if same else "new", need or "-"])
+    return table(f"Parts of '{build.name}'", ["as", "part", "from", "rating needed"], rows)
+
+
+def needed(rating: PartRating | None) -> str:
+    """The rating that a part needs, the usual one on sale."""
+    if rating is None or math.isnan(rating.needed):
+        return ""
+    unit = {"power_w": "W", "voltage_v": "V", "current_a": "A peak"}.get(rating.quantity, "")
+    if rating.usual is not None:
+        return f"{rating.usual:g} {unit}"
+    return f"over {rating.needed:.3g} {unit}" if rating.quantity != "current_a" else f"{rating.needed:.2g} {unit}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Head, Listing, Text, fact, plain_table
 from xover.figures import written
@@ -87,6 +87,12 @@ def headline(study: RedesignStudy) -> str:
     )
 
 
+HEAT_AND_TWEETER: Final = (
+    "resistors get hot and a tweeter dies without its capacitor: check the build with 'xover check' and "
+    "'xover stress', and measure it before playing it loud"
+)
+
+
 def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, reference: Network) -> tuple[str, ...]:
     """What a reader must know."""
     said: list[str] = []
@@ -112,10 +118,7 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
         said.append("no lowest load of the amplifier is known: the load was left free")
     if study.stopped:
         said.append("the search was stopped: these are the best found until then")
-    said.append(
-        "resistors get hot and a tweeter dies without its capacitor: check the build with 'xover check' and "
-        "'xover stress', and measure it before playing it loud"
-    )
+    said.append(HEAT_AND_TWEETER)
     return tuple(dict.fromkeys(said))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Final
 
 from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
 from xover.declare import figures_of
@@ -61,6 +62,15 @@ def headline(study: RefreshStudy) -> str:
     return text
 
 
+OIL: Final = (
+    "paper and oil-filled capacitors from before 1980 may hold PCBs: gloves, do not open them, and take them to the "
+    "hazardous-waste service that your local code names"
+)
+BARE_TWEETER: Final = (
+    "never try the tweeter without its capacitor, not even to see whether it lives; switch off before soldering"
+)
+
+
 def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None) -> list[str]:
     said: list[str] = []
     if today is None:
@@ -76,14 +86,9 @@ def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None
                 "the refresh builds the reference"
             )
     if any(e.kind is PartKind.PAPER and not e.stays for e in study.exchanged):
-        said.append(
-            "paper and oil-filled capacitors from before 1980 may hold PCBs: gloves, do not open them, and take them "
-            "to the hazardous-waste service that your local code names"
-        )
+        said.append(OIL)
     if any(e.part[:1].upper() == "C" and not e.stays for e in study.exchanged):
-        said.append(
-            "never try the tweeter without its capacitor, not even to see whether it lives; switch off before soldering"
-        )
+        said.append(BARE_TWEETER)
     lines = study.bill.lines
     for kind, rating in ((ItemKind.CAPACITOR, "voltage"), (ItemKind.RESISTOR, "power")):
         silent = [n for line in lines if line.kind is kind and line.rating is None for n in line.names]

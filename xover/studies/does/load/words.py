@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from xover.amplifier.faults import CapacitorStress
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, table
 from xover.figures import load_of, written
 from xover.rounded import at_octaves, db, degrees, hertz, ohm
 from xover.studies.does.load.study import ChannelLoad, LoadStudy
@@ -19,23 +19,7 @@ def tell(study: LoadStudy) -> Iterator[Block]:
     yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
     for channel in study.channels.values():
         yield from _channel(channel, study.network, len(study.channels) > 1)
-    yield Head("Each driver open, then shorted")
-    rows = [
-        [
-            case.driver,
-            str(case.kind),
-            "none" if case.minimum_ohm is None else ohm(case.minimum_ohm, 2),
-            hertz(case.at_hz),
-            *_worst(case.capacitors),
-        ]
-        for case in study.faults
-    ]
-    yield plain_table(["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"], rows)
-    yield Text(
-        "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
-        "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
-        "never play loud with a driver disconnected, and switch off before you unplug one."
-    )
+    yield from faults(study, "Each driver open, then shorted")
     need = study.listening
     if need is not None:
         yield Head("Power for the listening level")
@@ -48,16 +32,39 @@ def tell(study: LoadStudy) -> Iterator[Block]:
         yield Text(f"Assumed: {need.assumption}.")
 
 
-def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str]:
+def faults(study: LoadStudy, caption: str) -> Iterator[Block]:
+    """What a driver that is dead, open or shorted, makes of the load and of a capacitor."""
+    rows = [
+        [
+            case.driver,
+            str(case.kind),
+            "none" if case.minimum_ohm is None else ohm(case.minimum_ohm, 2),
+            hertz(case.at_hz),
+            *_worst(case.capacitors),
+        ]
+        for case in study.faults
+    ]
+    columns = ["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"]
+    yield table(caption, columns, rows, numbers=(2, 5, 6, 7))
+    yield Text(
+        "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
+        "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
+        "never play loud with a driver disconnected, and switch off before you unplug one.",
+        "quiet",
+    )
+
+
+def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str | Cell]:
     known = [c for c in capacitors if not math.isnan(c.magnification)]
     if not known:
         return ["-", "-", "-", "-"]
     worst = max(known, key=lambda c: c.magnification)
+    rated = "-" if worst.rating_v is None else f"{worst.rating_v:g}"
     return [
         worst.name,
         f"{worst.magnification:.1f}" if worst.bounded else "unbounded",
         "-" if worst.peak_v is None or not np.isfinite(worst.peak_v) else f"{worst.peak_v:.0f}",
-        "-" if worst.rating_v is None else f"{worst.rating_v:g}" + ("!" if worst.over_rating else ""),
+        rated if not worst.over_rating else Cell(f"{rated}!", FAIL),
     ]
 
 
