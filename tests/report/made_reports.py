@@ -9,7 +9,7 @@ import contextlib
 import os
 import pickle
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from html.parser import HTMLParser
@@ -18,6 +18,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from xover.bench.build_steps import BuildOrder
+from xover.figures import noting
 from xover.report.report import Report, make_report
 from xover.report.workshop import NotKnown
 
@@ -30,6 +31,7 @@ FOLDERS: Final[Mapping[str, Path]] = MappingProxyType(
 GIVEN: Final[Mapping[str, Mapping[str, Path]]] = MappingProxyType(
     {"attic": {"mate": ATTIC / "right", "stock": EXAMPLES / "stock.csv"}}
 )
+MORE: Final[Mapping[str, Path]] = MappingProxyType({"right": ATTIC / "right"})
 DATASHEETS: Final = "datasheets"
 LONGEST_WAIT_S: Final = 300.0
 
@@ -41,6 +43,7 @@ class Made:
     Attributes
     ----------
     answer : of the decision. built : name of the network to be built; new : whether it differs from what is there.
+    present : name of the network that is there. notes : figures that were written, as `figures.noting` gives them.
     first_reading, first_whole : the first DC reading of the build order, and the first of the finished board.
     not_known : why answers are missing, by name.
     """
@@ -55,6 +58,8 @@ class Made:
     first_reading: str
     first_whole: str
     not_known: Mapping[str, str]
+    present: str
+    notes: tuple[tuple[str, str, str], ...]
 
 
 def made_report(name: str, shared: Path) -> Made:
@@ -63,8 +68,10 @@ def made_report(name: str, shared: Path) -> Made:
 
 
 def _make(name: str, shared: Path) -> Made:
-    folder = FOLDERS.get(name) or new_folder(shared / "new")
-    return told(folder, make_report(folder, **GIVEN.get(name, {}), today=DAY))
+    folder = FOLDERS.get(name) or MORE.get(name) or new_folder(shared / "new")
+    with noting() as notes:
+        report = make_report(folder, **GIVEN.get(name, {}), today=DAY)
+    return told(folder, report, notes)
 
 
 def new_folder(folder: Path) -> Path:
@@ -76,7 +83,7 @@ def new_folder(folder: Path) -> Path:
     return folder
 
 
-def told(folder: Path, report: Report) -> Made:
+def told(folder: Path, report: Report, notes: Sequence[tuple[str, str, str]]) -> Made:
     """What the tests need of a report."""
     order = report.answers.study("build", BuildOrder)
     readings = [c.reading for s in order.sections for step in s.steps for c in step.checks] if order else []
@@ -91,6 +98,8 @@ def told(folder: Path, report: Report) -> Made:
         first_reading=readings[0] if readings else "",
         first_whole=order.whole_dc[0].reading if order else "",
         not_known={k: a.why for k, a in report.answers.known.items() if isinstance(a, NotKnown)},
+        present=report.answers.present,
+        notes=tuple(notes),
     )
 
 

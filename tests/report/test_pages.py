@@ -3,7 +3,6 @@
 import base64
 import csv
 import io
-import os
 import re
 
 import numpy as np
@@ -36,15 +35,6 @@ OF_ONE_WIDTH = {
     *("headings_are_in_order", "ids_are_unique", "tables_have_heads", "links_are_named", "downloads_are_tables"),
     *("figures_are_drawn_and_named", "text_has_contrast"),
 }
-
-
-@pytest.fixture(scope="session")
-def shared(tmp_path_factory):
-    """A folder of this run that all workers know."""
-    base = tmp_path_factory.getbasetemp()
-    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-reports"
-    folder.mkdir(exist_ok=True)
-    return folder
 
 
 @pytest.fixture(scope="module", params=[*FOLDERS, DATASHEETS])

@@ -13,19 +13,12 @@ from collections import defaultdict
 from pathlib import Path
 
 import pytest
+from made_reports import FOLDERS, MORE, made_report
 
 from xover.cli.main import main
 from xover.figures import FIGURES, noting, written
-from xover.report.report import make_report
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-STOCK = EXAMPLES / "stock.csv"
-FOLDERS = {
-    "left": EXAMPLES / "attic-two-way" / "left",
-    "right": EXAMPLES / "attic-two-way" / "right",
-    "hall": EXAMPLES / "hall-horn-two-way",
-    "studio": EXAMPLES / "studio-three-way",
-}
 COMMANDS = (
     "check {}",
     "predict {} --network found",
@@ -41,7 +34,7 @@ COMMANDS = (
 def run(command: str, folder: Path) -> tuple[str, list[tuple[str, str, str]]]:
     """What a command writes, and the figures that it noted."""
     text = io.StringIO()
-    words = [str(STOCK) if w == "{stock}" else str(folder) if w == "{}" else w for w in command.split()]
+    words = [str(folder) if w == "{}" else w for w in command.split()]
     with noting() as notes, contextlib.redirect_stdout(text), contextlib.redirect_stderr(io.StringIO()):
         assert main(words) == 0, command
     return text.getvalue(), notes
@@ -56,24 +49,23 @@ def two_texts(notes: list[tuple[str, str, str]]) -> dict[tuple[str, str], set[st
     return {what: found for what, found in texts.items() if len(found) > 1}
 
 
-@pytest.mark.parametrize("name", FOLDERS)
-def test_no_named_figure_has_two_texts(name):
+@pytest.mark.parametrize("name", [*FOLDERS, *MORE])
+def test_no_named_figure_has_two_texts(name, shared):
     """Over all commands and the page together: the networks of a page are those of the commands."""
-    folder = FOLDERS[name]
+    made = made_report(name, shared)
     notes = []
     for command in COMMANDS:
-        text, noted = run(command, folder)
+        text, noted = run(command, made.folder)
         notes += noted
         if command.startswith(("predict", "load")):
             assert noted
             assert all(written in text for _, _, written in noted)
     assert len({(figure, of) for figure, of, _ in notes if of}) >= 15
-    with noting() as shown:
-        report = make_report(folder, stock=STOCK, processes=1)
-    page = re.sub(r"<[^>]*>", " ", report.html)
+    shown = made.notes
+    page = re.sub(r"<[^>]*>", " ", made.html)
     named_there = {figure for figure, of, _ in shown if of}
     assert {"sum deviation", "lowest load", "lowest EPDR", "null depth", "crossover", "voicing moved"} <= named_there
-    assert next(t for f, of, t in shown if (f, of) == ("lowest load", report.answers.present)) in page
+    assert next(t for f, of, t in shown if (f, of) == ("lowest load", made.present)) in page
     assert two_texts([*notes, *shown]) == {}
 
 
