@@ -14,10 +14,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies" / "redesign"))
 from known_speakers import known_speaker
 
 from xover.search.descent import find_optima
+from xover.sound.meeting import present_crossovers
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import Design, bounds, openable
 from xover.studies.change.redesign.goal import score
-from xover.studies.change.redesign.wish import Wish, grid, prepare_goal, present_crossovers
+from xover.studies.change.redesign.wish import Wish, grid, prepare_goal
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -97,7 +97,7 @@ def test_without_sound_drives_and_load_are_shown(run, tmp_path):
         (["{attic}", "--distribution", "gauss"], "give uniform or normal"),
         (["{attic}", "--limit", "loud"], "--limit"),
         (["{attic}", "--limit", "-1"], "--limit is -1; give a value above 0 dB"),
-        (["{attic}", "--paired-to", "120%"], "--paired-to is 1.2; give 0% to 100%"),
+        (["{attic}", "--paired-to", "120%"], "--paired-to is 120%; give 0% to 100%"),
         (["{attic}", "--yield", "90"], "--yield is 90; give a value above 0%, up to 100%"),
         (["{attic}", "--strict"], "--strict has no limit to hold it to; add --yield"),
         (["{attic}", "--from", "2k", "--to", "1k"], "swap them"),

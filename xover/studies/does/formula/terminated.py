@@ -14,14 +14,15 @@ from xover.driver.model import DriverModel
 from xover.errors import OptionError
 from xover.files.netlist import circuit_names, read_circuit, read_netlist
 from xover.network import Network, build_network
+from xover.readable import Readable
 from xover.speaker import Speaker
 from xover.studies.desk.check.study import fit_sweep
 
 ASSUMED_OHM: Final = 8.0
 
 
-@dataclass(frozen=True)
-class TerminatedNetwork:
+@dataclass(frozen=True, eq=False, repr=False)
+class TerminatedNetwork(Readable):
     """A network with what stands for each driver.
 
     Attributes
