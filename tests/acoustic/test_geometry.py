@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.geometry import (
+from xover.acoustic.time import (
     SPEED_OF_SOUND_M_S,
     angle_off_axis_deg,
     delay_factor,

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from textbook_filters import low_and_high
 
-from xover.acoustic.branch import Branch
-from xover.acoustic.geometry import delay_factor, delay_s, path_excess_m, path_m
 from xover.acoustic.off_axis import off_axis, vertical_nulls
+from xover.acoustic.summing import Branch
+from xover.acoustic.time import delay_factor, delay_s, path_excess_m, path_m
 from xover.curve import log_grid
 from xover.speaker import Speaker, open_speaker
 from xover.studies.does.angles.study import study_off_axis

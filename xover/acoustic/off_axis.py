@@ -14,18 +14,15 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from xover.acoustic.between import between, larger_beside
-from xover.acoustic.branch import Branch, missing_bound
-from xover.acoustic.decibel import level_db, ratio
-from xover.acoustic.geometry import SPEED_OF_SOUND_M_S, angle_off_axis_deg, delay_factor, path_excess_m
-from xover.acoustic.summing import known_sum, sum_branches
+from xover.acoustic.level import between, larger_beside, level_db, ratio
+from xover.acoustic.summing import Branch, known_sum, missing_bound, sum_branches
+from xover.acoustic.time import SPEED_OF_SOUND_M_S, angle_off_axis_deg, delay_factor, path_excess_m
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.readable import Readable
 
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Magnitude = Callable[[Float], Float]
 
 ANGLES_DEG: Final = (-15.0, -10.0, -5.0, 5.0, 10.0, 15.0)

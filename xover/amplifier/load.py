@@ -14,18 +14,16 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from xover.amplifier.extremum import Sought, extremes
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.figures import written
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
 from xover.rules.bands import AUDIO_BAND_HZ
 from xover.rules.margins import EPDR_CAUTION_SHARE, IEC_LEAST_SHARE, ROUNDING
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 ASSUMPTION: Final = (
     "an ideal class B push-pull output stage, supply rails equal to the peak output voltage, a steady sine; "

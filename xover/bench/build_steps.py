@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from xover.acoustic.crossover import read_crossovers
-from xover.amplifier.sweep import with_connected_channels
+from xover.amplifier.extremum import with_connected_channels
 from xover.bench.build_result import BuildOrder, BuildStep, SectionBuild
 from xover.bench.build_words import before, named, proof, reason
 from xover.bench.dc import Link, driver_link, part_link, resistance_ohm

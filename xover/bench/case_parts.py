@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from xover.amplifier.part_rating import PartRating, RatingVerdict
-from xover.amplifier.stress import ElementKind
+from xover.amplifier.stress import ElementKind, PartRating, RatingVerdict
 from xover.bench.case import Case, CaseCaution
 from xover.bench.words import and_words, capital, watts
 from xover.errors import NoSolutionError

@@ -16,7 +16,7 @@ from xover.rules.margins import LOUD_DB
 from xover.rules.severity import Severity
 from xover.sound.roles import Role, keys_of
 from xover.speaker import SpeakerDriver
-from xover.studies.bears.stress.cautions import hot_under_a_sine
+from xover.studies.bears.stress.study import hot_under_a_sine
 
 _PANEL_WORDS: Final = ("electrostat", "esl")
 

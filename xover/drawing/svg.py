@@ -21,8 +21,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D, Bbox
 from numpy.typing import NDArray
 
-from xover.drawing.style import look
-from xover.drawing.text import height_points, width_points
+from xover.drawing.style import height_points, look, width_points
 
 if TYPE_CHECKING:
     from matplotlib.font_manager import FontProperties

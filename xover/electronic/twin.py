@@ -7,24 +7,23 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from xover.curve import Complex, Float
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Band, BandKind, response
 from xover.electronic.twin_fit import (
     DELAY_UNIT_S,
     NEPER_PER_DB,
+    Atoms,
     Rows,
     State,
     even_out,
+    extensions,
     log_error,
     measure,
     refine,
 )
-from xover.electronic.twin_start import Atoms, extensions
 from xover.errors import InputError, OptionError
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 LEAST_ROWS: Final = 8
 """Fewer known rows than this are not fitted."""
@@ -152,7 +151,7 @@ def fit_twin(
 ) -> Twin:
     """Find the fewest bands that give a target within tolerance.
 
-    A beam search: each of the best lists of k bands gets one more in the ways that promise most (twin_start.py),
+    A beam search: each of the best lists of k bands gets one more in the ways that promise most (twin_fit.py),
     all settings are refined together by least squares (twin_fit.py), and the shortest list within tolerance is
     taken, after trying to do without each of its bands. Not an exhaustive search: a shorter list may exist. No
     number is drawn at random.

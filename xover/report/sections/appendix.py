@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from xover.blocks import Block, Downloads, Head, Listing, Section, Text
-from xover.drawing.data import csv_row
+from xover.drawing.save import csv_row
 from xover.report.answers import Answers
 from xover.report.page import downloads
 from xover.report.sections.common import gone

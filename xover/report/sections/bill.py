@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from xover.amplifier.part_rating import PartRating
+from xover.amplifier.stress import PartRating
 from xover.blocks import FAIL, Block, Cell, Listing, Section, Text, table
 from xover.figures import written
 from xover.network import Network

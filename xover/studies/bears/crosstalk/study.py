@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Network, Solution, solve

@@ -9,9 +9,16 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
-from xover.amplifier.lamp import ASSUMED_RATIO, LampLaw, lamp_law, settle_lamps
-from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, programme_weights
+from xover.acoustic.level import level_db
+from xover.amplifier.programme import (
+    ASSUMED_RATIO,
+    SPECTRUM_WORDS,
+    LampLaw,
+    Spectrum,
+    lamp_law,
+    programme_weights,
+    settle_lamps,
+)
 from xover.amplifier.stress import element_power_w
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.amplifier.part_rating import PartRating
-from xover.amplifier.stress import ElementKind, ElementStress
+from xover.amplifier.stress import ElementKind, ElementStress, PartRating
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.rounded import amount, hertz
 from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN

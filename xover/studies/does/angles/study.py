@@ -14,9 +14,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.branch import Branch, missing_bound
 from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.off_axis import VerticalNulls, move_branch, vertical_nulls
+from xover.acoustic.summing import Branch, missing_bound
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz

@@ -8,10 +8,17 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import Demand, ListeningNeed, rated_voltage, read_demand, read_listening
+from xover.amplifier.demand import (
+    Demand,
+    ListeningNeed,
+    SourceEffect,
+    rated_voltage,
+    read_demand,
+    read_listening,
+    source_effect,
+)
 from xover.amplifier.faults import FaultCase, fault_cases
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
-from xover.amplifier.source import SourceEffect, source_effect
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.readable import Readable
