@@ -83,9 +83,7 @@ def read_crossovers(frequency_hz: Float, branches: Sequence[Branch], coherent: b
     coherent : as in `AcousticSum.coherent`: False leaves out all that depends on the timing between
         drivers (phases, null, level re sum).
 
-    Returns
-    -------
-    One reading for each pair of neighbours; none with a single way.
+    Returns one reading for each pair of neighbours; none with a single way.
     """
     f = np.asarray(frequency_hz, dtype=float)
     ways = order_ways(f, branches)

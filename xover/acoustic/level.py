@@ -49,10 +49,8 @@ def between(frequency_hz: Float, pressure: Complex, wanted_hz: Float, reference:
     wanted_hz : (m,).
     reference : row of the curve against which phases count; its own phase becomes 0.
 
-    Returns
-    -------
-    (b, m) complex. NaN outside the frequencies, next to a row where the curve or the reference is
-    NaN (not on a known row itself), and 0 next to a zero.
+    Returns (b, m) complex. NaN outside the frequencies, next to a row where the curve or the reference is NaN (not on a
+    known row itself), and 0 next to a zero.
     """
     with np.errstate(divide="ignore"):
         nepers = np.log(np.abs(pressure))
@@ -166,9 +164,7 @@ def band_level(frequency_hz: Float, level_db: Float, from_hz: float, to_hz: floa
     frequency_hz, level_db : (n,) each; rows that are not finite count as unknown.
     from_hz, to_hz : the band, 0 < from < to.
 
-    Raises
-    ------
-    InputError : the band's ends are not in order.
+    Raises InputError: the band's ends are not in order.
     """
     f, level = _inside(frequency_hz, level_db, from_hz, to_hz)
     known = np.isfinite(level)
@@ -212,14 +208,11 @@ def sensitivity(
 
     Parameters
     ----------
-    frequency_hz, level_db : (n,) each; the level for 2.83 V at 1 m. Rows that are not finite count
-        as unknown.
+    frequency_hz, level_db : (n,) each; the level for 2.83 V at 1 m. Rows that are not finite count as unknown.
     from_hz, to_hz : the band.
     resistance_ohm : resistance for the level at 1 W, or None.
 
-    Raises
-    ------
-    InputError : the band's ends are not in order, or the resistance is not above 0.
+    Raises InputError: the band's ends are not in order, or the resistance is not above 0.
     """
     if resistance_ohm is not None and not (math.isfinite(resistance_ohm) and resistance_ohm > 0):
         raise InputError(f"1 W cannot be had in {resistance_ohm:g} ohm", "give a resistance above 0")

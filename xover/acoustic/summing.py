@@ -1,11 +1,10 @@
 """Each driver's sound behind the network, the ways that drivers of one band make, and what they all add up to.
 
-Where a driver has no data, it must neither wipe out the sum nor count as zero unsaid. The rule:
-its part is bounded by its level at the nearest measured frequency plus the change of its drive
-since (`missing_bound`). If all that is missing stays 30 dB or more below the sum of the others, it
-counts as absent (the sum is then off by at most 0.28 dB) and the band is stated in `gaps` and
-`notes`. Else the sum is NaN there. The rule holds for each curve by itself: where a null is deep,
-less is needed to matter.
+Where a driver has no data, it must neither wipe out the sum nor count as zero unsaid. The rule: its part is bounded by
+its level at the nearest measured frequency plus the change of its drive since (`missing_bound`). If all that is missing
+stays 30 dB or more below the sum of the others, it counts as absent (the sum is then off by at most 0.28 dB) and the
+band is stated in `gaps` and `notes`. Else the sum is NaN there. The rule holds for each curve by itself: where a null
+is deep, less is needed to matter.
 """
 
 from __future__ import annotations
@@ -120,10 +119,8 @@ def missing_bound(frequency_hz: Float, branch: Branch) -> Float:
     ----------
     frequency_hz : (n,) rising, that of the branch.
 
-    Returns
-    -------
-    (n,) pressure magnitude: 0 where the branch is known or its drive is zero; NaN where nothing
-    bounds it (no drive given, no data at all, or no drive at the end of the data).
+    Returns (n,) pressure magnitude: 0 where the branch is known or its drive is zero; NaN where nothing bounds it (no
+    drive given, no data at all, or no drive at the end of the data).
     """
     known = np.isfinite(branch.pressure)
     bound = np.zeros(known.shape)
@@ -184,9 +181,7 @@ def order_ways(frequency_hz: Float, branches: Sequence[Branch]) -> tuple[Way, ..
     frequency_hz : (n,) rising.
     branches : those of one group are one way; groups with centroids within half an octave too.
 
-    Returns
-    -------
-    The ways that sound. A branch without data or without drive belongs to none.
+    Returns the ways that sound. A branch without data or without drive belongs to none.
     """
     groups: dict[str, list[int]] = {}
     for row, branch in enumerate(branches):
@@ -318,10 +313,8 @@ def known_sum(pressure: Complex, bound: Float) -> Complex:
     bound : (b, ...) magnitude that a missing value cannot exceed, NaN where nothing bounds it; not
         looked at where the pressure is known.
 
-    Returns
-    -------
-    (...) complex. NaN where nothing is known, or where the missing ones together are not 30 dB below
-    the magnitude of the sum.
+    Returns (...) complex. NaN where nothing is known, or where the missing ones together are not 30 dB below the
+    magnitude of the sum.
     """
     known = np.isfinite(pressure)
     total = np.where(known, pressure, 0.0).sum(axis=0)
@@ -340,9 +333,7 @@ def sum_branches(frequency_hz: Float, branches: Sequence[Branch], coherent: bool
     coherent : the responses share one time reference. It counts only if every branch says so itself;
         branches of one group are always coherent among themselves.
 
-    Raises
-    ------
-    InputError : there is no branch.
+    Raises InputError: there is no branch.
 
     Notes
     -----

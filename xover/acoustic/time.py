@@ -1,9 +1,8 @@
 """Sound in time: how long it travels from where the drivers stand, group delay, and the measured step response.
 
-Positions are (right, up, forward) in millimetres from the point where the design axis leaves the
-baffle: its foot. The microphone stands on an arc round that foot; vertical angles are positive
-upward, horizontal angles positive to the right (as seen from behind the loudspeaker, in the
-direction of the axis).
+Positions are (right, up, forward) in millimetres from the point where the design axis leaves the baffle: its foot. The
+microphone stands on an arc round that foot; vertical angles are positive upward, horizontal angles positive to the
+right (as seen from behind the loudspeaker, in the direction of the axis).
 """
 
 from __future__ import annotations
@@ -37,13 +36,9 @@ def path_m(
     distance_m : radius of the arc; inf gives inf (then use `path_excess_m`).
     vertical_deg, horizontal_deg : broadcast against each other.
 
-    Returns
-    -------
-    Metres, in the broadcast shape of the angles.
+    Returns metres, in the broadcast shape of the angles.
 
-    Raises
-    ------
-    InputError : the distance is not above 0, or the position is not three finite numbers.
+    Raises InputError: the distance is not above 0, or the position is not three finite numbers.
     """
     excess = path_excess_m(position_mm, distance_m, vertical_deg, horizontal_deg)
     return np.asarray(distance_m + excess, dtype=float)
@@ -74,8 +69,7 @@ def path_excess_m(
 def delay_s(position_mm: Sequence[float], distance_m: float = math.inf) -> float:
     """Delay on the design axis against a driver at the axis' foot: (path - distance)/c.
 
-    A driver that stands forward is early: negative. distance_m = inf is the far field, where only
-    the depth counts.
+    A driver that stands forward is early: negative. distance_m = inf is the far field, where only the depth counts.
     """
     return float(path_excess_m(position_mm, distance_m)) / SPEED_OF_SOUND_M_S
 
@@ -164,9 +158,7 @@ def bulk_delay_s(frequency_hz: Float, pressure: Complex) -> float:
     ----------
     frequency_hz, pressure : (n,) each; NaN and zero rows are left out.
 
-    Returns
-    -------
-    Seconds; NaN if no two neighbouring rows are known.
+    Returns seconds; NaN if no two neighbouring rows are known.
     """
     f = np.asarray(frequency_hz, dtype=float)
     turn, known = _turns(pressure)
@@ -200,9 +192,7 @@ def group_delay_s(frequency_hz: Float, pressure: Complex) -> Float:
     frequency_hz : (n,) rising.
     pressure : (n,) complex.
 
-    Returns
-    -------
-    (n,) seconds; NaN where the pressure is zero or NaN, and in unbroken runs of fewer than 3 rows.
+    Returns (n,) seconds; NaN where the pressure is zero or NaN, and in unbroken runs of fewer than 3 rows.
     """
     f = np.asarray(frequency_hz, dtype=float)
     out = np.full(f.shape, np.nan)
@@ -238,9 +228,7 @@ def step_response(
     frequency_hz, pressure : (n,) each.
     before_s, after_s : time shown before and after the common delay.
 
-    Returns
-    -------
-    None if no unbroken run of 8 rows and two octaves is known.
+    Returns None if no unbroken run of 8 rows and two octaves is known.
     """
     f = np.asarray(frequency_hz, dtype=float)
     p = np.asarray(pressure, dtype=complex)

@@ -53,9 +53,7 @@ class Demand:
 def rated_voltage(rated_power_w: float, rated_load_ohm: float) -> float:
     """Rms volts of an amplifier that gives its rated power into its rated load: sqrt(P R).
 
-    Raises
-    ------
-    InputError : one of them is not above 0.
+    Raises InputError: one of them is not above 0.
     """
     for name, value in (("rated_power_w", rated_power_w), ("rated_load_ohm", rated_load_ohm)):
         if not (math.isfinite(value) and value > 0):
@@ -69,9 +67,7 @@ def read_demand(reading: LoadReading, rated_power_w: float, rated_load_ohm: floa
     The peak current is sqrt 2 times the rms current. A load that is not known gives NaN; one that
     falls to 0 ohm gives infinity, as no finite current would do.
 
-    Raises
-    ------
-    InputError : rated power or load is not above 0.
+    Raises InputError: rated power or load is not above 0.
     """
     u = rated_voltage(rated_power_w, rated_load_ohm)
     current = u / reading.minimum_ohm if reading.minimum_ohm != 0 else math.inf
@@ -153,9 +149,7 @@ def voltage_for_level(level_db: float, sensitivity_db: float, distance_m: float)
     sensitivity_db : level at 1 m for 2.83 V.
     distance_m : above 0; each doubling costs 6.02 dB, hence twice the volts.
 
-    Raises
-    ------
-    InputError : the distance is not above 0, or a level is not finite.
+    Raises InputError: the distance is not above 0, or a level is not finite.
     """
     if not (math.isfinite(distance_m) and distance_m > 0):
         raise InputError(f"[listening] distance_m is {distance_m:g}", "give metres above 0")
@@ -185,9 +179,7 @@ def read_listening(
     minimum_ohm : lowest modulus of the load, as `read_load` finds it; NaN if not known.
     rated_power_w, rated_load_ohm : the amplifier's rating; without both the verdict is "unknown".
 
-    Raises
-    ------
-    InputError : a figure is out of its range.
+    Raises InputError: a figure is out of its range.
     """
     if not (math.isfinite(headroom_db) and headroom_db >= 0):
         raise InputError(f"[listening] headroom_db is {headroom_db:g}", "give 0 or more; 10 to 20 is usual for music")
@@ -271,9 +263,8 @@ def divider_db(impedance_ohm: Complex, output_ohm: float) -> Float:
 
     Parameters
     ----------
-    impedance_ohm : (n,) complex. NaN gives NaN; so does 0 ohm, whose level is minus infinity,
-        unless the output resistance is 0 as well: an ideal source gives 0 dB into anything.
-        Infinite impedance, no load, gives 0 dB.
+    impedance_ohm : (n,) complex. NaN gives NaN; so does 0 ohm, whose level is minus infinity, unless the output
+        resistance is 0 as well: an ideal source gives 0 dB into anything. Infinite impedance, no load, gives 0 dB.
     output_ohm : >= 0.
     """
     z = np.asarray(impedance_ohm, dtype=complex)
@@ -305,9 +296,7 @@ def source_effect(
     refine : gives the impedance between the grid's points, as in `read_load`, or None.
     band_hz : band of the mean and of the extremes.
 
-    Raises
-    ------
-    InputError : the grid is faulty, or output_ohm is negative or not finite.
+    Raises InputError: the grid is faulty, or output_ohm is negative or not finite.
     """
     f = np.asarray(frequency_hz, dtype=float)
     z = np.asarray(impedance_ohm, dtype=complex)

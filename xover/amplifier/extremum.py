@@ -1,8 +1,7 @@
 """Highest and lowest values between a grid's points, and a network swept from its terminals.
 
-A load's minimum, and above all a series resonance with hardly any loss, is far narrower than any
-grid that is pleasant to plot. Every local extremum of the grid is followed on finer and finer
-local grids until its neighbours agree with it.
+A load's minimum, and above all a series resonance with hardly any loss, is far narrower than any grid that is pleasant
+to plot. Every local extremum of the grid is followed on finer and finer local grids until its neighbours agree with it.
 """
 
 from __future__ import annotations

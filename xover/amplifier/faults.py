@@ -128,15 +128,10 @@ def fault_cases(
     driver_impedance_at : gives the impedances at other frequencies, by driver's name. Without it
         they are interpolated between the rows given, as `Curve.at` does.
 
-    Returns
-    -------
-    Two cases for each driver card, open before shorted, in card order.
+    Returns two cases for each driver card, open before shorted, in card order.
 
-    Raises
-    ------
-    InputError : the grid is faulty, or the rated voltage is not above 0.
-    NoSolutionError : the wiring leaves the network without a solution even with all drivers in place.
-    OptionError : a driver has no impedance.
+    Raises InputError: the grid is faulty, or the rated voltage is not above 0. NoSolutionError: the wiring leaves the
+    network without a solution even with all drivers in place. OptionError: a driver has no impedance.
     """
     f = np.asarray(frequency_hz, dtype=float)
     for z in driver_impedance_ohm.values():

@@ -78,13 +78,9 @@ def power_below(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PROGRAMME
     ----------
     frequency_hz : (n,) above 0.
 
-    Returns
-    -------
-    (n,) from 0, below the lowest band, to 1, above the highest.
+    Returns (n,) from 0, below the lowest band, to 1, above the highest.
 
-    Raises
-    ------
-    InputError : a frequency is not above 0.
+    Raises InputError: a frequency is not above 0.
     """
     f = np.atleast_1d(np.asarray(frequency_hz, dtype=float))
     if not np.all(f > 0):
@@ -107,13 +103,9 @@ def programme_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PRO
     ----------
     frequency_hz : (n,) rising, two or more.
 
-    Returns
-    -------
-    (n,) >= 0, adding up to 1 less the share outside.
+    Returns (n,) >= 0, adding up to 1 less the share outside.
 
-    Raises
-    ------
-    InputError : fewer than two frequencies, or they do not rise from above 0.
+    Raises InputError: fewer than two frequencies, or they do not rise from above 0.
     """
     return np.diff(power_below(_cell_edges(frequency_hz), spectrum))
 
@@ -121,9 +113,7 @@ def programme_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PRO
 def band_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PROGRAMME) -> Float:
     """The same weights, split up by the third-octave bands: (31, n), rows in the order of the bands.
 
-    Raises
-    ------
-    InputError : as for `programme_weights`.
+    Raises InputError: as for `programme_weights`.
     """
     cells = _cell_edges(frequency_hz)
     bands = third_octave_edges()
@@ -136,9 +126,7 @@ def band_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PROGRAMM
 def share_outside(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PROGRAMME) -> float:
     """Share of the power below the first and above the last frequency of a grid.
 
-    Raises
-    ------
-    InputError : as for `programme_weights`.
+    Raises InputError: as for `programme_weights`.
     """
     below = power_below(_cell_edges(frequency_hz)[[0, -1]], spectrum)
     return float(below[0] + 1.0 - below[1])
@@ -211,13 +199,9 @@ def settle_lamps(laws: Sequence[LampLaw], power_w: Callable[[Float], Float]) -> 
     laws : (k,) of the lamps.
     power_w : (k,) ohm -> (k,) watts in each lamp.
 
-    Returns
-    -------
-    (k,) ohm; NaN where a power is not known.
+    Returns (k,) ohm; NaN where a power is not known.
 
-    Raises
-    ------
-    InputError : several lamps that play into one another come to no rest.
+    Raises InputError: several lamps that play into one another come to no rest.
     """
     ohms = np.array([law.cold_ohm for law in laws])
     step = 1.0

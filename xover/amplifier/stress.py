@@ -187,9 +187,7 @@ def read_stress(
     crest : peak over rms of the programme, 1 or more.
     refine : solves the same network at other frequencies, to find the worst one between the points of the grid.
 
-    Raises
-    ------
-    InputError : a voltage below 0 or missing, or a crest factor below 1.
+    Raises InputError: a voltage below 0 or missing, or a crest factor below 1.
     """
     _check(solution.network, rms_v, crest)
     weights = programme_weights(solution.frequency_hz, spectrum)

@@ -80,9 +80,7 @@ def write_labels(axes: Axes, labels: Sequence[LineLabel]) -> list[Annotation]:
 
     A label whose lines are nowhere in the panel is left out.
 
-    Returns
-    -------
-    The names that were written, in the order given.
+    Returns the names that were written, in the order given.
     """
     renderer = renderer_of(axes.figure)
     scale = renderer.dpi / POINTS
@@ -312,10 +310,8 @@ def line_points(axes: Axes, line: Line2D, scale: float) -> Float:
     ----------
     scale : pixels in a point.
 
-    Returns
-    -------
-    (m, 2) pixels, only those within the panel. Gaps of the data stay gaps; of a line that is drawn as
-    markers only, their middles and rims.
+    Returns (m, 2) pixels, only those within the panel. Gaps of the data stay gaps; of a line that is drawn as markers
+    only, their middles and rims.
     """
     data = np.column_stack([np.asarray(part, dtype=float) for part in line.get_data(orig=False)])
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -319,9 +319,7 @@ def make_page(
     panels : from top to bottom.
     frequency_hz : (n,) the first and the last are the ends of the axis.
 
-    Returns
-    -------
-    The figure and one axes for each panel, scaled in frequency only.
+    Returns the figure and one axes for each panel, scaled in frequency only.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure

@@ -37,10 +37,8 @@ METADATA: Final[dict[str, dict[str, Any]]] = {
 def save_figure(figure: MatplotlibFigure, path: Path | str, force: bool = False) -> None:
     """Write a figure as .png, .svg or .pdf, whole or not at all. Text stays text in SVG and PDF.
 
-    Raises
-    ------
-    OptionError : the name ends in none of the three.
-    InputError : the file exists and `force` is not given, or it cannot be written.
+    Raises OptionError: the name ends in none of the three. InputError: the file exists and `force` is not given, or it
+    cannot be written.
     """
     write_bytes(path, figure_bytes(figure, _kind(Path(path))), force)
 
@@ -69,10 +67,8 @@ def figure_bytes(figure: MatplotlibFigure, kind: str) -> bytes:
 def save_schematic(schematic: Schematic, path: Path | str, force: bool = False) -> None:
     """Write a schematic as .svg, .png or .pdf, whole or not at all.
 
-    Raises
-    ------
-    OptionError : the name ends in none of the three.
-    InputError : the file exists and `force` is not given, or it cannot be written.
+    Raises OptionError: the name ends in none of the three. InputError: the file exists and `force` is not given, or it
+    cannot be written.
     """
     path = Path(path)
     kind = path.suffix.lower()
@@ -97,10 +93,8 @@ class Figure:
     def save(self, path: str | Path, *, force: bool = False) -> Self:
         """Write it as .png, .svg or .pdf, whole or not at all; gives the figure back, so that a notebook shows it.
 
-        Raises
-        ------
-        OptionError : the name ends in none of the three. InputError : the file is there and `force` is not given, or
-            it cannot be written.
+        Raises OptionError: the name ends in none of the three. InputError: the file is there and `force` is not given,
+        or it cannot be written.
         """
         save_figure(self.matplotlib, path, force)
         return self
@@ -126,9 +120,7 @@ def save(figure: Figure | Schematic | MatplotlibFigure, path: str | Path, *, for
     ----------
     force : overwrite a file that is there.
 
-    Raises
-    ------
-    OptionError : the name ends in none of the three. InputError : the file is there, or it cannot be written.
+    Raises OptionError: the name ends in none of the three. InputError: the file is there, or it cannot be written.
 
     Example
     -------

@@ -109,9 +109,7 @@ class Band:
     gain_db : of a peaking band at its centre, of a shelf at its end; 0 for the other kinds.
     q : quality > 0, of shelves too; None for the first order.
 
-    Raises
-    ------
-    OptionError : a number that is not finite, not positive where it must be, or that the kind does not have.
+    Raises OptionError: a number that is not finite, not positive where it must be, or that the kind does not have.
     """
 
     kind: BandKind
@@ -136,10 +134,8 @@ class Band:
 def powers(kinds: Sequence[BandKind]) -> tuple[Float, Float, Float]:
     """What the coefficients of some kinds are made of.
 
-    Returns
-    -------
-    base, e, m, each (k, 2, 3): a coefficient is base A^e / Q^m with A = 10^(gain/40); numerator then denominator,
-    s^2 then s then 1. The formulas are the cookbook's.
+    Returns base, e, m, each (k, 2, 3): a coefficient is base A^e / Q^m with A = 10^(gain/40); numerator then
+    denominator, s^2 then s then 1. The formulas are the cookbook's.
     """
     base = np.array([_BASE[k] for k in kinds], dtype=float).reshape(-1, 2, 3)
     gain_power = np.array([_GAIN_POWER.get(k, _NONE) for k in kinds], dtype=float).reshape(-1, 2, 3)
@@ -164,13 +160,9 @@ def response(bands: Sequence[Band], frequency_hz: ArrayLike, sample_rate_hz: flo
     frequency_hz : (n,) >= 0.
     sample_rate_hz : of the digital filter; None for the analogue prototypes.
 
-    Returns
-    -------
-    (n,) complex; NaN above half the sample rate, where a digital filter has no say; 1 without bands.
+    Returns (n,) complex; NaN above half the sample rate, where a digital filter has no say; 1 without bands.
 
-    Raises
-    ------
-    OptionError : a band at or above half the sample rate.
+    Raises OptionError: a band at or above half the sample rate.
     """
     f = np.atleast_1d(np.asarray(frequency_hz, dtype=float))
     with np.errstate(invalid="ignore"):
@@ -193,15 +185,11 @@ def response(bands: Sequence[Band], frequency_hz: ArrayLike, sample_rate_hz: flo
 def coefficients(bands: Sequence[Band], sample_rate_hz: float = SAMPLE_RATE_HZ) -> Float:
     """Digital coefficients to type into a processor.
 
-    Returns
-    -------
-    (k, 6) b0, b1, b2, a0 = 1, a1, a2 of y = b0 x0 + b1 x1 + b2 x2 - a1 y1 - a2 y2. The poles lie inside the unit
-    circle: a prototype with Q > 0 has them in the left half plane, and the bilinear transform keeps them stable.
+    Returns (k, 6) b0, b1, b2, a0 = 1, a1, a2 of y = b0 x0 + b1 x1 + b2 x2 - a1 y1 - a2 y2. The poles lie inside the
+    unit circle: a prototype with Q > 0 has them in the left half plane, and the bilinear transform keeps them stable.
 
-    Raises
-    ------
-    OptionError : a band at or above half the sample rate, or one so low and so sharp that rounding would put its
-        poles onto the unit circle.
+    Raises OptionError: a band at or above half the sample rate, or one so low and so sharp that rounding would put its
+    poles onto the unit circle.
     """
     _check_below_nyquist(bands, sample_rate_hz)
     rows = np.zeros((len(bands), 6))
@@ -345,9 +333,7 @@ SLOPES: Final[dict[str, Slope]] = {
 def parse_slope(text: str) -> Slope:
     """Find a slope by its name, whatever its case and blanks.
 
-    Raises
-    ------
-    OptionError : no such slope; names the nearest, or all.
+    Raises OptionError: no such slope; names the nearest, or all.
     """
     plain = re.sub(r"[\s_-]", "", text).lower()
     for name, slope in SLOPES.items():
@@ -375,9 +361,7 @@ def slope_bands(slope: Slope, side: Side, corner_hz: float) -> tuple[Band, ...]:
     ----------
     corner_hz : corner frequency: -3 dB for Butterworth, -6 dB for Linkwitz-Riley.
 
-    Raises
-    ------
-    OptionError : a corner that is not above 0 Hz.
+    Raises OptionError: a corner that is not above 0 Hz.
     """
     low = side is Side.LOW_PASS
     first, second = (BandKind.LOW_PASS_1, BandKind.LOW_PASS) if low else (BandKind.HIGH_PASS_1, BandKind.HIGH_PASS)

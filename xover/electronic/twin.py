@@ -128,9 +128,7 @@ def weight_in_sum(branch: ArrayLike, total: ArrayLike) -> Float:
     branch, total : (n,) pressures, complex or magnitudes: of all drivers on the channel, and of all channels. In a
         null of the sum the weight is 1.
 
-    Returns
-    -------
-    (n,) 0..1; 0 where either is not known.
+    Returns (n,) 0..1; 0 where either is not known.
     """
     b, t = np.abs(np.asarray(branch)), np.abs(np.asarray(total))
     known = np.isfinite(b) & np.isfinite(t) & (b > 0)
@@ -167,10 +165,8 @@ def fit_twin(
         weights are small, gets no more than tolerance / guard above what it had: 2.5 dB.
     most_bands : where no list is within tolerance, the best of up to this many bands comes back, not `within`.
 
-    Raises
-    ------
-    OptionError : a limit that is not positive, a negative weight, arrays that do not match.
-    InputError : fewer than 8 rows are known.
+    Raises OptionError: a limit that is not positive, a negative weight, arrays that do not match. InputError: fewer
+    than 8 rows are known.
     """
     f, wanted, w = _checked(frequency_hz, target, weight, most_bands)
     for name, value in (("level", tolerance_db), ("phase", tolerance_deg), ("sample rate", sample_rate_hz)):

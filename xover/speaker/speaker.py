@@ -150,9 +150,7 @@ class Speaker(Readable):
 
         The file is read again only where it has changed since.
 
-        Raises
-        ------
-        OptionError : no network of that name. InputError : a fault in its netlist.
+        Raises OptionError: no network of that name. InputError: a fault in its netlist.
         """
         if name not in self.file.speaker.networks:
             near = nearest_word(name, self.network_names)
@@ -220,10 +218,7 @@ class Speaker(Readable):
 def open_speaker(path_or_folder: Path | str) -> Speaker:
     """Open a speaker folder or its speaker.toml.
 
-    Raises
-    ------
-    InputError
-        For any fault in speaker.toml or in a file that it names.
+    Raises InputError: for any fault in speaker.toml or in a file that it names.
     """
     file = read_speaker(path_or_folder)
     drivers = {name: _open_driver(file, name, entry) for name, entry in file.speaker.drivers.items()}

@@ -37,10 +37,8 @@ def with_driver(speaker: Speaker, name: str, source: str) -> Speaker:
         FOLDER:OTHERNAME; or tables, "impedance.csv" or "impedance.csv,response.csv" (the impedance may be a
         Touchstone file), taken as measured at 2.83 V and 1 m.
 
-    Raises
-    ------
-    OptionError : no driver of that name, here or there; no such folder or file.
-    InputError : a fault in a file of the source.
+    Raises OptionError: no driver of that name, here or there; no such folder or file. InputError: a fault in a file of
+    the source.
     """
     if name not in speaker.drivers:
         raise OptionError(
@@ -187,9 +185,7 @@ def with_trial(speaker: Speaker, name: str, network: Network) -> TrialSpeaker:
     ----------
     network : of the same drivers.
 
-    Raises
-    ------
-    OptionError : the folder has a network of that name, or a driver is not this speaker's.
+    Raises OptionError: the folder has a network of that name, or a driver is not this speaker's.
     """
     if name in speaker.file.speaker.networks:
         raise OptionError(f"{speaker.file.path} has a network '{name}' already", "try it under another name")

@@ -128,9 +128,7 @@ def lay_out(network: Network, other: Network | None = None, *, title: str = "") 
     other : the same network with other values; where one differs, old and new are both written.
     title : heading, "" for none.
 
-    Returns
-    -------
-    Layout, the same for the same network on every machine: lengths in points.
+    Returns the layout, the same for the same network on every machine: lengths in points.
     """
     changes, levels = find_changes(network, other), node_levels(network)
     # A driver whose ends lie level is neither way round.

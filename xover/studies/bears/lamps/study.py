@@ -174,9 +174,7 @@ def study_lamps(
     volts : rms of the programme at the amplifier, on every channel.
     frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     for v in volts:
         if not 0.0 < v < math.inf:

@@ -175,9 +175,7 @@ def study_stress(
     rms_v : the programme's rms instead, on every channel.
     crest : peak over rms, 1 to 100.
 
-    Raises
-    ------
-    InputError : no rating is known, or a card's rating is no number. OptionError, NoSolutionError.
+    Raises InputError: no rating is known, or a card's rating is no number. OptionError, NoSolutionError.
     """
     if not 1.0 <= crest <= HIGHEST_CREST:
         raise OptionError(f"the crest factor is {crest:g}", f"give peak over rms, 1 to {HIGHEST_CREST:g}")

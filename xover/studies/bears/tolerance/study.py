@@ -303,10 +303,7 @@ def study_tolerance(
     jobs : processes that the builds are spread over (see `xover.pool`); the answer is the same.
     progress : is told the fraction that is done, now and then.
 
-    Raises
-    ------
-    InputError, NoSolutionError.
-    OptionError : no part varies, or an argument out of its range.
+    Raises InputError, NoSolutionError. OptionError: no part varies, or an argument out of its range.
     """
     shape = _checked(frequency_hz, builds, seed, distribution, limit_db, band_hz, match)
 

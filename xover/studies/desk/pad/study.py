@@ -300,10 +300,8 @@ def study_pad(
     nominal_ohm : for the textbook pair; if not given, the usual rating that the lowest impedance allows (IEC 60268-5).
     input_w : power into the pad, passed on.
 
-    Raises
-    ------
-    OptionError : a driver that is not there, no driver and no ohms, a band that its sweep does not reach.
-    InputError : faults in the folder's files, a drop or a control that makes no sense.
+    Raises OptionError: a driver that is not there, no driver and no ohms, a band that its sweep does not reach.
+    InputError: faults in the folder's files, a drop or a control that makes no sense.
     """
     load = (
         resistor_place(nominal_ohm, band_hz)

@@ -138,10 +138,7 @@ def study_off_axis(
     vertical_deg, horizontal_deg : each plane by itself, from -90 to 90, the ends excluded.
     distance_m : to the microphone; by default the listening distance of speaker.toml, else 1 m.
 
-    Raises
-    ------
-    OptionError : an angle or the distance makes no sense.
-    InputError, NoSolutionError : as for `predict`.
+    Raises OptionError: an angle or the distance makes no sense. InputError, NoSolutionError: as for `predict`.
     """
     vertical, horizontal = _angles(vertical_deg, "vertical"), _angles(horizontal_deg, "horizontal")
     listening = speaker.listening

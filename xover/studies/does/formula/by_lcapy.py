@@ -203,9 +203,7 @@ def lcapy_circuit(terminated: TerminatedNetwork) -> Any:
 def derived_anew(cards: CircuitCards, seconds: float = LIMIT_S) -> dict[str, tuple[list[Fraction], list[Fraction]]]:
     """Each drive of a circuit with sources by lcapy's own analysis: numerator and denominator, highest power first.
 
-    Raises
-    ------
-    LcapyGaveUp.
+    Raises LcapyGaveUp.
     """
     done = _asked({"do": "derive", "cards": cards.cards, "of": list(cards.drives.values())}, seconds)
     return {
@@ -219,14 +217,10 @@ def inverse_transform(
 ) -> dict[str, Any]:
     """The inverse Laplace transform of a ratio by lcapy.
 
-    Returns
-    -------
-    `impulse`, the weight at time zero; `terms`, rows of residue (real, imaginary), pole (real, imaginary) and order,
-    one of a conjugate pair; `values`, as many as times.
+    Returns `impulse`, the weight at time zero; `terms`, rows of residue (real, imaginary), pole (real, imaginary) and
+    order, one of a conjugate pair; `values`, as many as times.
 
-    Raises
-    ------
-    LcapyGaveUp.
+    Raises LcapyGaveUp.
     """
     ratio = {"top": [exact(c) for c in top], "bottom": [exact(c) for c in bottom]}
     found: dict[str, Any] = _asked({"do": "invert", **ratio, "time_s": time_s.tolist()}, seconds)
@@ -395,9 +389,7 @@ def study_judge(terminated: TerminatedNetwork, *, limit_s: float = LIMIT_S) -> J
     ----------
     limit_s : how long lcapy may take for each section.
 
-    Raises
-    ------
-    NoSolutionError, OptionError (a formula of too many terms).
+    Raises NoSolutionError, OptionError (a formula of too many terms).
     """
     ours = drive_polynomials(terminated)
     network = terminated.network

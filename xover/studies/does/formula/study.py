@@ -251,9 +251,7 @@ def without_losses(network: Network) -> Network:
 def study_formula(terminated: TerminatedNetwork) -> FormulaStudy:
     """Work out every formula of a network; a formula gets its `modelled` shape where all drivers have a model.
 
-    Raises
-    ------
-    NoSolutionError, OptionError (a formula with too many terms).
+    Raises NoSolutionError, OptionError (a formula with too many terms).
     """
     network, resistance_ohm, models = terminated.network, terminated.resistance_ohm, terminated.models
     exact, ideal = solve_symbolic(network), solve_symbolic(without_losses(network))

@@ -117,9 +117,7 @@ def study_load(
     frequency_hz : (n,) rising; its ends are the band that is judged.
     output_ohm : amplifier's output resistance; by default that of speaker.toml.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     network = speaker.network(network_name)
     solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))

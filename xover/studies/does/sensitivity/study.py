@@ -180,9 +180,7 @@ def study_sensitivity(speaker: Speaker, network_name: str, frequency_hz: Float) 
     ----------
     frequency_hz : (n,) rising.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     sound = sound_of(speaker, network_name, frequency_hz)
     solution = sound.solution
