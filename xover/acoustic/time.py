@@ -22,28 +22,6 @@ from xover.quantity import hertz
 from xover.readable import Readable
 
 
-def path_m(
-    position_mm: Sequence[float],
-    distance_m: float,
-    vertical_deg: ArrayLike = 0.0,
-    horizontal_deg: ArrayLike = 0.0,
-) -> Float:
-    """Distance from a driver to a microphone on the arc.
-
-    Parameters
-    ----------
-    position_mm : right, up, forward of the axis' foot.
-    distance_m : radius of the arc; inf gives inf (then use `path_excess_m`).
-    vertical_deg, horizontal_deg : broadcast against each other.
-
-    Returns metres, in the broadcast shape of the angles.
-
-    Raises InputError: the distance is not above 0, or the position is not three finite numbers.
-    """
-    excess = path_excess_m(position_mm, distance_m, vertical_deg, horizontal_deg)
-    return np.asarray(distance_m + excess, dtype=float)
-
-
 def path_excess_m(
     position_mm: Sequence[float],
     distance_m: float,
@@ -52,8 +30,16 @@ def path_excess_m(
 ) -> Float:
     """How much longer the path from a driver is than the path from the axis' foot.
 
-    |r - p| - D = (|p|^2 - 2 D p.u)/(|r - p| + D) with the direction u of the microphone: no digits
-    are lost far away, and for D = inf it is -p.u, the far field. Arguments as for `path_m`.
+    |r - p| - D = (|p|^2 - 2 D p.u)/(|r - p| + D) with the direction u of the microphone: no digits are lost far away,
+    and for D = inf it is -p.u, the far field. Metres, in the broadcast shape of the angles.
+
+    Parameters
+    ----------
+    position_mm : right, up, forward of the axis' foot.
+    distance_m : radius of the arc; inf is the far field.
+    vertical_deg, horizontal_deg : broadcast against each other.
+
+    Raises InputError: the distance is not above 0, or the position is not three finite numbers.
     """
     p = _metres(position_mm)
     _check_distance(distance_m)
@@ -88,7 +74,7 @@ def angle_off_axis_deg(
 ) -> Float:
     """Angle between a driver's own axis (straight forward) and the microphone, 0..180 degrees.
 
-    Arguments as for `path_m`. Near the loudspeaker a driver off the axis' foot is seen at an angle
+    Arguments as for `path_excess_m`. Near the loudspeaker a driver off the axis' foot is seen at an angle
     even on the axis; for distance_m = inf it is not.
     """
     p = _metres(position_mm)

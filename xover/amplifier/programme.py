@@ -26,7 +26,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Float
 from xover.errors import InputError
-from xover.network import Resistor
+from xover.network import Network, Resistor
 
 
 class Spectrum(StrEnum):
@@ -52,13 +52,8 @@ TABLE_II_DB: Final = (
 PINK_BAND_HZ: Final = (20.0, 20_000.0)
 
 
-def third_octave_centres() -> Float:
-    """(31,) exact middles of the third-octave bands, 20 Hz to 20 kHz: 1000 x 10^(n/10)."""
-    return np.asarray(1000.0 * 10.0 ** (np.arange(FIRST_BAND, FIRST_BAND + len(TABLE_II_DB)) / 10.0))
-
-
 def third_octave_edges() -> Float:
-    """(32,) edges of these bands, from 17.783 Hz to 22387 Hz."""
+    """(32,) edges of the third-octave bands round 1000 x 10^(n/10), from 17.783 Hz to 22387 Hz."""
     rows = np.arange(FIRST_BAND, FIRST_BAND + len(TABLE_II_DB) + 1) - 0.5
     return np.asarray(1000.0 * 10.0 ** (rows / 10.0))
 
@@ -221,3 +216,12 @@ def settle_lamps(laws: Sequence[LampLaw], power_w: Callable[[Float], Float]) -> 
         ohms = ohms * np.exp(step * change)
     names = ", ".join(law.name for law in laws)
     raise InputError(f"the lamps {names} find no steady state", "check their cold, hot and watts")
+
+
+def cold_lamps(network: Network, so: str) -> list[str]:
+    """What to say of each lamp and resettable fuse of a network where it is taken cold."""
+    return [
+        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): {so}"
+        for part in network.resistors
+        if part.is_lamp
+    ]

@@ -11,7 +11,7 @@ import numpy as np
 
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage, voltage_for_level
-from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, share_outside
+from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, cold_lamps, share_outside
 from xover.amplifier.stress import (
     PEAK_NOTE,
     ElementKind,
@@ -430,12 +430,7 @@ def warnings_of(speaker: Speaker, network: Network, stress: NetworkStress, insid
             "several channels, all driven full range with the same signal: no electronic crossover is in these "
             "figures, behind one each driver gets less"
         )
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): hot, it takes watts from what is "
-        "behind it; see 'xover lamps'"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += cold_lamps(network, "hot, it takes watts from what is behind it; see 'xover lamps'")
     return tuple(dict.fromkeys(said))
 
 

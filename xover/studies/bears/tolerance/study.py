@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.amplifier.programme import cold_lamps
 from xover.curve import Evidence, Float
 from xover.errors import OptionError
 from xover.network import Network
@@ -119,11 +120,7 @@ def _network_notes(network: Network) -> list[str]:
         notes.append(
             "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
         )
-    return notes + [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): this holds at low level only"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    return notes + cold_lamps(network, "this holds at low level only")
 
 
 BUILDS: Final = 10_000

@@ -19,6 +19,7 @@ from xover.amplifier.demand import (
 )
 from xover.amplifier.faults import FaultCase, fault_cases
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
+from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.readable import Readable
@@ -203,9 +204,5 @@ def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, Channel
     said: list[str] = [note for note in notes if note.about.of_impedance]
     for channel in channels.values():
         said += channel.reading.notes
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): hot, the load rises"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += cold_lamps(network, "hot, the load rises")
     return tuple(dict.fromkeys(said))

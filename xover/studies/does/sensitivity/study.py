@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network.adjoint import (
     Parameter,
@@ -255,9 +256,5 @@ def _warnings(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
         said.append(
             "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
         )
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): its changes hold at low level only"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += cold_lamps(network, "its changes hold at low level only")
     return tuple(dict.fromkeys(said))
