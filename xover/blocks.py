@@ -172,6 +172,11 @@ class Section:
         return tuple(b for b in self.blocks if isinstance(b, Picture))
 
 
+def sentence(words: str) -> Text:
+    """A clause as a sentence of its own."""
+    return Text(words[0].upper() + words[1:] + ".")
+
+
 def fact(label: str, words: str, width: int = 19) -> Facts:
     """One label with what belongs to it."""
     return Facts(((label, words),), width)

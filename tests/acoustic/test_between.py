@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.between import between, larger_beside, lines_between
+from xover.acoustic.level import between, larger_beside, lines_between
 from xover.curve import log_grid
 
 F = log_grid(100.0, 20000.0, 24)

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch, make_branch, missing_bound
-from xover.acoustic.decibel import level_db, phase_deg
+from xover.acoustic.level import level_db, phase_deg
+from xover.acoustic.summing import Branch, make_branch, missing_bound
 
 F = np.array([100.0, 200.0, 400.0, 800.0, 1600.0])
 NAN = complex(math.nan, math.nan)

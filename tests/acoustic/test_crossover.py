@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch
 from xover.acoustic.crossover import crossings_hz, read_crossovers
+from xover.acoustic.summing import Branch
 from xover.curve import log_grid
 
 F = log_grid(20.0, 20000.0, 48)

@@ -5,15 +5,19 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.geometry import (
+from xover.acoustic.time import (
     SPEED_OF_SOUND_M_S,
     angle_off_axis_deg,
     delay_factor,
     delay_s,
     path_excess_m,
-    path_m,
 )
 from xover.errors import InputError
+
+
+def path_m(position_mm, distance_m, *angles_deg):
+    """From a driver to the microphone: the axis' foot's own path and what this one is longer."""
+    return distance_m + path_excess_m(position_mm, distance_m, *angles_deg)
 
 
 def test_speed_of_sound_at_20_degrees() -> None:

@@ -6,9 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch
 from xover.acoustic.off_axis import axis_factor, move_branch, off_axis, vertical_nulls
-from xover.acoustic.summing import sum_branches
+from xover.acoustic.summing import Branch, sum_branches
 from xover.curve import log_grid
 from xover.errors import InputError
 from xover.plain import to_plain

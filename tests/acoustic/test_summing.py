@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from xover.acoustic.branch import Branch
-from xover.acoustic.decibel import level_db
-from xover.acoustic.summing import known_sum, sum_branches
+from xover.acoustic.level import level_db
+from xover.acoustic.summing import Branch, known_sum, sum_branches
 from xover.curve import log_grid
 from xover.errors import InputError
 from xover.plain import to_plain

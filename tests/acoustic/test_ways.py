@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch, centroid_hz, order_ways
+from xover.acoustic.summing import Branch, centroid_hz, order_ways
 from xover.curve import log_grid
 
 F = log_grid(20.0, 20000.0, 48)

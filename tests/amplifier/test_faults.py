@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from xover.amplifier.extremum import BRIDGE_NOTE, SHORT_NOTE
 from xover.amplifier.faults import (
     LINEAR_NOTE,
     LINKED_NOTE,
@@ -18,7 +19,6 @@ from xover.amplifier.faults import (
     FaultKind,
     fault_cases,
 )
-from xover.amplifier.sweep import BRIDGE_NOTE, SHORT_NOTE
 from xover.curve import log_grid
 from xover.errors import InputError, NoSolutionError, OptionError
 from xover.files.netlist import parse_netlist

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from xover.amplifier.lamp import LampLaw, lamp_law, settle_lamps
+from xover.amplifier.programme import LampLaw, lamp_law, settle_lamps
 from xover.errors import InputError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network

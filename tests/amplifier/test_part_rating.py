@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from xover.amplifier.part_rating import RatingVerdict, rate_part
-from xover.amplifier.stress import read_stress
+from xover.amplifier.stress import RatingVerdict, rate_part, read_stress
 from xover.errors import InputError
 from xover.files.netlist import parse_netlist
 from xover.network import build_network, solve

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from xover.amplifier.sweep import Sweep, interpolated
+from xover.amplifier.extremum import Sweep, interpolated
 from xover.curve import log_grid
 from xover.errors import NoSolutionError, OptionError
 from xover.files.netlist import parse_netlist

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.amplifier.source import divider_db, source_effect
+from xover.amplifier.demand import divider_db, source_effect
 from xover.curve import log_grid
 from xover.errors import InputError
 

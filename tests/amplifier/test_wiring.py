@@ -2,7 +2,7 @@
 
 import pytest
 
-from xover.amplifier.sweep import (
+from xover.amplifier.extremum import (
     BRIDGE_NOTE,
     SHORT_NOTE,
     dead_short,

@@ -64,7 +64,7 @@ def test_a_redesign_is_drawn_with_the_curves_of_its_speaker(speaker, monkeypatch
     study = object.__new__(RedesignStudy)
     object.__setattr__(study, "proposals", ("first", "second"))
     monkeypatch.setattr("xover.studies.change.redesign.result.redesign_curves", lambda *given: given)
-    monkeypatch.setattr("xover.drawing.redesign.draw_redesign", lambda *given: given)
+    monkeypatch.setattr("xover.drawing.change.draw_redesign", lambda *given: given)
     assert speaker.draw(study, number=2).matplotlib == (study, (study, speaker.speaker), 2)
     with pytest.raises(xover.OptionError, match=r"speaker\.draw"):
         xover.draw(study)

@@ -9,7 +9,7 @@ import pytest
 
 from xover.amplifier.programme import Spectrum
 from xover.cli.main import main
-from xover.electronic.slopes import SLOPES
+from xover.electronic.biquad import SLOPES
 from xover.explain.unknowns import Prior
 from xover.files.netlist import circuit_names
 from xover.files.stock import CORES, QUANTITIES

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import Evidence, log_grid
-from xover.drawing.compare import draw_comparison, draw_pair, draw_verification
+from xover.drawing.aged import draw_comparison, draw_pair, draw_verification
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.files.tables import read_impedance, read_response
 from xover.studies.aged.compare.study import Predicted, What, compare

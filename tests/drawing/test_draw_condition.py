@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.condition import LEAST_DB, draw_condition
-from xover.drawing.sensitivity import MOST_CURVES
+from xover.drawing.aged import LEAST_DB, draw_condition
+from xover.drawing.does import MOST_CURVES
 from xover.sound.change import Worst
 from xover.studies.aged.condition.study import study_condition
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.crosstalk import draw_crosstalk
+from xover.drawing.bears import draw_crosstalk
 from xover.studies.bears.crosstalk.stray import Couple
 from xover.studies.bears.crosstalk.study import study_crosstalk
 

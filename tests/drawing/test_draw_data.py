@@ -11,19 +11,15 @@ import pytest
 
 from xover.curve import log_grid
 from xover.drawing import draw_load, draw_prediction, draw_sensitivity
+from xover.drawing.aged import draw_comparison, draw_condition
+from xover.drawing.bears import draw_crosstalk, draw_stress, draw_tolerance
 from xover.drawing.bypass import draw_bypass
-from xover.drawing.compare import draw_comparison
-from xover.drawing.condition import draw_condition
-from xover.drawing.crosstalk import draw_crosstalk
-from xover.drawing.data import CurveTable, csv_text, curves_of
-from xover.drawing.decide import draw_decide
-from xover.drawing.off_axis import draw_off_axis
+from xover.drawing.change import draw_decide, draw_refresh
+from xover.drawing.does import draw_off_axis
 from xover.drawing.page import Panel, inline_page, make_page
-from xover.drawing.refresh import draw_refresh
-from xover.drawing.stress import draw_stress
+from xover.drawing.save import CurveTable, csv_text, curves_of
 from xover.drawing.style import look
 from xover.drawing.svg import figure_svg
-from xover.drawing.tolerance import draw_tolerance
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.sound.prediction import predict

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.decide import draw_decide
+from xover.drawing.change import draw_decide
 from xover.parts.catalogue import Catalogue
 from xover.sound.prediction import predict
 from xover.studies.change.decide.option import Name

@@ -6,10 +6,8 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from xover.drawing.crowd import Crowd, line_points
-from xover.drawing.labels import LineLabel, write_labels
-from xover.drawing.page import Panel, make_page, renderer_of
-from xover.drawing.scales import level_axis
+from xover.drawing.labels import Crowd, LineLabel, line_points, write_labels
+from xover.drawing.page import Panel, level_axis, make_page, renderer_of
 from xover.drawing.style import INK, driver_stroke, look
 
 GRID = np.geomspace(20.0, 20_000.0, 200)

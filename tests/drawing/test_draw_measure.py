@@ -4,8 +4,7 @@ import pytest
 from matplotlib.font_manager import FontProperties
 
 from xover.drawing.page import Panel, make_page, renderer_of
-from xover.drawing.style import look
-from xover.drawing.text import SLACK, height_points, width_points
+from xover.drawing.style import SLACK, height_points, look, width_points
 
 LINES = [
     "shaded: all that drift within the ranges usual for each kind of part could do; AVATAR",

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.off_axis import angle_name, draw_off_axis, lean_words
+from xover.drawing.does import angle_name, draw_off_axis, lean_words
 from xover.studies.does.angles.study import AngleLevels, study_off_axis
 
 F = log_grid(20.0, 20e3, 12)

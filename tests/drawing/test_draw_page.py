@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from xover.drawing.page import Panel, inline_page, make_page, renderer_of, words_of
-from xover.drawing.scales import level_axis
+from xover.drawing.page import Panel, inline_page, level_axis, make_page, renderer_of, words_of
 from xover.drawing.style import look
 
 GRID = np.array([20.0, 200.0, 20_000.0])

@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from xover.drawing.redesign import draw_redesign
+from xover.drawing.change import draw_redesign
 from xover.network import Resistor, solve
 from xover.parts.stock import make_bill
 from xover.studies.change.redesign.judge import Judge

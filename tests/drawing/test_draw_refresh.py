@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.refresh import draw_refresh
+from xover.drawing.change import draw_refresh
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.studies.change.refresh.study import refresh

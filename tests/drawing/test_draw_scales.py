@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from xover.drawing.scales import finite, frequency_text, frequency_ticks, level_window, ohm_window
+from xover.drawing.page import finite, frequency_text, frequency_ticks, level_window, ohm_window
 
 
 def test_frequency_ticks_of_the_audio_band():

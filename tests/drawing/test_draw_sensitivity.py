@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
+from xover.drawing.does import MOST_CURVES, draw_sensitivity
+from xover.drawing.page import change_axis
 from xover.drawing.save import save_figure
-from xover.drawing.scales import change_axis
-from xover.drawing.sensitivity import MOST_CURVES, draw_sensitivity
 from xover.sound.change import Worst
 from xover.speaker import open_speaker
 from xover.studies.does.sensitivity.study import study_sensitivity

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.stress import MOST_CURVES, draw_stress, stairs, watt_axis
+from xover.drawing.bears import MOST_CURVES, draw_stress, stairs, watt_axis
 from xover.speaker import open_speaker
 from xover.studies.bears.stress.study import study_stress
 

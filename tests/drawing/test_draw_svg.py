@@ -10,11 +10,9 @@ from matplotlib.path import Path
 
 from xover.drawing import draw_prediction
 from xover.drawing.labels import LineLabel, write_labels
-from xover.drawing.page import Panel, inline_page, make_page
-from xover.drawing.scales import level_axis
-from xover.drawing.style import INK, look
+from xover.drawing.page import Panel, inline_page, level_axis, make_page
+from xover.drawing.style import INK, cut, look
 from xover.drawing.svg import attributes, figure_svg, hundredths, number, path_commands, plain_text
-from xover.drawing.text import cut
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = [

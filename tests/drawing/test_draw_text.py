@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from xover.drawing.text import cut, drawable, wrap
+from xover.drawing.style import cut, drawable, wrap
 from xover.quantity import hertz, ohms
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
+from xover.drawing.bears import draw_tolerance
 from xover.drawing.save import save_figure
-from xover.drawing.tolerance import draw_tolerance
 from xover.speaker import open_speaker
 from xover.studies.bears.tolerance.study import study_tolerance
 

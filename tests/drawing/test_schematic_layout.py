@@ -7,8 +7,8 @@ import pytest
 
 from xover.drawing.schematic import lay_out
 from xover.drawing.schematic.geometry import Kind, Role
-from xover.drawing.schematic.lettering import LETTERS, shown
-from xover.drawing.schematic.symbols import Chain, all_lines
+from xover.drawing.schematic.paper import Chain, all_lines
+from xover.drawing.schematic.words import LETTERS, shown
 from xover.files.netlist import parse_netlist, read_netlist
 from xover.network import build_network
 

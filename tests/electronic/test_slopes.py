@@ -9,8 +9,18 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from xover.electronic.biquad import Band, BandKind, response
-from xover.electronic.slopes import SLOPES, Side, band_pass, high_pass, low_pass, parse_slope, slope_bands
+from xover.electronic.biquad import (
+    SLOPES,
+    Band,
+    BandKind,
+    Side,
+    band_pass,
+    high_pass,
+    low_pass,
+    parse_slope,
+    response,
+    slope_bands,
+)
 from xover.errors import OptionError
 from xover.files.speaker import Bypass
 

@@ -10,8 +10,8 @@ import math
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch
 from xover.acoustic.off_axis import off_axis
+from xover.acoustic.summing import Branch
 
 # piston diameter mm, frequency Hz, level at 30 degrees re the axis
 TABLE = [(130.0, 2500.0, -2.5277), (130.0, 3500.0, -5.2396), (165.0, 3000.0, -6.3504), (25.0, 20000.0, -6.5004)]

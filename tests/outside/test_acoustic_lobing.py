@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from textbook_filters import low_and_high
 
-from xover.acoustic.branch import Branch
-from xover.acoustic.geometry import delay_factor, delay_s, path_excess_m, path_m
 from xover.acoustic.off_axis import off_axis, vertical_nulls
+from xover.acoustic.summing import Branch
+from xover.acoustic.time import delay_factor, delay_s, path_excess_m
 from xover.curve import log_grid
 from xover.speaker import Speaker, open_speaker
 from xover.studies.does.angles.study import study_off_axis
@@ -122,7 +122,7 @@ def test_two_woofers_round_a_tweeter_in_quadrature() -> None:
 def test_path_difference_near_and_far() -> None:
     """d = 150 mm at 15 degrees: 38.721343 mm at 1 m, 38.822857 mm far away."""
     low, high = (0.0, -75.0, 0.0), (0.0, 75.0, 0.0)
-    near = 1000.0 * float(path_m(low, 1.0, 15.0) - path_m(high, 1.0, 15.0))
+    near = 1000.0 * float(path_excess_m(low, 1.0, 15.0) - path_excess_m(high, 1.0, 15.0))
     far = 1000.0 * float(path_excess_m(low, math.inf, 15.0) - path_excess_m(high, math.inf, 15.0))
     assert near == pytest.approx(38.721343, abs=6e-7)
     assert far == pytest.approx(38.822857, abs=6e-7)

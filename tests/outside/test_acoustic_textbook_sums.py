@@ -13,9 +13,8 @@ import numpy as np
 import pytest
 from textbook_filters import low_and_high
 
-from xover.acoustic.branch import Branch
 from xover.acoustic.crossover import read_crossovers
-from xover.acoustic.summing import sum_branches
+from xover.acoustic.summing import Branch, sum_branches
 from xover.acoustic.time import group_delay_s
 
 FC = 1000.0

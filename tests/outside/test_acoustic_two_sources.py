@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from xover.acoustic.branch import Branch
-from xover.acoustic.summing import sum_branches
+from xover.acoustic.summing import Branch, sum_branches
 
 F = np.array([500.0, 1000.0])
 PRINTED = 6e-5

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from xover.amplifier.demand import read_listening, voltage_for_level
+from xover.amplifier.demand import divider_db, read_listening, voltage_for_level
 from xover.amplifier.load import LoadLevel, epdr_over_modulus, load_level, read_load, usual_rating
-from xover.amplifier.source import divider_db
 
 pytestmark = pytest.mark.outside
 

@@ -8,7 +8,7 @@ import pytest
 from xover.amplifier.programme import programme_weights
 from xover.curve import log_grid
 from xover.driver.piston import ka
-from xover.electronic.slopes import high_pass, low_pass, parse_slope
+from xover.electronic.biquad import high_pass, low_pass, parse_slope
 from xover.studies.change.bypass.fitness import half_angle_deg, path_null_deg
 
 pytestmark = pytest.mark.outside

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from xover.electronic.slopes import Side, high_pass, low_pass, parse_slope, slope_bands
+from xover.electronic.biquad import Side, high_pass, low_pass, parse_slope, slope_bands
 
 CORNER_HZ = 1000.0
 RATIOS = np.array([0.5, 1.0, 2.0, 4.0, 10.0])

@@ -13,9 +13,8 @@ import pytest
 from xover.driver.model import DriverModel, LossyInductance, Resonance
 from xover.files.netlist import parse_netlist
 from xover.network import build_network
-from xover.studies.does.formula import judge
-from xover.studies.does.formula.by_lcapy import CircuitCards, circuit_cards, derived_anew
-from xover.studies.does.formula.judge import study_judge
+from xover.studies.does.formula import by_lcapy
+from xover.studies.does.formula.by_lcapy import CircuitCards, circuit_cards, derived_anew, study_judge
 from xover.studies.does.formula.study import drive_polynomials
 from xover.studies.does.formula.terminated import TerminatedNetwork
 
@@ -119,7 +118,7 @@ def test_the_judge_sees_a_wrong_formula(monkeypatch):
     network = terminated("low-pass with losses")
     (key, (top, bottom)), *_ = drive_polynomials(network).items()
     for wrong in ([-c for c in top], [2 * c for c in top], [c * Fraction(100001, 100000) for c in top]):
-        monkeypatch.setattr(judge, "drive_polynomials", lambda _, w=wrong: {key: (w, bottom)})
+        monkeypatch.setattr(by_lcapy, "drive_polynomials", lambda _, w=wrong: {key: (w, bottom)})
         assert study_judge(network, limit_s=PATIENT_S).drives[key].largest_difference > 0.9e-5
 
 

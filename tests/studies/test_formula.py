@@ -16,8 +16,7 @@ from xover.files.netlist import circuit_names, parse_netlist, read_circuit
 from xover.network import build_network, solve
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.does.formula.alignment import ALIGNMENTS, nearest_alignment
-from xover.studies.does.formula.study import study_formula
+from xover.studies.does.formula.study import ALIGNMENTS, nearest_alignment, study_formula
 from xover.studies.does.formula.terminated import TerminatedNetwork, terminated_speaker
 
 F = log_grid(20.0, 20e3, 3)

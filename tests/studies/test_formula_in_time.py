@@ -16,8 +16,7 @@ from xover.files.netlist import parse_netlist
 from xover.network import build_network
 from xover.speaker import open_speaker
 from xover.studies.does.formula import by_lcapy, response
-from xover.studies.does.formula.by_lcapy import LcapyGaveUp, circuit_cards, inverse_transform
-from xover.studies.does.formula.judge import study_judge
+from xover.studies.does.formula.by_lcapy import LcapyGaveUp, circuit_cards, inverse_transform, study_judge
 from xover.studies.does.formula.response import numeric_inverse, study_response, times
 from xover.studies.does.formula.terminated import TerminatedNetwork, terminated_speaker
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from xover.amplifier.part_rating import RatingVerdict
 from xover.amplifier.programme import Spectrum
+from xover.amplifier.stress import RatingVerdict
 from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.plain import to_plain

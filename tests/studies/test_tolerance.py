@@ -31,9 +31,8 @@ from xover.search.builds import (
 from xover.sound.prediction import make_branches, sound_of
 from xover.sound.sums import responses
 from xover.speaker import open_speaker
-from xover.studies.bears.tolerance.bands import level_band, widest
+from xover.studies.bears.tolerance.bands import level_band, part_shares, widest
 from xover.studies.bears.tolerance.corners import corner_signs, find_corners
-from xover.studies.bears.tolerance.shares import part_shares
 from xover.studies.bears.tolerance.study import study_tolerance
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

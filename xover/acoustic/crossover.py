@@ -11,15 +11,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.between import between, larger_beside
-from xover.acoustic.branch import Branch, Way, missing_bound, order_ways
-from xover.acoustic.decibel import level_db
-from xover.acoustic.summing import known_sum
-from xover.curve import log_grid
+from xover.acoustic.level import between, larger_beside, level_db
+from xover.acoustic.summing import Branch, Way, known_sum, missing_bound, order_ways
+from xover.curve import Complex, Float, log_grid
 from xover.quantity import hertz
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 NEAR_DB: Final = 20.0
 """A crossing counts only if both ways lie within this of all ways added up in phase."""
@@ -88,9 +83,7 @@ def read_crossovers(frequency_hz: Float, branches: Sequence[Branch], coherent: b
     coherent : as in `AcousticSum.coherent`: False leaves out all that depends on the timing between
         drivers (phases, null, level re sum).
 
-    Returns
-    -------
-    One reading for each pair of neighbours; none with a single way.
+    Returns one reading for each pair of neighbours; none with a single way.
     """
     f = np.asarray(frequency_hz, dtype=float)
     ways = order_ways(f, branches)

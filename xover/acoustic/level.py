@@ -1,4 +1,8 @@
-"""Level of a curve over a band, its sensitivity, and averages over octaves and third octaves.
+"""Levels: of a pressure, over a band, averaged over octaves; and curves between their rows.
+
+All responses carry the same flight time to the microphone, which turns the phase by more than half
+a turn from row to row at high frequencies. The phases between drivers turn slowly: they are what
+is interpolated, and all that a level of a sum depends on.
 
 Bands have the base-ten centres of IEC 61260-1, f_m = 1000 Hz G^(k/b), edges f_m G^(-1/2b) and f_m G^(+1/2b),
 G = 10^(3/10), b = 1 or 3 (IEC 61260-1:2014, clauses 5.2 to 5.5, from memory).
@@ -11,13 +15,81 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from xover.acoustic.between import lines_between
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.rules.bands import SENSITIVITY_HZ
 
-Float = NDArray[np.float64]
+
+def level_db(pressure: ArrayLike) -> Float:
+    """20 lg|pressure|, dB re the unit of `pressure`; -inf at zero, NaN at NaN, same shape."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(20.0 * np.log10(np.abs(np.asarray(pressure))), dtype=float)
+
+
+def phase_deg(pressure: ArrayLike) -> Float:
+    """Phase in degrees, -180..180; NaN where the pressure is zero or NaN, same shape."""
+    p = np.asarray(pressure, dtype=complex)
+    return np.where(p == 0, np.nan, np.degrees(np.angle(p)))
+
+
+def ratio(decibels: float) -> float:
+    """Pressure ratio of a level difference, 10^(dB/20)."""
+    return float(10.0 ** (decibels / 20.0))
+
+
+def between(frequency_hz: Float, pressure: Complex, wanted_hz: Float, reference: int) -> Complex:
+    """Interpolate over log f: the level in dB, and the phase against one curve, in straight lines.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) rising, n >= 2.
+    pressure : (b, n) complex.
+    wanted_hz : (m,).
+    reference : row of the curve against which phases count; its own phase becomes 0.
+
+    Returns (b, m) complex. NaN outside the frequencies, next to a row where the curve or the reference is NaN (not on a
+    known row itself), and 0 next to a zero.
+    """
+    with np.errstate(divide="ignore"):
+        nepers = np.log(np.abs(pressure))
+    turn = np.exp(1j * (np.angle(pressure) - np.angle(pressure[reference])))
+    row, part = _place(frequency_hz, wanted_hz)
+    level = _mix(nepers[:, row], nepers[:, row + 1], part)
+    step = np.angle(turn[:, row + 1] * np.conj(turn[:, row]))
+    angle = _mix(np.angle(turn[:, row]), np.angle(turn[:, row]) + step, part)
+    # At the last row the turn must come from that row alone.
+    angle = np.where(part == 1.0, np.angle(turn[:, row + 1]), angle)
+    return np.asarray(np.exp(level) * np.exp(1j * angle), dtype=complex)
+
+
+def lines_between(frequency_hz: Float, value: Float, wanted_hz: Float) -> Float:
+    """Interpolate real values (..., n) in straight lines over log f; (..., m), NaN where `between` is."""
+    row, part = _place(frequency_hz, wanted_hz)
+    return _mix(value[..., row], value[..., row + 1], part)
+
+
+def larger_beside(frequency_hz: Float, value: Float, wanted_hz: Float) -> Float:
+    """The larger of the values (..., n) at the rows to both sides: a bound stays a bound. (..., m)."""
+    row, _ = _place(frequency_hz, wanted_hz)
+    return np.asarray(np.maximum(value[..., row], value[..., row + 1]), dtype=float)
+
+
+def _place(frequency_hz: Float, wanted_hz: Float) -> tuple[NDArray[np.intp], Float]:
+    """Row before each wanted frequency, and how far it lies to the next: 0..1, NaN outside."""
+    u, w = np.log(frequency_hz), np.log(wanted_hz)
+    row = np.clip(np.searchsorted(u, w, side="right") - 1, 0, u.size - 2)
+    part = (w - u[row]) / (u[row + 1] - u[row])
+    return row, np.where((part < 0) | (part > 1), np.nan, part)
+
+
+def _mix(first: Float, second: Float, part: Float) -> Float:
+    """Straight line between two values; on a row, that row alone, whatever its neighbour holds."""
+    with np.errstate(invalid="ignore"):
+        line = (1.0 - part) * first + part * second
+    return np.asarray(np.where(part == 0.0, first, np.where(part == 1.0, second, line)), dtype=float)
+
 
 STATED_VOLTAGE_V: Final = 2.83
 LEAST_OCTAVES: Final = 1.0
@@ -92,9 +164,7 @@ def band_level(frequency_hz: Float, level_db: Float, from_hz: float, to_hz: floa
     frequency_hz, level_db : (n,) each; rows that are not finite count as unknown.
     from_hz, to_hz : the band, 0 < from < to.
 
-    Raises
-    ------
-    InputError : the band's ends are not in order.
+    Raises InputError: the band's ends are not in order.
     """
     f, level = _inside(frequency_hz, level_db, from_hz, to_hz)
     known = np.isfinite(level)
@@ -138,14 +208,11 @@ def sensitivity(
 
     Parameters
     ----------
-    frequency_hz, level_db : (n,) each; the level for 2.83 V at 1 m. Rows that are not finite count
-        as unknown.
+    frequency_hz, level_db : (n,) each; the level for 2.83 V at 1 m. Rows that are not finite count as unknown.
     from_hz, to_hz : the band.
     resistance_ohm : resistance for the level at 1 W, or None.
 
-    Raises
-    ------
-    InputError : the band's ends are not in order, or the resistance is not above 0.
+    Raises InputError: the band's ends are not in order, or the resistance is not above 0.
     """
     if resistance_ohm is not None and not (math.isfinite(resistance_ohm) and resistance_ohm > 0):
         raise InputError(f"1 W cannot be had in {resistance_ohm:g} ohm", "give a resistance above 0")

@@ -10,9 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.curve import Float
 from xover.quantity import Kind, format_quantity
-
-Float = NDArray[np.float64]
 
 EFFECTIVE_DROP_DB: Final = 10.0
 TROUGH_OCTAVES: Final = 1.0 / 9.0

@@ -1,9 +1,8 @@
 """Sound off the axis, above, below and to the side: each driver is nearer or farther there, and beams.
 
-The pressure of each driver on the axis is multiplied by three factors: the piston directivity at
-the angle at which the microphone sees it, over that on the axis; the ratio of the paths; and
-exp(-jk(path - path on the axis)). Paths and angles are exact for a microphone on an arc, or far-field
-ones. Diffraction at the baffle's edges is not counted.
+The pressure of each driver on the axis is multiplied by three factors: the piston directivity at the angle at which the
+microphone sees it, over that on the axis; the ratio of the paths; and exp(-jk(path - path on the axis)). Paths and
+angles are exact for a microphone on an arc, or far-field ones. Diffraction at the baffle's edges is not counted.
 """
 
 from __future__ import annotations
@@ -14,18 +13,15 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from xover.acoustic.between import between, larger_beside
-from xover.acoustic.branch import Branch, missing_bound
-from xover.acoustic.decibel import level_db, ratio
-from xover.acoustic.geometry import SPEED_OF_SOUND_M_S, angle_off_axis_deg, delay_factor, path_excess_m
-from xover.acoustic.summing import known_sum, sum_branches
+from xover.acoustic.level import between, larger_beside, level_db, ratio
+from xover.acoustic.summing import Branch, known_sum, missing_bound, sum_branches
+from xover.acoustic.time import SPEED_OF_SOUND_M_S, angle_off_axis_deg, delay_factor, path_excess_m
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.readable import Readable
 
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Magnitude = Callable[[Float], Float]
 
 ANGLES_DEG: Final = (-15.0, -10.0, -5.0, 5.0, 10.0, 15.0)
@@ -85,11 +81,9 @@ class VerticalNulls:
     Attributes
     ----------
     crossover_hz : the frequency.
-    above_deg, below_deg : where the first minimum lies (above > 0, below < 0); None if there is none
-        within the limit.
-    above_depth_db, below_depth_db : how far it lies below the sum on the axis; inf for an exact
-        null, negative if it is louder than the axis. A driver without data fills the null up to its
-        bound: the depth is then no less than this.
+    above_deg, below_deg : where the first minimum lies (above > 0, below < 0); None if there is none within the limit.
+    above_depth_db, below_depth_db : how far it lies below the sum on the axis; inf for an exact null, negative if it is
+        louder than the axis. A driver without data fills the null up to its bound: the depth is then no less than this.
     reason : why nothing is known, or empty.
     lobe_deg, lobe_db : where between these minima the sum is loudest, and by how much louder than on the axis; a
         minimum that was not found leaves the limit. None where nothing is known.
@@ -120,13 +114,10 @@ def off_axis(
     branches : each (n,) and with a position; one without a diameter is a point.
     vertical_deg : (a,), -90 < angle < 90, positive upward.
     distance_m : radius of the arc; inf is the far field.
-    measured_at_m : distance at which the responses were taken, where the arc has another radius:
-        the drivers' paths on the axis then differ too. None: the axis of the arc is taken to sound
-        as it was measured.
+    measured_at_m : distance at which the responses were taken, where the arc has another radius: the drivers' paths on
+        the axis then differ too. None: the axis of the arc is taken to sound as it was measured.
 
-    Raises
-    ------
-    InputError : a branch has no position, an angle is out of range, or a distance is not above 0.
+    Raises InputError: a branch has no position, an angle is out of range, or a distance is not above 0.
     """
     f = np.asarray(frequency_hz, dtype=float)
     angles = np.asarray(vertical_deg, dtype=float)
@@ -225,13 +216,10 @@ def vertical_nulls(
     Parameters
     ----------
     frequency_hz, branches, distance_m, measured_at_m : as for `off_axis`.
-    crossover_hz : frequencies to look at; between rows, levels and phases between drivers are
-        interpolated.
+    crossover_hz : frequencies to look at; between rows, levels and phases between drivers are interpolated.
     limit_deg : widest angle, below 90.
 
-    Raises
-    ------
-    InputError : as for `off_axis`.
+    Raises InputError: as for `off_axis`.
     """
     if not 0 < limit_deg < 90:
         raise InputError(f"{limit_deg:g} degrees is no limit for a search", "give an angle between 0 and 90")

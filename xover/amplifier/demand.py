@@ -1,14 +1,21 @@
-"""What the load asks of the amplifier at its rated voltage, and whether that is enough for a listening level."""
+"""What the load asks of the amplifier at its rated voltage, and what the output resistance does to the response."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from xover.amplifier.load import LoadReading
+import numpy as np
+
+from xover.amplifier.extremum import highest, lowest
+from xover.amplifier.load import LoadReading, check_grid
+from xover.curve import Complex, Float
 from xover.errors import InputError
+from xover.readable import Readable
+from xover.rules.bands import AUDIO_BAND_HZ
 
 NOTE: Final = (
     "a steady sine at the amplifier's rated voltage, at the frequency that asks for most: music asks for that "
@@ -46,9 +53,7 @@ class Demand:
 def rated_voltage(rated_power_w: float, rated_load_ohm: float) -> float:
     """Rms volts of an amplifier that gives its rated power into its rated load: sqrt(P R).
 
-    Raises
-    ------
-    InputError : one of them is not above 0.
+    Raises InputError: one of them is not above 0.
     """
     for name, value in (("rated_power_w", rated_power_w), ("rated_load_ohm", rated_load_ohm)):
         if not (math.isfinite(value) and value > 0):
@@ -62,9 +67,7 @@ def read_demand(reading: LoadReading, rated_power_w: float, rated_load_ohm: floa
     The peak current is sqrt 2 times the rms current. A load that is not known gives NaN; one that
     falls to 0 ohm gives infinity, as no finite current would do.
 
-    Raises
-    ------
-    InputError : rated power or load is not above 0.
+    Raises InputError: rated power or load is not above 0.
     """
     u = rated_voltage(rated_power_w, rated_load_ohm)
     current = u / reading.minimum_ohm if reading.minimum_ohm != 0 else math.inf
@@ -146,9 +149,7 @@ def voltage_for_level(level_db: float, sensitivity_db: float, distance_m: float)
     sensitivity_db : level at 1 m for 2.83 V.
     distance_m : above 0; each doubling costs 6.02 dB, hence twice the volts.
 
-    Raises
-    ------
-    InputError : the distance is not above 0, or a level is not finite.
+    Raises InputError: the distance is not above 0, or a level is not finite.
     """
     if not (math.isfinite(distance_m) and distance_m > 0):
         raise InputError(f"[listening] distance_m is {distance_m:g}", "give metres above 0")
@@ -178,9 +179,7 @@ def read_listening(
     minimum_ohm : lowest modulus of the load, as `read_load` finds it; NaN if not known.
     rated_power_w, rated_load_ohm : the amplifier's rating; without both the verdict is "unknown".
 
-    Raises
-    ------
-    InputError : a figure is out of its range.
+    Raises InputError: a figure is out of its range.
     """
     if not (math.isfinite(headroom_db) and headroom_db >= 0):
         raise InputError(f"[listening] headroom_db is {headroom_db:g}", "give 0 or more; 10 to 20 is usual for music")
@@ -223,3 +222,117 @@ def _sentence(wish: str, voltage_rms_v: float, margin_db: float | None) -> str:
     if margin_db < 0:
         return f"{need}: the amplifier is {-margin_db:.1f} dB short and clips on peaks"
     return f"{need}: the amplifier has {margin_db:.1f} dB to spare, {_supply(margin_db).value}"
+
+
+REFERENCE: Final = "its own mean in dB over log frequency, in the part of the band where the load is known"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SourceEffect(Readable):
+    """Response change by the output resistance, against an amplifier that has none.
+
+    Attributes
+    ----------
+    output_ohm : the amplifier's output resistance, cable included if the user added it.
+    frequency_hz : (n,) as given.
+    response_db : (n,) 20 lg |Z/(Z + Ro)| less `mean_db`; NaN where the load is not known or is 0.
+    mean_db : level lost on the whole, at or below 0: what the volume control takes back.
+    highest_db, highest_at_hz : most lifted within the band.
+    lowest_db, lowest_at_hz : most lowered within the band.
+    swing_db : highest less lowest: this no volume control takes back.
+    band_hz, covered_hz : band asked for, and where in it the load is known.
+    reference : what 0 dB of `response_db` is, in words.
+    """
+
+    output_ohm: float
+    frequency_hz: Float
+    response_db: Float
+    mean_db: float
+    highest_db: float
+    highest_at_hz: float
+    lowest_db: float
+    lowest_at_hz: float
+    swing_db: float
+    band_hz: tuple[float, float]
+    covered_hz: tuple[float, float]
+    reference: str = REFERENCE
+
+
+def divider_db(impedance_ohm: Complex, output_ohm: float) -> Float:
+    """Level at the load over the amplifier's open voltage, 20 lg |Z/(Z + Ro)|, dB.
+
+    Parameters
+    ----------
+    impedance_ohm : (n,) complex. NaN gives NaN; so does 0 ohm, whose level is minus infinity, unless the output
+        resistance is 0 as well: an ideal source gives 0 dB into anything. Infinite impedance, no load, gives 0 dB.
+    output_ohm : >= 0.
+    """
+    z = np.asarray(impedance_ohm, dtype=complex)
+    if output_ohm == 0:
+        return np.where(np.isnan(z), np.nan, 0.0)
+    magnitude = np.abs(z)
+    total = np.abs(z + output_ohm)
+    usable = np.isfinite(magnitude) & (magnitude > 0) & (total > 0)
+    ratio = np.divide(magnitude, total, out=np.full(magnitude.shape, np.nan), where=usable)
+    return np.where(np.isinf(z), 0.0, 20.0 * np.log10(ratio))
+
+
+def source_effect(
+    frequency_hz: Float,
+    impedance_ohm: Complex,
+    output_ohm: float,
+    refine: Callable[[Float], Complex] | None = None,
+    band_hz: tuple[float, float] = AUDIO_BAND_HZ,
+) -> SourceEffect:
+    """Tell how the amplifier's output resistance bends the response.
+
+    Every drive of a channel scales by Z/(Z + Ro), so the whole acoustic response bends alike.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) Hz, rising, above 0.
+    impedance_ohm : (n,) complex ohm, what the amplifier sees; NaN where it is not known.
+    output_ohm : output resistance, ohm, the same at all frequencies.
+    refine : gives the impedance between the grid's points, as in `read_load`, or None.
+    band_hz : band of the mean and of the extremes.
+
+    Raises InputError: the grid is faulty, or output_ohm is negative or not finite.
+    """
+    f = np.asarray(frequency_hz, dtype=float)
+    z = np.asarray(impedance_ohm, dtype=complex)
+    check_grid(f, z)
+    if not (math.isfinite(output_ohm) and output_ohm >= 0):
+        raise InputError(f"[amplifier] output_ohm is {output_ohm:g}", "give 0 or more; a valve amplifier has ohms")
+    inside = (f >= band_hz[0]) & (f <= band_hz[1])
+    level = divider_db(z, output_ohm)
+    mean = _log_mean(f[inside], level[inside])
+    between = None if refine is None else lambda x: divider_db(refine(x), output_ohm) - mean
+    top = highest(f[inside], level[inside] - mean, between, scale=1.0)
+    bottom = lowest(f[inside], level[inside] - mean, between, scale=1.0)
+    known = f[inside][np.isfinite(level[inside])]
+    return SourceEffect(
+        output_ohm=float(output_ohm),
+        frequency_hz=f,
+        response_db=level - mean,
+        mean_db=mean,
+        highest_db=top.value,
+        highest_at_hz=top.at_hz,
+        lowest_db=bottom.value,
+        lowest_at_hz=bottom.at_hz,
+        swing_db=top.value - bottom.value,
+        band_hz=band_hz,
+        covered_hz=(float(known[0]), float(known[-1])) if known.size else (float("nan"), float("nan")),
+    )
+
+
+def _log_mean(frequency_hz: Float, level_db: Float) -> float:
+    """Mean over ln f by trapezia, only between neighbours that are both known; NaN if there are none."""
+    known = np.isfinite(level_db)
+    if np.count_nonzero(known) == 1:
+        return float(level_db[known][0])
+    pair = known[:-1] & known[1:]
+    width = np.diff(np.log(frequency_hz))[pair]
+    if width.size == 0:
+        return float("nan")
+    height = (level_db[:-1][pair] + level_db[1:][pair]) / 2.0
+    return float(np.sum(width * height) / np.sum(width))

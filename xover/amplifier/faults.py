@@ -13,12 +13,10 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from xover.amplifier.extremum import Extremum
-from xover.amplifier.load import check_grid
-from xover.amplifier.sweep import (
+from xover.amplifier.extremum import (
     DriverImpedance,
+    Extremum,
     Sweep,
     dead_short,
     has_load,
@@ -27,13 +25,12 @@ from xover.amplifier.sweep import (
     neighbourhood,
     with_connected_channels,
 )
+from xover.amplifier.load import check_grid
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.figures import written
 from xover.network import Capacitor, Channel, DriverCard, Network
 from xover.quantity import Kind, format_quantity, hertz, ohms
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 LINEAR_NOTE: Final = (
     "voltages are those of a steady sine at the worst frequency with the amplifier holding its output: "
@@ -131,15 +128,10 @@ def fault_cases(
     driver_impedance_at : gives the impedances at other frequencies, by driver's name. Without it
         they are interpolated between the rows given, as `Curve.at` does.
 
-    Returns
-    -------
-    Two cases for each driver card, open before shorted, in card order.
+    Returns two cases for each driver card, open before shorted, in card order.
 
-    Raises
-    ------
-    InputError : the grid is faulty, or the rated voltage is not above 0.
-    NoSolutionError : the wiring leaves the network without a solution even with all drivers in place.
-    OptionError : a driver has no impedance.
+    Raises InputError: the grid is faulty, or the rated voltage is not above 0. NoSolutionError: the wiring leaves the
+    network without a solution even with all drivers in place. OptionError: a driver has no impedance.
     """
     f = np.asarray(frequency_hz, dtype=float)
     for z in driver_impedance_ohm.values():

@@ -14,18 +14,16 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from xover.amplifier.extremum import Sought, extremes
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.figures import written
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
 from xover.rules.bands import AUDIO_BAND_HZ
 from xover.rules.margins import EPDR_CAUTION_SHARE, IEC_LEAST_SHARE, ROUNDING
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 ASSUMPTION: Final = (
     "an ideal class B push-pull output stage, supply rails equal to the peak output voltage, a steady sine; "
@@ -44,17 +42,14 @@ def epdr_over_modulus(phase_deg: ArrayLike) -> Float:
 
         EPDR/|Z| = 1/4 / [ (1 - sin(5 pi/6 + 2|phi|/3)) sin(5 pi/6 - |phi|/3) ]
 
-    1 for a resistor, 1/(2 sqrt 2) at 45 degrees, 1/(3 sqrt 3) at 90 degrees. The notion is from
-    E. Benjamin, JAES 42(9), 1994 (from memory); the formula is as published in a forum thread on
-    EPDR, checked here by brute force.
+    1 for a resistor, 1/(2 sqrt 2) at 45 degrees, 1/(3 sqrt 3) at 90 degrees. The notion is from E. Benjamin, JAES
+    42(9), 1994 (from memory); the formula is as published in a forum thread on EPDR, checked here by brute force.
 
     Parameters
     ----------
     phase_deg : any shape; even in its sign. NaN gives NaN.
 
-    Returns
-    -------
-    Same shape. NaN beyond 90 degrees: the load would deliver power, so it is not passive.
+    Returns the same shape. NaN beyond 90 degrees: the load would deliver power, so it is not passive.
     """
     phase = np.abs(np.asarray(phase_deg, dtype=float))
     with np.errstate(invalid="ignore"):
@@ -71,10 +66,8 @@ def epdr(impedance_ohm: ArrayLike) -> Float:
     ----------
     impedance_ohm : complex, any shape.
 
-    Returns
-    -------
-    Same shape, ohm, at most |Z|. NaN where the impedance is NaN or not passive (phase beyond 90
-    degrees); 0 where it is 0.
+    Returns the same shape, ohm, at most |Z|. NaN where the impedance is NaN or not passive (phase beyond 90 degrees); 0
+    where it is 0.
     """
     z = np.asarray(impedance_ohm, dtype=complex)
     return np.asarray(np.abs(z) * epdr_over_modulus(np.degrees(np.angle(z))))
@@ -150,14 +143,11 @@ def read_load(
     ----------
     frequency_hz : (n,) Hz, rising, above 0.
     impedance_ohm : (n,) complex ohm; NaN where it is not known, infinite where no current flows.
-    refine : gives the impedance at other frequencies, (m,) -> (m,) complex. With it every extreme
-        is followed between the points of the grid until it is good to 1e-6; without it the
-        reading says that it was taken from the grid.
+    refine : gives the impedance at other frequencies, (m,) -> (m,) complex. With it every extreme is followed between
+        the points of the grid until it is good to 1e-6; without it the reading says that it was taken from the grid.
     band_hz : band in which extremes are sought, both ends included.
 
-    Raises
-    ------
-    InputError : the two arrays do not match, or the frequencies do not rise from above 0 Hz.
+    Raises InputError: the two arrays do not match, or the frequencies do not rise from above 0 Hz.
     """
     f = np.asarray(frequency_hz, dtype=float)
     z = np.asarray(impedance_ohm, dtype=complex)
@@ -314,9 +304,7 @@ def judge_load(reading: LoadReading, minimum_load_ohm: float | None) -> LoadVerd
     reading : from `read_load`.
     minimum_load_ohm : from [amplifier], or None if no amplifier is given.
 
-    Raises
-    ------
-    InputError : minimum_load_ohm is not above 0.
+    Raises InputError: minimum_load_ohm is not above 0.
     """
     if minimum_load_ohm is not None and not (math.isfinite(minimum_load_ohm) and minimum_load_ohm > 0):
         raise InputError(f"[amplifier] minimum_load_ohm is {minimum_load_ohm:g}", "give ohms above 0")

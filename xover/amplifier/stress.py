@@ -1,4 +1,4 @@
-"""What programme of a stated voltage does to every part and driver of a solved network: watts, volts, amperes.
+"""What programme does to every part and driver of a solved network, and which rating a part needs for it.
 
 All channels carry the same signal, each at its own voltage. Heat follows the spectrum of the programme; peaks are
 told twice, as nobody can know them: by the crest factor, and for a steady sine that swings as far as the programme's
@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 
 from xover.amplifier.extremum import Extremum, Sought, extremes
 from xover.amplifier.programme import Spectrum, band_weights, programme_weights
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, Solution
 from xover.network.parts import changed
+from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN
 
 PEAK_NOTE: Final = (
     "peak by crest: the part's own rms times the crest factor of the programme; full sine: a steady sine as high as "
@@ -187,9 +187,7 @@ def read_stress(
     crest : peak over rms of the programme, 1 or more.
     refine : solves the same network at other frequencies, to find the worst one between the points of the grid.
 
-    Raises
-    ------
-    InputError : a voltage below 0 or missing, or a crest factor below 1.
+    Raises InputError: a voltage below 0 or missing, or a crest factor below 1.
     """
     _check(solution.network, rms_v, crest)
     weights = programme_weights(solution.frequency_hz, spectrum)
@@ -338,3 +336,118 @@ def _drawn(solution: Solution, rms_v: Mapping[str, float]) -> Float:
                 amps = amps + sign * _bearing(solution, element, rms_v).amps
         total = total + rms_v[channel.name] * amps.real
     return total
+
+
+# What shops usually have. Common practice, no published source.
+USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)
+USUAL_VOLTS: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
+
+
+class RatingVerdict(StrEnum):
+    """How a card's rating compares with what the part bears."""
+
+    ENOUGH = "enough"
+    THIN = "thin"
+    OVER = "over"
+    NOT_KNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class PartRating:
+    """What a part bears, what it needs and what its card says.
+
+    Attributes
+    ----------
+    quantity : "power_w" of the programme for a resistor, "voltage_v" at the peak of a full sine for a capacitor,
+        "current_a" at the peak of a full sine for a coil (its card's `amps=`, read as the peak that the core stands).
+    stress : in that quantity; needed : with the margin; NaN if not known.
+    usual : the next usual rating; None for coils, and where none is large enough.
+    said : what the card says, or None.
+    verdict : enough; thin, when the margin is missing; over, when the stress itself passes the rating.
+    sentence : the same in words.
+    """
+
+    name: str
+    quantity: str
+    stress: float
+    margin: float
+    needed: float
+    usual: float | None
+    said: float | None
+    verdict: RatingVerdict
+    sentence: str
+
+    @property
+    def broken(self) -> bool:
+        """Whether the card's rating is below what is needed."""
+        return self.verdict in (RatingVerdict.THIN, RatingVerdict.OVER)
+
+
+_RATINGS: Final = {
+    ElementKind.RESISTOR: ("watts", "power_w", RESISTOR_MARGIN, USUAL_WATTS),
+    ElementKind.CAPACITOR: ("volts", "voltage_v", CAPACITOR_MARGIN, USUAL_VOLTS),
+    ElementKind.COIL: ("amps", "current_a", COIL_MARGIN, ()),
+}
+
+
+def rate_part(part: Part, stress: ElementStress) -> PartRating | None:
+    """Compare a part's card with its stress; None for a lamp, which is meant to get hot."""
+    if stress.kind not in _RATINGS:
+        return None
+    said_as, quantity, margin, usual = _RATINGS[stress.kind]
+    bears = {
+        "power_w": stress.power_w,
+        "voltage_v": stress.sine_voltage_peak_v,
+        "current_a": stress.sine_current_peak_a,
+    }[quantity]
+    needed = margin * bears
+    said: float | None = getattr(part, said_as)
+    verdict = _verdict(bears, needed, said)
+    return PartRating(
+        name=part.name,
+        quantity=quantity,
+        stress=bears,
+        margin=margin,
+        needed=needed,
+        usual=next((u for u in usual if u >= needed), None),
+        said=said,
+        verdict=verdict,
+        sentence=_sentence(part.name, stress.kind, bears, needed, said, verdict),
+    )
+
+
+def _verdict(bears: float, needed: float, said: float | None) -> RatingVerdict:
+    if said is None or math.isnan(bears):
+        return RatingVerdict.NOT_KNOWN
+    if bears > said:
+        return RatingVerdict.OVER
+    return RatingVerdict.THIN if needed > said else RatingVerdict.ENOUGH
+
+
+def _sentence(
+    name: str, kind: ElementKind, bears: float, needed: float, said: float | None, verdict: RatingVerdict
+) -> str:
+    if math.isnan(bears):
+        return f"{name}: what it bears is not known"
+    what = {
+        ElementKind.RESISTOR: f"{name} turns {_amount(bears, kind)} into heat",
+        ElementKind.CAPACITOR: f"{name} bears {_amount(bears, kind)} at the peak of a full sine",
+        ElementKind.COIL: f"{name} carries {_amount(bears, kind)} at the peak of a full sine",
+    }[kind]
+    with_margin = f", and with the usual margin needs {_amount(needed, kind)}" if needed != bears else ""
+    if said is None:
+        return f"{what}{with_margin}; its card states no rating"
+    end = {
+        RatingVerdict.OVER: f"over its rating of {_amount(said, kind)}",
+        RatingVerdict.THIN: f"more than its rating of {_amount(said, kind)}",
+        RatingVerdict.ENOUGH: f"its rating of {_amount(said, kind)} will do",
+    }[verdict]
+    return f"{what}, {end}" if verdict is RatingVerdict.OVER else f"{what}{with_margin}: {end}"
+
+
+def _amount(value: float, kind: ElementKind) -> str:
+    if math.isinf(value):
+        return "any current" if kind is ElementKind.COIL else "any voltage"
+    if kind is ElementKind.COIL:
+        return f"{value:.3g} A"
+    return format_quantity(value, Kind.POWER if kind is ElementKind.RESISTOR else Kind.VOLTAGE)

@@ -61,7 +61,7 @@ def _declared() -> dict[str, str]:
 
 
 def _redesign(result: Any, number: int | None, speaker: Speaker | None) -> Any:
-    from xover.drawing.redesign import draw_redesign
+    from xover.drawing.change import draw_redesign
     from xover.studies.change.redesign.result import redesign_curves
 
     number = result.number if number is None else number

@@ -73,7 +73,7 @@ class Opened:
         >>> speaker.with_values("found", C1="10uF", C1_esr=0.1).predict("trial")
         """
         from xover.network.retouch import with_values
-        from xover.speaker.trial import with_trial
+        from xover.speaker.swap import with_trial
 
         return type(self)(with_trial(self.speaker, name, with_values(self.network(network), values)), changed=True)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from xover.acoustic.crossover import read_crossovers
-from xover.amplifier.sweep import with_connected_channels
+from xover.amplifier.extremum import with_connected_channels
 from xover.bench.dc import DcCheck, Link, Usual, dc_check, driver_link, part_link, resistance_ohm, sees
 from xover.bench.sweep_checks import SweepCheck, leaves_short, sweep_check
 from xover.bench.wiring import PadNames, driver_polarities, feeding, pad_names

@@ -8,8 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.amplifier.part_rating import PartRating, RatingVerdict
-from xover.amplifier.stress import ElementKind, ElementStress
+from xover.amplifier.stress import ElementKind, ElementStress, PartRating, RatingVerdict
 from xover.bench.build_steps import BuildOrder
 from xover.bench.words import and_words, capital, watts
 from xover.errors import NoSolutionError
@@ -22,8 +21,7 @@ from xover.rules.severity import Severity
 from xover.sound.roles import Role, keys_of
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.aged.condition.words import PCB
-from xover.studies.bears.stress.cautions import hot_under_a_sine
-from xover.studies.bears.stress.study import StressStudy
+from xover.studies.bears.stress.study import StressStudy, hot_under_a_sine
 from xover.studies.change.decide.study import Decision
 from xover.studies.desk.check.network import dc_drive
 from xover.studies.does.load.study import LoadStudy

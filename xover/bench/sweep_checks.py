@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.amplifier.sweep import Sweep, has_load, with_connected_channels
+from xover.amplifier.extremum import Sweep, has_load, with_connected_channels
 from xover.bench.words import and_words, number, ohm_range
 from xover.curve import Evidence, Float
 from xover.errors import NoSolutionError

@@ -97,7 +97,7 @@ def _circuits() -> Iterable[str]:
 
 
 def _slopes() -> Iterable[str]:
-    from xover.electronic.slopes import SLOPES
+    from xover.electronic.biquad import SLOPES
 
     return SLOPES
 

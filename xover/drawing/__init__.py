@@ -6,10 +6,10 @@ from importlib import import_module
 from typing import Any, Final
 
 _FROM: Final = {
-    "draw_load": "load",
+    "draw_load": "does",
     "draw_prediction": "levels",
     "draw_schematic": "schematic",
-    "draw_sensitivity": "sensitivity",
+    "draw_sensitivity": "does",
     "save_figure": "save",
     "save_schematic": "save",
 }

@@ -8,16 +8,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
-from xover.acoustic.level import BandLevel
+from xover.acoustic.level import BandLevel, level_db
 from xover.acoustic.summing import AcousticSum
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, own_spots, write_labels
 from xover.drawing.levels import same_lines
-from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import ROOM, finite, level_axis, level_window, size_axis
-from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, SHADE, Stroke, driver_stroke, look, ring
-from xover.drawing.text import LONGEST_NAME, cut
+from xover.drawing.page import ROOM, Panel, finite, level_axis, level_window, make_page, size_axis
+from xover.drawing.style import DROP, ENVELOPE, INK, LONGEST_NAME, QUIET, SHADE, Stroke, cut, driver_stroke, look, ring
 from xover.figures import written
 from xover.quantity import hertz
 from xover.studies.change.bypass.crossover import CrossoverMap, corners_words

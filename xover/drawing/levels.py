@@ -9,13 +9,25 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Float
 from xover.drawing.labels import LineLabel, write_labels
-from xover.drawing.page import Panel, make_page
-from xover.drawing.scales import DRIVE_SPAN_DB, LEVEL_SPAN_DB, finite, level_axis, level_window
-from xover.drawing.style import DROP, ENVELOPE, INK, QUIET, REVERSED, SHADE, SUM, Stroke, driver_stroke, look, ring
-from xover.drawing.text import LONGEST_NAME, cut
+from xover.drawing.page import DRIVE_SPAN_DB, LEVEL_SPAN_DB, Panel, finite, level_axis, level_window, make_page
+from xover.drawing.style import (
+    DROP,
+    ENVELOPE,
+    INK,
+    LONGEST_NAME,
+    QUIET,
+    REVERSED,
+    SHADE,
+    SUM,
+    Stroke,
+    cut,
+    driver_stroke,
+    look,
+    ring,
+)
 from xover.figures import written
 from xover.sound.prediction import Prediction
 

@@ -21,8 +21,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D, Bbox
 from numpy.typing import NDArray
 
-from xover.drawing.style import look
-from xover.drawing.text import height_points, width_points
+from xover.drawing.style import height_points, look, width_points
 
 if TYPE_CHECKING:
     from matplotlib.font_manager import FontProperties
@@ -52,9 +51,7 @@ def figure_svg(figure: Figure, *, name: str, title: str, description: str) -> st
     name : what its ids begin with; a letter, then letters, digits, `-` and `_`; different for each figure of a page.
     title, description : any text; control characters become blanks.
 
-    Raises
-    ------
-    ValueError : the name cannot be an id.
+    Raises ValueError: the name cannot be an id.
     """
     if not _NAME.match(name):
         raise ValueError(f"{name!r} cannot be an id")

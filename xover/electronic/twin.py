@@ -7,24 +7,23 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from xover.curve import Complex, Float
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Band, BandKind, response
 from xover.electronic.twin_fit import (
     DELAY_UNIT_S,
     NEPER_PER_DB,
+    Atoms,
     Rows,
     State,
     even_out,
+    extensions,
     log_error,
     measure,
     refine,
 )
-from xover.electronic.twin_start import Atoms, extensions
 from xover.errors import InputError, OptionError
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 LEAST_ROWS: Final = 8
 """Fewer known rows than this are not fitted."""
@@ -129,9 +128,7 @@ def weight_in_sum(branch: ArrayLike, total: ArrayLike) -> Float:
     branch, total : (n,) pressures, complex or magnitudes: of all drivers on the channel, and of all channels. In a
         null of the sum the weight is 1.
 
-    Returns
-    -------
-    (n,) 0..1; 0 where either is not known.
+    Returns (n,) 0..1; 0 where either is not known.
     """
     b, t = np.abs(np.asarray(branch)), np.abs(np.asarray(total))
     known = np.isfinite(b) & np.isfinite(t) & (b > 0)
@@ -152,7 +149,7 @@ def fit_twin(
 ) -> Twin:
     """Find the fewest bands that give a target within tolerance.
 
-    A beam search: each of the best lists of k bands gets one more in the ways that promise most (twin_start.py),
+    A beam search: each of the best lists of k bands gets one more in the ways that promise most (twin_fit.py),
     all settings are refined together by least squares (twin_fit.py), and the shortest list within tolerance is
     taken, after trying to do without each of its bands. Not an exhaustive search: a shorter list may exist. No
     number is drawn at random.
@@ -168,10 +165,8 @@ def fit_twin(
         weights are small, gets no more than tolerance / guard above what it had: 2.5 dB.
     most_bands : where no list is within tolerance, the best of up to this many bands comes back, not `within`.
 
-    Raises
-    ------
-    OptionError : a limit that is not positive, a negative weight, arrays that do not match.
-    InputError : fewer than 8 rows are known.
+    Raises OptionError: a limit that is not positive, a negative weight, arrays that do not match. InputError: fewer
+    than 8 rows are known.
     """
     f, wanted, w = _checked(frequency_hz, target, weight, most_bands)
     for name, value in (("level", tolerance_db), ("phase", tolerance_deg), ("sample rate", sample_rate_hz)):

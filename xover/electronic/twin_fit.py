@@ -1,10 +1,14 @@
-"""Least squares of bands, gain, delay and polarity to a complex target.
+"""Least squares of bands, gain, delay and polarity to a complex target, and where to put the next band.
 
 Everything is done in logarithms: ln target = gain + sum of ln H of the bands - j w delay + j pi turns, so that the
 real part of the residual is the error of level and the imaginary part that of phase. The phase of every band is
 known without wrapping, hence the number of half turns is one integer for all rows, and polarity is its parity.
 Each part is divided by its tolerance and multiplied by the row's weight, so that a residual of 1 is just allowed.
 A third part guards rows of little weight: there only a twin louder than its target counts.
+
+A new band is judged by how much of the residual it takes away after gain, delay and all settings so far have moved
+along (their tangents are projected out): one step of orthogonal matching pursuit. The electrical slopes of a passive
+network are low- and high-pass bands at its poles, and are found this way first, as they take away most.
 """
 
 from __future__ import annotations
@@ -17,10 +21,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind, powers
-
-Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 NEPER_PER_DB: Final = math.log(10.0) / 20.0
 # Residual of a delay is a matter of microseconds: its parameter is counted in these, to be of the size of the others.
@@ -328,3 +330,102 @@ def even_out(rows: Rows, state: State, most_steps: int, with_delay: bool = True)
         if trial.worst < best.worst:
             best = trial
     return best
+
+
+_PER_OCTAVE: Final = 4
+_TRIAL_DB: Final = 3.0
+_MOST_FIRST_DB: Final = 12.0
+_Q_TRIED: Final[dict[BandKind, tuple[float, ...]]] = {
+    BandKind.LOW_PASS: (0.5, 0.8, 1.5),
+    BandKind.HIGH_PASS: (0.5, 0.8, 1.5),
+    BandKind.LOW_PASS_1: (1.0,),
+    BandKind.HIGH_PASS_1: (1.0,),
+    BandKind.LOW_SHELF: (0.7,),
+    BandKind.HIGH_SHELF: (0.7,),
+    BandKind.PEAKING: (0.5, 1.0, 2.0, 4.0, 8.0),
+    BandKind.ALL_PASS: (0.5, 1.5),
+}
+# Peaking bands at the two best places at least this far apart are both tried.
+_APART: Final = math.log(2.0) / 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Atoms:
+    """Every band tried, with its response; made once for one set of rows."""
+
+    rows: Rows
+
+    @cached_property
+    def table(self) -> tuple[tuple[BandKind, ...], Float]:
+        """Kinds (k) and settings (k, 3)."""
+        low, high = self.rows.frequency_range_hz
+        places = np.geomspace(low, high, max(2, int(_PER_OCTAVE * math.log2(high / low)) + 1))
+        kinds, settings = [], []
+        for kind, qualities in _Q_TRIED.items():
+            for u in log_bent(places, self.rows.sample_rate_hz):
+                for q in qualities:
+                    kinds.append(kind)
+                    settings.append((float(u), math.log(q), _TRIAL_DB if kind.has_gain else 0.0))
+        return tuple(kinds), np.array(settings)
+
+    @cached_property
+    def log_response(self) -> Complex:
+        """(k, n) ln H of each."""
+        kinds, settings = self.table
+        return log_bands(kinds, settings, self.rows.bent)
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """A state with one more band, and the sum of squares that it leaves at first order."""
+
+    state: State
+    remaining: float
+
+
+def extensions(atoms: Atoms, state: State, most: int) -> list[Way]:
+    """The state with one more band, in the `most` best ways, each of another kind or place."""
+    rows = atoms.rows
+    kinds, settings = atoms.table
+    basis = np.linalg.qr(tangents(rows, state, with_delay=True).T)[0]
+
+    def free_of(vector: Float) -> Float:
+        return np.asarray(vector - (vector @ basis) @ basis.T, dtype=float)
+
+    error = log_error(rows, state)
+    left = free_of(rows.stack(error))
+    turn = free_of(rows.stack(np.full(rows.omega.size, 1j * math.pi), error))
+    band = free_of(rows.stack(atoms.log_response, error))
+    has_gain = np.array([kind.has_gain for kind in kinds])
+    norm = np.einsum("ij,ij->i", band, band)
+    share = np.divide(band @ left, norm, out=np.zeros(norm.size), where=norm > 0)
+    most_share = _MOST_FIRST_DB / _TRIAL_DB
+    share = np.where(has_gain, np.clip(share, -most_share, most_share), 1.0)
+    after = left - share[:, None] * band
+    # A low- or high-pass may turn the phase by half turns against the rows: take what suits best.
+    square = float(turn @ turn)
+    turns = np.where(has_gain, 0.0, np.round(after @ turn / square)) if square > 0 else np.zeros(norm.size)
+    after = after - turns[:, None] * turn
+    remaining = np.einsum("ij,ij->i", after, after)
+    grown = []
+    for row in _distinct(kinds, settings, remaining, most):
+        new = settings[row].copy()
+        new[2] *= share[row]
+        joined = np.concatenate([state.settings, new[None]])
+        half_turns = state.half_turns + int(turns[row])
+        more = replace(state, kinds=(*state.kinds, kinds[row]), settings=joined, half_turns=half_turns)
+        grown.append(Way(more, float(remaining[row])))
+    return grown
+
+
+def _distinct(kinds: tuple[BandKind, ...], settings: Float, remaining: Float, most: int) -> list[int]:
+    """Rows that leave least, one of a kind, two of peaking bands."""
+    taken: list[int] = []
+    for row in np.argsort(remaining, kind="stable"):
+        same = [t for t in taken if kinds[t] is kinds[row]]
+        again = kinds[row] is BandKind.PEAKING and len(same) == 1
+        if not same or (again and abs(settings[same[0], 0] - settings[row, 0]) > _APART):
+            taken.append(int(row))
+        if len(taken) == most:
+            break
+    return taken

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from xover.blocks import Block, Downloads, Head, Items, Listing, Picture, Section, Text
-from xover.drawing.data import csv_row
+from xover.drawing.save import csv_row
 from xover.report.answers import Answers
 from xover.report.sections import bench, decision, proposals, sound
 from xover.report.works import Formulas

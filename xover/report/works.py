@@ -16,22 +16,16 @@ from xover.bench.build_steps import BuildOrder, build_order
 from xover.bench.wiring import WiringList, wiring_list
 from xover.bench.words import capital
 from xover.blocks import Picture
+from xover.drawing.aged import draw_condition
+from xover.drawing.bears import draw_crosstalk, draw_stress, draw_tolerance
 from xover.drawing.bypass import draw_bypass, draw_bypass_map
-from xover.drawing.condition import draw_condition
-from xover.drawing.crosstalk import draw_crosstalk
-from xover.drawing.data import csv_text, curves_of
-from xover.drawing.decide import draw_decide
+from xover.drawing.change import draw_decide, draw_redesign, draw_refresh
+from xover.drawing.does import draw_load, draw_off_axis, draw_sensitivity
 from xover.drawing.levels import draw_prediction
-from xover.drawing.load import draw_load
-from xover.drawing.off_axis import draw_off_axis
 from xover.drawing.page import words_of
-from xover.drawing.redesign import draw_redesign
-from xover.drawing.refresh import draw_refresh
+from xover.drawing.save import csv_text, curves_of
 from xover.drawing.schematic import draw_schematic
-from xover.drawing.sensitivity import draw_sensitivity
-from xover.drawing.stress import draw_stress
 from xover.drawing.svg import figure_svg
-from xover.drawing.tolerance import draw_tolerance
 from xover.errors import InputError, OptionError
 from xover.network import Network
 from xover.quantity import hertz

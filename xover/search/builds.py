@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.branch import Branch
+from xover.acoustic.summing import Branch
 from xover.curve import Complex, Evidence, Float
 from xover.errors import InputError, OptionError
 from xover.network import Network, find_sections, solve

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Float
 from xover.electronic.biquad import MOST_GAIN_DB, Band, BandKind, response
 from xover.electronic.twin_fit import log_band_slopes, log_bands, log_bent

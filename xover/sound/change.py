@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db, ratio
+from xover.acoustic.level import level_db, ratio
 from xover.curve import Complex, Float
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, Band
 

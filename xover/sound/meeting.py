@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from xover.acoustic.branch import SAME_WAY_OCTAVES, centroid_hz, make_branch
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
+from xover.acoustic.summing import SAME_WAY_OCTAVES, centroid_hz, make_branch
 from xover.curve import Float
 from xover.network import Network, solve
 from xover.sound.prediction import Sound, make_branches, sound_of_network

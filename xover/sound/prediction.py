@@ -9,15 +9,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.branch import Branch, make_branch
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
-from xover.acoustic.decibel import level_db, phase_deg
-from xover.acoustic.geometry import delay_factor, delay_s
-from xover.acoustic.level import BandLevel, Sensitivity, sensitivity
+from xover.acoustic.level import BandLevel, Sensitivity, level_db, phase_deg, sensitivity
 from xover.acoustic.limits import Corner, EffectiveRange, effective_range, read_corners
 from xover.acoustic.off_axis import OffAxis, VerticalNulls, off_axis, vertical_nulls
-from xover.acoustic.summing import AcousticSum, sum_branches
-from xover.acoustic.time import StepResponse, group_delay_s, step_response
+from xover.acoustic.summing import AcousticSum, Branch, make_branch, sum_branches
+from xover.acoustic.time import StepResponse, delay_factor, delay_s, group_delay_s, step_response
 from xover.amplifier.load import epdr
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve

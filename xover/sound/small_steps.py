@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.branch import Branch
+from xover.acoustic.summing import Branch
 from xover.curve import Complex, Float
 from xover.readable import Readable
 from xover.sound.change import Worst, largest, near_highest

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from xover.acoustic.branch import Branch, missing_bound
-from xover.acoustic.decibel import level_db, ratio
-from xover.acoustic.summing import ABSENT_DB, known_sum, sum_branches
+from xover.acoustic.level import level_db, ratio
+from xover.acoustic.summing import ABSENT_DB, Branch, known_sum, missing_bound, sum_branches
 from xover.curve import Complex, Float
 from xover.network import Network, Solution
 from xover.sound.prediction import Sound, make_branches

@@ -1,18 +1,102 @@
-"""Speaker: an opened folder, with its drivers and its named networks."""
+"""Speaker: an opened folder, with its drivers and its named networks; and how it is opened."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
 
-from xover.curve import Complex, Float
+import numpy as np
+
+from xover.curve import Complex, Curve, Evidence, Float
+from xover.driver.minimum_phase import minimum_phase_curve
+from xover.driver.model import DatasheetValues, datasheet_response
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.netlist import read_netlist
-from xover.files.speaker import Amplifier, Listening, SpeakerFile
+from xover.files.speaker import Amplifier, Driver, Listening, SpeakerFile, read_speaker
+from xover.files.tables import read_impedance, read_response
 from xover.network import Network, build_network
 from xover.readable import Readable
-from xover.speaker.driver import PhaseSource, SpeakerDriver
+from xover.remark import About, Remark
+
+Position = tuple[float, float, float]
+
+
+class PhaseSource(StrEnum):
+    """Where the phase of a response comes from."""
+
+    MEASURED = "measured"
+    MINIMUM = "minimum"
+    NONE = "none"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SpeakerDriver(Readable):
+    """One driver: what was measured, what is assumed, and where it stands.
+
+    Attributes
+    ----------
+    impedance : measured sweep, or None where the datasheet must serve.
+    response : measured response with the phase that is to be used, or None.
+    phase_source : whose phase that is. MINIMUM has no delay in it: the position gives the delay.
+    datasheet : printed values, or None.
+    position_mm : right, up, forward of the design axis' foot; None where it was not said.
+    card_positions_mm : the same for each card, where the driver stands on several.
+    re_ohm : DC resistance as read with a meter, or as printed; None where unknown.
+    notes : what a reader must know, one sentence each.
+    """
+
+    name: str
+    impedance: Curve | None
+    response: Curve | None
+    phase_source: PhaseSource
+    datasheet: DatasheetValues | None
+    position_mm: Position | None
+    card_positions_mm: dict[str, Position]
+    diameter_mm: float | None
+    re_ohm: float | None
+    notes: tuple[Remark, ...]
+
+    def impedance_ohm(self, frequency_hz: Float) -> Complex:
+        """(n,) impedance, NaN where the sweep does not reach."""
+        if self.impedance is not None:
+            return self.impedance.at(frequency_hz)
+        if self.datasheet is None:
+            return np.full(frequency_hz.shape, np.nan, dtype=complex)
+        return np.asarray(self.datasheet.model.impedance_ohm(frequency_hz), dtype=complex)
+
+    def pressure(self, frequency_hz: Float) -> Complex:
+        """(n,) response re 20 uPa at 2.83 V and 1 m, without the delay of its place where its phase is rebuilt."""
+        if self.response is not None:
+            return self.response.at(frequency_hz)
+        if self.datasheet is None or self.datasheet.sensitivity_db is None:
+            return np.full(frequency_hz.shape, np.nan, dtype=complex)
+        return np.asarray(datasheet_response(self.datasheet, frequency_hz).value, dtype=complex)
+
+    @property
+    def impedance_evidence(self) -> Evidence:
+        """What the impedance rests on."""
+        if self.impedance is not None:
+            return self.impedance.evidence
+        return Evidence.ASSUMED if self.datasheet is None or self.datasheet.le_mh is None else Evidence.DATASHEET
+
+    @property
+    def response_evidence(self) -> Evidence:
+        """What the response rests on; assumed where a flat driver stands in for it."""
+        return Evidence.ASSUMED if self.response is None else self.response.evidence
+
+    @property
+    def has_response(self) -> bool:
+        """False where nothing at all is known of its sound."""
+        return self.response is not None or (self.datasheet is not None and self.datasheet.sensitivity_db is not None)
+
+    def place_mm(self, card: str) -> Position | None:
+        """Where one card of this driver stands (card without its X), or None."""
+        for name, position in self.card_positions_mm.items():
+            if name.lower() == card.lower():
+                return position
+        return self.position_mm
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -66,9 +150,7 @@ class Speaker(Readable):
 
         The file is read again only where it has changed since.
 
-        Raises
-        ------
-        OptionError : no network of that name. InputError : a fault in its netlist.
+        Raises OptionError: no network of that name. InputError: a fault in its netlist.
         """
         if name not in self.file.speaker.networks:
             near = nearest_word(name, self.network_names)
@@ -131,3 +213,76 @@ class Speaker(Readable):
         if PhaseSource.NONE in sources:
             return False, "the sound of a driver is not known"
         return False, "some phases are measured and some rebuilt, so the drivers share no time reference"
+
+
+def open_speaker(path_or_folder: Path | str) -> Speaker:
+    """Open a speaker folder or its speaker.toml.
+
+    Raises InputError: for any fault in speaker.toml or in a file that it names.
+    """
+    file = read_speaker(path_or_folder)
+    drivers = {name: _open_driver(file, name, entry) for name, entry in file.speaker.drivers.items()}
+    return Speaker(file, drivers)
+
+
+def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
+    notes: list[Remark] = []
+    sheet = None
+    if entry.datasheet is not None:
+        sheet = DatasheetValues(**entry.datasheet.model_dump())
+    impedance = None
+    if entry.impedance is not None:
+        impedance, warnings = read_impedance(file.file(entry.impedance), entry.impedance_evidence)
+        notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
+        if not impedance.has_phase:
+            impedance, rebuilt = minimum_phase_curve(impedance)
+            words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
+            notes.append(Remark(words, About.IMPEDANCE, named=True))
+    elif sheet is not None:
+        words = "the impedance is taken from datasheet values, not from a sweep"
+        notes.append(Remark(words, About.DATASHEET_IMPEDANCE).of(name))
+        notes += [note.of(name) for note in sheet.notes]
+    response, source = None, PhaseSource.NONE
+    if entry.response is not None:
+        response, source = _open_response(file, name, entry, notes)
+    elif sheet is not None and sheet.sensitivity_db is not None:
+        source = PhaseSource.MINIMUM
+        if impedance is not None:
+            notes += [note.of(name) for note in sheet.notes if note.about is About.DATASHEET_RESPONSE]
+    else:
+        words = f"nothing is known of the sound of {name}: no response and no sensitivity_db is given"
+        notes.append(Remark(words, About.RESPONSE))
+    return SpeakerDriver(
+        name=name,
+        impedance=impedance,
+        response=response,
+        phase_source=source,
+        datasheet=sheet,
+        position_mm=entry.position_mm,
+        card_positions_mm=dict(entry.positions_mm or {}),
+        diameter_mm=entry.diameter_mm,
+        re_ohm=entry.re_ohm if entry.re_ohm is not None else (None if sheet is None else sheet.re_ohm),
+        notes=tuple(notes),
+    )
+
+
+def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[Remark]) -> tuple[Curve, PhaseSource]:
+    assert entry.response is not None  # the caller has looked
+    response, warnings = read_response(file.file(entry.response), entry.response_evidence)
+    notes += [Remark(f"{Path(entry.response).name}: {w}", About.RESPONSE) for w in warnings]
+    if entry.phase == "measured" and not response.has_phase:
+        raise InputError(
+            f'drivers.{name}.phase is "measured", but {entry.response} has no phase column',
+            'measure the phase, or write phase = "minimum" and a position_mm',
+            file.path,
+            file.line("drivers", name, "phase"),
+        )
+    if entry.phase == "measured" or (entry.phase is None and response.has_phase):
+        return response, PhaseSource.MEASURED
+    if entry.phase is None:
+        words = f"the response of {name} has no phase: rebuilt from its magnitude as minimum phase"
+        notes.append(Remark(words, About.RESPONSE))
+    rebuilt_curve, rebuilt = minimum_phase_curve(response)
+    words = f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}"
+    notes.append(Remark(words, About.REBUILT_PHASE))
+    return rebuilt_curve, PhaseSource.MINIMUM

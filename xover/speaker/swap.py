@@ -1,4 +1,4 @@
-"""Another driver in the place of one: from another speaker folder, or from tables.
+"""A speaker that stands in no file: another driver in the place of one, or networks to try.
 
 What is known of it there is taken over, except what belongs to the other cabinet or the other measurement: where it
 stands, and when its sound starts.
@@ -6,7 +6,8 @@ stands, and when its sound starts.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from xover.curve import Curve, Evidence
@@ -14,10 +15,9 @@ from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import OptionError, named, nearest_word
 from xover.files.speaker import FILE_NAME
 from xover.files.tables import read_impedance, read_response
+from xover.network import Network
 from xover.remark import About, Remark
-from xover.speaker.driver import PhaseSource, Position, SpeakerDriver
-from xover.speaker.opening import open_speaker
-from xover.speaker.speaker import Speaker
+from xover.speaker.speaker import PhaseSource, Position, Speaker, SpeakerDriver, open_speaker
 
 
 def with_driver(speaker: Speaker, name: str, source: str) -> Speaker:
@@ -37,10 +37,8 @@ def with_driver(speaker: Speaker, name: str, source: str) -> Speaker:
         FOLDER:OTHERNAME; or tables, "impedance.csv" or "impedance.csv,response.csv" (the impedance may be a
         Touchstone file), taken as measured at 2.83 V and 1 m.
 
-    Raises
-    ------
-    OptionError : no driver of that name, here or there; no such folder or file.
-    InputError : a fault in a file of the source.
+    Raises OptionError: no driver of that name, here or there; no such folder or file. InputError: a fault in a file of
+    the source.
     """
     if name not in speaker.drivers:
         raise OptionError(
@@ -157,3 +155,44 @@ def _at_depth(place: Position, depth_mm: float | None) -> Position:
 def _which(name: str, known: tuple[str, ...]) -> str:
     near = nearest_word(name, known)
     return f"did you mean {near}?" if near else f"it has {', '.join(known)}"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class TrialSpeaker(Speaker):
+    """A speaker as its folder describes it, and networks beside those of the folder.
+
+    Attributes
+    ----------
+    trials : by name; each binds drivers of this speaker only.
+    """
+
+    trials: Mapping[str, Network] = field(default_factory=dict)
+
+    @property
+    def network_names(self) -> tuple[str, ...]:
+        """The named networks of the folder, then those that are tried."""
+        return (*self.file.speaker.networks, *self.trials)
+
+    def network(self, name: str) -> Network:
+        """As ever, or the one that is tried."""
+        return self.trials[name] if name in self.trials else super().network(name)
+
+
+def with_trial(speaker: Speaker, name: str, network: Network) -> TrialSpeaker:
+    """The speaker with one more network, or with that one in the place of an earlier trial.
+
+    Parameters
+    ----------
+    network : of the same drivers.
+
+    Raises OptionError: the folder has a network of that name, or a driver is not this speaker's.
+    """
+    if name in speaker.file.speaker.networks:
+        raise OptionError(f"{speaker.file.path} has a network '{name}' already", "try it under another name")
+    strange = [d for d in network.driver_names if d not in speaker.drivers]
+    if strange:
+        raise OptionError(
+            f"{speaker.file.path} has no driver '{strange[0]}'", f"it has {', '.join(speaker.drivers) or 'none'}"
+        )
+    trials = dict(speaker.trials) if isinstance(speaker, TrialSpeaker) else {}
+    return TrialSpeaker(speaker.file, speaker.drivers, {**trials, name: network})

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.curve import log_grid
-from xover.electronic.slopes import parse_slope
+from xover.electronic.biquad import parse_slope
 from xover.search.align import align, apart, rms_deviation_db
 from xover.studies.change.bypass.channels import Voices, crossover_filters
 from xover.studies.change.bypass.crossover import map_slopes

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.electronic.biquad import Band, BandKind, response
-from xover.electronic.slopes import high_pass, low_pass, parse_slope
+from xover.electronic.biquad import Band, BandKind, high_pass, low_pass, parse_slope, response
 from xover.search.equaliser import fit_equaliser
 from xover.studies.change.bypass.capacitor import choose_capacitor, transfer_of
 from xover.studies.change.bypass.crossover import least_ratio

@@ -126,8 +126,7 @@ def test_a_bound_on_the_cost_and_on_the_parts_is_kept(attic, study):
 
 def test_chosen_parts_stand_what_they_get(attic, study):
     """What the netlist says of its parts is enough for programme at the amplifier's full level."""
-    from xover.amplifier.part_rating import rate_part
-    from xover.amplifier.stress import read_stress
+    from xover.amplifier.stress import rate_part, read_stress
 
     f = log_grid(20, 20_000, 48)
     peak = 2**0.5 * (60 * 8) ** 0.5

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from heapq import heapify, heappop, heappush
 
-from xover.drawing.schematic.legs import Leg
-from xover.drawing.schematic.rows import Row, Section
+from xover.drawing.schematic.rows import Leg, Row, Section
 from xover.network.network import GROUND
 
 

@@ -8,10 +8,9 @@ from typing import Final
 
 from xover.drawing.schematic.geometry import Point, Role
 from xover.drawing.schematic.ink import APART, CLEAR, Ink, Room
-from xover.drawing.schematic.legs import Block, Leg, Parallel
-from xover.drawing.schematic.lettering import LETTERS, height_pt, width_pt, write
 from xover.drawing.schematic.order import Item, Plan, What
-from xover.drawing.schematic.words import name_of
+from xover.drawing.schematic.rows import Block, Leg, Parallel
+from xover.drawing.schematic.words import LETTERS, height_pt, name_of, width_pt, write
 from xover.network.network import GROUND
 
 GRID: Final = 4.0

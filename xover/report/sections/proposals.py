@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from xover.amplifier.part_rating import PartRating
+from xover.amplifier.stress import PartRating
 from xover.bench.words import sentence
 from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
 from xover.electronic.biquad import Band

@@ -21,7 +21,7 @@ Match = Annotated[
 Threshold = Annotated[float, Ask("Differences beyond this are pointed out.", DB, above=0, high=20)]
 
 
-@question(strict="within_threshold", plots={"Comparison": "compare.draw_comparison"})
+@question(strict="within_threshold", plots={"Comparison": "aged.draw_comparison"})
 def compare(
     first: Annotated[str, Ask("A table, a speaker folder, or FOLDER:NETWORK.", _PLACE, place=True)],
     second: Annotated[str, Ask("What A is held against.", _OTHER, place=True)],

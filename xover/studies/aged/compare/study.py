@@ -14,8 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db, phase_deg
-from xover.acoustic.level import band_level, bands_touched, mean_over_bands, nominal_hz
+from xover.acoustic.level import band_level, bands_touched, level_db, mean_over_bands, nominal_hz, phase_deg
 from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.sweeps import channel_of

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from xover.studies.aged.condition.study import ConditionStudy
 
 
-@question(strict="within_limit", plots={"ConditionStudy": "condition.draw_condition"})
+@question(strict="within_limit", plots={"ConditionStudy": "aged.draw_condition"})
 def condition(
     speaker: "Speaker",
     *,

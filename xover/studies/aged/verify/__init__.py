@@ -47,7 +47,7 @@ def pair(
 
 @question(
     strict="agrees",
-    plots={"VerifyStudy": "compare.draw_verification", "PairStudy": "compare.draw_pair"},
+    plots={"VerifyStudy": "aged.draw_verification", "PairStudy": "aged.draw_pair"},
     instead=("other", pair),
 )
 def verify(

@@ -12,8 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
-from xover.acoustic.level import band_level_db, points_in_bands, whole_bands
+from xover.acoustic.level import band_level_db, level_db, points_in_bands, whole_bands
 from xover.curve import Complex, Curve, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.fault_fit import OUTLIER

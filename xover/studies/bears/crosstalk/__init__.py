@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.crosstalk.study import Crosstalk
 
 
-@question(plots={"Crosstalk": "crosstalk.draw_crosstalk"})
+@question(plots={"Crosstalk": "bears.draw_crosstalk"})
 def crosstalk(
     speaker: "Speaker",
     network: Network = None,

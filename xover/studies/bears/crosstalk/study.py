@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network import Network, Solution, solve
@@ -209,12 +209,8 @@ def study_crosstalk(
         any, only the limits are worked out, for all pairs of coils.
     limit_db : change of the sum, above zero, that the limits are for.
 
-    Raises
-    ------
-    OptionError
-        A coil that is not there, a pair given twice or coupled by a K card already, |k| of 0 or above 1, couplings that
-        cannot all be.
-    InputError, NoSolutionError : as for `predict`.
+    Raises OptionError: a coil that is not there, a pair given twice or coupled by a K card already, |k| of 0 or above
+    1, couplings that cannot all be. InputError, NoSolutionError: as for `predict`.
     """
     if not (math.isfinite(limit_db) and limit_db > 0):
         raise OptionError(f"a limit of {limit_db:g} dB makes no sense", "give one above zero, such as 0.1")

@@ -9,8 +9,15 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.amplifier.lamp import ASSUMED_RATIO, LampLaw, lamp_law, settle_lamps
-from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, programme_weights
+from xover.amplifier.programme import (
+    ASSUMED_RATIO,
+    SPECTRUM_WORDS,
+    LampLaw,
+    Spectrum,
+    lamp_law,
+    programme_weights,
+    settle_lamps,
+)
 from xover.amplifier.stress import element_power_w
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
@@ -167,9 +174,7 @@ def study_lamps(
     volts : rms of the programme at the amplifier, on every channel.
     frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     for v in volts:
         if not 0.0 < v < math.inf:

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.rounded import amount, at_octaves, db, hertz, ohm
 from xover.rules.audibility import audibility
 from xover.studies.bears.lamps.study import LampStudy, Removal
@@ -35,7 +35,7 @@ def tell(study: LampStudy) -> Iterator[Block]:
         yield from _removal(study, removal)
     yield Head("How to read it")
     for words in study.assumptions:
-        yield Text(words[0].upper() + words[1:] + ".")
+        yield sentence(words)
 
 
 def _levels(study: LampStudy) -> Iterator[Block]:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.stress.study import StressStudy
 
 
-@question(plots={"StressStudy": "stress.draw_stress"}, strict="within_limits")
+@question(plots={"StressStudy": "bears.draw_stress"}, strict="within_limits")
 def stress(
     speaker: "Speaker",
     network: Network = None,

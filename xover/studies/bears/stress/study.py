@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -11,18 +11,25 @@ import numpy as np
 
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage, voltage_for_level
-from xover.amplifier.part_rating import PartRating, rate_part
-from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, share_outside
-from xover.amplifier.stress import PEAK_NOTE, NetworkStress, read_stress
+from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, cold_lamps, share_outside
+from xover.amplifier.stress import (
+    PEAK_NOTE,
+    ElementKind,
+    ElementStress,
+    NetworkStress,
+    PartRating,
+    rate_part,
+    read_stress,
+)
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
-from xover.network import Network, Solution, solve
+from xover.network import Inductor, Network, Resistor, Solution, solve
+from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
-from xover.rules.margins import CREST, HIGHEST_CREST
+from xover.rules.margins import CREST, HIGHEST_CREST, HOT_W, LEAST_LOST, LOUD_DB
 from xover.sound.load import amplifier_of
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
-from xover.studies.bears.stress.cautions import cautions_of, warnings_of
 
 ASSUMPTION: Final = (
     "the same full-range signal on every channel, in step; parts keep their values when hot; the rms of the "
@@ -168,9 +175,7 @@ def study_stress(
     rms_v : the programme's rms instead, on every channel.
     crest : peak over rms, 1 to 100.
 
-    Raises
-    ------
-    InputError : no rating is known, or a card's rating is no number. OptionError, NoSolutionError.
+    Raises InputError: no rating is known, or a card's rating is no number. OptionError, NoSolutionError.
     """
     if not 1.0 <= crest <= HIGHEST_CREST:
         raise OptionError(f"the crest factor is {crest:g}", f"give peak over rms, 1 to {HIGHEST_CREST:g}")
@@ -344,3 +349,95 @@ def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Netw
         return None
     level = sensitivity(grid, sound_of(speaker, network_name, grid).total.level_db).level_db
     return None if not np.isfinite(level) else level
+
+
+def cautions_of(
+    network: Network, stress: NetworkStress, sound_level_db: float | None, distance_m: float
+) -> tuple[str, ...]:
+    """What to beware of at a level, one sentence each.
+
+    Parameters
+    ----------
+    sound_level_db : average level at `distance_m`; None where it is not known.
+    """
+    return tuple(_cautions(network, stress, sound_level_db, distance_m))
+
+
+def _cautions(network: Network, stress: NetworkStress, level_db: float | None, distance_m: float) -> Iterator[str]:
+    hot = [e for e in stress.of_kind(ElementKind.RESISTOR) if e.power_w >= HOT_W]
+    if hot:
+        names = ", ".join(f"{e.name} ({_watts(e.power_w)})" for e in hot)
+        yield f"hot at this level: {names}; keep board, wires, glue and stuffing away"
+    burnt = [(e.name, e.sine_power_w, e.sine_power_at_hz) for e in hot_under_a_sine(network, stress)]
+    if burnt:
+        worst = max(burnt, key=lambda b: b[1])
+        names = ", ".join(name for name, _, _ in burnt)
+        yield (
+            f"no full sine: at its worst frequency it passes the rating of {names} "
+            f"({worst[0]}: {_watts(worst[1])} at {format_quantity(worst[2], Kind.FREQUENCY)}); sweep at low level"
+        )
+    cored = [
+        e
+        for e in stress.of_kind(ElementKind.COIL)
+        if e.current_rms_a > 0 and _core(network, e.name) not in ("air", "none")
+    ]
+    if cored:
+        amps = ", ".join(f"{e.name} {e.sine_current_peak_a:.3g} A" for e in cored)
+        yield (
+            f"coils with a core, or whose card names none: {amps} at the peak of a full sine; whether a core saturates "
+            "cannot be told without its data (amps= on the card: the peak that it stands)"
+        )
+    if network.capacitors:
+        yield "a driver that is open or unplugged can put far more volts on a capacitor: see 'xover load'"
+    if level_db is not None and level_db >= LOUD_DB:
+        yield (
+            f"{level_db:.0f} dB on average at {distance_m:g} m: wear hearing protection when you test at this level "
+            f"({LOUD_DB:g} dB(A) for 8 hours is the usual limit at work)"
+        )
+
+
+def hot_under_a_sine(network: Network, stress: NetworkStress) -> list[ElementStress]:
+    """Resistors whose card's watts a full sine passes at its worst frequency."""
+    found = []
+    for e in stress.of_kind(ElementKind.RESISTOR):
+        part = network.part(e.name)
+        watts = part.watts if isinstance(part, Resistor) else None
+        if watts is not None and e.sine_power_w > watts:
+            found.append(e)
+    return found
+
+
+def warnings_of(speaker: Speaker, network: Network, stress: NetworkStress, inside_share: float) -> tuple[str, ...]:
+    """What the figures do not hold for.
+
+    Parameters
+    ----------
+    inside_share : share of the programme's power within the grid.
+    """
+    # What was said of the sound does not touch volts and watts.
+    notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said: list[str] = [note for note in notes if note.about.of_impedance]
+    known = {e.name: e.known_share for e in stress.elements}
+    poor = [name for name, share in known.items() if share < inside_share - LEAST_LOST]
+    if poor:
+        least = min(known[name] for name in poor)
+        said.append(
+            f"{', '.join(poor)}: known only at frequencies with {least:.0%} of the programme's power or "
+            "more; the figures are those of that part, and what is missing comes on top"
+        )
+    if len(network.channels) > 1:
+        said.append(
+            "several channels, all driven full range with the same signal: no electronic crossover is in these "
+            "figures, behind one each driver gets less"
+        )
+    said += cold_lamps(network, "hot, it takes watts from what is behind it; see 'xover lamps'")
+    return tuple(dict.fromkeys(said))
+
+
+def _core(network: Network, name: str) -> str:
+    part = network.part(name)
+    return (part.core or "") if isinstance(part, Inductor) else ""
+
+
+def _watts(value: float) -> str:
+    return f"{value:.2g} W" if math.isfinite(value) else "no limit"

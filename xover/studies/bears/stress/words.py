@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.amplifier.part_rating import PartRating
-from xover.amplifier.stress import ElementKind, ElementStress
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.amplifier.stress import ElementKind, ElementStress, PartRating
+from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.rounded import amount, hertz
 from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN
 from xover.studies.bears.stress.study import StressStudy
@@ -99,13 +98,13 @@ def _drivers(study: StressStudy, drivers: tuple[ElementStress, ...]) -> Iterator
 
 def _words(study: StressStudy) -> Iterator[Block]:
     yield Head("Verdict")
-    for sentence in study.limits_broken:
-        yield Text(sentence + ".")
+    for words in study.limits_broken:
+        yield Text(words + ".")
     if not study.limits_broken:
         stated = any(r.said is not None for r in study.ratings.values())
         yield Text("Every rating that a card states is high enough." if stated else "No card states a rating.")
     for caution in study.cautions:
-        yield Text(caution[0].upper() + caution[1:] + ".")
+        yield sentence(caution)
     crest = study.full.crest
     if crest > CLIPPED_CREST:
         yield Text(
@@ -119,7 +118,7 @@ def _words(study: StressStudy) -> Iterator[Block]:
         f"{hertz(study.frequency_hz[0])} to {hertz(study.frequency_hz[-1])} and is not counted."
     )
     for words in study.assumptions[1:]:
-        yield Text(words[0].upper() + words[1:] + ".")
+        yield sentence(words)
 
 
 def _rated(rating: PartRating | None) -> list[str]:

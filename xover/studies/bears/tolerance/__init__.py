@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.tolerance.study import ToleranceStudy
 
 
-@question(plots={"ToleranceStudy": "tolerance.draw_tolerance"}, strict="reached", strict_needs="wanted")
+@question(plots={"ToleranceStudy": "bears.draw_tolerance"}, strict="reached", strict_needs="wanted")
 def tolerance(
     speaker: "Speaker",
     network: Network = None,

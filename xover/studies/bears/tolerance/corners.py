@@ -89,9 +89,7 @@ def find_corners(
     nominal : (n,) drive by key, for sections in which nothing varies.
     done : is told the fraction that is done.
 
-    Returns
-    -------
-    (n,) levels, lowest and highest, of the drives by key; of the sum, or None; and what was refused.
+    Returns (n,) levels, lowest and highest, of the drives by key; of the sum, or None; and what was refused.
     """
     sections, refused, whole = _sections(network, spreads)
     n = frequency_hz.size

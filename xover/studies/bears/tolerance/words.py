@@ -12,8 +12,7 @@ from xover.quantity import Kind, format_quantity
 from xover.rounded import at_octaves, db, hertz, ohm
 from xover.rules.audibility import audibility
 from xover.search.builds import PartSpread
-from xover.studies.bears.tolerance.bands import Share
-from xover.studies.bears.tolerance.pairs import PairDifference
+from xover.studies.bears.tolerance.bands import PairDifference, Share
 from xover.studies.bears.tolerance.study import ToleranceStudy
 
 

@@ -9,9 +9,9 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db, phase_deg
+from xover.acoustic.level import level_db, phase_deg
 from xover.amplifier.extremum import Extremum, highest
-from xover.amplifier.part_rating import USUAL_VOLTS
+from xover.amplifier.stress import USUAL_VOLTS
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import fit_twin

@@ -8,13 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from xover.acoustic.branch import Branch, missing_bound
-from xover.acoustic.decibel import level_db
-from xover.acoustic.level import BandLevel
-from xover.acoustic.summing import AcousticSum, sum_branches
+from xover.acoustic.level import BandLevel, level_db
+from xover.acoustic.summing import AcousticSum, Branch, missing_bound, sum_branches
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load, read_load
 from xover.curve import Complex, Float
-from xover.electronic.slopes import Slope, band_pass
+from xover.electronic.biquad import Slope, band_pass
 from xover.errors import InputError
 from xover.files.speaker import Amplifier
 from xover.network import Channel, DriverCard, Network, solve

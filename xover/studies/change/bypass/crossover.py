@@ -15,8 +15,7 @@ from xover.acoustic.level import BandLevel
 from xover.acoustic.off_axis import VerticalNulls, vertical_nulls
 from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
-from xover.electronic.biquad import Band
-from xover.electronic.slopes import SLOPES, Slope
+from xover.electronic.biquad import SLOPES, Band, Slope
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.margins import RESONANCE_RATIO, RESONANCE_RATIO_FIRST_ORDER

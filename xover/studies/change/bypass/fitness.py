@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.acoustic.limits import ResponsePeak, response_peaks
 from xover.curve import Float
 from xover.driver.piston import BEAMING_KA, FIRST_NULL_KA, SPEED_OF_SOUND_M_S, beaming_frequency_hz, ka

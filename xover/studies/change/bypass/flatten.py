@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind, response
 from xover.search.align import APART_DB, apart, rms_deviation_db

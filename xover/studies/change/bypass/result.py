@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from xover.acoustic.crossover import CrossoverReading
-from xover.acoustic.decibel import level_db, phase_deg
-from xover.acoustic.level import BandLevel
+from xover.acoustic.level import BandLevel, level_db, phase_deg
 from xover.acoustic.summing import AcousticSum
 from xover.amplifier.load import LoadLevel
 from xover.curve import Complex, Float

@@ -10,10 +10,9 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.crossover import crossings_hz, read_crossovers
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Complex, Float, log_grid
-from xover.electronic.biquad import SAMPLE_RATE_HZ
-from xover.electronic.slopes import Slope, parse_slope
+from xover.electronic.biquad import SAMPLE_RATE_HZ, Slope, parse_slope
 from xover.errors import InputError, OptionError, named, nearest_word
 from xover.sound.load import channel_impedance
 from xover.sound.prediction import Sound, sound_of

@@ -10,8 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading, read_crossovers
-from xover.acoustic.decibel import level_db, phase_deg
-from xover.acoustic.level import BandLevel
+from xover.acoustic.level import BandLevel, level_db, phase_deg
 from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind, response

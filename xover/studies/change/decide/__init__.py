@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 OPTIONS = ("leave", "refresh", "redesign", "bypass")
 
 
-@question(strict="clean", plots={"Decision": "decide.draw_decide"})
+@question(strict="clean", plots={"Decision": "change.draw_decide"})
 def decide(
     speaker: "Speaker",
     *,

@@ -13,8 +13,8 @@ from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import voltage_for_level
 from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
-from xover.amplifier.part_rating import RatingVerdict
 from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
 from xover.figures import written

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from xover.studies.change.redesign.wish import Weights
 
 
-@question(strict="unbroken", plots={"RedesignStudy": "redesign.draw_redesign"}, write="netlist")
+@question(strict="unbroken", plots={"RedesignStudy": "change.draw_redesign"}, write="netlist")
 def redesign(
     speaker: "Speaker",
     network: Network = None,
@@ -86,7 +86,7 @@ def redesign(
 
     >>> speaker.redesign(circuits=["present"], starts=1).proposals[0].deviation_db
     """
-    from xover.electronic.slopes import parse_slope
+    from xover.electronic.biquad import parse_slope
     from xover.studies.change.redesign.study import redesign as study
     from xover.studies.change.redesign.wish import Wish, weights_of
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.amplifier.load import epdr
 from xover.curve import Complex, Float
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.amplifier.load import LoadLevel, load_level
 from xover.curve import Complex, Float, log_grid
 from xover.errors import OptionError, named

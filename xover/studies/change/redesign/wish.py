@@ -9,11 +9,11 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.branch import make_branch
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.acoustic.off_axis import axis_factor
+from xover.acoustic.summing import make_branch
 from xover.curve import Complex, Float
-from xover.electronic.slopes import band_pass, parse_slope
+from xover.electronic.biquad import band_pass, parse_slope
 from xover.errors import OptionError, named, nearest_word
 from xover.network import DriverCard, Network, Solution, solve
 from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ

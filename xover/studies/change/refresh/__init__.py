@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.change.refresh.result import RefreshStudy
 
 
-@question(strict="held", plots={"RefreshStudy": "refresh.draw_refresh"}, write="netlist")
+@question(strict="held", plots={"RefreshStudy": "change.draw_refresh"}, write="netlist")
 def refresh(
     speaker: "Speaker",
     *,

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Float, log_grid
 from xover.figures import written
 from xover.network import Network, solve

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.decibel import level_db
+from xover.acoustic.level import level_db
 from xover.curve import Float, log_grid
 from xover.errors import OptionError, named
 from xover.files.stock import StockItem

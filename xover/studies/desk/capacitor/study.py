@@ -179,9 +179,7 @@ def study_capacitor(
     kind : a word of `PartKind`, or "oil". meter, reading_f : what it shows; without a reading, what it should show.
     amplifier : rated watts, and ohms they are rated into. bypass_f : a small film capacitor across it.
 
-    Raises
-    ------
-    OptionError, InputError : readings that no capacitor has, an amplifier that is none.
+    Raises OptionError, InputError: readings that no capacitor has, an amplifier that is none.
     """
     what = None if kind is None else PartKind.PAPER if kind == "oil" else PartKind(kind)
     loss, evidence = None, "not known"

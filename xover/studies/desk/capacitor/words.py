@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.parts.capacitor_loss import CapacitorLoss, constant_capacitance_words
 from xover.parts.capacitor_pairs import Bypass
 from xover.parts.meter import LossRange
@@ -23,12 +23,12 @@ def tell(study: CapacitorStudy) -> Iterator[Block]:
     if study.believable is not None:
         found = study.believable
         yield Head("What the reading means")
-        yield _sentence(found.sentence)
+        yield sentence(found.sentence)
         low, high = (f"{factor:.3f} times" for factor in found.reading_over_1khz)
         wide = found.reading_over_1khz[1] - found.reading_over_1khz[0] > 5e-4
         yield fact("shows", f"{low} to {high} its capacitance at 1 kHz" if wide else low)
         yield from _behind(found.meter, found.loss)
-        yield _sentence(found.against(study.capacitance_f))
+        yield sentence(found.against(study.capacitance_f))
     if study.expected is not None:
         yield Head("What the meter should show")
         low, high = _farad(study.expected.lowest_f), _farad(study.expected.highest_f)
@@ -36,7 +36,7 @@ def tell(study: CapacitorStudy) -> Iterator[Block]:
         yield from _behind(study.expected.meter, study.expected.loss)
     if study.voltage is not None:
         yield Head("Voltage")
-        yield _sentence(study.voltage.sentence)
+        yield sentence(study.voltage.sentence)
         yield Text(
             "That is with every driver in place: an unplugged one can raise it many times, which xover load tells. "
             "100 V is the usual least (common practice)."
@@ -59,8 +59,8 @@ def _loss(study: CapacitorStudy, loss: CapacitorLoss) -> Iterator[Block]:
     yield plain_table(["at", "ESR ohm", "df", "Q", "loss angle deg"], rows)
     yield Gap()
     if study.single is not None:
-        yield _sentence(study.single.sentence)
-    yield _sentence(constant_capacitance_words(loss.dissipation_factor))
+        yield sentence(study.single.sentence)
+    yield sentence(constant_capacitance_words(loss.dissipation_factor))
 
 
 def _behind(meter: str, loss: LossRange) -> Iterator[Block]:
@@ -85,7 +85,7 @@ def _bypass(found: Bypass) -> Iterator[Block]:
         )
     ]
     yield plain_table(["at", "alone ohm", "bypassed", "dB", "ESR alone", "bypassed"], rows)
-    yield _sentence(found.sentence)
+    yield sentence(found.sentence)
 
 
 def _span(values: tuple[float, float]) -> str:
@@ -101,7 +101,3 @@ def _q(dissipation_factor: float) -> str:
 
 def _farad(value: float) -> str:
     return format_quantity(value, Kind.CAPACITANCE)
-
-
-def _sentence(text: str) -> Text:
-    return Text(text[0].upper() + text[1:] + ".")

@@ -72,9 +72,7 @@ class CheckStudy(Readable):
 def study_check(speaker: Speaker) -> CheckStudy:
     """Read everything of a speaker folder and list what is wrong or doubtful.
 
-    Raises
-    ------
-    InputError : a file that cannot be understood at all.
+    Raises InputError: a file that cannot be understood at all.
     """
     fits = {name: fit_sweep(driver) for name, driver in speaker.drivers.items()}
     findings = [f for name, driver in speaker.drivers.items() for f in _driver_findings(driver, fits[name])]

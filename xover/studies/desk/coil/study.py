@@ -134,9 +134,7 @@ def coil_to_wind(
     inner_m, length_m : diameter of the former and width between its cheeks, where they are given.
     outer_m, turns : of a coil that is there: they must not be given.
 
-    Raises
-    ------
-    OptionError : as `design_coil`, `wire_for_dcr` and `beside`, or what does not go together.
+    Raises OptionError: as `design_coil`, `wire_for_dcr` and `beside`, or what does not go together.
     """
     if outer_m is not None or turns is not None:
         raise OptionError(

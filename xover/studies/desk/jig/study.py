@@ -113,9 +113,7 @@ def study_jig(
     channel_error_db : how alike the channels are; by default 0.1 dB, a tenth of it where `both_file` is given.
     reference_error : of the resistor, a fraction.
 
-    Raises
-    ------
-    InputError, OptionError : files or values that cannot be right, channels that were swapped.
+    Raises InputError, OptionError: files or values that cannot be right, channels that were swapped.
     """
     warnings: list[str] = []
     both = _ratio(both_file, warnings) if both_file is not None else None

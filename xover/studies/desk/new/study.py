@@ -94,10 +94,8 @@ def ready_circuits() -> ReadyCircuits:
 def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFolder:
     """Write speaker.toml, found.cir and original.cir; all of them or none.
 
-    Raises
-    ------
-    OptionError : no such circuit, or a file is there already and `force` is not set. InputError : the folder cannot be
-        made.
+    Raises OptionError: no such circuit, or a file is there already and `force` is not set. InputError: the folder
+    cannot be made.
     """
     netlist = read_circuit(circuit)
     network = build_network(netlist)

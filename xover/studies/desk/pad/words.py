@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.quantity import ohms
 from xover.rounded import db, hertz
 from xover.studies.desk.pad.study import PadDesign, PadStudy
@@ -46,8 +46,8 @@ def tell(study: PadStudy) -> Iterator[Block]:
     if not alone:
         yield Text("Noise of equal power an octave at the pad's input, over the band.")
     yield Gap()
-    for sentence in study.sentences:
-        yield Text(sentence[0].upper() + sentence[1:] + ".")
+    for words in study.sentences:
+        yield sentence(words)
 
 
 def _row(d: PadDesign) -> list[str]:

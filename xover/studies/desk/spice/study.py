@@ -90,9 +90,7 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
     loss_at_hz : write each dissipation factor as the fixed resistor that it is at this frequency, for analysis in
         time; None: as cells that follow it from 20 Hz to 20 kHz, for small-signal analysis.
 
-    Raises
-    ------
-    InputError : a sweep to which no circuit can be fitted.
+    Raises InputError: a sweep to which no circuit can be fitted.
     """
     network = speaker.network(network_name)
     drivers = {name: _driver(speaker.drivers[name]) for name in network.driver_names}

@@ -129,9 +129,7 @@ class Limits:
 def parse_target(text: str, kind: str | None = None) -> tuple[float, ItemKind]:
     """The value in SI units, and what it is a value of: its unit tells, or `kind`, a word of `ItemKind` or "coil".
 
-    Raises
-    ------
-    OptionError : no value, or one that no crossover has.
+    Raises OptionError: no value, or one that no crossover has.
     """
     word = _unit(text) if kind is None else ItemKind.INDUCTOR if kind == "coil" else ItemKind(kind)
     quantity, (low, high) = QUANTITIES[word], RANGES[word]
@@ -209,9 +207,7 @@ def study_stock(target: float, wanted: Wanted, stock: Stock, limits: Limits) -> 
     wanted : kind, ratings and pieces. In a pair each part is held to the whole rating; a pair of one line's parts takes
         twice the pieces.
 
-    Raises
-    ------
-    InputError : no part fits; the remedy names the nearest that does not.
+    Raises InputError: no part fits; the remedy names the nearest that does not.
     """
     fits = stock.judged(wanted, Fit.YES)
     if not fits:

@@ -14,9 +14,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.acoustic.branch import Branch, missing_bound
 from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.off_axis import VerticalNulls, move_branch, vertical_nulls
+from xover.acoustic.summing import Branch, missing_bound
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
@@ -138,10 +138,7 @@ def study_off_axis(
     vertical_deg, horizontal_deg : each plane by itself, from -90 to 90, the ends excluded.
     distance_m : to the microphone; by default the listening distance of speaker.toml, else 1 m.
 
-    Raises
-    ------
-    OptionError : an angle or the distance makes no sense.
-    InputError, NoSolutionError : as for `predict`.
+    Raises OptionError: an angle or the distance makes no sense. InputError, NoSolutionError: as for `predict`.
     """
     vertical, horizontal = _angles(vertical_deg, "vertical"), _angles(horizontal_deg, "horizontal")
     listening = speaker.listening

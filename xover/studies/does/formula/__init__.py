@@ -11,8 +11,7 @@ from xover.units import TARGET, TEXT, YES, one_of
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
-    from xover.studies.does.formula.by_lcapy import CircuitCards
-    from xover.studies.does.formula.judge import JudgeStudy
+    from xover.studies.does.formula.by_lcapy import CircuitCards, JudgeStudy
     from xover.studies.does.formula.response import ResponseStudy
     from xover.studies.does.formula.study import FormulaStudy
     from xover.studies.does.formula.terminated import TerminatedNetwork
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 _AFTER: Final = one_of("step", "impulse", metavar="step|impulse")
 
 
-@question(plots={"ResponseStudy": "response.draw_response"}, plot_needs="time")
+@question(plots={"ResponseStudy": "does.draw_response"}, plot_needs="time")
 def formula(
     target: Annotated[str, Ask("Netlist, ready topology by name, or speaker folder.", TARGET, place=True)],
     network: Network = None,
@@ -55,7 +54,7 @@ def formula(
         return study_response(_terminated(target, network), time, of)
     if judge:
         _alone("judge", of=of is not None, numbers=numbers, latex=latex)
-        from xover.studies.does.formula.judge import study_judge
+        from xover.studies.does.formula.by_lcapy import study_judge
 
         return study_judge(_terminated(target, network))
     from xover.studies.does.formula.study import Showing, study_formula
@@ -114,7 +113,7 @@ def speaker_judge(speaker: "Speaker", network: Network = None) -> "JudgeStudy":
 
     >>> speaker.judge("found").drives["woofer"].largest_difference
     """
-    from xover.studies.does.formula.judge import study_judge
+    from xover.studies.does.formula.by_lcapy import study_judge
 
     return study_judge(_of_speaker(speaker, network))
 

@@ -204,9 +204,7 @@ def study_response(
     ----------
     after : what the amplifier gives. only : key of one driver. limit_s : how long lcapy may take for each drive.
 
-    Raises
-    ------
-    OptionError : no such driver, or a formula of too many terms. NoSolutionError.
+    Raises OptionError: no such driver, or a formula of too many terms. NoSolutionError.
     """
     found = drive_polynomials(terminated)
     if only is not None and only not in found:
@@ -312,9 +310,7 @@ def numeric_inverse(top: Sequence[Fraction], bottom: Sequence[Fraction], time_s:
     ----------
     top, bottom : of the ratio, highest power first, the numerator of lower order. time_s : (n,) rising, > 0.
 
-    Returns
-    -------
-    (n,) values, and the largest difference between two numbers of points on the contour.
+    Returns (n,) values, and the largest difference between two numbers of points on the contour.
 
     One contour serves the times of an octave. It must pass round every pole that has not died away, so rough poles say
     how many points it needs at least; no value rests on them. Points are added until two contours agree to

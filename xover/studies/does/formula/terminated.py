@@ -43,9 +43,7 @@ class TerminatedNetwork(Readable):
 def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
     """A .cir file, or a topology by its name. Every driver is taken as 8 ohm, and said so.
 
-    Raises
-    ------
-    OptionError : neither a netlist nor a topology. InputError, NoSolutionError : a fault in the netlist.
+    Raises OptionError: neither a netlist nor a topology. InputError, NoSolutionError: a fault in the netlist.
     """
     path = Path(circuit)
     if path.suffix == ".cir" or path.exists():

@@ -8,10 +8,18 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import Demand, ListeningNeed, rated_voltage, read_demand, read_listening
+from xover.amplifier.demand import (
+    Demand,
+    ListeningNeed,
+    SourceEffect,
+    rated_voltage,
+    read_demand,
+    read_listening,
+    source_effect,
+)
 from xover.amplifier.faults import FaultCase, fault_cases
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
-from xover.amplifier.source import SourceEffect, source_effect
+from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.readable import Readable
@@ -110,9 +118,7 @@ def study_load(
     frequency_hz : (n,) rising; its ends are the band that is judged.
     output_ohm : amplifier's output resistance; by default that of speaker.toml.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     network = speaker.network(network_name)
     solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
@@ -198,9 +204,5 @@ def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, Channel
     said: list[str] = [note for note in notes if note.about.of_impedance]
     for channel in channels.values():
         said += channel.reading.notes
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): hot, the load rises"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += cold_lamps(network, "hot, the load rises")
     return tuple(dict.fromkeys(said))

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network.adjoint import (
     Parameter,
@@ -180,9 +181,7 @@ def study_sensitivity(speaker: Speaker, network_name: str, frequency_hz: Float) 
     ----------
     frequency_hz : (n,) rising.
 
-    Raises
-    ------
-    InputError, OptionError, NoSolutionError.
+    Raises InputError, OptionError, NoSolutionError.
     """
     sound = sound_of(speaker, network_name, frequency_hz)
     solution = sound.solution
@@ -257,9 +256,5 @@ def _warnings(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
         said.append(
             "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
         )
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): its changes hold at low level only"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += cold_lamps(network, "its changes hold at low level only")
     return tuple(dict.fromkeys(said))
