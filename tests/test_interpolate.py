@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import Akima1DInterpolator
 
-from xover.interpolate import Makima
+from xover.curve import Makima
 
 
 @settings(max_examples=100)

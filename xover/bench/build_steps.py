@@ -23,7 +23,7 @@ from xover.quantity import format_quantity, ohms
 from xover.readable import Readable
 from xover.rules.margins import BATTERY_V, OFFSET_V, ONE_WINDING_K
 from xover.sound.prediction import sound_of
-from xover.sound.roles import Role, keys_of, roles
+from xover.sound.resonance import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.change.decide.setup import SpeakerWith
 

@@ -19,7 +19,7 @@ from xover.figures import written
 from xover.quantity import Kind, format_quantity, hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
-from xover.sound.roles import roles
+from xover.sound.resonance import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress
 from xover.studies.change.bypass.result import BypassStudy

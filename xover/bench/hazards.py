@@ -18,7 +18,7 @@ from xover.quantity import hertz
 from xover.rules.bands import PANEL_DEG, PANEL_HZ
 from xover.rules.margins import BARE_SHARE, HOT_W, LOUD_DB
 from xover.rules.severity import Severity
-from xover.sound.roles import Role, keys_of
+from xover.sound.resonance import Role, keys_of
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.aged.condition.words import PCB
 from xover.studies.bears.stress.study import StressStudy, hot_under_a_sine

@@ -19,7 +19,7 @@ from xover.parts.kinds import PartKind, kind_of
 from xover.parts.wire import Winding
 from xover.readable import Readable
 from xover.rules.margins import ONE_WINDING_K
-from xover.sound.roles import Role, keys_of, roles
+from xover.sound.resonance import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import Crosstalk
 

@@ -16,7 +16,7 @@ from xover.cli.progress import ProgressBar
 from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
 from xover.errors import OptionError, XoverError, named
-from xover.rounded import place
+from xover.figures import place
 from xover.units import COUNT, FILE, HZ, TEXT, YES
 
 OFFERS: Final = {

@@ -11,7 +11,7 @@ from typing import Any
 import typer
 
 from xover.blocks import Block, Facts, Gap, Head, Items, Listing, Note, Table, Text, Warn
-from xover.rounded import db, degrees, hertz, octave_centres, ohm
+from xover.figures import db, degrees, hertz, octave_centres, ohm
 
 __all__ = [
     "clean",

@@ -27,10 +27,10 @@ from xover.drawing.save import csv_text, curves_of
 from xover.drawing.schematic import draw_schematic
 from xover.drawing.svg import figure_svg
 from xover.errors import InputError, OptionError
+from xover.figures import db
 from xover.network import Network
 from xover.quantity import hertz
 from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
-from xover.rounded import db
 from xover.sound.prediction import Prediction, predict
 from xover.studies.aged.condition.study import study_condition
 from xover.studies.bears.crosstalk.study import study_crosstalk

@@ -12,8 +12,7 @@ from known_speakers import known_speaker
 
 from xover.files.stock import ItemKind, StockItem
 from xover.network import solve
-from xover.search.descent import StoppedError, find_optima
-from xover.search.exchange import improve
+from xover.search.descent import StoppedError, find_optima, improve
 from xover.studies.change.redesign.goal import read, score
 from xover.studies.change.redesign.shelf import PartList, Shelf
 

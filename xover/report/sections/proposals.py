@@ -9,14 +9,13 @@ from xover.amplifier.stress import PartRating
 from xover.bench.words import sentence
 from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
 from xover.electronic.biquad import Band
-from xover.figures import written
+from xover.figures import db, money, written
 from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.network.parts import shown_value, value_of
 from xover.parts.stock import Bill
 from xover.quantity import hertz
 from xover.report.answers import Answers, Build
-from xover.rounded import db, money
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy

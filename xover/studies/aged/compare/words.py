@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from xover.blocks import Block, Facts, Gap, Head, Table, Text, fact, plain_table
-from xover.rounded import db, degrees, hertz
+from xover.figures import db, degrees, hertz
 from xover.studies.aged.compare.study import Comparison
 
 MOST_STRETCHES: Final = 6

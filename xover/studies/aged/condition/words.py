@@ -11,11 +11,10 @@ import numpy as np
 from xover.acoustic.crossover import CrossoverReading
 from xover.amplifier.load import LoadReading
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
-from xover.figures import load_of, written
+from xover.figures import db, load_of, octave_centres, ohm, written
 from xover.network.parts import Capacitor, Resistor
 from xover.parts.kinds import SOURCE, PartKind
 from xover.quantity import hertz
-from xover.rounded import db, octave_centres, ohm
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.rules.margins import VALVES_OHM

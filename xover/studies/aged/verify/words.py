@@ -15,9 +15,9 @@ from xover.curve import Float
 from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
+from xover.figures import db, hertz
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
-from xover.rounded import db, hertz
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
 
 LIFT: Final = "with one leg lifted"

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
-from xover.rounded import db, hertz
+from xover.figures import db, hertz
 from xover.sound.change import Worst
 from xover.studies.bears.crosstalk.study import Case, Crosstalk, DriveEffect
 

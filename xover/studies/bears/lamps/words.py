@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from xover.blocks import Block, Head, Text, fact, plain_table, sentence
-from xover.rounded import amount, at_octaves, db, hertz, ohm
+from xover.figures import amount, at_octaves, db, hertz, ohm
 from xover.rules.audibility import audibility
 from xover.studies.bears.lamps.study import LampStudy, Removal
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from xover.amplifier.stress import ElementKind, ElementStress, PartRating
 from xover.blocks import Block, Head, Text, fact, plain_table, sentence
-from xover.rounded import amount, hertz
+from xover.figures import amount, hertz
 from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN
 from xover.studies.bears.stress.study import StressStudy
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
 from xover.curve import Evidence
+from xover.figures import at_octaves, db, hertz, ohm
 from xover.parts.kinds import PartKind
 from xover.quantity import Kind, format_quantity
-from xover.rounded import at_octaves, db, hertz, ohm
 from xover.rules.audibility import audibility
 from xover.search.builds import PartSpread
 from xover.studies.bears.tolerance.bands import PairDifference, Share

@@ -11,9 +11,8 @@ from xover.acoustic.level import BandLevel
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
-from xover.figures import written
+from xover.figures import db, degrees, hertz, ohm, written
 from xover.quantity import Kind, format_quantity
-from xover.rounded import db, degrees, hertz, ohm
 from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
-from xover.rounded import hertz, place
+from xover.figures import hertz, place
 from xover.rules.audibility import HARD_DB, PRACTICE, UNHEARD_DB, audibility
 from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker

@@ -13,7 +13,7 @@ import numpy as np
 from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import make_bill
-from xover.search.exchange import best_entries, improve, least_change
+from xover.search.descent import best_entries, improve, least_change
 from xover.sound.meeting import present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT, Design, openable

@@ -15,8 +15,7 @@ from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, PartKind
-from xover.search.descent import Optimum
-from xover.search.exchange import Chosen, Places
+from xover.search.descent import Chosen, Optimum, Places
 from xover.studies.change.redesign.design import Design, Topology, bounds
 from xover.studies.change.redesign.goal import least_score, score
 from xover.studies.change.refresh.choice import new_part

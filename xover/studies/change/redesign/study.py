@@ -17,8 +17,7 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.stock import Bill, make_bill
 from xover.pool import each
-from xover.search.descent import StoppedError, find_optima
-from xover.search.exchange import Chosen, improve
+from xover.search.descent import Chosen, StoppedError, find_optima, improve
 from xover.sound.meeting import present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import pick

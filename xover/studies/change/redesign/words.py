@@ -7,11 +7,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Head, Listing, Text, fact, plain_table
-from xover.figures import written
+from xover.figures import db, hertz, written
 from xover.network import Network
 from xover.network.parts import shown_value
 from xover.quantity import ohms
-from xover.rounded import db, hertz
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import CLEAR_SHARE
 from xover.speaker import Speaker

@@ -8,12 +8,11 @@ from typing import Final
 
 from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
 from xover.declare import figures_of
-from xover.figures import written
+from xover.figures import db, hertz, money, written
 from xover.files.stock import ItemKind
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.parts.stock import Bill
-from xover.rounded import db, hertz, money
 from xover.rules.audibility import MATCHED_DB, audibility
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.places import same_part

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterator
 
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
+from xover.figures import db, hertz
 from xover.parts.capacitor_loss import CapacitorLoss, constant_capacitance_words
 from xover.parts.capacitor_pairs import Bypass
 from xover.parts.meter import LossRange
 from xover.quantity import Kind, format_quantity
-from xover.rounded import db, hertz
 from xover.studies.desk.capacitor.study import TABLE_HZ, CapacitorStudy
 
 

@@ -17,7 +17,7 @@ from xover.network import Network, find_sections, solve
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.sound.load import amplifier_of, channel_impedance
 from xover.sound.prediction import Prediction, predict
-from xover.sound.roles import Role, driver_role
+from xover.sound.resonance import Role, driver_role
 from xover.speaker import Speaker
 from xover.studies.desk.check.findings import Fault, Finding, found
 

@@ -13,11 +13,11 @@ from xover.blocks import Block, Head, fact, plain_table
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.jig import Across, error_gain, impedance_of_ratio
 from xover.errors import InputError, OptionError, named
+from xover.figures import hertz, ohm
 from xover.files.tables import read_response
 from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
-from xover.rounded import hertz, ohm
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
 
 FEWEST: Final = 8

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
+from xover.figures import db, hertz
 from xover.quantity import ohms
-from xover.rounded import db, hertz
 from xover.studies.desk.pad.study import PadDesign, PadStudy
 
 

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 
 from xover.blocks import Block, Head, Table, Text, fact, plain_table
+from xover.figures import db
 from xover.files.stock import QUANTITIES, ItemKind
 from xover.parts.stock import Wanted
 from xover.quantity import Kind, format_quantity
-from xover.rounded import db
 from xover.studies.desk.values.study import EXACT, Choice, PairChoice, ValuesStudy
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from xover.acoustic.off_axis import VerticalNulls
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.curve import Float
-from xover.rounded import at_octaves, db, hertz
+from xover.figures import at_octaves, db, hertz
 from xover.studies.does.angles.study import AngleLevels, OffAxisStudy
 
 

@@ -25,11 +25,11 @@ from typing import Any, Final
 import numpy as np
 
 from xover.curve import Complex, Float, log_grid
+from xover.figures import hertz
 from xover.network import Capacitor, Inductor, Resistor
 from xover.network.network import GROUND, Groups, find_sections
 from xover.quantity import ohms
 from xover.readable import Readable
-from xover.rounded import hertz
 from xover.studies.does.formula.study import LOSS_HZ, drive_polynomials, trimmed
 from xover.studies.does.formula.terminated import TerminatedNetwork
 

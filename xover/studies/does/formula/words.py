@@ -8,9 +8,9 @@ from typing import Final
 import sympy
 
 from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table
+from xover.figures import db, hertz
 from xover.network.rational import Rational, expression, powers_of_s
 from xover.network.symbolic import polynomial_text
-from xover.rounded import db, hertz
 from xover.studies.does.formula.by_lcapy import JudgeStudy
 from xover.studies.does.formula.response import ResponseStudy
 from xover.studies.does.formula.study import DECIBEL_PER_ORDER, Formula, FormulaStudy, Root, Shape

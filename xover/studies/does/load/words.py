@@ -9,8 +9,7 @@ import numpy as np
 
 from xover.amplifier.faults import CapacitorStress
 from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, table
-from xover.figures import load_of, written
-from xover.rounded import at_octaves, db, degrees, hertz, ohm
+from xover.figures import at_octaves, db, degrees, hertz, load_of, ohm, written
 from xover.studies.does.load.study import ChannelLoad, LoadStudy
 
 

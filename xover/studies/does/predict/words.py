@@ -8,8 +8,7 @@ import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading
 from xover.blocks import Block, Head, Text, fact, plain_table
-from xover.figures import written
-from xover.rounded import at_octaves, db, degrees, hertz, ohm
+from xover.figures import at_octaves, db, degrees, hertz, ohm, written
 from xover.sound.prediction import Prediction
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
-from xover.rounded import db, hertz
+from xover.figures import db, hertz
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.sound.change import Worst
 from xover.studies.does.sensitivity.study import PER_CENT, PartSensitivity, SensitivityStudy
