@@ -15,8 +15,7 @@ from xover.rounded import db, degrees, ohm
 from xover.sound.prediction import Prediction
 from xover.studies.aged.condition.parts import PartCondition, Verdict
 from xover.studies.aged.condition.study import ConditionStudy
-from xover.studies.does.load.study import ChannelLoad, LoadStudy
-from xover.studies.does.load.words import faults
+from xover.studies.does.load.study import ChannelLoad, LoadStudy, faults
 
 
 def network_table(caption: str, rows: Sequence[Sequence[str]]) -> Block:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.lamps.study import LampStudy
 
 
-@question()
+@question(told_in="study")
 def lamps(
     speaker: "Speaker",
     network: Network = None,

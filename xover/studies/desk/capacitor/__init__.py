@@ -14,7 +14,7 @@ Readings = Mapping[float, float] | Sequence[tuple[float, float]] | None
 """By frequency in Hz; or pairs of reading and frequency."""
 
 
-@question()
+@question(told_in="study")
 def capacitor(
     value: Annotated[
         str | float, Ask("Marked, or measured at 1 kHz: 4.7uF.", replace(FARAD, metavar="VALUE"), place=True)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from xover.studies.desk.coil.study import CoilTakenOut, CoilToWind
 
 
-@question()
+@question(told_in="study")
 def coil(
     target: Annotated[
         str | float | None,

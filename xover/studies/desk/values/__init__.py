@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from xover.studies.desk.values.study import ValuesStudy
 
 
-@question(strict="kept")
+@question(strict="kept", told_in="study")
 def values(
     target: Annotated[
         str, Ask("Value with its unit: 4.73uF, 1.8mH, 6.8ohm, 4R7.", Unit("TARGET", str, exact=True), place=True)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _ANGLES: Final = listed(DEGREES)
 
 
-@question(plots={"OffAxisStudy": "does.draw_off_axis"})
+@question(plots={"OffAxisStudy": "does.draw_off_axis"}, told_in="study")
 def angles(
     speaker: "Speaker",
     network: Network = None,

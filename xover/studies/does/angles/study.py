@@ -8,7 +8,7 @@ computed. A driver without a diameter is not guessed at: where it may matter, no
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -17,10 +17,11 @@ import numpy as np
 from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.off_axis import VerticalNulls, move_branch, vertical_nulls
 from xover.acoustic.summing import Branch, missing_bound
+from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.quantity import hertz
 from xover.readable import Readable
+from xover.rounded import at_octaves, db, hertz
 from xover.sound.change import difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.sound.sums import Listener
@@ -268,3 +269,63 @@ def _warnings(frequency_hz: Float, sound: Sound, drivers: Sequence[DriverPlace],
                 )
     said += [gap.note for gap in sound.total.gaps]
     return tuple(dict.fromkeys(said))
+
+
+def tell(study: OffAxisStudy) -> Iterator[Block]:
+    """Both planes at the octaves, and the lobes."""
+    yield Head(f"{study.title}: network '{study.network}', off the axis")
+    yield Text(
+        f"The {study.of_sum}, {study.distance_m:g} m away; dB less that on the axis, which is in dB re 20 uPa at the "
+        "level of 1 m.",
+        flush=True,
+    )
+    for driver in study.drivers:
+        yield fact(driver.key, driver.sentence)
+    yield fact("timing", study.timing_reason)
+    for words in study.unknown:
+        yield fact("not known", words)
+    if study.known:
+        yield from _plane_told("Above (+) and below (-), degrees", study, study.vertical)
+        yield from _plane_told("To the right (+) and left (-), degrees", study, study.horizontal)
+    if study.lobes:
+        yield Head("The lobe at each crossover")
+        columns = ["crossover", "leans deg", "by dB", "min. above", "dB", "min. below", "dB"]
+        yield plain_table(columns, [_lobe(lobe) for lobe in study.lobes])
+        yield Text("leans: where the sum is loudest between the minima, and how much louder than on the axis.")
+        for lobe in study.lobes:
+            if lobe.reason:
+                yield fact(hertz(lobe.crossover_hz), lobe.reason)
+
+
+def _plane_told(heading: str, study: OffAxisStudy, plane: AngleLevels) -> Iterator[Block]:
+    rows = [
+        [f"{hz:g}", db(float(study.axis_db[i])), *(db(float(level[i]), 1, True) for _, level in _beside(plane))]
+        for hz, i in at_octaves(study.frequency_hz)
+    ]
+    yield Head(heading)
+    yield plain_table(["Hz", "axis dB", *(f"{a:+g}" for a, _ in _beside(plane))], rows)
+
+
+def _beside(plane: AngleLevels) -> list[tuple[float, Float]]:
+    """Angles other than the axis, with their levels against it."""
+    return [(float(a), level) for a, level in zip(plane.angle_deg, plane.relative_db, strict=True) if a]
+
+
+def _lobe(lobe: VerticalNulls) -> list[str]:
+    row = [hertz(lobe.crossover_hz), _angle(lobe.lobe_deg), db(lobe.lobe_db, 1, True)]
+    row += [_angle(lobe.above_deg), _depth(lobe.above_depth_db)]
+    return [*row, _angle(lobe.below_deg), _depth(lobe.below_depth_db)]
+
+
+def _angle(degrees: float | None) -> str:
+    """An angle for a column; a dash where there is none."""
+    if degrees is None:
+        return "-"
+    return f"{round(degrees):+d}" if round(degrees) else "0"
+
+
+def _depth(depth_db: float | None) -> str:
+    """How far below the axis."""
+    if depth_db is None:
+        return "-"
+    return "silent" if math.isinf(depth_db) else db(-depth_db, 0, True)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from xover.studies.does.load.study import LoadStudy
 
 
-@question(plots={"LoadStudy": "does.draw_load"}, strict="within_limits")
+@question(plots={"LoadStudy": "does.draw_load"}, strict="within_limits", told_in="study")
 def load(
     speaker: "Speaker", network: Network = None, *, frequency_hz: Frequencies = None, output_ohm: OutputOhm = None
 ) -> "LoadStudy":

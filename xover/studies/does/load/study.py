@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+
+import numpy as np
 
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import (
@@ -17,12 +19,15 @@ from xover.amplifier.demand import (
     read_listening,
     source_effect,
 )
-from xover.amplifier.faults import FaultCase, fault_cases
+from xover.amplifier.faults import CapacitorStress, FaultCase, fault_cases
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
 from xover.amplifier.programme import cold_lamps
+from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, table
 from xover.curve import Complex, Float
+from xover.figures import load_of, written
 from xover.network import Network, solve
 from xover.readable import Readable
+from xover.rounded import at_octaves, db, degrees, hertz, ohm
 from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
 from xover.speaker import Speaker
@@ -206,3 +211,99 @@ def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, Channel
         said += channel.reading.notes
     said += cold_lamps(network, "hot, the load rises")
     return tuple(dict.fromkeys(said))
+
+
+def tell(study: LoadStudy) -> Iterator[Block]:
+    """Each channel, each driver's faults, and the watts for a level."""
+    yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
+    for channel in study.channels.values():
+        yield from _channel(channel, study.network, len(study.channels) > 1)
+    yield from faults(study, "Each driver open, then shorted")
+    need = study.listening
+    if need is not None:
+        yield Head("Power for the listening level")
+        yield Text(need.sentence)
+        if need.power_into_rated_w is not None:
+            yield Text(
+                f"{need.power_into_rated_w:.0f} W into the rated load on peaks, "
+                f"{need.average_power_into_rated_w:.2g} W on average."
+            )
+        yield Text(f"Assumed: {need.assumption}.")
+
+
+def faults(study: LoadStudy, caption: str) -> Iterator[Block]:
+    """What a driver that is dead, open or shorted, makes of the load and of a capacitor."""
+    rows = [
+        [
+            case.driver,
+            str(case.kind),
+            "none" if case.minimum_ohm is None else ohm(case.minimum_ohm, 2),
+            hertz(case.at_hz),
+            *_worst(case.capacitors),
+        ]
+        for case in study.faults
+    ]
+    columns = ["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"]
+    yield table(caption, columns, rows, numbers=(2, 5, 6, 7))
+    yield Text(
+        "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
+        "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
+        "never play loud with a driver disconnected, and switch off before you unplug one.",
+        "quiet",
+    )
+
+
+def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str | Cell]:
+    known = [c for c in capacitors if not math.isnan(c.magnification)]
+    if not known:
+        return ["-", "-", "-", "-"]
+    worst = max(known, key=lambda c: c.magnification)
+    rated = "-" if worst.rating_v is None else f"{worst.rating_v:g}"
+    return [
+        worst.name,
+        f"{worst.magnification:.1f}" if worst.bounded else "unbounded",
+        "-" if worst.peak_v is None or not np.isfinite(worst.peak_v) else f"{worst.peak_v:.0f}",
+        rated if not worst.over_rating else Cell(f"{rated}!", FAIL),
+    ]
+
+
+def _channel(channel: ChannelLoad, network: str, several: bool) -> Iterator[Block]:
+    r = channel.reading
+    of = load_of(network, channel.channel)
+    if several:
+        yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
+    rows = [
+        [f"{f:g}", ohm(r.impedance_ohm[i]), degrees(r.phase_deg[i]), ohm(r.epdr_ohm[i])]
+        for f, i in at_octaves(r.frequency_hz)
+    ]
+    yield plain_table(["Hz", "ohm", "deg", "EPDR ohm"], rows)
+    yield Gap()
+    yield fact("lowest", f"{written('lowest load', r.minimum_ohm, of, unit=True)} at {hertz(r.minimum_at_hz)}")
+    yield fact("highest", f"{ohm(r.maximum_ohm)} ohm at {hertz(r.maximum_at_hz)}")
+    yield fact(
+        "phase",
+        f"{degrees(r.most_capacitive_deg)} deg at {hertz(r.most_capacitive_at_hz)}, "
+        f"{degrees(r.most_inductive_deg)} deg at {hertz(r.most_inductive_at_hz)}",
+    )
+    yield fact(
+        "lowest EPDR", f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}"
+    )
+    rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
+    yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
+    yield fact("verdict", channel.verdict.sentence)
+    yield fact("", channel.verdict.epdr_sentence)
+    if channel.demand is not None:
+        d = channel.demand
+        yield fact(
+            "at rated voltage",
+            f"{d.rated_voltage_v:.1f} V rms: {d.current_rms_a:.1f} A rms, {d.current_peak_a:.1f} A peak at "
+            f"{hertz(d.current_at_hz)} (a sine; the rated load draws {d.rated_current_rms_a:.1f} A rms); "
+            f"{d.true_power_w:.0f} W at {hertz(d.true_power_at_hz)}",
+        )
+    if channel.source is not None:
+        e = channel.source
+        yield fact(
+            "output resistance",
+            f"{e.output_ohm:g} ohm turns the impedance into response: {db(e.highest_db, 2, True)} dB at "
+            f"{hertz(e.highest_at_hz)}, {db(e.lowest_db, 2, True)} dB at {hertz(e.lowest_at_hz)}",
+        )

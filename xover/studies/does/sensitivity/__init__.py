@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from xover.studies.does.sensitivity.study import SensitivityStudy
 
 
-@question(plots={"SensitivityStudy": "does.draw_sensitivity"})
+@question(plots={"SensitivityStudy": "does.draw_sensitivity"}, told_in="study")
 def sensitivity(speaker: "Speaker", network: Network = None, *, frequency_hz: Frequencies = None) -> "SensitivityStudy":
     """Which part matters, and where?
 

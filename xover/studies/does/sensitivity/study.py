@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
 
 from xover.amplifier.programme import cold_lamps
+from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.curve import Complex, Float
 from xover.network.adjoint import (
     Parameter,
@@ -20,6 +21,8 @@ from xover.network.adjoint import (
 )
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
+from xover.rounded import db, hertz
+from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.sound.change import Worst
 from xover.sound.prediction import Sound, sound_of
 from xover.sound.small_steps import Change, LoadChange, drive_change, load_change, sum_change
@@ -258,3 +261,48 @@ def _warnings(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
         )
     said += cold_lamps(network, "its changes hold at low level only")
     return tuple(dict.fromkeys(said))
+
+
+MOST_SENTENCES: Final = 3
+
+
+def tell(study: SensitivityStudy) -> Iterator[Block]:
+    """The parts that matter most in words, then all of them."""
+    yield Head(f"{study.title}: network '{study.network}', which part matters")
+    if not study.total_known:
+        yield Text("The sound is not known, so the parts are ranked by the drives.")
+    for rank, part in enumerate(study.parts[: MOST_SENTENCES if study.total_known else 0], 1):
+        yield fact(f"{rank}.", part.sentence, 3)
+    yield Head("Parts, each 1 % larger: what changes, at most")
+    yield _table(study.parts)
+    yield Head("Losses, each larger by a step; couplings, weaker")
+    yield _table(study.losses)
+    yield Head("Drivers, the whole impedance 1 % larger")
+    yield _table(study.drivers)
+    if study.of_sum != "sum":
+        yield Text(f"sum: here the {study.of_sum}.")
+    yield Text(
+        "To first order: twice the step does twice as much, the opposite step the opposite. Drives are looked at "
+        f"where they lie within {COUNTS_WITHIN_DB:g} dB of their highest, the sum and the load everywhere; "
+        "of several drivers the one that moves most is shown."
+    )
+
+
+def _table(found: Sequence[PartSensitivity]) -> Block:
+    if not found:
+        return Text("none")
+    channels = list(found[0].load)
+    header = ["what", "value", "sum dB", "at", "driver", "drive dB"]
+    header += ["load %"] if len(channels) == 1 else [f"{channel} load %" for channel in channels]
+    rows = []
+    for s in found:
+        key, drive = s.most_moved
+        # The step stands behind the name where the heading does not give it.
+        row = [s.name if s.step == PER_CENT else f"{s.name} {s.step}", s.value]
+        row += [_signed(s.total.worst, 3), hertz(s.total.worst.at_hz), key, _signed(drive, 3)]
+        rows.append([*row, *(_signed(change.worst, 2) for change in s.load.values())])
+    return plain_table(header, rows)
+
+
+def _signed(worst: Worst, digits: int) -> str:
+    return "0" if worst.change == 0 else db(worst.change, digits, True)
