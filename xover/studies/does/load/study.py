@@ -26,6 +26,7 @@ from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, 
 from xover.curve import Complex, Float
 from xover.figures import load_of, written
 from xover.network import Network, solve
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.rounded import at_octaves, db, degrees, hertz, ohm
 from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
@@ -84,20 +85,10 @@ class LoadStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The blueprint's shape, the figures under `summary`."""
-        return {
-            "title": self.title,
-            "network": self.network,
-            "frequency_hz": self.frequency_hz,
-            "load": plain_load({name: c.impedance_ohm for name, c in self.channels.items()}),
-            "summary": {
-                "channels": {name: _plain_channel(c) for name, c in self.channels.items()},
-                "faults": self.faults,
-                "listening": self.listening,
-                "limits_broken": self.limits_broken,
-                "solve_residual": self.residual,
-            },
-            "warnings": self.warnings,
-        }
+        summary = {"channels": {name: _plain_channel(c) for name, c in self.channels.items()}}
+        summary |= some_of(self, "faults listening limits_broken", solve_residual=self.residual)
+        load = plain_load({name: c.impedance_ohm for name, c in self.channels.items()})
+        return some_of(self, "title network frequency_hz", load=load, summary=summary, warnings=self.warnings)
 
 
 def _plain_channel(channel: ChannelLoad) -> dict[str, Any]:
