@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -144,28 +144,20 @@ def _read_pair(field: _Field, low: int, coherent: bool) -> CrossoverReading:
     slope_low, band_low, why_low = _slope(field, low, 2.0 * fx, 4.0 * fx)
     slope_up, band_up, why_up = _slope(field, low + 1, fx / 4.0, fx / 2.0)
     notes += [why for why in (why_low, why_up) if why]
-    phase = _Phase(None, None, None, None, None, None)
-    if coherent:
-        phase = _phases(field, low, fx, level)
-    else:
+    if not coherent:
         notes.append("timing unknown: no phase, null or level re sum")
-    return CrossoverReading(
+    reading = CrossoverReading(
         lower=lower.keys,
         upper=upper.keys,
         frequency_hz=fx,
         level_db=level,
-        level_re_sum_db=phase.level_re_sum_db,
         lower_slope_db_per_octave=slope_low,
         lower_slope_band_hz=band_low,
         upper_slope_db_per_octave=slope_up,
         upper_slope_band_hz=band_up,
-        phase_difference_deg=phase.difference_deg,
-        phase_spread_deg=phase.spread_deg,
-        phase_band_hz=phase.band_hz,
-        null_depth_db=phase.null_depth_db,
-        null_at_hz=phase.null_at_hz,
         notes=tuple(notes),
     )
+    return _with_phases(reading, field, low, fx, level) if coherent else reading
 
 
 def _find_crossing(field: _Field, low: int) -> tuple[float, float, list[str]] | str:
@@ -222,19 +214,8 @@ def _slope(
     return float(slope), (float(f[rows[0]]), float(f[rows[-1]])), ""
 
 
-@dataclass(frozen=True)
-class _Phase:
-    """What depends on the timing between drivers."""
-
-    level_re_sum_db: float | None
-    difference_deg: float | None
-    spread_deg: float | None
-    band_hz: tuple[float, float] | None
-    null_depth_db: float | None
-    null_at_hz: float | None
-
-
-def _phases(field: _Field, low: int, fx: float, level: float) -> _Phase:
+def _with_phases(reading: CrossoverReading, field: _Field, low: int, fx: float, level: float) -> CrossoverReading:
+    """The reading with what depends on the timing between drivers."""
     f = field.frequency_hz
     near = slice(max(int(np.searchsorted(f, fx)) - 1, 0), int(np.searchsorted(f, fx)) + 1)
     loudness = [float(np.sum(np.abs(field.pressure[row, near]))) for row in field.ways[low].rows]
@@ -257,11 +238,12 @@ def _phases(field: _Field, low: int, fx: float, level: float) -> _Phase:
     with np.errstate(invalid="ignore"):
         depth = normal - level_db(flipped)
     deepest = None if np.isnan(depth).all() else int(np.nanargmax(depth))
-    return _Phase(
+    return replace(
+        reading,
         level_re_sum_db=_or_none(level - float(normal[here])),
-        difference_deg=_or_none(math.degrees(turn[here])),
-        spread_deg=_or_none(math.degrees(float(np.ptp(turned)))),
-        band_hz=(float(fine[start]), float(fine[stop - 1])),
+        phase_difference_deg=_or_none(math.degrees(turn[here])),
+        phase_spread_deg=_or_none(math.degrees(float(np.ptp(turned)))),
+        phase_band_hz=(float(fine[start]), float(fine[stop - 1])),
         null_depth_db=None if deepest is None else float(depth[deepest]),
         null_at_hz=None if deepest is None else float(fine[deepest]),
     )
