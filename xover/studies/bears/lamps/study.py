@@ -22,6 +22,7 @@ from xover.amplifier.stress import element_power_w
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.margins import RESISTOR_MARGIN
 from xover.sound.change import change_db, largest_drive_change
@@ -146,17 +147,14 @@ class LampStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Curves by driver; lamps, levels and removals as they are."""
-        return {
-            "title": self.title,
-            "network": self.network,
-            "frequency_hz": self.frequency_hz,
-            "spectrum": self.spectrum,
-            "lamps": {name: {"cold_ohm": self.cold_ohm[name], "law": law} for name, law in self.lamps.items()},
-            "levels": self.levels,
-            "removals": self.removals,
-            "summary": {"assumptions": self.assumptions},
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "title network frequency_hz spectrum",
+            lamps={name: {"cold_ohm": self.cold_ohm[name], "law": law} for name, law in self.lamps.items()},
+            **some_of(self, "levels removals"),
+            summary={"assumptions": self.assumptions},
+            warnings=self.warnings,
+        )
 
 
 def study_lamps(

@@ -24,6 +24,7 @@ from xover.amplifier.stress import (
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Inductor, Network, Resistor, Solution, solve
+from xover.plain import some_of
 from xover.quantity import Kind, format_quantity
 from xover.readable import Readable
 from xover.rules.margins import CREST, HIGHEST_CREST, HOT_W, LEAST_LOST, LOUD_DB
@@ -119,38 +120,26 @@ class StressStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Levels by name; what each part bears by its name."""
-        return {
-            "title": self.title,
-            "network": self.network,
-            "spectrum": self.spectrum,
-            "from_hz": self.frequency_hz[0],
-            "to_hz": self.frequency_hz[-1],
-            "outside_share": self.outside_share,
-            "levels": {level.name: _plain_level(level) for level in self.levels},
-            "summary": {
-                "ratings": self.ratings,
-                "limits_broken": self.limits_broken,
-                "cautions": self.cautions,
-                "assumptions": self.assumptions,
-            },
-            "warnings": self.warnings,
-        }
+        return some_of(
+            self,
+            "title network spectrum",
+            from_hz=self.frequency_hz[0],
+            to_hz=self.frequency_hz[-1],
+            outside_share=self.outside_share,
+            levels={level.name: _plain_level(level) for level in self.levels},
+            summary=some_of(self, "ratings limits_broken cautions assumptions"),
+            warnings=self.warnings,
+        )
 
 
 def _plain_level(level: StressLevel) -> dict[str, Any]:
-    s = level.stress
-    return {
-        "sentence": level.sentence,
-        "crest": level.crest,
-        "channels": level.channels,
-        "sound_level_db": level.sound_level_db,
-        "distance_m": level.distance_m,
-        "power_w": s.power_w,
-        "drawn_w": s.drawn_w,
-        "drawn_known_share": s.drawn_known_share,
-        "elements": {e.name: e for e in s.elements},
-        "ratings": level.ratings,
-    }
+    return some_of(
+        level,
+        "sentence crest channels sound_level_db distance_m",
+        **some_of(level.stress, "power_w drawn_w drawn_known_share"),
+        elements={e.name: e for e in level.stress.elements},
+        ratings=level.ratings,
+    )
 
 
 def study_stress(

@@ -1,4 +1,4 @@
-"""What a reader of a tolerance study must know: what was assumed, what does not vary, what was not judged."""
+"""What do the tolerances of the parts do: thousands of builds, the exact worst corner, left against right?"""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from xover.curve import Evidence, Float
 from xover.errors import OptionError
 from xover.network import Network
 from xover.parts.kinds import SOURCE
+from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
@@ -229,16 +230,7 @@ class ToleranceStudy(Readable):
     def plain(self) -> dict[str, Any]:
         """Curves of quantiles by name, and the figures."""
         by_name = {name: share for share in self.shares.parts for name in share.name.split(" + ")}
-        return {
-            "title": self.title,
-            "network": self.network,
-            "frequency_hz": self.frequency_hz,
-            "builds": self.builds,
-            "seed": self.seed,
-            "distribution": self.distribution,
-            "band_hz": self.band_hz,
-            "limit_db": self.limit_db,
-            "match": self.match,
+        return some_of(self, "title network frequency_hz builds seed distribution band_hz limit_db match") | {
             "sum_is": self.of_sum,
             "parts": [
                 {**vars(s), "share": by_name[s.part].share, "spread_db": by_name[s.part].spread_db}
@@ -265,8 +257,7 @@ def _plain_band(band: Band, corner: Any, in_band: NDArray[np.bool_]) -> dict[str
     return {
         "nominal_db": band.nominal_db,
         "change_db": dict(zip((f"{q:g}" for q in QUANTILES), band.change_db, strict=True)),
-        "lowest_db": band.lowest_db,
-        "highest_db": band.highest_db,
+        **some_of(band, "lowest_db highest_db"),
         "largest_doubt_db": known.max(axis=1) if known.size else None,
         "corner": corner,
     }

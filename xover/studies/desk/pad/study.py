@@ -1,4 +1,4 @@
-"""Where a pad goes: the driver's impedance, the band that counts, and the network that feeds it."""
+"""Which two resistors bring a driver down, or stand in for its old level control; and the driver that they go to."""
 
 from __future__ import annotations
 

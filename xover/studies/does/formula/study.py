@@ -1,4 +1,4 @@
-"""Which textbook alignment is a branch nearest to, and how far from it?"""
+"""The exact transfer functions as formulas, and what can be read off them, the nearest textbook alignment too."""
 
 from __future__ import annotations
 

@@ -22,6 +22,7 @@ from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
 from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network import Network, solve
+from xover.plain import some_of
 from xover.readable import Readable
 from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
@@ -79,20 +80,10 @@ class LoadStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """The blueprint's shape, the figures under `summary`."""
-        return {
-            "title": self.title,
-            "network": self.network,
-            "frequency_hz": self.frequency_hz,
-            "load": plain_load({name: c.impedance_ohm for name, c in self.channels.items()}),
-            "summary": {
-                "channels": {name: _plain_channel(c) for name, c in self.channels.items()},
-                "faults": self.faults,
-                "listening": self.listening,
-                "limits_broken": self.limits_broken,
-                "solve_residual": self.residual,
-            },
-            "warnings": self.warnings,
-        }
+        summary = {"channels": {name: _plain_channel(c) for name, c in self.channels.items()}}
+        summary |= some_of(self, "faults listening limits_broken", solve_residual=self.residual)
+        load = plain_load({name: c.impedance_ohm for name, c in self.channels.items()})
+        return some_of(self, "title network frequency_hz", load=load, summary=summary, warnings=self.warnings)
 
 
 def _plain_channel(channel: ChannelLoad) -> dict[str, Any]:
