@@ -57,7 +57,11 @@ class InputError(XoverError):
         where = "" if self.path is None else f"{self.path}:"
         where += "" if self.line is None else f"{self.line}:"
         text = f"{where} {self.problem}; {self.remedy}" if where else f"{self.problem}; {self.remedy}"
-        return _one_line(text)
+        return _one_line(_spell(text, str))
+
+    def spelled_by(self, spell: Callable[[str], str]) -> InputError:
+        """The same fault in the words of one face."""
+        return InputError(_spell(self.problem, spell), _spell(self.remedy, spell), self.path, self.line)
 
     def __reduce__(self) -> tuple[Any, ...]:
         """So that it can travel between processes."""
@@ -71,7 +75,8 @@ class InputError(XoverError):
 class OptionError(XoverError):
     """A fault in what was asked: what is wrong and what would be right.
 
-    A parameter stands in both as `named(parameter)`: each face spells it its own way, `--limit` or `limit_db`.
+    A parameter stands in both, as in an InputError, as `named(parameter)`: each face spells it its own way,
+    `--limit` or `limit_db`.
     """
 
     def __init__(self, problem: str, remedy: str) -> None:

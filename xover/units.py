@@ -83,7 +83,8 @@ def metres(text: str, what: str, remedy: str) -> float:
     if found is None:
         raise InputError(f"'{_shown(text)}' is not {what}", remedy)
     if not found[2]:
-        raise InputError(f"'{_shown(text)}' is {what} without a unit", f"write {_shown(text).strip()}mm, if that is it")
+        bare = _shown(text).strip()
+        raise InputError(f"'{_shown(text)}' is {what} without a unit", f"write {bare}mm, {bare}cm or {bare}m")
     # Divided, not multiplied: 25 mm is then 0.025 to the last bit.
     number = float(found[1].replace(",", "."))
     return number / round(1 / _METRES[found[2]]) if found[2] in ("mm", "cm") else number * _METRES[found[2]]

@@ -23,7 +23,7 @@ def test_adds_a_file_and_a_table_and_keeps_every_word(toml):
 def test_a_second_time_needs_force_and_adds_no_second_table(toml):
     add_network(toml, "better", CARDS, ())
     before = toml.read_text()
-    with pytest.raises(OptionError, match="--force"):
+    with pytest.raises(OptionError, match="give force, or another name"):
         add_network(toml, "better", CARDS, ("better",))
     add_network(toml, "better", CARDS + "* more\n", ("better",), force=True)
     assert toml.read_text() == before

@@ -27,7 +27,7 @@ def test_write_then_read(tmp_path: Path) -> None:
 
 def test_existing_file_is_kept_without_force(tmp_path: Path) -> None:
     (tmp_path / "a.cir").write_text("old")
-    with pytest.raises(InputError, match=r"a\.cir: exists already; give --force to overwrite it"):
+    with pytest.raises(InputError, match=r"a\.cir: exists already; give force to overwrite it"):
         write_text(tmp_path / "a.cir", "new")
     assert (tmp_path / "a.cir").read_text() == "old"
     assert names(tmp_path) == ["a.cir"]

@@ -208,7 +208,7 @@ def test_an_existing_file_is_kept_without_force(acting, tmp_path, force, outcome
     if force:
         print_pdf(STUB, tmp_path / "report.pdf", force=True)
     else:
-        with pytest.raises(InputError, match=r"report\.pdf: exists already; give --force"):
+        with pytest.raises(InputError, match=r"report\.pdf: exists already; give force"):
             print_pdf(STUB, tmp_path / "report.pdf")
     assert (tmp_path / "report.pdf").read_bytes() == outcome
 

@@ -213,7 +213,7 @@ def test_refused(tmp_path, attic):
     without = folder(tmp_path, "Xlow in 0 woofer\n", "")
     with pytest.raises(InputError, match="does not say what amplifier drives channel in; add rated_power_w"):
         study_stress(without, "found", GRID)
-    with pytest.raises(OptionError, match="60 W are given without their load; write them as --power 60W@8"):
+    with pytest.raises(OptionError, match="60 W are given without their load; give load_ohm, as in 60W@8"):
         study_stress(without, "found", GRID, power_w=60.0)
     for crest in (0.5, 101.0, math.nan):
         with pytest.raises(OptionError, match="the crest factor is"):

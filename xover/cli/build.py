@@ -15,7 +15,7 @@ from xover.cli import complete
 from xover.cli.progress import ProgressBar
 from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
-from xover.errors import OptionError, XoverError, named
+from xover.errors import InputError, OptionError, XoverError, named
 from xover.figures import place
 from xover.units import COUNT, FILE, HZ, TEXT, YES
 
@@ -71,7 +71,7 @@ def command(function: Callable[..., Any]) -> Callable[..., int]:
     def run(**typed: Any) -> int:
         try:
             return _run(function, typed)
-        except OptionError as error:
+        except (OptionError, InputError) as error:
             raise error.spelled_by(lambda n: flags.get(n, n)) from None
 
     run.__doc__ = inspect.cleandoc(function.__doc__ or "").partition("\n>>>")[0].rstrip()

@@ -14,7 +14,7 @@ import secrets
 import stat
 from pathlib import Path
 
-from xover.errors import InputError
+from xover.errors import InputError, named
 
 # What stays of the control codes: tab and line feed. Everything else of them means "not text".
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f-\x9f]")
@@ -147,7 +147,7 @@ def check_target(path: Path | str, force: bool = False) -> None:
 def _mode_of_target(path: Path, target: Path, force: bool) -> int | None:
     """Refuse what must not be overwritten; give the permissions to keep, None for a new file."""
     if os.path.lexists(path) and not force and not path.is_dir():
-        raise InputError("exists already", "give --force to overwrite it, or another name", path)
+        raise InputError("exists already", f"give {named('force')} to overwrite it, or another name", path)
     if not target.parent.is_dir():
         raise InputError(f"its folder '{target.parent}' does not exist", "create the folder first", path)
     try:

@@ -19,6 +19,7 @@ from pydantic_core import PydanticCustomError
 
 from xover.curve import Evidence
 from xover.errors import InputError, OptionError
+from xover.errors import named as parameter
 from xover.files.atomic import check_target, read_text, write_text
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
@@ -389,4 +390,6 @@ def check_name(speaker_toml: Path, name: str, known: Container[str], force: bool
     if named != f"{name}.cir":
         raise OptionError(f"the network '{name}' is read from {named}", "write under another name")
     if not force:
-        raise OptionError(f"{speaker_toml} has a network '{name}' already", "give --force, or another name")
+        raise OptionError(
+            f"{speaker_toml} has a network '{name}' already", f"give {parameter('force')}, or another name"
+        )

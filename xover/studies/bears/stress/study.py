@@ -22,7 +22,7 @@ from xover.amplifier.stress import (
     read_stress,
 )
 from xover.curve import Float, log_grid
-from xover.errors import InputError, OptionError
+from xover.errors import InputError, OptionError, named
 from xover.network import Inductor, Network, Resistor, Solution, solve
 from xover.plain import some_of
 from xover.quantity import Kind, format_quantity
@@ -273,7 +273,9 @@ def _full_voltages(
     if power_w is not None:
         load = load_ohm if load_ohm is not None else (own.rated_load_ohm if own else None)
         if load is None:
-            raise OptionError(f"{power_w:g} W are given without their load", f"write them as --power {power_w:g}W@8")
+            raise OptionError(
+                f"{power_w:g} W are given without their load", f"give {named('load_ohm')}, as in {power_w:g}W@8"
+            )
         if not (0.0 < power_w < math.inf and 0.0 < load < math.inf):
             raise OptionError(f"the amplifier is {power_w:g} W into {load:g} ohm", "give both above 0")
         volts = _rated(power_w, load, crest)
@@ -290,7 +292,8 @@ def _full_voltages(
         else:
             raise InputError(
                 f"does not say what amplifier drives channel {channel.name}",
-                "add rated_power_w and rated_load_ohm under [amplifier], or give --power 60W@8 or --volts 10",
+                "add rated_power_w and rated_load_ohm under [amplifier], or give "
+                f"{named('power_w')} or {named('rms_v')}",
                 speaker.file.path,
             )
     return out
