@@ -5,9 +5,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError
-from xover.quantity import Kind, format_quantity, parse_fraction, parse_quantity, spice_value
+from xover.quantity import QuantityKind, format_quantity, parse_fraction, parse_quantity, spice_value
 
-R, C, L, F, P = Kind.RESISTANCE, Kind.CAPACITANCE, Kind.INDUCTANCE, Kind.FREQUENCY, Kind.PLAIN
+R, C, L, F, P = (
+    QuantityKind.RESISTANCE,
+    QuantityKind.CAPACITANCE,
+    QuantityKind.INDUCTANCE,
+    QuantityKind.FREQUENCY,
+    QuantityKind.PLAIN,
+)
 
 
 @pytest.mark.parametrize(
@@ -22,8 +28,8 @@ R, C, L, F, P = Kind.RESISTANCE, Kind.CAPACITANCE, Kind.INDUCTANCE, Kind.FREQUEN
         ("1M", R, 1e-3),
         ("1kohm", R, 1000.0),
         ("1000Hz", F, 1000.0),
-        ("10V", Kind.VOLTAGE, 10.0),
-        ("10VOLTS", Kind.VOLTAGE, 10.0),
+        ("10V", QuantityKind.VOLTAGE, 10.0),
+        ("10VOLTS", QuantityKind.VOLTAGE, 10.0),
         ("2.2e-1", R, 0.22),
         ("6.8E3", R, 6800.0),
         ("2u", C, 2e-6),
@@ -125,7 +131,7 @@ def test_formatting_keeps_three_digits(value):
     assert back == pytest.approx(value, rel=6e-3)
 
 
-@given(st.text(max_size=30), st.sampled_from(list(Kind)))
+@given(st.text(max_size=30), st.sampled_from(list(QuantityKind)))
 def test_any_text_is_read_or_refused_in_one_line(text, kind):
     try:
         said = repr(parse_quantity(text, kind))

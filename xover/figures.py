@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,7 +36,7 @@ def db(value: float | None, digits: int = 1, signed: bool = False) -> str:
 
 def hertz(value: float | None) -> str:
     """A frequency as people say it, or a dash."""
-    return DASH if value is None or not math.isfinite(value) else format_quantity(value, Kind.FREQUENCY)
+    return DASH if value is None or not math.isfinite(value) else format_quantity(value, QuantityKind.FREQUENCY)
 
 
 def ohm(value: float | None, digits: int = 1) -> str:

@@ -15,7 +15,7 @@ from typing import NoReturn
 from xover.errors import InputError
 
 
-class Kind(Enum):
+class QuantityKind(Enum):
     """What a value is, with the unit's own spellings (lower case) and the unit that is written back."""
 
     RESISTANCE = ("resistance", "ohm", ("ohm", "ohms", "o", "Ω", "ω"))
@@ -40,9 +40,9 @@ class Kind(Enum):
 
 # What crossovers are built of (the blueprint's ranges): a value outside is a slip of the pen.
 PART_RANGES = {
-    Kind.RESISTANCE: (0.0, 100e3),
-    Kind.INDUCTANCE: (1e-6, 1.0),
-    Kind.CAPACITANCE: (1e-9, 10e-3),
+    QuantityKind.RESISTANCE: (0.0, 100e3),
+    QuantityKind.INDUCTANCE: (1e-6, 1.0),
+    QuantityKind.CAPACITANCE: (1e-9, 10e-3),
 }
 # Powers of ten. MEG stands first: it must be tried before M.
 SCALE = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
@@ -77,7 +77,7 @@ def _decimal_point(text: str) -> str:
     return text.replace(",", ".")
 
 
-def parse_quantity(text: str, kind: Kind) -> float:
+def parse_quantity(text: str, kind: QuantityKind) -> float:
     """Read a value with its scale and unit.
 
     Parameters
@@ -111,7 +111,7 @@ def _scaled(number: float, power: int) -> float:
     return float(Decimal(repr(number)).scaleb(power))
 
 
-def _split(stripped: str, text: str, kind: Kind) -> tuple[float, str, str | None]:
+def _split(stripped: str, text: str, kind: QuantityKind) -> tuple[float, str, str | None]:
     """Split into number, letters after it, and the code letter when it stands for the point."""
     code = _CODE.fullmatch(stripped)
     if code and (code[2] or code[3].lower() in "rm") and not (code[3].lower() == "e" and code[2]):
@@ -125,11 +125,11 @@ def _split(stripped: str, text: str, kind: Kind) -> tuple[float, str, str | None
     return number, plain[2].strip(), None
 
 
-def _read_code(text: str, number: float, letter: str, unit: str, kind: Kind) -> float:
+def _read_code(text: str, number: float, letter: str, unit: str, kind: QuantityKind) -> float:
     low = letter.lower()
     if low not in CODE_SCALE:
         _refuse(text, f"has the unknown code letter '{letter}'", "write it with a point, such as " + _example(kind))
-    if low == "r" and kind is not Kind.RESISTANCE:
+    if low == "r" and kind is not QuantityKind.RESISTANCE:
         _refuse(text, f"is a resistance where {kind.a_word} belongs", "write a value such as " + _example(kind))
     if low in "hf" and low not in kind.spellings:
         _refuse(text, f"does not fit {kind.a_word}", "write a value such as " + _example(kind))
@@ -137,14 +137,14 @@ def _read_code(text: str, number: float, letter: str, unit: str, kind: Kind) -> 
         _refuse(text, "has an M: 1e6 in the IEC code, 1e-3 in SPICE", "write MEG, or a small m")
     if unit and unit.lower() not in kind.spellings:
         _refuse(text, f"has the unit '{unit}' where {kind.a_word} belongs", "write a value such as " + _example(kind))
-    if kind is Kind.CAPACITANCE and low == "m":
+    if kind is QuantityKind.CAPACITANCE and low == "m":
         _microfarad_trap(text, number)
     return _scaled(number, CODE_SCALE[low])
 
 
-def _read_scale(text: str, number: float, rest: str, kind: Kind) -> int:
+def _read_scale(text: str, number: float, rest: str, kind: QuantityKind) -> int:
     low = rest.lower()
-    if kind is Kind.CAPACITANCE:
+    if kind is QuantityKind.CAPACITANCE:
         if low in ("mf", "mfd", "m", "mfarad") or low.startswith("mfd"):
             _microfarad_trap(text, number)
         if low in ("f", "fd", "farad", "farads") and number != 0:
@@ -152,14 +152,14 @@ def _read_scale(text: str, number: float, rest: str, kind: Kind) -> int:
             _refuse(text, "would be femtofarad in SPICE, and no crossover holds farads", f"write {shown}uF")
         if low in ("mmf", "mmfd"):
             _refuse(text, "is an old mark for picofarad", f"write {number:g}pF")
-    if kind is Kind.FREQUENCY and low.startswith("m") and not low.startswith("meg"):
+    if kind is QuantityKind.FREQUENCY and low.startswith("m") and not low.startswith("meg"):
         _refuse(text, "is milli in SPICE", f"write {number:g}MEG or {number * 1000:g}k")
     if low == "" or low in kind.spellings:
         return 0
     for suffix in SCALE:
         if low.startswith(suffix) and (low[len(suffix) :].strip() in ("", *kind.spellings)):
             return SCALE[suffix]
-    other = next((k for k in Kind if k is not kind and _unit_of(low) in k.spellings), None)
+    other = next((k for k in QuantityKind if k is not kind and _unit_of(low) in k.spellings), None)
     if other is not None:
         _refuse(text, f"is {other.a_word} where {kind.a_word} belongs", "write a value such as " + _example(kind))
     _refuse(text, f"has the unknown unit '{rest}'", "write a value such as " + _example(kind))
@@ -181,16 +181,16 @@ def _unit_of(low: str) -> str:
     return low
 
 
-def _example(kind: Kind) -> str:
+def _example(kind: QuantityKind) -> str:
     return {
-        Kind.RESISTANCE: "2.2 or 2R2",
-        Kind.CAPACITANCE: "4.7uF or 4u7",
-        Kind.INDUCTANCE: "0.33mH",
-        Kind.FREQUENCY: "3kHz",
-        Kind.VOLTAGE: "50V",
-        Kind.POWER: "10W",
-        Kind.LENGTH: "25mm",
-        Kind.PLAIN: "0.05",
+        QuantityKind.RESISTANCE: "2.2 or 2R2",
+        QuantityKind.CAPACITANCE: "4.7uF or 4u7",
+        QuantityKind.INDUCTANCE: "0.33mH",
+        QuantityKind.FREQUENCY: "3kHz",
+        QuantityKind.VOLTAGE: "50V",
+        QuantityKind.POWER: "10W",
+        QuantityKind.LENGTH: "25mm",
+        QuantityKind.PLAIN: "0.05",
     }[kind]
 
 
@@ -198,24 +198,24 @@ def parse_fraction(text: str) -> float:
     """Read a fraction given in per cent or plain: "10%" and "0.1" are both 0.1. Raises InputError."""
     stripped = text.strip()
     if stripped.endswith("%"):
-        return parse_quantity(stripped[:-1], Kind.PLAIN) / 100.0
-    return parse_quantity(stripped, Kind.PLAIN)
+        return parse_quantity(stripped[:-1], QuantityKind.PLAIN) / 100.0
+    return parse_quantity(stripped, QuantityKind.PLAIN)
 
 
 # The units a parts shop prints: largest first, each with the value from which it is used.
-_SHOP_UNITS: dict[Kind, tuple[tuple[float, float, str], ...]] = {
-    Kind.CAPACITANCE: ((1e-8, 1e-6, "uF"), (1e-9, 1e-9, "nF"), (0.0, 1e-12, "pF")),
-    Kind.INDUCTANCE: ((1e-5, 1e-3, "mH"), (0.0, 1e-6, "uH")),
-    Kind.RESISTANCE: ((1e6, 1e6, "Mohm"), (1e3, 1e3, "kohm"), (0.0, 1.0, "ohm")),
-    Kind.FREQUENCY: ((1e3, 1e3, "kHz"), (0.0, 1.0, "Hz")),
-    Kind.VOLTAGE: ((0.0, 1.0, "V"),),
-    Kind.POWER: ((0.0, 1.0, "W"),),
-    Kind.LENGTH: ((1.0, 1.0, "m"), (0.0, 1e-3, "mm")),
-    Kind.PLAIN: ((0.0, 1.0, ""),),
+_SHOP_UNITS: dict[QuantityKind, tuple[tuple[float, float, str], ...]] = {
+    QuantityKind.CAPACITANCE: ((1e-8, 1e-6, "uF"), (1e-9, 1e-9, "nF"), (0.0, 1e-12, "pF")),
+    QuantityKind.INDUCTANCE: ((1e-5, 1e-3, "mH"), (0.0, 1e-6, "uH")),
+    QuantityKind.RESISTANCE: ((1e6, 1e6, "Mohm"), (1e3, 1e3, "kohm"), (0.0, 1.0, "ohm")),
+    QuantityKind.FREQUENCY: ((1e3, 1e3, "kHz"), (0.0, 1.0, "Hz")),
+    QuantityKind.VOLTAGE: ((0.0, 1.0, "V"),),
+    QuantityKind.POWER: ((0.0, 1.0, "W"),),
+    QuantityKind.LENGTH: ((1.0, 1.0, "m"), (0.0, 1e-3, "mm")),
+    QuantityKind.PLAIN: ((0.0, 1.0, ""),),
 }
 
 
-def format_quantity(value: float, kind: Kind, digits: int = 3) -> str:
+def format_quantity(value: float, kind: QuantityKind, digits: int = 3) -> str:
     """Write a value as a shop prints it: 4.7 uF, 0.33 mH, 2.2 ohm.
 
     Parameters
@@ -233,12 +233,12 @@ def format_quantity(value: float, kind: Kind, digits: int = 3) -> str:
 
 def hertz(frequency_hz: float) -> str:
     """Write a finite frequency for a sentence: 252 Hz, 2.39 kHz."""
-    return format_quantity(float(frequency_hz), Kind.FREQUENCY)
+    return format_quantity(float(frequency_hz), QuantityKind.FREQUENCY)
 
 
 def ohms(resistance_ohm: float) -> str:
     """Write a finite resistance for a sentence: 3.31 ohm."""
-    return format_quantity(float(resistance_ohm), Kind.RESISTANCE)
+    return format_quantity(float(resistance_ohm), QuantityKind.RESISTANCE)
 
 
 def spice_value(value: float) -> str:

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 
 MOST_ROWS: Final = 12
 MOST_FIGURES: Final = 3
@@ -21,13 +21,13 @@ MOST_NAMES: Final = 8
 _ANSWERS: Final = ("headline", "answer", "verdict", "conclusion", "sentence")
 _NAMES: Final = ("title", "name")
 _KINDS: Final = {
-    "ohm": Kind.RESISTANCE,
-    "hz": Kind.FREQUENCY,
-    "f": Kind.CAPACITANCE,
-    "h": Kind.INDUCTANCE,
-    "v": Kind.VOLTAGE,
-    "w": Kind.POWER,
-    "m": Kind.LENGTH,
+    "ohm": QuantityKind.RESISTANCE,
+    "hz": QuantityKind.FREQUENCY,
+    "f": QuantityKind.CAPACITANCE,
+    "h": QuantityKind.INDUCTANCE,
+    "v": QuantityKind.VOLTAGE,
+    "w": QuantityKind.POWER,
+    "m": QuantityKind.LENGTH,
 }
 _UNITS: Final = {
     "db": "dB",

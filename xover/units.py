@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from xover.declare import Unit
 from xover.errors import InputError, nearest_word
-from xover.quantity import Kind, parse_fraction, parse_quantity
+from xover.quantity import QuantityKind, parse_fraction, parse_quantity
 
 LOWEST_HZ: Final = 0.1
 HIGHEST_HZ: Final = 1e6
@@ -33,7 +33,7 @@ def _number(text: str, example: str = "0.05", *spellings: str) -> float:
             bare = bare[: -len(spelling)].rstrip()
             break
     try:
-        value = parse_quantity(bare, Kind.PLAIN)
+        value = parse_quantity(bare, QuantityKind.PLAIN)
     except InputError as error:
         raise InputError(error.problem, f"write a number such as {example}") from None
     if not math.isfinite(value):
@@ -41,12 +41,12 @@ def _number(text: str, example: str = "0.05", *spellings: str) -> float:
     return value
 
 
-def _of(kind: Kind) -> Callable[[str], float]:
+def _of(kind: QuantityKind) -> Callable[[str], float]:
     return lambda text: parse_quantity(text, kind)
 
 
 def _hertz(text: str) -> float:
-    value = parse_quantity(text, Kind.FREQUENCY)
+    value = parse_quantity(text, QuantityKind.FREQUENCY)
     if not LOWEST_HZ <= value <= HIGHEST_HZ:
         raise InputError(f"'{_shown(text)}' is no frequency", "give one from 0.1 to 1000000 Hz")
     return value
@@ -102,11 +102,11 @@ DB: Final = Unit("DB", lambda text: _number(text, "0.5 dB", "db"), _general, "dB
 DEGREES: Final = Unit("DEG", lambda text: _number(text, "15 deg", "degrees", "deg", "°"), _general, "degrees")
 HZ: Final = Unit("HZ", _hertz, lambda v: f"{v / 1000:g}k" if v >= 1000 else f"{v:g}")
 BAND: Final = Unit("HZ..HZ", _band, _band_text)
-OHM: Final = Unit("OHM", _of(Kind.RESISTANCE), _general, "ohm")
-FARAD: Final = Unit("FARAD", _of(Kind.CAPACITANCE), _general, "F")
-HENRY: Final = Unit("H", _of(Kind.INDUCTANCE), _general, "H")
-VOLT: Final = Unit("V", _of(Kind.VOLTAGE), _general, "V")
-WATT: Final = Unit("W", _of(Kind.POWER), _general, "W")
+OHM: Final = Unit("OHM", _of(QuantityKind.RESISTANCE), _general, "ohm")
+FARAD: Final = Unit("FARAD", _of(QuantityKind.CAPACITANCE), _general, "F")
+HENRY: Final = Unit("H", _of(QuantityKind.INDUCTANCE), _general, "H")
+VOLT: Final = Unit("V", _of(QuantityKind.VOLTAGE), _general, "V")
+WATT: Final = Unit("W", _of(QuantityKind.POWER), _general, "W")
 LENGTH: Final = Unit(
     "LENGTH", lambda text: metres(text, "a length", "give it with its unit, such as 25mm"), _general, "m"
 )
@@ -204,12 +204,12 @@ def at(unit: Unit, place: Unit, metavar: str = "") -> Unit:
 def _rating(text: str) -> tuple[float, float | None]:
     """Watts, and the ohm that they are rated into; None where that is not said."""
     watts, sign, ohms = (part.strip() for part in text.partition("@"))
-    power = parse_quantity(watts, Kind.POWER)
+    power = parse_quantity(watts, QuantityKind.POWER)
     if not 1e-3 <= power <= 1e5:
         raise InputError(f"'{_shown(text)}' is no rating", "give 0.001 to 100000 W, such as 60W@8")
     if not sign:
         return power, None
-    load = parse_quantity(ohms, Kind.RESISTANCE)
+    load = parse_quantity(ohms, QuantityKind.RESISTANCE)
     if not 0.1 <= load <= 1e4:
         raise InputError(f"'{_shown(text)}' is no rating", "give 0.1 to 10000 ohm behind the @, such as 60W@8")
     return power, load

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from xover.drawing.schematic import lay_out
-from xover.drawing.schematic.geometry import Kind, Role
+from xover.drawing.schematic.geometry import DrawnKind, Role
 from xover.drawing.schematic.paper import Chain, all_lines
 from xover.drawing.schematic.words import LETTERS, shown
 from xover.files.netlist import parse_netlist, read_netlist
@@ -50,8 +50,8 @@ def test_series_parts_lie_on_top_and_shunts_stand_on_the_rail():
 def test_drivers_stand_at_the_right_below_each_other():
     for name in ("three-way-second-order-full", "two-way-second-order-full", "two-way-bi-amp"):
         layout = lay_out(circuit(name))
-        drivers = [s for s in layout.symbols if s.kind is Kind.DRIVER]
-        others = [s for s in layout.symbols if s.kind is not Kind.DRIVER]
+        drivers = [s for s in layout.symbols if s.kind is DrawnKind.DRIVER]
+        others = [s for s in layout.symbols if s.kind is not DrawnKind.DRIVER]
         assert len({d.box.left for d in drivers}) == 1 < len(drivers), name
         assert max(o.box.right for o in others) < drivers[0].box.left, name
 
@@ -114,7 +114,7 @@ def test_a_driver_between_two_nodes_stands_between_their_rows():
 def test_reversed_drivers_are_said_and_their_plus_is_below(name, reversed_):
     """Which are reversed: as the comments of these netlists say."""
     layout = lay_out(circuit(name))
-    for symbol in (s for s in layout.symbols if s.kind is Kind.DRIVER):
+    for symbol in (s for s in layout.symbols if s.kind is DrawnKind.DRIVER):
         assert symbol.is_reversed == (symbol.name in reversed_)
         assert ("reversed" in words(layout, symbol.name)) == (symbol.name in reversed_)
         plus, minus = (t.at for t in symbol.terminals)
@@ -140,7 +140,7 @@ def test_an_autotransformer_is_one_winding_with_dots_and_a_bracket():
         assert len(mark.bracket) == 4
         assert mark.bracket[1].x < ends(layout, "L3")[0].x
     assert "k 0.998 with L4" in words(layout, "L3")
-    assert layout.symbol("L3").kind is Kind.CORED_COIL
+    assert layout.symbol("L3").kind is DrawnKind.CORED_COIL
 
 
 def test_what_feeds_a_winding_lies_on_the_row():
@@ -175,7 +175,7 @@ def test_values_and_losses_stand_beside_the_parts():
     assert words(layout, "C1") == ["C1", "4.7 uF", "ESR 0.12 ohm", "df 0.04"]
     assert sorted(words(layout, "R1")) == ["0 ohm", "R1"]
     assert sorted(words(layout, "R2")) == ["1 ohm", "R2", "hot 9 ohm", "lamp, cold"]
-    assert layout.symbol("R2").kind is Kind.LAMP
+    assert layout.symbol("R2").kind is DrawnKind.LAMP
     assert words(layout, "Xlow") == ["+", "low", "Xlow, woofer"]
     for symbol in layout.symbols:
         own = [t.box for t in layout.texts if t.of == symbol.name]
@@ -283,7 +283,7 @@ def test_the_description_lists_every_part():
 @pytest.mark.parametrize("path", sorted((ROOT / "circuits").glob("*.cir")), ids=lambda p: p.stem)
 def test_a_symbol_joins_its_terminals_and_stays_in_its_box(path):
     layout = lay_out(build_network(read_netlist(path)))
-    drawn = {lines.name: lines for lines in all_lines(layout) if lines.kind in {k.value for k in Kind}}
+    drawn = {lines.name: lines for lines in all_lines(layout) if lines.kind in {k.value for k in DrawnKind}}
     assert len(drawn) == len(layout.symbols)
     for symbol in layout.symbols:
         chains = [s.points for s in drawn[symbol.name].strokes if isinstance(s, Chain)]

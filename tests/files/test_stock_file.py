@@ -14,7 +14,7 @@ import pytest
 
 from xover.errors import InputError
 from xover.files.stock import COLUMNS, MOST_LINES, RANGES, parse_stock, read_stock
-from xover.quantity import PART_RANGES, Kind
+from xover.quantity import PART_RANGES, QuantityKind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 HEADER = ",".join(COLUMNS)
@@ -153,9 +153,9 @@ def test_missing_file(tmp_path):
 @pytest.mark.parametrize(
     ("kind", "low", "high", "quantity"),
     [
-        ("resistor", "1e-3", "100k", Kind.RESISTANCE),
-        ("inductor", "1u", "1", Kind.INDUCTANCE),
-        ("capacitor", "1n", "10e-3", Kind.CAPACITANCE),
+        ("resistor", "1e-3", "100k", QuantityKind.RESISTANCE),
+        ("inductor", "1u", "1", QuantityKind.INDUCTANCE),
+        ("capacitor", "1n", "10e-3", QuantityKind.CAPACITANCE),
     ],
 )
 def test_ranges_are_those_of_a_netlist(kind, low, high, quantity):

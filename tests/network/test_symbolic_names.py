@@ -16,7 +16,7 @@ from xover.network import Network
 from xover.network.closed_form import compile_closed_form
 from xover.network.rational import evaluate, expression
 from xover.network.symbolic import solve_symbolic
-from xover.network.symbols import Kind, Quantity, numbers, symbol_table
+from xover.network.symbols import Quantity, SymbolKind, numbers, symbol_table
 
 HOSTILE = [
     ("L", "__import__"),
@@ -75,8 +75,8 @@ def test_names_that_fall_together_are_kept_apart():
     """R.1, R#1 and R_1: the one that needs no change keeps its name."""
     network = network_of("* Invented\nR.1 in a 1\nR#1 a b 2\nR_1 b c 4\nXlow c 0 woofer\n")
     table = symbol_table(network)
-    assert table.display[Quantity(Kind.VALUE, "R_1")] == "R_1"
-    assert {table.display[Quantity(Kind.VALUE, n)] for n in ("R.1", "R#1")} == {"R_1_", "R_1__"}
+    assert table.display[Quantity(SymbolKind.VALUE, "R_1")] == "R_1"
+    assert {table.display[Quantity(SymbolKind.VALUE, n)] for n in ("R.1", "R#1")} == {"R_1_", "R_1__"}
     assert sum(numbers(network).values()) == 7.0
 
 

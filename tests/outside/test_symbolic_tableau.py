@@ -18,7 +18,7 @@ from sympy.polys.matrices import DomainMatrix
 from xover.files.netlist import circuits_folder, parse_netlist, read_netlist
 from xover.network import Capacitor, Inductor, Network, Resistor, build_network
 from xover.network.symbolic import SymbolicSolution, solve_symbolic
-from xover.network.symbols import Kind, Quantity
+from xover.network.symbols import Quantity, SymbolKind
 
 pytestmark = pytest.mark.outside
 CIRCUITS = [p for p in sorted(circuits_folder().glob("*.cir")) if "bi-amp" not in p.stem]
@@ -30,7 +30,7 @@ def numbers_for(solution: SymbolicSolution, random: Random) -> dict[Quantity, in
 
 def tableau(network: Network, letter: dict[Quantity, int], loud: str):
     """Voltage and current of each element, and the loud channel's current, it at one volt and all others at zero."""
-    s = letter[Quantity(Kind.FREQUENCY)]
+    s = letter[Quantity(SymbolKind.FREQUENCY)]
     elements = [*network.parts, *network.drivers]
     nodes = sorted({n for e in elements for n in (e.a, e.b)} | channel_nodes(network))
     column = {n: i for i, n in enumerate(n for n in nodes if n != "0")}
@@ -59,18 +59,18 @@ def tableau(network: Network, letter: dict[Quantity, int], loud: str):
     for e in elements:
         row = rows[own[e.name]]
         if isinstance(e, Resistor):
-            up, down = value(Kind.VALUE, e.name), Fraction(1)
+            up, down = value(SymbolKind.VALUE, e.name), Fraction(1)
         elif isinstance(e, Inductor):
-            up, down = value(Kind.DCR, e.name) + s * value(Kind.VALUE, e.name), Fraction(1)
+            up, down = value(SymbolKind.DCR, e.name) + s * value(SymbolKind.VALUE, e.name), Fraction(1)
         elif isinstance(e, Capacitor):
-            down = s * value(Kind.VALUE, e.name)
-            up = value(Kind.LOSS_ANGLE, e.name, Fraction(1)) + down * value(Kind.ESR, e.name)
+            down = s * value(SymbolKind.VALUE, e.name)
+            up = value(SymbolKind.LOSS_ANGLE, e.name, Fraction(1)) + down * value(SymbolKind.ESR, e.name)
         else:
-            up, down = value(Kind.DRIVER, e.driver), Fraction(1)
+            up, down = value(SymbolKind.DRIVER, e.driver), Fraction(1)
         voltage(row, e.a, e.b, down)  # down v = up i
         row[own[e.name]] -= up
     for k in network.couplings:
-        m = s * value(Kind.MUTUAL, k.name)
+        m = s * value(SymbolKind.MUTUAL, k.name)
         one, other = network.part(k.first).name, network.part(k.second).name
         rows[own[one]][own[other]] -= m
         rows[own[other]][own[one]] -= m
@@ -147,5 +147,5 @@ def test_the_judge_sees_one_wrong_letter():
     volts, _, _ = tableau(network, letter, "in")
     card = network.drivers[0]
     assert exact_value(solution.drive[card.key], letter) == volts[card.name]
-    name = next(q for q in solution.drive[card.key].quantities if q.kind is Kind.VALUE)
+    name = next(q for q in solution.drive[card.key].quantities if q.kind is SymbolKind.VALUE)
     assert exact_value(solution.drive[card.key], letter | {name: letter[name] + 1}) != volts[card.name]

@@ -18,7 +18,7 @@ from xover.files.netlist import parse_netlist
 from xover.network import build_network
 from xover.network.rational import display_expression, powers_of_s
 from xover.network.symbolic import solve_symbolic
-from xover.network.symbols import Kind
+from xover.network.symbols import SymbolKind
 
 pytestmark = pytest.mark.outside
 
@@ -93,7 +93,7 @@ def coefficients(name, high):
         else:
             value[f"C{k}" if k % 2 else f"L{k}"] = g / (w * R) if k % 2 else g * R / w
     exact = [
-        value[str(display_expression(q, rational.table))] if q.kind is not Kind.FREQUENCY else sympy.S.One
+        value[str(display_expression(q, rational.table))] if q.kind is not SymbolKind.FREQUENCY else sympy.S.One
         for q in rational.quantities
     ]
     return [
@@ -162,7 +162,7 @@ def test_butterworth_pair_presents_its_resistance(name):
                 letters[f"L{k}" if k % 2 else f"C{k}"] = 1 / g
             else:
                 letters[f"C{k}" if k % 2 else f"L{k}"] = g
-        exact = [s if q.kind is Kind.FREQUENCY else letters[y.table.display[q]] for q in y.quantities]
+        exact = [s if q.kind is SymbolKind.FREQUENCY else letters[y.table.display[q]] for q in y.quantities]
         total += y.numerator.as_expr(*exact) / y.denominator.as_expr(*exact)
     for at in (sympy.Rational(1, 3), sympy.Integer(2)):
         real = sympy.re(sympy.N(total.subs(s, sympy.I * at), 30))

@@ -4,7 +4,7 @@ import pytest
 
 from xover.errors import InputError
 from xover.files.stock import ItemKind, StockItem
-from xover.parts.stock import Fit, Shortage, Stock, Wanted, enough, open_stock
+from xover.parts.stock import Shortage, Stock, StockFit, Wanted, enough, open_stock
 
 R, L, C = ItemKind.RESISTOR, ItemKind.INDUCTOR, ItemKind.CAPACITOR
 
@@ -42,12 +42,12 @@ def test_of(kind, asked, expected):
 
 def test_what_is_not_stated_does_not_pass_and_can_be_told_apart():
     wanted = Wanted(C, dielectric="film", least_volts=100)
-    assert STOCK.judged(wanted, Fit.NOT_STATED) == (PLAIN,)
-    assert STOCK.judged(wanted, Fit.NO) == (OLD,)
-    assert STOCK.judged(wanted, Fit.YES) == (FILM,)
-    assert STOCK.judged(Wanted(R), Fit.NOT_ENOUGH) == (GONE,)
+    assert STOCK.judged(wanted, StockFit.NOT_STATED) == (PLAIN,)
+    assert STOCK.judged(wanted, StockFit.NO) == (OLD,)
+    assert STOCK.judged(wanted, StockFit.YES) == (FILM,)
+    assert STOCK.judged(Wanted(R), StockFit.NOT_ENOUGH) == (GONE,)
     # A rating that is too low counts before one that is missing.
-    assert Wanted(C, dielectric="film", least_volts=100).judge(StockItem(C, 1e-6, volts=50.0)) is Fit.NO
+    assert Wanted(C, dielectric="film", least_volts=100).judge(StockItem(C, 1e-6, volts=50.0)) is StockFit.NO
 
 
 def test_a_whole_bill_uses_no_more_than_there_are():

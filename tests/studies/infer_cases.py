@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from xover.curve import Curve, Unit, log_grid
-from xover.explain.sweeps import Sweep, Where, smoothness_noise
+from xover.explain.sweeps import Sweep, SweepPlace, smoothness_noise
 from xover.files.netlist import read_netlist
 from xover.network import Capacitor, Inductor, Resistor, build_network, solve, value_of
 
@@ -79,19 +79,19 @@ def noisy(value, share, random):
     return value * np.exp(share * (random.standard_normal(value.size) + 1j * random.standard_normal(value.size)))
 
 
-def measured(network, drivers, frequency_hz, random, noise=0.01, gain=0.01, where=Where.TERMINALS, driver=""):
+def measured(network, drivers, frequency_hz, random, noise=0.01, gain=0.01, where=SweepPlace.TERMINALS, driver=""):
     """A sweep as a jig would take it; the network is rewired here, not by the code under test."""
-    if where is Where.DISCONNECTED:
+    if where is SweepPlace.DISCONNECTED:
         network = replace(network, drivers=tuple(d for d in network.drivers if d.driver != driver))
-    elif where is Where.SHORTED:
+    elif where is SweepPlace.SHORTED:
         card = next(d for d in network.drivers if d.driver == driver)
         wire = Resistor("Rwire", card.plus, card.minus, 0.0)
         left = tuple(d for d in network.drivers if d is not card)
         network = replace(network, parts=(*network.parts, wire), drivers=left)
     solution = solve(network, frequency_hz, drivers)
-    value = solution.drive[driver] if where is Where.RATIO else solution.impedance_ohm[network.channels[0].name]
+    value = solution.drive[driver] if where is SweepPlace.RATIO else solution.impedance_ohm[network.channels[0].name]
     value = noisy(value, noise, random) * np.exp(gain * random.standard_normal())
-    curve = Curve(frequency_hz, value, Unit.RATIO if where is Where.RATIO else Unit.OHM)
+    curve = Curve(frequency_hz, value, Unit.RATIO if where is SweepPlace.RATIO else Unit.OHM)
     return Sweep(where, driver, curve, smoothness_noise(curve))
 
 

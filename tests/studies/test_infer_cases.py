@@ -27,7 +27,7 @@ from infer_cases import (
 
 from xover.curve import Curve, Unit, log_grid
 from xover.explain.problem import Jig
-from xover.explain.sweeps import Where
+from xover.explain.sweeps import SweepPlace
 from xover.explain.topology import Fault, neighbours
 from xover.explain.unknowns import Prior
 from xover.files.netlist import parse_netlist
@@ -164,7 +164,7 @@ def test_the_sweep_that_is_asked_for_does_what_it_promised():
     true = aged(THREE, random)
     first = measured(true, DRIVERS, WIDE, random)
     alone = infer_network(THREE, CURVES, [first])
-    asked = next(s for s in alone.next_sweeps if s.where is Where.DISCONNECTED)
+    asked = next(s for s in alone.next_sweeps if s.where is SweepPlace.DISCONNECTED)
     more = measured(true, DRIVERS, WIDE, random, where=asked.where, driver=asked.driver)
     both = infer_network(THREE, CURVES, [first, more])
 
@@ -187,7 +187,7 @@ def test_other_sweeps_are_used():
     true = aged(PAD, random)
     first = measured(true, DRIVERS, WIDE, random)
     alone = infer_network(PAD, CURVES, [first])
-    for where, driver in ((Where.SHORTED, "tweeter"), (Where.RATIO, "tweeter")):
+    for where, driver in ((SweepPlace.SHORTED, "tweeter"), (SweepPlace.RATIO, "tweeter")):
         more = measured(true, DRIVERS, WIDE, random, where=where, driver=driver)
         both = infer_network(PAD, CURVES, [first, more])
         assert both.topology_fits

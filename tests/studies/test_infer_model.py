@@ -17,7 +17,7 @@ from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
 from xover.explain.fit import fit, least_squares
 from xover.explain.problem import Jig, build_problem
-from xover.explain.sweeps import Where
+from xover.explain.sweeps import SweepPlace
 from xover.explain.topology import cosines, f_tail
 from xover.explain.unknowns import Prior, unknowns, with_values
 from xover.explain.weights import row_weights, whitener
@@ -46,7 +46,7 @@ def problem(network, sweeps, prior=Prior.ANY, jig=None, channel=None, curves=CUR
     return build_problem(network, curves, unknowns(network, prior), sweeps, Jig() if jig is None else jig, channel)
 
 
-def sweep_of(network, where=Where.TERMINALS, driver="", noise=0.01, gain=0.0, seed=1):
+def sweep_of(network, where=SweepPlace.TERMINALS, driver="", noise=0.01, gain=0.0, seed=1):
     return measured(network, DRIVERS, F, np.random.default_rng(seed), noise, gain, where, driver)
 
 
@@ -54,11 +54,11 @@ def sweep_of(network, where=Where.TERMINALS, driver="", noise=0.01, gain=0.0, se
 @pytest.mark.parametrize(
     ("where", "driver"),
     [
-        (Where.TERMINALS, ""),
-        (Where.DISCONNECTED, "tweeter"),
-        (Where.SHORTED, "tweeter"),
-        (Where.RATIO, "tweeter"),
-        (Where.RATIO, "woofer"),
+        (SweepPlace.TERMINALS, ""),
+        (SweepPlace.DISCONNECTED, "tweeter"),
+        (SweepPlace.SHORTED, "tweeter"),
+        (SweepPlace.RATIO, "tweeter"),
+        (SweepPlace.RATIO, "woofer"),
     ],
 )
 def test_slopes_against_differences(network, where, driver):
@@ -88,7 +88,7 @@ def test_share_of_the_drivers_against_differences():
 
 
 def test_many_candidates_are_as_one_by_one():
-    one = problem(PAD, [sweep_of(PAD), sweep_of(PAD, Where.DISCONNECTED, "woofer")])
+    one = problem(PAD, [sweep_of(PAD), sweep_of(PAD, SweepPlace.DISCONNECTED, "woofer")])
     at = one.centre + 0.2 * one.spread * np.random.default_rng(3).standard_normal((4, one.centre.size))
     at = np.maximum(at, np.where(np.isfinite(one.floor), 1e-6, -np.inf))
     many = one.residuals(at)
@@ -230,4 +230,4 @@ def test_faults_are_told():
     assert problem(PAD, [sweep_of(PAD)], curves=CURVES | {"tweeter": short}).sweeps[0].sweep.frequency_hz.size == 30
     single = build_network(parse_netlist("* x\nL1 in w 1mH\nXlow w 0 woofer\n"))
     with pytest.raises(OptionError, match="no driver is left"):
-        problem(single, [sweep_of(PAD, Where.DISCONNECTED, "woofer")])
+        problem(single, [sweep_of(PAD, SweepPlace.DISCONNECTED, "woofer")])

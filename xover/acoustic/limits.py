@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Float
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 
 EFFECTIVE_DROP_DB: Final = 10.0
 TROUGH_OCTAVES: Final = 1.0 / 9.0
@@ -193,7 +193,7 @@ def _end_note(u: Float, known: NDArray[np.bool_], start: int, step: int) -> str:
     row = start
     while 0 <= row + step < u.size and known[row + step]:
         row += step
-    return f"not reached: the data end at {format_quantity(float(np.exp(u[row])), Kind.FREQUENCY)}"
+    return f"not reached: the data end at {format_quantity(float(np.exp(u[row])), QuantityKind.FREQUENCY)}"
 
 
 def _loudest_octave(u: Float, level: Float) -> tuple[float, float]:

@@ -30,7 +30,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.figures import written
 from xover.network import Capacitor, Channel, DriverCard, Network
-from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 
 LINEAR_NOTE: Final = (
     "voltages are those of a steady sine at the worst frequency with the amplifier holding its output: "
@@ -269,4 +269,4 @@ def _voltage_words(worst: CapacitorStress | None) -> str:
 
 
 def _volts(value: float) -> str:
-    return format_quantity(value, Kind.VOLTAGE)
+    return format_quantity(value, QuantityKind.VOLTAGE)

@@ -23,7 +23,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, Solution
 from xover.network.parts import changed
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
 from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN
 
@@ -450,4 +450,4 @@ def _amount(value: float, kind: ElementKind) -> str:
         return "any current" if kind is ElementKind.COIL else "any voltage"
     if kind is ElementKind.COIL:
         return f"{value:.3g} A"
-    return format_quantity(value, Kind.POWER if kind is ElementKind.RESISTOR else Kind.VOLTAGE)
+    return format_quantity(value, QuantityKind.POWER if kind is ElementKind.RESISTOR else QuantityKind.VOLTAGE)

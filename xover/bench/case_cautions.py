@@ -10,13 +10,13 @@ from typing import Final
 from xover.amplifier.faults import FaultCase, FaultKind
 from xover.amplifier.load import LoadLevel
 from xover.bench.build_steps import BuildOrder
-from xover.bench.hazards import Case, CaseCaution, part_cautions, work_cautions
+from xover.bench.hazards import CaseCaution, HazardCase, part_cautions, work_cautions
 from xover.bench.sweep_checks import is_short
 from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.figures import written
-from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
 from xover.sound.resonance import roles
@@ -69,7 +69,7 @@ def case_cautions(
     grid = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
     used = {name: speaker.network(name) for name in dict.fromkeys(networks)}
     chosen = None if decision is None else decision.recommendation
-    case = Case(
+    case = HazardCase(
         speaker=speaker,
         networks=used,
         loads={n: (loads or {}).get(n) or study_load(speaker, n, grid) for n in used},
@@ -99,7 +99,7 @@ _COVERED: Final = frozenset({OIL, BARE_TWEETER, HEAT_AND_TWEETER})
 """What other topics say already, each with this case's figures."""
 
 
-def _decided(case: Case) -> Iterator[CaseCaution]:
+def _decided(case: HazardCase) -> Iterator[CaseCaution]:
     """What the recommended option says to heed, as far as nothing else says it."""
     chosen = None if case.decision is None else case.decision.chosen
     if chosen is None:
@@ -116,7 +116,7 @@ def _decided(case: Case) -> Iterator[CaseCaution]:
         yield CaseCaution(Severity.NOTE, f"with this {chosen.name}", text, why)
 
 
-def amplifier_cautions(case: Case) -> Iterator[CaseCaution]:
+def amplifier_cautions(case: HazardCase) -> Iterator[CaseCaution]:
     """All of them, those that stop first."""
     yield from _bridged(case)
     yield from _load(case)
@@ -126,7 +126,7 @@ def amplifier_cautions(case: Case) -> Iterator[CaseCaution]:
     yield from _epdr(case)
 
 
-def _bridged(case: Case) -> Iterator[CaseCaution]:
+def _bridged(case: HazardCase) -> Iterator[CaseCaution]:
     for name, network in case.networks.items():
         if len(network.channels) < 2:
             continue
@@ -158,11 +158,11 @@ def _bridged(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _channels(case: Case) -> list[tuple[str, ChannelLoad]]:
+def _channels(case: HazardCase) -> list[tuple[str, ChannelLoad]]:
     return [(name, c) for name, study in case.loads.items() for c in study.channels.values()]
 
 
-def _load(case: Case) -> Iterator[CaseCaution]:
+def _load(case: HazardCase) -> Iterator[CaseCaution]:
     """The lowest load of all, where it breaks its amplifier's limit."""
     broken = [(n, c) for n, c in _channels(case) if c.verdict.limit_broken]
     if broken:
@@ -173,7 +173,7 @@ def _load(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _epdr(case: Case) -> Iterator[CaseCaution]:
+def _epdr(case: HazardCase) -> Iterator[CaseCaution]:
     hot = [(n, c) for n, c in _channels(case) if c.verdict.epdr_caution]
     if hot:
         name, worst = min(hot, key=lambda pair: pair[1].reading.lowest_epdr_ohm)
@@ -188,7 +188,7 @@ def _epdr(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _missing_driver(case: Case) -> Iterator[CaseCaution]:
+def _missing_driver(case: HazardCase) -> Iterator[CaseCaution]:
     """A driver that is unplugged or dead, where that makes a short or overloads a capacitor: worst network of each."""
     worst: dict[str, tuple[str, FaultCase]] = {}
     for name, study in case.loads.items():
@@ -209,7 +209,7 @@ def _missing_driver(case: Case) -> Iterator[CaseCaution]:
     )
 
 
-def _half_built(case: Case) -> Iterator[CaseCaution]:
+def _half_built(case: HazardCase) -> Iterator[CaseCaution]:
     """Sections of the build with all of their drivers out, where those are several: single drivers are told above."""
     if case.build is None:
         return
@@ -223,7 +223,7 @@ def _half_built(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _is_bad(case: Case, name: str, fault: FaultCase) -> bool:
+def _is_bad(case: HazardCase, name: str, fault: FaultCase) -> bool:
     limit = case.loads[name].channels[fault.channel].verdict.minimum_load_ohm
     short = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
     return short or any(c.over_rating for c in fault.capacitors)
@@ -237,13 +237,13 @@ def _fault_words(fault: FaultCase) -> str:
     over = [c for c in fault.capacitors if c.over_rating]
     if over:
         worst = max(over, key=lambda c: c.magnification)
-        rated = format_quantity(worst.rating_v or math.nan, Kind.VOLTAGE)
+        rated = format_quantity(worst.rating_v or math.nan, QuantityKind.VOLTAGE)
         peak = "no limit" if worst.peak_v is None or math.isinf(worst.peak_v) else f"{worst.peak_v:.0f} V"
         text += f"; a full sine there would put {peak} on {worst.name}, rated {rated}, if the amplifier held"
     return f"{text}."
 
 
-def _valves(case: Case) -> Iterator[CaseCaution]:
+def _valves(case: HazardCase) -> Iterator[CaseCaution]:
     amplifier = case.speaker.amplifier
     if amplifier is None or (amplifier.output_ohm or 0.0) < VALVES_OHM:
         return
@@ -264,7 +264,7 @@ def _valves(case: Case) -> Iterator[CaseCaution]:
     )
 
 
-def _whose(case: Case, name: str, channel: ChannelLoad) -> str:
+def _whose(case: HazardCase, name: str, channel: ChannelLoad) -> str:
     many = len(case.loads[name].channels) > 1
     return f"network {name}" + (f", channel {channel.channel}" if many else "")
 

@@ -44,7 +44,7 @@ class CaseCaution:
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class HazardCase:
     """What the cautions are read from; everything by the network's name.
 
     Attributes
@@ -68,7 +68,7 @@ _SHORT_OHM: Final = 1e-6
 _OIL: Final = ("oil", "pio")
 
 
-def part_cautions(case: Case) -> Iterator[CaseCaution]:
+def part_cautions(case: HazardCase) -> Iterator[CaseCaution]:
     """All of them, those that stop first."""
     yield from _bare_tweeter(case)
     yield from _guarded_tweeter(case)
@@ -100,7 +100,7 @@ def _lets_dc(speaker: Speaker, network: Network, part: Part, key: str) -> bool:
     return shares.get(key, 0.0) > BARE_SHARE
 
 
-def _bare_tweeter(case: Case) -> Iterator[CaseCaution]:
+def _bare_tweeter(case: HazardCase) -> Iterator[CaseCaution]:
     for name, network in case.networks.items():
         shares = dc_drive(case.speaker, network, {})
         bare = [k for k in keys_of(case.role[name], Role.HIGH) if shares[k] > BARE_SHARE]
@@ -114,7 +114,7 @@ def _bare_tweeter(case: Case) -> Iterator[CaseCaution]:
             )
 
 
-def _guarded_tweeter(case: Case) -> Iterator[CaseCaution]:
+def _guarded_tweeter(case: HazardCase) -> Iterator[CaseCaution]:
     told: dict[str, tuple[str, list[str]]] = {}
     for name, network in case.networks.items():
         shares = dc_drive(case.speaker, network, {})
@@ -133,7 +133,7 @@ def _guarded_tweeter(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _ratings(case: Case) -> Iterator[CaseCaution]:
+def _ratings(case: HazardCase) -> Iterator[CaseCaution]:
     """Capacitors and coils whose cards state too little."""
     for kind, heading in ((ElementKind.CAPACITOR, "capacitor voltage"), (ElementKind.COIL, "coil current")):
         found: dict[str, tuple[str, PartRating]] = {}
@@ -154,7 +154,7 @@ def _ratings(case: Case) -> Iterator[CaseCaution]:
             )
 
 
-def _hot(case: Case) -> Iterator[CaseCaution]:
+def _hot(case: HazardCase) -> Iterator[CaseCaution]:
     """Resistors that get hot with programme, or that their cards do not allow."""
     worst: dict[str, tuple[float, str, str]] = {}
     for name, study in case.stresses.items():
@@ -177,7 +177,7 @@ def _hot(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _oil(case: Case) -> Iterator[CaseCaution]:
+def _oil(case: HazardCase) -> Iterator[CaseCaution]:
     paper = [p for n in case.networks.values() for p in n.capacitors if kind_of(p) is PartKind.PAPER]
     # The card's own word may be longer than the kinds that are known: "oil-filled".
     paper += [p for n in case.networks.values() for p in n.capacitors if p not in paper and _says_oil(p)]
@@ -195,7 +195,7 @@ def _says_oil(part: Capacitor) -> bool:
     return any(word in (part.kind or "") for word in _OIL)
 
 
-def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
+def _unknown_kind(case: HazardCase) -> Iterator[CaseCaution]:
     """Capacitors of the old board of which nobody says what they are."""
     names = [
         p.name
@@ -214,7 +214,7 @@ def _unknown_kind(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _electrolytics(case: Case) -> Iterator[CaseCaution]:
+def _electrolytics(case: HazardCase) -> Iterator[CaseCaution]:
     wet = _named(case, [PartKind.ELECTROLYTIC])
     if wet:
         yield CaseCaution(
@@ -226,7 +226,7 @@ def _electrolytics(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _lamps(case: Case) -> Iterator[CaseCaution]:
+def _lamps(case: HazardCase) -> Iterator[CaseCaution]:
     lamps = _named(case, [PartKind.LAMP])
     if lamps:
         yield CaseCaution(
@@ -237,14 +237,14 @@ def _lamps(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _named(case: Case, kinds: Sequence[PartKind]) -> list[str]:
+def _named(case: HazardCase, kinds: Sequence[PartKind]) -> list[str]:
     return list(dict.fromkeys(p.name for n in case.networks.values() for p in n.parts if kind_of(p) in kinds))
 
 
 _PANEL_WORDS: Final = ("electrostat", "esl")
 
 
-def work_cautions(case: Case) -> Iterator[CaseCaution]:
+def work_cautions(case: HazardCase) -> Iterator[CaseCaution]:
     """All of them."""
     yield from _panel(case)
     yield from _mains(case)
@@ -267,7 +267,7 @@ def is_electrostatic(driver: SpeakerDriver) -> bool:
     return phase.size > 0 and bool(np.all(phase < PANEL_DEG))
 
 
-def _panel(case: Case) -> Iterator[CaseCaution]:
+def _panel(case: HazardCase) -> Iterator[CaseCaution]:
     names = dict.fromkeys(d for n in case.networks.values() for d in n.driver_names)
     found = [n for n in names if is_electrostatic(case.speaker.drivers[n])]
     if found:
@@ -281,7 +281,7 @@ def _panel(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _mains(case: Case) -> Iterator[CaseCaution]:
+def _mains(case: HazardCase) -> Iterator[CaseCaution]:
     if case.bypassing:
         yield CaseCaution(
             Severity.CAUTION,
@@ -292,7 +292,7 @@ def _mains(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _sweeps(case: Case) -> Iterator[CaseCaution]:
+def _sweeps(case: HazardCase) -> Iterator[CaseCaution]:
     """Sweeps and sines: tweeters, and resistors that a full sine burns; the worst network."""
     high = dict.fromkeys(k for role in case.role.values() for k in keys_of(role, Role.HIGH))
     burnt: dict[str, tuple[str, ElementStress]] = {}
@@ -315,7 +315,7 @@ def _sweeps(case: Case) -> Iterator[CaseCaution]:
     yield CaseCaution(Severity.CAUTION, "sweeps", text, "checks and measurements here are made with sweeps")
 
 
-def _loud(case: Case) -> Iterator[CaseCaution]:
+def _loud(case: HazardCase) -> Iterator[CaseCaution]:
     """Where full level, or the listening level, is loud enough to harm."""
     levels = [
         (level.sound_level_db, level.distance_m, study.network)
@@ -334,7 +334,7 @@ def _loud(case: Case) -> Iterator[CaseCaution]:
         )
 
 
-def _soldering(case: Case) -> Iterator[CaseCaution]:
+def _soldering(case: HazardCase) -> Iterator[CaseCaution]:
     old = [n for n in case.networks if n in case.speaker.network_names]
     yield CaseCaution(
         Severity.NOTE,
@@ -345,7 +345,7 @@ def _soldering(case: Case) -> Iterator[CaseCaution]:
     )
 
 
-def _stuffing(case: Case) -> Iterator[CaseCaution]:
+def _stuffing(case: HazardCase) -> Iterator[CaseCaution]:
     if any(n in case.speaker.network_names for n in case.networks):
         yield CaseCaution(
             Severity.NOTE,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from xover.quantity import Kind, format_quantity, ohms
+from xover.quantity import QuantityKind, format_quantity, ohms
 
 
 def and_words(names: Iterable[str]) -> str:
@@ -21,7 +21,7 @@ def is_or_are(names: Sequence[str]) -> str:
 
 def number(value: float, digits: int = 2) -> str:
     """A figure without its unit, no exponent: 0.24, 5.6, 12."""
-    return format_quantity(value, Kind.PLAIN, digits)
+    return format_quantity(value, QuantityKind.PLAIN, digits)
 
 
 def ohm_range(value: float, low: float, high: float) -> str:

@@ -31,7 +31,7 @@ from xover.drawing.style import (
 from xover.quantity import hertz
 from xover.rules.bands import CHANGES_HZ
 from xover.sound.change import size_of
-from xover.studies.bears.crosstalk.study import Case, Crosstalk
+from xover.studies.bears.crosstalk.study import CoupledCase, Crosstalk
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.bears.tolerance.study import ToleranceStudy
 
@@ -285,7 +285,7 @@ def draw_crosstalk(study: Crosstalk) -> Figure:
     return figure
 
 
-def _drives(axes: Axes, study: Crosstalk, worst: Case | None) -> list[LineLabel]:
+def _drives(axes: Axes, study: Crosstalk, worst: CoupledCase | None) -> list[LineLabel]:
     """Each drive, the same with the coupling, and thin what the coupling alone adds."""
     f = study.frequency_hz
     labels = []
@@ -310,7 +310,7 @@ def _drives(axes: Axes, study: Crosstalk, worst: Case | None) -> list[LineLabel]
     return labels
 
 
-def _changes(axes: Axes, study: Crosstalk, cases: Sequence[Case]) -> list[LineLabel]:
+def _changes(axes: Axes, study: Crosstalk, cases: Sequence[CoupledCase]) -> list[LineLabel]:
     """The change of the sum for each case; where no sum is known, of the drive that the worst case moves most."""
     f, limit = study.frequency_hz, study.limit_db
     curves = {}
@@ -341,7 +341,7 @@ def _changes(axes: Axes, study: Crosstalk, cases: Sequence[Case]) -> list[LineLa
     return labels
 
 
-def _name(case: Case) -> str:
+def _name(case: CoupledCase) -> str:
     """Its couplings in short: "L1:L2 +0.02"."""
     return ", ".join(f"{c.name} {c.k:+.2g}".replace("-", "\u2212") for c in case.couples)
 
@@ -350,7 +350,7 @@ def _judged(study: Crosstalk) -> str:
     return "the drive that moves most" if study.judged_by == "drives" else f"the {study.judged_by}"
 
 
-def _sentence(study: Crosstalk, worst: Case | None) -> str:
+def _sentence(study: Crosstalk, worst: CoupledCase | None) -> str:
     if worst is None:
         return "no coupling up to 0.5 between any two coils matters" if study.pairs else "no two coils to couple"
     couples = ", ".join(f"k = {c.k:+.2g} of {c.name}" for c in worst.couples)

@@ -257,7 +257,7 @@ def _measured(key: str, driver: SpeakerDriver, frequency_hz: Float) -> DriverSha
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
+class FaultSetup:
     """Everything at the frequencies of the sweep.
 
     Attributes
@@ -290,7 +290,7 @@ def make_bench(
     band_hz: tuple[float, float] = AUDIO_BAND_HZ,
     noise: float | None = None,
     shaper: Shaper = _measured,
-) -> Bench:
+) -> FaultSetup:
     """Lay out a sweep: rows inside the band where every driver is known, 24 in an octave at most.
 
     Parameters
@@ -329,7 +329,7 @@ def make_bench(
         total = slopes[0][:, scales].sum(axis=1)
         variance += np.abs(total) ** 2 * driver_noise(speaker.drivers[name]) ** 2
     sweep = Sweep(np.log(measured), np.sqrt(variance), curve.has_phase)
-    return Bench(speaker, network, terminals, sweep, measured, level, source, log_ohm[0], warnings)
+    return FaultSetup(speaker, network, terminals, sweep, measured, level, source, log_ohm[0], warnings)
 
 
 def noise_of(curve: Curve, stated: float | None) -> tuple[float, str]:

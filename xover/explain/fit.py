@@ -109,7 +109,7 @@ _SETTLED: Final = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class SweepFit:
     """The most plausible values, and how sharply they are known.
 
     Attributes
@@ -156,7 +156,7 @@ class Fit:
 
 def fit(
     problem: Problem, start: Float | None = None, rounds: int = _ROUNDS, row_weight: list[Float] | None = None
-) -> Fit:
+) -> SweepFit:
     """Fit.
 
     Parameters
@@ -182,10 +182,10 @@ def fit(
     return _fit(problem, at, found, whitener(problem, found.shares, weight))
 
 
-def _fit(problem: Problem, at: Float, found: Residual, weights: Whitener) -> Fit:
+def _fit(problem: Problem, at: Float, found: Residual, weights: Whitener) -> SweepFit:
     whitened = weights.whitened(problem, found.rows)
     prior = (at - problem.centre) / problem.spread
-    return Fit(
+    return SweepFit(
         problem,
         at,
         weights.whitened(problem, found.slopes),
@@ -220,7 +220,7 @@ _REACH: Final = 1.7
 _SAME: Final = 1e-2
 
 
-def search(problem: Problem, starts: int = STARTS, seed: int = 1) -> Fit:
+def search(problem: Problem, starts: int = STARTS, seed: int = 1) -> SweepFit:
     """Fit from several places on few rows, all at once, then on all rows from the best end.
 
     Raises

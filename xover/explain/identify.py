@@ -11,9 +11,9 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
-from xover.explain.fit import Fit, posterior_covariance, thinned
+from xover.explain.fit import SweepFit, posterior_covariance, thinned
 from xover.explain.problem import Problem, SweepRows, is_factor
-from xover.explain.sweeps import Where
+from xover.explain.sweeps import SweepPlace
 from xover.explain.unknowns import SweepModel, Unknown, network_for
 from xover.network.adjoint import ParameterKind
 from xover.plain import fields_of
@@ -64,7 +64,7 @@ class Group:
     known: Combination | None
 
 
-def data_deviation(found: Fit, scale: float = 1.0) -> Float:
+def data_deviation(found: SweepFit, scale: float = 1.0) -> Float:
     """(p,) standard deviation of each coordinate without its own prior, all others with theirs."""
     own = found.problem.spread**-2.0
     precision = 1.0 / np.diag(covariance(found, scale)) - own
@@ -72,7 +72,7 @@ def data_deviation(found: Fit, scale: float = 1.0) -> Float:
         return np.where(precision > 1e-9 * own, 1.0 / np.sqrt(np.maximum(precision, 1e-300)), np.inf)
 
 
-def covariance(found: Fit, scale: float = 1.0) -> Float:
+def covariance(found: SweepFit, scale: float = 1.0) -> Float:
     """(p, p) with the residuals' standard deviation taken as `scale` in place of 1."""
     return posterior_covariance(found.jacobian, found.problem.spread, scale)
 
@@ -82,7 +82,7 @@ def is_seen(unknown: Unknown, coordinate: float, deviation: float) -> bool:
     return deviation <= (SEEN_SD if unknown.logarithmic else SEEN_LOSS * coordinate)
 
 
-def groups(found: Fit, scale: float = 1.0) -> tuple[Group, ...]:
+def groups(found: SweepFit, scale: float = 1.0) -> tuple[Group, ...]:
     """Unknowns that are not seen, with those that they trade against; groups with part values first."""
     problem = found.problem
     everything = problem.all_unknowns
@@ -107,7 +107,7 @@ def groups(found: Fit, scale: float = 1.0) -> tuple[Group, ...]:
     return tuple(group for group in told if group.shown < len(group.names))
 
 
-def _group(found: Fit, members: tuple[int, ...], whole: Float) -> Group:
+def _group(found: SweepFit, members: tuple[int, ...], whole: Float) -> Group:
     problem = found.problem
     pairs = [_combination(found, i, j, whole) for i, j in itertools.combinations(members, 2)]
     known = min((p for p in pairs if p is not None), key=lambda c: c.error, default=None)
@@ -119,7 +119,7 @@ def _group(found: Fit, members: tuple[int, ...], whole: Float) -> Group:
     return Group(tuple(problem.all_unknowns[i].name for i in members), int(np.sum(singular > SHOWN)), known)
 
 
-def _combination(found: Fit, i: int, j: int, whole: Float) -> Combination | None:
+def _combination(found: SweepFit, i: int, j: int, whole: Float) -> Combination | None:
     """The simple combination of two numbers that is known best, if it is known far better than either."""
     one, other = found.problem.all_unknowns[i], found.problem.all_unknowns[j]
     a, b = float(one.number(found.at[i])), float(other.number(found.at[j]))
@@ -150,7 +150,7 @@ def _dimension(unknown: Unknown) -> str:
 _ROWS: Final = 12
 # A sweep that leaves more than this share of the widest interval is not worth the trouble.
 HELPS: Final = 0.8
-_CHUNK: Final = (Where.DISCONNECTED, Where.SHORTED, Where.RATIO)
+_CHUNK: Final = (SweepPlace.DISCONNECTED, SweepPlace.SHORTED, SweepPlace.RATIO)
 
 
 @dataclass(frozen=True)
@@ -165,7 +165,7 @@ class NextSweep:
     by_part : standard deviation of each part's logarithm afterwards.
     """
 
-    where: Where
+    where: SweepPlace
     driver: str
     widest: str
     before: float
@@ -182,7 +182,7 @@ class NextSweep:
         return fields_of(self, by_part=None)
 
 
-def next_sweeps(found: Fit, scale: float = 1.0) -> tuple[NextSweep, ...]:
+def next_sweeps(found: SweepFit, scale: float = 1.0) -> tuple[NextSweep, ...]:
     """Sweeps with a driver unplugged or shorted, or of the voltage at it; those that narrow most come first.
 
     Each is taken to have the rows and the noise of the first sweep; that its drivers' noise is shared with the sweeps
@@ -213,7 +213,7 @@ def next_sweeps(found: Fit, scale: float = 1.0) -> tuple[NextSweep, ...]:
     return tuple(sorted(out, key=lambda s: s.after))
 
 
-def _rows(problem: Problem, where: Where, driver: str) -> SweepRows | None:
+def _rows(problem: Problem, where: SweepPlace, driver: str) -> SweepRows | None:
     """The first sweep's rows, as that sweep would have them."""
     first = problem.sweeps[0]
     try:
@@ -226,18 +226,18 @@ def _rows(problem: Problem, where: Where, driver: str) -> SweepRows | None:
     model = SweepModel(
         network,
         problem.channel,
-        card.key if where is Where.RATIO else "",
+        card.key if where is SweepPlace.RATIO else "",
         first.sweep.frequency_hz,
         {name: z for name, z in first.model.drivers_ohm.items() if name in network.driver_names},
     )
     # A ratio has a gain of its own, which is left out: its slope is taken to carry the rest.
-    gain = -1 if where is Where.RATIO else first.gain
+    gain = -1 if where is SweepPlace.RATIO else first.gain
     return replace(
         first,
         sweep=replace(first.sweep, where=where, driver=driver),
         model=model,
         gain=gain,
-        has_lead=where is not Where.RATIO,
+        has_lead=where is not SweepPlace.RATIO,
     )
 
 
@@ -250,7 +250,7 @@ def _information(problem: Problem, rows: SweepRows, at: Float, share: float) -> 
     slopes: Complex = expected.slopes[0]
     if not np.all(np.isfinite(slopes)):
         return None
-    if rows.sweep.where is Where.RATIO:
+    if rows.sweep.where is SweepPlace.RATIO:
         slopes = slopes - slopes.mean(axis=0).real  # the gain of the second channel is not known
     drivers = sum(
         (np.abs(d) ** 2 * problem.driver_noise[n] ** 2 for n, d in expected.shares[0].items()), np.zeros(len(slopes))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.errors import InputError
-from xover.explain.sweeps import FLOOR, Noise, Sweep, Where, channel_of, smoothness_noise
+from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, channel_of, smoothness_noise
 from xover.explain.unknowns import SweepModel, Unknown, network_for
 from xover.network import Network
 from xover.network.adjoint import ParameterKind
@@ -166,7 +166,7 @@ class Problem:
             if sweep.gain >= 0:
                 log = log + outer[:, sweep.gain, None]
                 slope[:, :, inner.shape[1] + sweep.gain] = 1.0
-            rows.append(_wrapped(sweep.sweep.log - log, sweep.sweep.where is Where.RATIO))
+            rows.append(_wrapped(sweep.sweep.log - log, sweep.sweep.where is SweepPlace.RATIO))
             slopes.append(slope)
             shares.append(share)
         return Residual(tuple(rows), tuple(slopes), tuple(shares))
@@ -219,7 +219,7 @@ def build_problem(
     nuisances = []
     if jig.gain_sd > 0:
         nuisances = [_factor("gain" if i == 0 else f"gain {i + 1}", jig.gain_sd) for i in range(len(sweeps))]
-    if jig.lead_ohm is None and any(s.where is not Where.RATIO for s in sweeps):
+    if jig.lead_ohm is None and any(s.where is not SweepPlace.RATIO for s in sweeps):
         nuisances.append(Unknown("lead", "", ParameterKind.OHM, 0.0, False, *_LEAD_OHM))
     if jig.scale_sd > 0:
         nuisances.append(_factor("scale", jig.scale_sd))
@@ -261,7 +261,7 @@ def _driver_noise(curve: Curve) -> float:
 
 def _sweep_rows(sweep: Sweep, network: Network, channel: str, curves: Mapping[str, Curve], gain: int) -> SweepRows:
     seen = network_for(network, sweep.where, sweep.driver)
-    key = network.driver_card(sweep.driver).key if sweep.where is Where.RATIO else ""
+    key = network.driver_card(sweep.driver).key if sweep.where is SweepPlace.RATIO else ""
     f = sweep.frequency_hz
     known = np.ones(f.size, dtype=bool)
     for name in seen.driver_names:
@@ -285,7 +285,7 @@ def _sweep_rows(sweep: Sweep, network: Network, channel: str, curves: Mapping[st
     model = SweepModel(seen, channel, key, f[kept], drivers)
     cell = np.unique(np.floor(np.log2(f[kept]) * CELLS_PER_OCTAVE).astype(int), return_inverse=True)[1]
     rests_on = {name: _interpolation(f[kept], curves[name].frequency_hz) for name in seen.driver_names}
-    return SweepRows(shorter, model, cell, rests_on, gain, sweep.where is not Where.RATIO)
+    return SweepRows(shorter, model, cell, rests_on, gain, sweep.where is not SweepPlace.RATIO)
 
 
 def _interpolation(at: Float, rows: Float) -> tuple[Index, Float]:

@@ -111,7 +111,7 @@ def repeat_noise(logs: Sequence[Complex], has_phase: bool) -> Noise:
     return Noise(spread[0], spread[1] if has_phase else float("nan"), f"{len(logs)} sweeps of the same")
 
 
-class Where(StrEnum):
+class SweepPlace(StrEnum):
     """What was measured."""
 
     TERMINALS = "terminals"
@@ -134,7 +134,7 @@ class Sweep:
     warnings : what reading the files said.
     """
 
-    where: Where
+    where: SweepPlace
     driver: str
     curve: Curve
     noise: Noise
@@ -154,9 +154,9 @@ class Sweep:
     @property
     def words(self) -> str:
         """What was measured, in words."""
-        if self.where is Where.TERMINALS:
+        if self.where is SweepPlace.TERMINALS:
             return "sweep at the terminals"
-        if self.where is Where.RATIO:
+        if self.where is SweepPlace.RATIO:
             return f"voltage at {self.driver} over the amplifier's"
         return f"sweep with {self.driver} {self.where}"
 
@@ -166,7 +166,7 @@ class Sweep:
         return replace(self, noise=Noise(relative, phase, "stated"))
 
 
-def read_sweep(where: Where, driver: str, path: Path, repeats: Sequence[Path] = ()) -> Sweep:
+def read_sweep(where: SweepPlace, driver: str, path: Path, repeats: Sequence[Path] = ()) -> Sweep:
     """Read a sweep, and others of the same if it was repeated.
 
     Raises
@@ -194,8 +194,8 @@ def read_sweep(where: Where, driver: str, path: Path, repeats: Sequence[Path] = 
     return Sweep(where, driver, replace(curve, value=mean), noise, warnings)
 
 
-def _read(where: Where, path: Path) -> tuple[Curve, tuple[str, ...]]:
-    if where is not Where.RATIO:
+def _read(where: SweepPlace, path: Path) -> tuple[Curve, tuple[str, ...]]:
+    if where is not SweepPlace.RATIO:
         return read_impedance(path, Evidence.MEASURED)
     curve, warnings = read_response(path, Evidence.MEASURED)
     return replace(curve, unit=Unit.RATIO), warnings

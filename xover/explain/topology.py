@@ -22,7 +22,7 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import NoSolutionError, OptionError
-from xover.explain.fit import Fit, coarse_ends, fit
+from xover.explain.fit import SweepFit, coarse_ends, fit
 from xover.explain.problem import CELLS_PER_OCTAVE, Problem
 from xover.explain.unknowns import Prior, unknowns
 from xover.network import Network
@@ -69,7 +69,7 @@ class TopologyTest:
         return self.chance < CHANCE and self.left_over > MATTERS
 
 
-def judge_topology(found: Fit) -> TopologyTest:
+def judge_topology(found: SweepFit) -> TopologyTest:
     """Judge a fit."""
     smooth = rough = variance = 0.0
     smooth_size = rough_size = start = 0
@@ -95,7 +95,7 @@ def judge_topology(found: Fit) -> TopologyTest:
     return TopologyTest(ratio, chance, math.sqrt(extra), math.sqrt(floor), strangers)
 
 
-def _series(found: Fit) -> list[int]:
+def _series(found: SweepFit) -> list[int]:
     """Lengths of the series that the whitened residuals are made of: magnitudes, then phases."""
     sweeps = found.problem.sweeps
     return [s.first.size for s in sweeps] + [s.first.size for s in sweeps if s.sweep.curve.has_phase]
@@ -243,7 +243,7 @@ class Rival:
     residual: float
     test: TopologyTest
     tied: bool
-    fit: Fit
+    fit: SweepFit
 
     def plain(self) -> dict[str, Any]:
         """The network in words, its fault, and what speaks for it."""
@@ -253,7 +253,7 @@ class Rival:
 
 
 def try_rivals(
-    problem: Problem, drawn: Fit, prior: Prior, progress: Callable[[float, str], None] | None = None
+    problem: Problem, drawn: SweepFit, prior: Prior, progress: Callable[[float, str], None] | None = None
 ) -> tuple[tuple[Rival, ...], int]:
     """Fit the neighbours of a network, and rank them together with the network as drawn.
 
@@ -290,7 +290,7 @@ def try_rivals(
     return tuple(rivals), len(ends) + 1
 
 
-def left_over(found: Fit) -> float:
+def left_over(found: SweepFit) -> float:
     """Root mean square of |ln(measured / fitted)| over all rows, outliers by their weight."""
     square = sum(float(w @ np.abs(r) ** 2) for w, r in zip(found.weights.row_weight, found.found.rows, strict=True))
     return float(np.sqrt(square / sum(float(w.sum()) for w in found.weights.row_weight)))

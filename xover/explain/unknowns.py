@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
-from xover.explain.sweeps import Where
+from xover.explain.sweeps import SweepPlace
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradient
 from xover.network.parts import Capacitor, Inductor, Resistor, changed, value_of
@@ -280,16 +280,16 @@ def _leaks(unknown: Unknown) -> bool:
     return unknown.kind is ParameterKind.COUPLING
 
 
-def network_for(network: Network, where: Where, driver: str) -> Network:
+def network_for(network: Network, where: SweepPlace, driver: str) -> Network:
     """The network as it is during a sweep: with a driver unplugged, or shorted.
 
     Raises
     ------
     OptionError : no such driver, or none is left.
     """
-    if where is Where.DISCONNECTED:
+    if where is SweepPlace.DISCONNECTED:
         left = network.without(driver)
-    elif where is Where.SHORTED:
+    elif where is SweepPlace.SHORTED:
         left = network.with_short(driver)
     else:
         left = network

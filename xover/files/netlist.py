@@ -14,7 +14,7 @@ from pathlib import Path
 
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.atomic import read_text
-from xover.quantity import Kind, parse_quantity
+from xover.quantity import QuantityKind, parse_quantity
 
 _PIECE = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
 _DEEPEST = 40
@@ -94,7 +94,7 @@ def _factor(tokens: list[str], at: int, look_up: Callable[[str], float], depth: 
             raise _fault(text, "has a bracket that is not closed")
         return value, at + 1
     if token[0].isdigit() or token[0] == ".":
-        return parse_quantity(token, Kind.PLAIN), at + 1
+        return parse_quantity(token, QuantityKind.PLAIN), at + 1
     if token[0].isalpha() or token[0] == "_":
         return (math.pi if token.lower() == "pi" else look_up(token)), at + 1
     raise _fault(text, f"cannot use '{token}' there")

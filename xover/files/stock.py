@@ -22,7 +22,7 @@ from typing import Final
 from xover.errors import InputError, nearest_word
 from xover.files.atomic import read_text
 from xover.files.faults import combined
-from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
+from xover.quantity import PART_RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity
 
 
 class ItemKind(StrEnum):
@@ -96,11 +96,11 @@ KIND_WORDS: Final[Mapping[str, tuple[ItemKind, str | None]]] = MappingProxyType(
         "electrolytic": (ItemKind.CAPACITOR, "electrolytic"),
     }
 )
-QUANTITIES: Final[Mapping[ItemKind, Kind]] = MappingProxyType(
+QUANTITIES: Final[Mapping[ItemKind, QuantityKind]] = MappingProxyType(
     {
-        ItemKind.RESISTOR: Kind.RESISTANCE,
-        ItemKind.INDUCTOR: Kind.INDUCTANCE,
-        ItemKind.CAPACITOR: Kind.CAPACITANCE,
+        ItemKind.RESISTOR: QuantityKind.RESISTANCE,
+        ItemKind.INDUCTOR: QuantityKind.INDUCTANCE,
+        ItemKind.CAPACITOR: QuantityKind.CAPACITANCE,
     }
 )
 # The ranges of a netlist (the blueprint's), but no part of 0 ohm: a link is not bought as a value.
@@ -220,11 +220,11 @@ def _row(cells: Mapping[str, str], line: int) -> StockItem:
         kind=kind,
         value=_value(cells["value"], kind),
         tolerance=_fraction(cells, "tolerance", 1.0, "write 5 % as 5% or 0.05"),
-        price=_number(cells, "price", Kind.PLAIN, least_included=True),
-        watts=_number(cells, "watts", Kind.POWER),
-        volts=_number(cells, "volts", Kind.VOLTAGE),
-        dcr_ohm=_number(cells, "dcr_ohm", Kind.RESISTANCE, least_included=True),
-        esr_ohm=_number(cells, "esr_ohm", Kind.RESISTANCE, least_included=True),
+        price=_number(cells, "price", QuantityKind.PLAIN, least_included=True),
+        watts=_number(cells, "watts", QuantityKind.POWER),
+        volts=_number(cells, "volts", QuantityKind.VOLTAGE),
+        dcr_ohm=_number(cells, "dcr_ohm", QuantityKind.RESISTANCE, least_included=True),
+        esr_ohm=_number(cells, "esr_ohm", QuantityKind.RESISTANCE, least_included=True),
         dissipation_factor=_fraction(cells, "df", 2.0, "write 6 % as 6% or 0.06"),
         core=_core(cells.get("core", "")),
         dielectric=dielectric,
@@ -260,7 +260,7 @@ def _value(text: str, kind: ItemKind) -> float:
     raise InputError(f"a {quantity.word} of {shown} is in no crossover", remedy)
 
 
-def _parsed(column: str, text: str, kind: Kind) -> float:
+def _parsed(column: str, text: str, kind: QuantityKind) -> float:
     try:
         value = parse_quantity(text, kind)
     except InputError as error:
@@ -270,7 +270,7 @@ def _parsed(column: str, text: str, kind: Kind) -> float:
     return value
 
 
-def _number(cells: Mapping[str, str], column: str, kind: Kind, least_included: bool = False) -> float | None:
+def _number(cells: Mapping[str, str], column: str, kind: QuantityKind, least_included: bool = False) -> float | None:
     """A cell's number, which is above zero, or zero too where `least_included`."""
     text = cells.get(column, "")
     if not text:

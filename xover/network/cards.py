@@ -27,7 +27,7 @@ from xover.network.parts import (
     unit_of,
     value_of,
 )
-from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity, spice_value
+from xover.quantity import PART_RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity, spice_value
 
 _COMMON: Final = ("tol", "kind", "unusual", "evidence", "note")
 KNOWN_FIELDS: Final = {
@@ -38,7 +38,7 @@ KNOWN_FIELDS: Final = {
     "X": ("note",),
     "V": (),
 }
-_KINDS: Final = {"R": Kind.RESISTANCE, "L": Kind.INDUCTANCE, "C": Kind.CAPACITANCE}
+_KINDS: Final = {"R": QuantityKind.RESISTANCE, "L": QuantityKind.INDUCTANCE, "C": QuantityKind.CAPACITANCE}
 EVIDENCE: Final = ("measured", "marked", "datasheet", "assumed", "inferred")
 
 
@@ -54,8 +54,8 @@ def percent(fraction: float) -> str:
 
 
 def _amps(text: str) -> float:
-    # Kind.PLAIN has no unit, and amperes are written with one.
-    return parse_quantity(text.strip().lower().removesuffix("a"), Kind.PLAIN)
+    # QuantityKind.PLAIN has no unit, and amperes are written with one.
+    return parse_quantity(text.strip().lower().removesuffix("a"), QuantityKind.PLAIN)
 
 
 # What a card says beyond value and losses: the part's attribute, and both ways between it and the text.
@@ -63,8 +63,8 @@ _TYPED: Final[dict[str, tuple[str, Callable[[str], Any], Callable[[Any], str]]]]
     "kind": ("kind", str.lower, str),
     "core": ("core", str.lower, str),
     "tol": ("tolerance", parse_fraction, percent),
-    "watts": ("watts", lambda text: parse_quantity(text, Kind.POWER), _exact),
-    "volts": ("volts", lambda text: parse_quantity(text, Kind.VOLTAGE), _exact),
+    "watts": ("watts", lambda text: parse_quantity(text, QuantityKind.POWER), _exact),
+    "volts": ("volts", lambda text: parse_quantity(text, QuantityKind.VOLTAGE), _exact),
     "amps": ("amps", _amps, _exact),
     "evidence": ("evidence", str, str),
 }
@@ -164,7 +164,7 @@ def _value(card: Card) -> float:
     return value
 
 
-def _field(card: Card, key: str, kind: Kind, default: float = 0.0) -> float:
+def _field(card: Card, key: str, kind: QuantityKind, default: float = 0.0) -> float:
     if key not in card.fields:
         return default
     try:
@@ -182,7 +182,7 @@ def build_part(card: Card) -> Part:
         return _resistor(card)
     a, b = card.nodes
     if card.letter == "L":
-        ohm = _field(card, "dcr", Kind.RESISTANCE)
+        ohm = _field(card, "dcr", QuantityKind.RESISTANCE)
         return Inductor(card.name, a, b, _value(card), ohm, losses_stated="dcr" in card.fields, **_said(card))
     return _capacitor(card)
 
@@ -196,8 +196,8 @@ def _resistor(card: Card) -> Resistor:
         return Resistor(card.name, a, b, _value(card), **_said(card))
     if "cold" not in card.fields and not card.value:
         raise InputError(f"{card.name} is a lamp without its cold resistance", "add cold=1 (ohm, at rest)")
-    cold = _field(card, "cold", Kind.RESISTANCE, _value(card) if card.value else 0.0)
-    hot = _field(card, "hot", Kind.RESISTANCE) if "hot" in card.fields else None
+    cold = _field(card, "cold", QuantityKind.RESISTANCE, _value(card) if card.value else 0.0)
+    hot = _field(card, "hot", QuantityKind.RESISTANCE) if "hot" in card.fields else None
     if hot is not None and hot < cold:
         raise InputError(f"{card.name} is {hot:g} ohm hot and {cold:g} ohm cold", "swap cold and hot")
     return Resistor(card.name, a, b, cold, True, hot, **_said(card))
@@ -207,12 +207,12 @@ def _capacitor(card: Card) -> Capacitor:
     """Losses from esr=, df=X@F or loss=R@F,R@F."""
     a, b = card.nodes
     farad = _value(card)
-    esr, factor = _field(card, "esr", Kind.RESISTANCE), 0.0
+    esr, factor = _field(card, "esr", QuantityKind.RESISTANCE), 0.0
     at_hz: tuple[float, ...] = ()
     if "df" in card.fields:
         text, _, at = card.fields["df"].partition("@")
         factor = parse_fraction(text)
-        at_hz = (parse_quantity(at, Kind.FREQUENCY),) if at else ()
+        at_hz = (parse_quantity(at, QuantityKind.FREQUENCY),) if at else ()
         if any(not f > 0 for f in at_hz):
             raise InputError(f"{card.name} has its df at {at}", "write df=0.06@1kHz")
         if not 0 <= factor <= 2:
@@ -235,8 +235,8 @@ def _readings(card: Card) -> tuple[Float, Float]:
     found = re.findall(r"([^@]+)@([^,@]+)(?:,|$)", text)
     if not found or "".join(f"{r}@{f}," for r, f in found).rstrip(",") != text:
         raise InputError(f"{card.name} has loss={text[:40]}", "write readings as loss=1.7@1kHz,0.28@10kHz")
-    ohms = np.array([parse_quantity(r, Kind.RESISTANCE) for r, _ in found])
-    at = np.array([parse_quantity(f, Kind.FREQUENCY) for _, f in found])
+    ohms = np.array([parse_quantity(r, QuantityKind.RESISTANCE) for r, _ in found])
+    at = np.array([parse_quantity(f, QuantityKind.FREQUENCY) for _, f in found])
     if np.any(ohms < 0) or np.any(at <= 0) or len(set(at.tolist())) != len(at):
         raise InputError(
             f"{card.name} has loss={text[:40]}",
@@ -246,7 +246,7 @@ def _readings(card: Card) -> tuple[Float, Float]:
 
 
 def _coupling(card: Card) -> Coupling:
-    k = parse_quantity(card.value, Kind.PLAIN) if card.value else float("nan")
+    k = parse_quantity(card.value, QuantityKind.PLAIN) if card.value else float("nan")
     if not -1 <= k <= 1:
         raise InputError(
             f"{card.name} has the coupling '{card.value}'", "write a number from -1 to 1, such as K1 L1 L2 0.02"
@@ -308,9 +308,9 @@ def fit_loss(resistance_ohm: Float, frequency_hz: Float, farad: float) -> LossFi
 
 # Powers of ten that SPICE has a letter for, those that a parts shop prints first.
 _LETTERS: Final = {
-    Kind.RESISTANCE: ((0, ""),),
-    Kind.INDUCTANCE: ((-3, "mH"), (-6, "uH")),
-    Kind.CAPACITANCE: ((-6, "uF"), (-9, "nF")),
+    QuantityKind.RESISTANCE: ((0, ""),),
+    QuantityKind.INDUCTANCE: ((-3, "mH"), (-6, "uH")),
+    QuantityKind.CAPACITANCE: ((-6, "uF"), (-9, "nF")),
 }
 # What the numbers of a part say already.
 _ELECTRICAL: Final = ("dcr", "esr", "df", "loss", "cold", "hot")

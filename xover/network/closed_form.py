@@ -20,7 +20,7 @@ from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network.network import Network
 from xover.network.parts import settings
-from xover.network.symbols import Kind, Quantity, S
+from xover.network.symbols import Quantity, S, SymbolKind
 from xover.network.tagged_equations import Equations, Form, Multilinear, equations, immittance, summed
 
 # Exponents of the varied quantities, so many bits each -> coefficient at each frequency, (n,). None is above 2.
@@ -153,7 +153,7 @@ class CompiledSection:
                     factor = {0: self.fixed[quantity]}
                 else:
                     own = 1 << _BITS * self.variables.index(quantity)
-                    if quantity.kind is Kind.LOSS_ANGLE:
+                    if quantity.kind is SymbolKind.LOSS_ANGLE:
                         factor = {0: np.ones(1, dtype=complex), own: np.full(1, 1j)}
                     else:
                         factor = {own: np.ones(1, dtype=complex)}
@@ -346,9 +346,9 @@ def compile_closed_form(
     quantity = {name: known[name][0] for name in names}
     number: dict[Quantity, Complex] = {q: np.array([v], dtype=complex) for q, v in known.values()}
     mutual = {
-        Quantity(Kind.MUTUAL, c.name): (
-            Quantity(Kind.VALUE, network.part(c.first).name),
-            Quantity(Kind.VALUE, network.part(c.second).name),
+        Quantity(SymbolKind.MUTUAL, c.name): (
+            Quantity(SymbolKind.VALUE, network.part(c.first).name),
+            Quantity(SymbolKind.VALUE, network.part(c.second).name),
         )
         for c in network.couplings
     }
@@ -358,9 +358,9 @@ def compile_closed_form(
     variables = tuple(dict.fromkeys([*open_, *moved]))
     fixed: dict[Quantity, Complex] = {S: 2j * np.pi * frequency}
     for q, value in number.items():
-        if q.kind is Kind.LOSS_ANGLE:
+        if q.kind is SymbolKind.LOSS_ANGLE:
             fixed[q] = 1 + 1j * value
-        elif q.kind is Kind.MUTUAL:
+        elif q.kind is SymbolKind.MUTUAL:
             one, other = mutual[q]
             fixed[q] = value * np.sqrt(number[one] * number[other])
         else:
@@ -369,7 +369,7 @@ def compile_closed_form(
         if name not in driver_impedance_ohm:
             raise OptionError(f"the driver {name} has no impedance", "give one for every driver of the network")
         z = np.asarray(driver_impedance_ohm[name], dtype=complex)
-        fixed[Quantity(Kind.DRIVER, name)] = np.broadcast_to(z, frequency.shape)
+        fixed[Quantity(SymbolKind.DRIVER, name)] = np.broadcast_to(z, frequency.shape)
     has_symbol = frozenset(q for q, v in number.items() if v[0] != 0) | frozenset(open_)
     sections = tuple(
         CompiledSection(network, one, variables, fixed, has_symbol, frequency.size) for one in equations(network)
@@ -382,9 +382,9 @@ def _quantities(network: Network) -> dict[str, tuple[Quantity, float]]:
     found: dict[str, tuple[Quantity, float]] = {}
     for part in network.parts:
         for ending, value in settings(part).items():
-            found[part.name + ending] = Quantity(Kind(ending), part.name), value
+            found[part.name + ending] = Quantity(SymbolKind(ending), part.name), value
     for coupling in network.couplings:
-        found[coupling.name] = Quantity(Kind.MUTUAL, coupling.name), coupling.k
+        found[coupling.name] = Quantity(SymbolKind.MUTUAL, coupling.name), coupling.k
     return found
 
 

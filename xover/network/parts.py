@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 
 
 def series_impedance_ohm(
@@ -122,7 +122,11 @@ class Capacitor(_TwoNode):
 
 
 Part = Resistor | Inductor | Capacitor
-_UNITS: Final = {Resistor: Kind.RESISTANCE, Inductor: Kind.INDUCTANCE, Capacitor: Kind.CAPACITANCE}
+_UNITS: Final = {
+    Resistor: QuantityKind.RESISTANCE,
+    Inductor: QuantityKind.INDUCTANCE,
+    Capacitor: QuantityKind.CAPACITANCE,
+}
 _NUMBERS: Final[dict[type[Part], dict[str, str]]] = {
     Resistor: {"": "ohm"},
     Inductor: {"": "henry", "_dcr": "dcr_ohm"},
@@ -151,7 +155,7 @@ def value_of(part: Part) -> float:
     return settings(part)[""]
 
 
-def unit_of(part: Part) -> Kind:
+def unit_of(part: Part) -> QuantityKind:
     """What its value is: a resistance, an inductance or a capacitance."""
     return _UNITS[type(part)]
 

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex
 from xover.errors import OptionError
-from xover.network.symbols import Kind, Quantity, SymbolTable
+from xover.network.symbols import Quantity, SymbolKind, SymbolTable
 
 
 def times(a: Sequence[Fraction], b: Sequence[Fraction]) -> list[Fraction]:
@@ -77,7 +77,7 @@ class Rational:
         for quantity, exponent in zip(self.quantities, exponents, strict=True):
             if exponent:
                 used[quantity] = None
-                if quantity.kind is Kind.MUTUAL:
+                if quantity.kind is SymbolKind.MUTUAL:
                     used.update(dict.fromkeys(self.table.coils[quantity.owner]))
         return tuple(name for q, name in self.table.display.items() if q in used)
 
@@ -156,9 +156,9 @@ def _value(rational: Rational, quantity: Quantity, values: Mapping[str, Any]) ->
             raise OptionError(f"the formula needs a value for {name}", "give every letter its value")
         return values[name]
 
-    if quantity.kind is Kind.LOSS_ANGLE:
+    if quantity.kind is SymbolKind.LOSS_ANGLE:
         return 1 + 1j * given(quantity)
-    if quantity.kind is Kind.MUTUAL:
+    if quantity.kind is SymbolKind.MUTUAL:
         one, other = rational.table.coils[quantity.owner]
         return given(quantity) * math.sqrt(given(one) * given(other))
     return given(quantity)
@@ -174,7 +174,7 @@ def _evaluated(rational: Rational, polynomial: Any, s: Complex, values: Mapping[
     # s and the drivers vary over frequency, everything else goes into the terms at once.
     varying, bases = [0], [s]
     for i in map(int, np.flatnonzero(exponents.any(axis=0))):
-        if quantities[i].kind is Kind.DRIVER:
+        if quantities[i].kind is SymbolKind.DRIVER:
             varying.append(i)
             bases.append(np.asarray(_value(rational, quantities[i], values), dtype=complex))
         elif i > 0:
@@ -233,14 +233,14 @@ def _as_ratio(
 ) -> tuple[list[Fraction], list[Fraction]]:
     """A quantity as a ratio of two polynomials in s, lowest power first."""
     one = [Fraction(1)]
-    if quantity.kind is Kind.FREQUENCY:
+    if quantity.kind is SymbolKind.FREQUENCY:
         return [Fraction(0), Fraction(1)], one
-    if quantity.kind is Kind.DRIVER:
+    if quantity.kind is SymbolKind.DRIVER:
         given = _value(rational, quantity, drivers)
         if isinstance(given, tuple):
             return [Fraction(c) for c in reversed(given[0])], [Fraction(c) for c in reversed(given[1])]
         return [Fraction(given)], one
-    if quantity.kind is Kind.LOSS_ANGLE:
+    if quantity.kind is SymbolKind.LOSS_ANGLE:
         name = rational.table.display[quantity]
         factor = _value(rational, quantity, values).imag
         if factor and loss_hz is None:
@@ -297,9 +297,9 @@ def display_expression(quantity: Quantity, table: SymbolTable) -> Any:
     import sympy
 
     symbol = sympy.Symbol(table.display[quantity])
-    if quantity.kind is Kind.LOSS_ANGLE:
+    if quantity.kind is SymbolKind.LOSS_ANGLE:
         return 1 + sympy.I * symbol
-    if quantity.kind is Kind.MUTUAL:
+    if quantity.kind is SymbolKind.MUTUAL:
         one, other = (sympy.Symbol(table.display[coil]) for coil in table.coils[quantity.owner])
         return symbol * sympy.sqrt(one * other)
     return symbol

@@ -8,7 +8,7 @@ from dataclasses import replace
 from xover.errors import InputError, OptionError
 from xover.network.network import Network
 from xover.network.parts import Part, changed, numbers_of, unit_of
-from xover.quantity import PART_RANGES, Kind, format_quantity, parse_fraction, parse_quantity
+from xover.quantity import PART_RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity
 
 
 def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
@@ -49,7 +49,7 @@ def _place(network: Network, name: str) -> tuple[Part, str]:
     return network.part(name), ""
 
 
-def _number(name: str, value: float | str, kind: Kind) -> float:
+def _number(name: str, value: float | str, kind: QuantityKind) -> float:
     if not isinstance(value, str):
         return float(value)
     try:
@@ -58,7 +58,7 @@ def _number(name: str, value: float | str, kind: Kind) -> float:
         raise OptionError(f"{name}: {error.problem}", error.remedy) from None
 
 
-def _in_range(name: str, number: float, kind: Kind) -> float:
+def _in_range(name: str, number: float, kind: QuantityKind) -> float:
     low, high = PART_RANGES[kind]
     if not low <= number <= high:
         raise OptionError(
@@ -70,10 +70,14 @@ def _in_range(name: str, number: float, kind: Kind) -> float:
 
 def _loss(name: str, value: float | str, fraction: bool) -> float:
     try:
-        number = parse_fraction(value) if fraction and isinstance(value, str) else _number(name, value, Kind.RESISTANCE)
+        number = (
+            parse_fraction(value)
+            if fraction and isinstance(value, str)
+            else _number(name, value, QuantityKind.RESISTANCE)
+        )
     except InputError as error:
         raise OptionError(f"{name}: {error.problem}", error.remedy) from None
-    limit = 10.0 if fraction else PART_RANGES[Kind.RESISTANCE][1]
+    limit = 10.0 if fraction else PART_RANGES[QuantityKind.RESISTANCE][1]
     if not 0.0 <= number <= limit:
         raise OptionError(f"{name} is {number:g}", f"give 0 to {limit:g}")
     return number

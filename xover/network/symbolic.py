@@ -18,7 +18,7 @@ from xover.curve import Complex
 from xover.errors import NoSolutionError, OptionError
 from xover.network.network import Network
 from xover.network.rational import Rational, evaluate, expression, make_rational
-from xover.network.symbols import Kind, Quantity, S, SymbolTable, symbol_table
+from xover.network.symbols import Quantity, S, SymbolKind, SymbolTable, symbol_table
 from xover.network.tagged_equations import Equations, Form, Multilinear, equations, immittance, summed
 
 # Bits of a packed exponent; a section has far fewer tags than 2^12, and no power can exceed their number.
@@ -244,9 +244,9 @@ def count_terms(rational: Rational) -> int:
 
 def _factor(quantity: Quantity, table: SymbolTable) -> str:
     name = table.display[quantity]
-    if quantity.kind is Kind.LOSS_ANGLE:
+    if quantity.kind is SymbolKind.LOSS_ANGLE:
         return f"(1 + I*{name})"
-    if quantity.kind is Kind.MUTUAL:
+    if quantity.kind is SymbolKind.MUTUAL:
         one, other = (table.display[coil] for coil in table.coils[quantity.owner])
         return f"({name}*sqrt({one}*{other}))"
     return name

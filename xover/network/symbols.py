@@ -17,7 +17,7 @@ from xover.network.network import Network
 from xover.network.parts import settings
 
 
-class Kind(Enum):
+class SymbolKind(Enum):
     """What a symbol stands for; the value is what its display name adds to the owner's name.
 
     Two stand for more than they show. LOSS_ANGLE is 1 + j df, so that a capacitor's impedance is
@@ -38,11 +38,11 @@ class Kind(Enum):
 class Quantity:
     """One quantity of a network: a kind, and the name of the part, coupling or driver that has it."""
 
-    kind: Kind
+    kind: SymbolKind
     owner: str = ""
 
 
-S = Quantity(Kind.FREQUENCY)
+S = Quantity(SymbolKind.FREQUENCY)
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class SymbolTable:
     @property
     def driver_names(self) -> dict[str, str]:
         """Display name of each driver's impedance by the driver's own name."""
-        return {q.owner: name for q, name in self.display.items() if q.kind is Kind.DRIVER}
+        return {q.owner: name for q, name in self.display.items() if q.kind is SymbolKind.DRIVER}
 
 
 def symbol_table(network: Network, *, keep_zero_losses: bool = False) -> SymbolTable:
@@ -91,14 +91,17 @@ def symbol_table(network: Network, *, keep_zero_losses: bool = False) -> SymbolT
     for part in network.parts:
         for ending, number in settings(part).items():
             if number != 0 or (ending and keep_zero_losses):
-                found.append((Quantity(Kind(ending), part.name), number))
+                found.append((Quantity(SymbolKind(ending), part.name), number))
     for coupling in network.couplings:
-        found.append((Quantity(Kind.MUTUAL, coupling.name), coupling.k))
-    found += [(Quantity(Kind.DRIVER, name), None) for name in network.driver_names]
+        found.append((Quantity(SymbolKind.MUTUAL, coupling.name), coupling.k))
+    found += [(Quantity(SymbolKind.DRIVER, name), None) for name in network.driver_names]
     wanted = {quantity: _plain_name(quantity) for quantity, _ in found}
     display = _unique(wanted)
     coils = {
-        c.name: (Quantity(Kind.VALUE, network.part(c.first).name), Quantity(Kind.VALUE, network.part(c.second).name))
+        c.name: (
+            Quantity(SymbolKind.VALUE, network.part(c.first).name),
+            Quantity(SymbolKind.VALUE, network.part(c.second).name),
+        )
         for c in network.couplings
     }
     return SymbolTable(
@@ -117,11 +120,11 @@ def numbers(network: Network, *, keep_zero_losses: bool = False) -> dict[str, fl
 
 def _plain_name(quantity: Quantity) -> str:
     """What the display name would be if every name were a good one."""
-    if quantity.kind is Kind.FREQUENCY:
+    if quantity.kind is SymbolKind.FREQUENCY:
         return "s"
-    if quantity.kind is Kind.DRIVER:
+    if quantity.kind is SymbolKind.DRIVER:
         return "Z_" + quantity.owner
-    return quantity.owner + ("" if quantity.kind is Kind.MUTUAL else quantity.kind.value)
+    return quantity.owner + ("" if quantity.kind is SymbolKind.MUTUAL else quantity.kind.value)
 
 
 def _unique(wanted: Mapping[Quantity, str]) -> dict[Quantity, str]:

@@ -26,7 +26,7 @@ from xover.network.faults import topology_faults
 from xover.network.network import Network, find_sections
 from xover.network.parts import Channel, Coupling, DriverCard, Inductor, Part, Resistor
 from xover.network.stamps import known_voltages
-from xover.network.symbols import Kind, Quantity, S
+from xover.network.symbols import Quantity, S, SymbolKind
 
 # Set of tags as bits -> integer coefficient, never zero.
 Multilinear = dict[int, int]
@@ -336,23 +336,23 @@ def immittance(network: Network, tag: Tag, has_symbol: frozenset[Quantity]) -> t
     Admittances: resistor 1/R, coil 1/(dcr + s L), capacitor s C/((1 + j df) + s C esr), driver 1/Z.
     """
 
-    def loss(kind: Kind) -> Quantity | None:
+    def loss(kind: SymbolKind) -> Quantity | None:
         quantity = Quantity(kind, tag.owner)
         return quantity if quantity in has_symbol else None
 
     if tag.stands is Stands.MUTUAL:
-        return ((S, Quantity(Kind.MUTUAL, tag.owner)),), ONE
+        return ((S, Quantity(SymbolKind.MUTUAL, tag.owner)),), ONE
     card = next((d for d in network.drivers if d.name == tag.owner), None)
     if card is not None:
-        return ONE, ((Quantity(Kind.DRIVER, card.driver),),)
+        return ONE, ((Quantity(SymbolKind.DRIVER, card.driver),),)
     part = network.part(tag.owner)
-    value = Quantity(Kind.VALUE, part.name)
+    value = Quantity(SymbolKind.VALUE, part.name)
     if isinstance(part, Resistor):
         return ONE, (((value,),) if value in has_symbol else ZERO)
     if isinstance(part, Inductor):
-        dcr = loss(Kind.DCR)
+        dcr = loss(SymbolKind.DCR)
         ohms: Form = ((S, value), *(((dcr,),) if dcr else ()))
         return (ohms, ONE) if tag.stands is Stands.IMPEDANCE else (ONE, ohms)
-    angle, esr = loss(Kind.LOSS_ANGLE), loss(Kind.ESR)
+    angle, esr = loss(SymbolKind.LOSS_ANGLE), loss(SymbolKind.ESR)
     own: Form = ((angle,) if angle else (),)
     return ((S, value),), own + (((S, value, esr),) if esr else ())

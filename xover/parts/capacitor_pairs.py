@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.network.parts import Capacitor
-from xover.quantity import Kind, format_quantity, hertz
+from xover.quantity import QuantityKind, format_quantity, hertz
 
 BYPASS_HZ: Final = (1000.0, 10_000.0, 20_000.0)
 USUAL_RATINGS_V: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
@@ -127,7 +127,7 @@ class VoltageNeeded:
             if self.rating_v
             else f"above {USUAL_RATINGS_V[-1]:g} V nothing usual is on sale"
         )
-        rms, peak, needed = (format_quantity(v, Kind.VOLTAGE) for v in (self.rms_v, self.peak_v, self.needed_v))
+        rms, peak, needed = (format_quantity(v, QuantityKind.VOLTAGE) for v in (self.rms_v, self.peak_v, self.needed_v))
         times = "" if self.magnification == 1 else f", {self.magnification:g} times that in the network"
         return f"{rms} rms is {peak} peak{times}: with a margin of {100 * (self.margin - 1):.0f} % {needed}, {rating}"
 

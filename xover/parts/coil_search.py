@@ -11,7 +11,7 @@ from typing import Final
 from xover.errors import OptionError
 from xover.parts.inductance import BROOKS_H_PER_M, layered_coil_h, section_h, wire_correction_h
 from xover.parts.wire import Winding, Wire, enamelled_diameter_m, mass_kg_per_m
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 
 CLOSE: Final = 0.0025
 """A recipe this near its target is near enough to look at the copper instead."""
@@ -47,7 +47,7 @@ def henry(inductance_h: float, digits: int = 3) -> str:
     """An inductance as a shop prints it."""
     if not inductance_h < 1 - 1e-9:
         return f"{inductance_h:.{digits}g} H"
-    return format_quantity(inductance_h, Kind.INDUCTANCE, digits)
+    return format_quantity(inductance_h, QuantityKind.INDUCTANCE, digits)
 
 
 def check_mass(inductance_h: float, wire: Wire, mass_kg: float, least: str = "") -> None:

@@ -27,7 +27,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.parts.capacitor_loss import REFERENCE_HZ, CapacitorLoss, LossReading, dispersion, esr_from_df
 from xover.parts.kinds import FACTS, SOURCE, PartKind
-from xover.quantity import Kind, format_quantity, hertz
+from xover.quantity import QuantityKind, format_quantity, hertz
 
 TO_63_PERCENT: Final = 1.0 - math.exp(-1.0)
 
@@ -275,7 +275,9 @@ class Meter:
                 "(a guess that covers many multimeters: common practice, no published source)"
             )
         if self.kind is MeterKind.RC:
-            return f"the time to 63.2 % through {format_quantity(self.resistor_ohm, Kind.RESISTANCE)}, from rest"
+            return (
+                f"the time to 63.2 % through {format_quantity(self.resistor_ohm, QuantityKind.RESISTANCE)}, from rest"
+            )
         mode = "parallel" if self.kind is MeterKind.LCR_PARALLEL else "series"
         return f"an LCR meter at {hertz(self.frequency_hz)} in {mode} mode"
 
@@ -377,7 +379,7 @@ class Believable:
 
 
 def _farad(value: float) -> str:
-    return format_quantity(value, Kind.CAPACITANCE)
+    return format_quantity(value, QuantityKind.CAPACITANCE)
 
 
 def farad_from_reading(

@@ -12,11 +12,11 @@ from enum import StrEnum
 from pathlib import Path
 
 from xover.files.stock import QUANTITIES, ItemKind, StockItem, read_stock
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
 
 
-class Fit(StrEnum):
+class StockFit(StrEnum):
     """How a part stands to what is asked for."""
 
     YES = "fits"
@@ -43,17 +43,17 @@ class Wanted:
     least_watts: float | None = None
     needed: int = 1
 
-    def judge(self, item: StockItem) -> Fit:
+    def judge(self, item: StockItem) -> StockFit:
         """Say whether a part will do; what the list does not tell is never taken for granted."""
         same = ((self.dielectric, item.dielectric), (self.core, item.core))
         least = ((self.least_volts, item.volts), (self.least_watts, item.watts))
         if item.kind is not self.kind or any(None not in pair and pair[0] != pair[1] for pair in same):
-            return Fit.NO
+            return StockFit.NO
         if any(limit is not None and rating is not None and rating < limit for limit, rating in least):
-            return Fit.NO
+            return StockFit.NO
         if any(asked is not None and told is None for asked, told in (*same, *least)):
-            return Fit.NOT_STATED
-        return Fit.YES if item.quantity is None or item.quantity >= self.needed else Fit.NOT_ENOUGH
+            return StockFit.NOT_STATED
+        return StockFit.YES if item.quantity is None or item.quantity >= self.needed else StockFit.NOT_ENOUGH
 
 
 @dataclass(frozen=True)
@@ -75,9 +75,9 @@ class Stock:
     ) -> tuple[StockItem, ...]:
         """Every part that fits, in the order of the list. A part whose rating is not stated does not fit."""
         wanted = Wanted(kind, dielectric, core, least_volts, least_watts, needed)
-        return self.judged(wanted, Fit.YES)
+        return self.judged(wanted, StockFit.YES)
 
-    def judged(self, wanted: Wanted, fit: Fit) -> tuple[StockItem, ...]:
+    def judged(self, wanted: Wanted, fit: StockFit) -> tuple[StockItem, ...]:
         """Every part of the kind that stands so to what is asked, such as all whose rating is not stated."""
         return tuple(item for item in self.items if item.kind is wanted.kind and wanted.judge(item) is fit)
 
@@ -196,7 +196,7 @@ def item_words(item: StockItem) -> str:
     elif item.kind is ItemKind.INDUCTOR:
         said.append(f"{item.core or 'air'} core")
     if item.dcr_ohm is not None:
-        said.append(f"{format_quantity(item.dcr_ohm, Kind.RESISTANCE, 2)} DCR")
+        said.append(f"{format_quantity(item.dcr_ohm, QuantityKind.RESISTANCE, 2)} DCR")
     if item.tolerance is not None:
         said.append(f"{item.tolerance * 100:g} %")
     if item.volts is not None:

@@ -15,7 +15,7 @@ from xover.parts.stock import Bill
 from xover.pool import Pool
 from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.option import Case, Name, Option, no_option
+from xover.studies.change.decide.option import DecisionCase, Name, Option, no_option
 from xover.studies.change.decide.study import Decision, hold_against_each_other
 
 JOBS = 21
@@ -187,7 +187,7 @@ def _work_off(
         progress(min(len(known) / JOBS, 1.0), next(iter(left.values()), jobs[-1].words))
 
 
-def _worked(case: Case, name: Name, answer: Option | NotKnown) -> Option:
+def _worked(case: DecisionCase, name: Name, answer: Option | NotKnown) -> Option:
     """The option, or that it is none here."""
     return no_option(case.bench, name, answer.why) if isinstance(answer, NotKnown) else answer
 

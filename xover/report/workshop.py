@@ -16,7 +16,7 @@ from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.option import Case
+from xover.studies.change.decide.option import DecisionCase
 from xover.studies.change.decide.setup import SpeakerWith
 from xover.studies.change.decide.study import set_up
 
@@ -61,7 +61,7 @@ class Workshop:
         return Catalogue(open_stock(self.request.stock) if self.request.stock is not None else None)
 
     @cached_property
-    def case(self) -> Case:
+    def case(self) -> DecisionCase:
         """What the options are worked out from."""
         return set_up(
             self.speaker,

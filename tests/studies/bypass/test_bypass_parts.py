@@ -10,7 +10,7 @@ from xover.electronic.biquad import Band, BandKind, high_pass, low_pass, parse_s
 from xover.search.equaliser import fit_equaliser
 from xover.studies.change.bypass.capacitor import choose_capacitor, transfer_of
 from xover.studies.change.bypass.crossover import least_ratio
-from xover.studies.change.bypass.fitness import Fit, _judge_ka, _judge_resonance
+from xover.studies.change.bypass.fitness import BandFit, _judge_ka, _judge_resonance
 from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.bypass.twin import read_missing
 
@@ -123,13 +123,18 @@ def test_an_equaliser_stays_within_its_limits_and_says_what_it_leaves():
 
 def test_a_driver_is_judged_by_its_figures():
     assert [_judge_resonance(r, 2.0) for r in (3.0, 2.0, 1.9, 0.9, math.nan)] == [
-        Fit.FITS,
-        Fit.FITS,
-        Fit.MARGINAL,
-        Fit.POOR,
-        Fit.UNKNOWN,
+        BandFit.FITS,
+        BandFit.FITS,
+        BandFit.MARGINAL,
+        BandFit.POOR,
+        BandFit.UNKNOWN,
     ]
-    assert [_judge_ka(k) for k in (1.0, 2.5, 4.0, math.nan)] == [Fit.FITS, Fit.MARGINAL, Fit.POOR, Fit.UNKNOWN]
+    assert [_judge_ka(k) for k in (1.0, 2.5, 4.0, math.nan)] == [
+        BandFit.FITS,
+        BandFit.MARGINAL,
+        BandFit.POOR,
+        BandFit.UNKNOWN,
+    ]
     assert (least_ratio(1), least_ratio(2), least_ratio(4)) == (4.0, 2.0, 2.0)
 
 

@@ -18,7 +18,7 @@ from xover.speaker import open_speaker
 from xover.speaker.swap import with_driver
 from xover.studies.change.redesign.alternatives import fewest_changes
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.replacement import Fit, study_replacement, suitability
+from xover.studies.change.redesign.replacement import ReplacementFit, study_replacement, suitability
 from xover.studies.change.redesign.result import RedesignStudy
 from xover.studies.change.redesign.wish import Wish, grid
 
@@ -96,11 +96,11 @@ def finding(found, what):
 @pytest.mark.parametrize(
     ("name", "change_db", "fit"),
     [
-        ("tweeter", +2.0, Fit.PASS),
-        ("tweeter", -1.0, Fit.MARGINAL),
-        ("tweeter", -6.0, Fit.FAIL),
-        ("woofer", -2.0, Fit.MARGINAL),
-        ("woofer", -6.0, Fit.FAIL),
+        ("tweeter", +2.0, ReplacementFit.PASS),
+        ("tweeter", -1.0, ReplacementFit.MARGINAL),
+        ("tweeter", -6.0, ReplacementFit.FAIL),
+        ("woofer", -2.0, ReplacementFit.MARGINAL),
+        ("woofer", -6.0, ReplacementFit.FAIL),
     ],
 )
 def test_level_left_once_no_pad_is_there(swapped, name, change_db, fit):
@@ -117,7 +117,9 @@ def _named(made, name):
     return old, new, name, network
 
 
-@pytest.mark.parametrize(("ohm", "fit"), [(8.0, Fit.PASS), (6.0, Fit.MARGINAL), (4.0, Fit.FAIL)])
+@pytest.mark.parametrize(
+    ("ohm", "fit"), [(8.0, ReplacementFit.PASS), (6.0, ReplacementFit.MARGINAL), (4.0, ReplacementFit.FAIL)]
+)
 def test_load_and_impedance(swapped, ohm, fit):
     """8 ohm beside the new driver: 4, 24/7 and 8/3 ohm, where 4 are allowed (IEC 60268-5 lets it dip by 20 %)."""
     found = suitability(*_named(swapped("tweeter", flat(ohm), band(3000, 40_000, 90)), "tweeter"))
@@ -126,14 +128,19 @@ def test_load_and_impedance(swapped, ohm, fit):
     assert (load.fit, load.limit, load.mended_by_parts) == (fit, 4.0, True)
     ratio = finding(found, "impedance")
     assert ratio.value == pytest.approx(ohm / 8.0, rel=1e-6)
-    assert ratio.fit is (Fit.PASS if ohm == 8.0 else Fit.MARGINAL)
+    assert ratio.fit is (ReplacementFit.PASS if ohm == 8.0 else ReplacementFit.MARGINAL)
     # A resistor shows no resonance: then nothing is said of it but that.
-    assert finding(found, "crossover over").fit is Fit.UNKNOWN
+    assert finding(found, "crossover over").fit is ReplacementFit.UNKNOWN
 
 
 @pytest.mark.parametrize(
     ("was_hz", "is_hz", "fit"),
-    [(700, 900, Fit.PASS), (700, 1600, Fit.MARGINAL), (700, 1800, Fit.FAIL), (2000, 1800, Fit.MARGINAL)],
+    [
+        (700, 900, ReplacementFit.PASS),
+        (700, 1600, ReplacementFit.MARGINAL),
+        (700, 1800, ReplacementFit.FAIL),
+        (2000, 1800, ReplacementFit.MARGINAL),
+    ],
 )
 def test_resonance_against_half_the_crossover(swapped, was_hz, is_hz, fit):
     made = swapped("tweeter", resonant(is_hz), band(3000, 40_000, 90), old_tweeter_ohm=resonant(was_hz))
@@ -152,9 +159,9 @@ def test_what_is_not_known_is_said(swapped, tmp_path):
     table(tmp_path / "z.csv", flat(7.0), "ohm", degrees=True)
     new = with_driver(old, "tweeter", str(tmp_path / "z.csv"))
     found = suitability(old, new, "tweeter", network)
-    assert finding(found, "level").fit is Fit.UNKNOWN
+    assert finding(found, "level").fit is ReplacementFit.UNKNOWN
     load = finding(found, "lowest load")
-    assert (load.fit, math.isnan(load.limit)) == (Fit.UNKNOWN, True)
+    assert (load.fit, math.isnan(load.limit)) == (ReplacementFit.UNKNOWN, True)
     assert load.value == pytest.approx(56 / 15, rel=1e-6)
 
 
@@ -275,7 +282,7 @@ def test_a_tweeter_that_is_far_too_faint_does_not_suit(known):
     (answer, _), _ = replaced(known, -12)
     assert answer.suitable is False
     level = finding(answer.findings, "level")
-    assert level.fit is Fit.FAIL
+    assert level.fit is ReplacementFit.FAIL
     assert -10.0 < level.value < -4.0
     assert answer.verdict.startswith("not suitable: the new tweeter: needs +")
     assert "too faint even without any pad" in answer.verdict

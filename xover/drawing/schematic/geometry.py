@@ -32,7 +32,7 @@ class Box(NamedTuple):
         )
 
 
-class Kind(Enum):
+class DrawnKind(Enum):
     """What a symbol stands for."""
 
     RESISTOR = "resistor"
@@ -84,7 +84,7 @@ class Symbol:
     """
 
     name: str
-    kind: Kind
+    kind: DrawnKind
     terminals: tuple[Terminal, Terminal]
     box: Box
     vertical: bool

@@ -6,7 +6,18 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeAlias
 
-from xover.drawing.schematic.geometry import Box, CouplingMark, Dot, Kind, Point, Role, Symbol, Terminal, Text, Wire
+from xover.drawing.schematic.geometry import (
+    Box,
+    CouplingMark,
+    Dot,
+    DrawnKind,
+    Point,
+    Role,
+    Symbol,
+    Terminal,
+    Text,
+    Wire,
+)
 from xover.drawing.schematic.rows import Block, Element, Parallel, Series, Single
 from xover.drawing.schematic.words import LETTERS, Words, height_pt, kind_of, width_pt, write
 from xover.drawing.schematic.words import Line as _Line
@@ -164,11 +175,11 @@ _SNAP: Final = 16
 
 # How far a symbol reaches to the two sides of its axis: left or below, and right or above.
 _SIDES: Final = {
-    Kind.RESISTOR: (8.0, 8.0),
-    Kind.CAPACITOR: (8.0, 8.0),
-    Kind.COIL: (2.0, 6.0),
-    Kind.CORED_COIL: (2.0, 13.0),
-    Kind.LAMP: (10.5, 10.5),
+    DrawnKind.RESISTOR: (8.0, 8.0),
+    DrawnKind.CAPACITOR: (8.0, 8.0),
+    DrawnKind.COIL: (2.0, 6.0),
+    DrawnKind.CORED_COIL: (2.0, 13.0),
+    DrawnKind.LAMP: (10.5, 10.5),
 }
 
 
@@ -249,19 +260,19 @@ class Ink:
         kind, words = kind_of(element), self.words[element.name]
         wide = max(width_pt(line.content, LETTERS[line.role]) for line in words.lines)
         tall = sum(height_pt(line.role) for line in words.lines)
-        if kind is Kind.DRIVER:
+        if kind is DrawnKind.DRIVER:
             return Room(SIGN_ROOM + 4.0, DRIVER_BODY + CLEAR + wide, max(2 * DRIVER_BODY, tall) + APART)
         left, right = _SIDES[kind]
         return Room(max(left, SIGN_ROOM), right + CLEAR + wide, max(LENGTH, tall) + APART)
 
     def _stand(self, element: Element, axis: float, top: float, bottom: float, upper: str, lower: str) -> None:
         kind, middle = kind_of(element), (top + bottom) / 2
-        half = (DRIVER_LENGTH if kind is Kind.DRIVER else LENGTH) / 2
+        half = (DRIVER_LENGTH if kind is DrawnKind.DRIVER else LENGTH) / 2
         first, last = _snapped(axis, middle - half), _snapped(axis, middle + half)
         axis, middle = first.x, (first.y + last.y) / 2
         self.wire(upper, Point(axis, top), first)
         self.wire(lower, last, Point(axis, bottom))
-        if kind is Kind.DRIVER:
+        if kind is DrawnKind.DRIVER:
             right = DRIVER_BODY
             box = Box(axis, middle - DRIVER_BODY, axis + DRIVER_BODY, middle + DRIVER_BODY)
         else:
@@ -354,7 +365,7 @@ class Ink:
                 x += width
             base -= tall
 
-    def _symbol(self, element: Element, kind: Kind, ends: tuple[Terminal, ...], box: Box, vertical: bool) -> None:
+    def _symbol(self, element: Element, kind: DrawnKind, ends: tuple[Terminal, ...], box: Box, vertical: bool) -> None:
         name = element.name
         self.symbols.append(
             Symbol(

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree
 
-from xover.drawing.schematic.geometry import Kind, Layout, Point, Role, Symbol, Text
+from xover.drawing.schematic.geometry import DrawnKind, Layout, Point, Role, Symbol, Text
 from xover.drawing.schematic.ink import DOT_RADIUS
 from xover.drawing.schematic.lay_out import RADIUS
 from xover.drawing.schematic.words import FONTS, LETTERS
@@ -89,7 +89,7 @@ def all_lines(layout: Layout) -> Iterator[Lines]:
     for wire in layout.wires:
         yield Lines("wire", wire.node, (Chain((wire.start, wire.end)),))
     for symbol in layout.symbols:
-        if symbol.kind is Kind.DRIVER:
+        if symbol.kind is DrawnKind.DRIVER:
             colour = driver_stroke(symbol.index).ink
             yield Lines(symbol.kind.value, symbol.name, tuple(_driver(symbol)), DRIVER_POINTS, colour)
         else:
@@ -120,21 +120,21 @@ def _part(symbol: Symbol) -> Iterator[Chain | Bow | Ring]:
             middle.x + (aside if symbol.vertical else along), middle.y + (along if symbol.vertical else -aside)
         )
 
-    reach = {Kind.CAPACITOR: _GAP / 2, Kind.LAMP: _LAMP_RADIUS}.get(symbol.kind, _LENGTH / 2)
+    reach = {DrawnKind.CAPACITOR: _GAP / 2, DrawnKind.LAMP: _LAMP_RADIUS}.get(symbol.kind, _LENGTH / 2)
     yield Chain((first, at(-reach)))
-    if symbol.kind is Kind.RESISTOR:
+    if symbol.kind is DrawnKind.RESISTOR:
         box = ((-reach, _HALF), (reach, _HALF), (reach, -_HALF), (-reach, -_HALF), (-reach, _HALF))
         yield Chain(tuple(at(*corner) for corner in box))
-    elif symbol.kind is Kind.CAPACITOR:
+    elif symbol.kind is DrawnKind.CAPACITOR:
         yield from (Chain((at(end, _HALF), at(end, -_HALF))) for end in (-reach, reach))
-    elif symbol.kind is Kind.LAMP:
+    elif symbol.kind is DrawnKind.LAMP:
         yield Ring(middle, reach)
         part = reach / 2**0.5
         yield from (Chain((at(-part, -side), at(part, side))) for side in (part, -part))
     else:
         ends = [at(reach * (2 * i / _BOWS - 1)) for i in range(_BOWS + 1)]
         yield from (Bow(*pair) for pair in pairwise(ends))
-        if symbol.kind is Kind.CORED_COIL:
+        if symbol.kind is DrawnKind.CORED_COIL:
             yield from (Chain((at(-reach, aside), at(reach, aside))) for aside in _CORE_AT)
     yield Chain((at(reach), last))
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from xover.drawing.schematic.geometry import Box, Kind, Point, Role, Text
+from xover.drawing.schematic.geometry import Box, DrawnKind, Point, Role, Text
 from xover.drawing.style import (
     HEADING_POINTS,
     INK,
@@ -25,7 +25,7 @@ from xover.drawing.style import (
 )
 from xover.network.network import Network
 from xover.network.parts import Capacitor, DriverCard, Inductor, Part, Resistor, shown_value
-from xover.quantity import Kind as Unit
+from xover.quantity import QuantityKind as Unit
 from xover.quantity import format_quantity
 
 FONTS: Final = "'DejaVu Sans', Verdana, Arial, sans-serif"
@@ -180,15 +180,15 @@ def name_of(text: str) -> str:
     return shown(text, MOST_OF_A_NAME)
 
 
-def kind_of(element: Part | DriverCard) -> Kind:
+def kind_of(element: Part | DriverCard) -> DrawnKind:
     """Which symbol an element gets."""
     if isinstance(element, DriverCard):
-        return Kind.DRIVER
+        return DrawnKind.DRIVER
     if isinstance(element, Resistor):
-        return Kind.LAMP if element.is_lamp else Kind.RESISTOR
+        return DrawnKind.LAMP if element.is_lamp else DrawnKind.RESISTOR
     if isinstance(element, Inductor):
-        return Kind.COIL if element.core in _CORELESS else Kind.CORED_COIL
-    return Kind.CAPACITOR
+        return DrawnKind.COIL if element.core in _CORELESS else DrawnKind.CORED_COIL
+    return DrawnKind.CAPACITOR
 
 
 def loss_texts(part: Part) -> dict[str, str]:

@@ -75,12 +75,16 @@ def infer(
     >>> speaker.infer("examples/attic-two-way/left/terminals-found.csv").part("C1").own.value
     """
     from xover.explain.problem import Jig, driver_curves
-    from xover.explain.sweeps import Where, read_sweep
+    from xover.explain.sweeps import SweepPlace, read_sweep
     from xover.explain.unknowns import Prior
     from xover.studies.aged.infer.study import infer_network
 
-    sweeps = [read_sweep(Where.TERMINALS, "", Path(impedance), tuple(map(Path, repeats)))]
-    for where, given in ((Where.DISCONNECTED, disconnected), (Where.SHORTED, shorted), (Where.RATIO, ratio)):
+    sweeps = [read_sweep(SweepPlace.TERMINALS, "", Path(impedance), tuple(map(Path, repeats)))]
+    for where, given in (
+        (SweepPlace.DISCONNECTED, disconnected),
+        (SweepPlace.SHORTED, shorted),
+        (SweepPlace.RATIO, ratio),
+    ):
         sweeps += [read_sweep(where, driver, Path(file)) for driver, file in (given or {}).items()]
     usual = "original" if "original" in speaker.network_names else None
     name = network or usual or speaker.default_network()

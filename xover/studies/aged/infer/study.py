@@ -12,7 +12,7 @@ import numpy as np
 from xover.curve import Curve, Float
 from xover.driver.kramers_kronig import check_causality
 from xover.errors import NoSolutionError, OptionError, named
-from xover.explain.fit import Fit, fit, search
+from xover.explain.fit import SweepFit, fit, search
 from xover.explain.identify import covariance, data_deviation, groups, is_seen, next_sweeps
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Sweep
@@ -147,13 +147,13 @@ def infer_network(
     )
 
 
-def spread_factor(found: Fit) -> float:
+def spread_factor(found: SweepFit) -> float:
     """How much wider the residuals are than the noise that was reckoned with; never below 1."""
     freedom = max(1.0, found.whitened.size - found.effective_parameters)
     return max(1.0, math.sqrt(found.chi_square / freedom))
 
 
-def _seen(found: Fit, scale: float) -> list[bool]:
+def _seen(found: SweepFit, scale: float) -> list[bool]:
     """For each unknown of the network."""
     alone = data_deviation(found, scale)
     return [
@@ -162,7 +162,7 @@ def _seen(found: Fit, scale: float) -> list[bool]:
     ]
 
 
-def _parts(network: Network, found: Fit, scale: float) -> tuple[InferredPart, ...]:
+def _parts(network: Network, found: SweepFit, scale: float) -> tuple[InferredPart, ...]:
     deviation = np.sqrt(np.diag(covariance(found, scale)))
     numbers: dict[str, Inferred] = {}
     for unknown, at, error, seen in zip(found.problem.sought, found.at, deviation, _seen(found, scale), strict=False):
@@ -185,7 +185,7 @@ def _parts(network: Network, found: Fit, scale: float) -> tuple[InferredPart, ..
     )
 
 
-def _measurement(found: Fit, sweep: Sweep, scale: float, jig: Jig) -> Measurement:
+def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measurement:
     problem = found.problem
     deviation = np.sqrt(np.diag(covariance(found, scale)))
     first = len(problem.sought)
@@ -209,7 +209,7 @@ def _measurement(found: Fit, sweep: Sweep, scale: float, jig: Jig) -> Measuremen
     )
 
 
-def _cautions(found: Fit, jig: Jig, prior: Prior) -> list[str]:
+def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
     out = []
     if prior is Prior.NONE:
         out.append(
@@ -238,7 +238,9 @@ def _cautions(found: Fit, jig: Jig, prior: Prior) -> list[str]:
     return out
 
 
-def inferred_netlist(network: Network, found: Fit, seen: Sequence[bool], scale: float, title: str, note: str) -> str:
+def inferred_netlist(
+    network: Network, found: SweepFit, seen: Sequence[bool], scale: float, title: str, note: str
+) -> str:
     """Netlist text.
 
     What the sweeps do not show is left as marked, and the rest fitted again to go with it; where the sweeps speak
@@ -261,7 +263,7 @@ def inferred_netlist(network: Network, found: Fit, seen: Sequence[bool], scale: 
     return netlist_text(replace(renewed, title=title, parts=parts, couplings=couplings), [note, *NOTES])
 
 
-def _as_marked(found: Fit, seen: Sequence[bool], scale: float) -> tuple[Float, frozenset[str]]:
+def _as_marked(found: SweepFit, seen: Sequence[bool], scale: float) -> tuple[Float, frozenset[str]]:
     """(u,) coordinates, and the names of what was left as marked."""
     problem = found.problem
     count = len(problem.sought)

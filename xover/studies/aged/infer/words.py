@@ -9,21 +9,21 @@ from typing import Final
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.explain.identify import Combination, Group, NextSweep
 from xover.explain.problem import is_factor
-from xover.explain.sweeps import Where
+from xover.explain.sweeps import SweepPlace
 from xover.explain.topology import Fault, Rival, TopologyTest
 from xover.explain.unknowns import PRIOR_WORDS
 from xover.network.adjoint import ParameterKind
-from xover.quantity import Kind, format_quantity, hertz
+from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import MAINS_HZ
 from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
 
 SHOWN_AS: Final = {
-    ParameterKind.OHM: Kind.RESISTANCE,
-    ParameterKind.HENRY: Kind.INDUCTANCE,
-    ParameterKind.FARAD: Kind.CAPACITANCE,
-    ParameterKind.DCR: Kind.RESISTANCE,
-    ParameterKind.ESR: Kind.RESISTANCE,
-    ParameterKind.DISSIPATION: Kind.PLAIN,
+    ParameterKind.OHM: QuantityKind.RESISTANCE,
+    ParameterKind.HENRY: QuantityKind.INDUCTANCE,
+    ParameterKind.FARAD: QuantityKind.CAPACITANCE,
+    ParameterKind.DCR: QuantityKind.RESISTANCE,
+    ParameterKind.ESR: QuantityKind.RESISTANCE,
+    ParameterKind.DISSIPATION: QuantityKind.PLAIN,
 }
 _LOSSES: Final = {"_dcr": "the resistance of", "_esr": "the series resistance of", "_df": "the dissipation factor of"}
 _HOW: Final = {
@@ -117,9 +117,9 @@ def next_sentence(sweeps: Sequence[NextSweep], hidden: Sequence[str]) -> str | N
     if useful:
         best = useful[0]
         how = {
-            Where.DISCONNECTED: f"sweep the terminals once more with {best.driver} unplugged",
-            Where.SHORTED: f"sweep the terminals once more with {best.driver} shorted (no amplifier connected)",
-            Where.RATIO: f"measure the voltage at {best.driver} over the amplifier's, with its phase",
+            SweepPlace.DISCONNECTED: f"sweep the terminals once more with {best.driver} unplugged",
+            SweepPlace.SHORTED: f"sweep the terminals once more with {best.driver} shorted (no amplifier connected)",
+            SweepPlace.RATIO: f"measure the voltage at {best.driver} over the amplifier's, with its phase",
         }[best.where]
         if best.after < best.before:
             return (

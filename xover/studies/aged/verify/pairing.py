@@ -17,7 +17,7 @@ from xover.curve import Complex, Curve, Unit
 from xover.errors import InputError
 from xover.explain.fault_fit import (
     FLOOR,
-    Bench,
+    FaultSetup,
     Fits,
     Sweep,
     apart,
@@ -143,7 +143,7 @@ def _shared(first: Curve, second: Curve) -> Curve:
     return replace(first, frequency_hz=first.frequency_hz[inside], value=first.value[inside])
 
 
-def _as_first(bench: Bench) -> tuple[Terminals, float]:
+def _as_first(bench: FaultSetup) -> tuple[Terminals, float]:
     """The network with the values that fit the first sweep, its knobs now meaning a difference from that."""
     terminals = bench.terminals
     wide = {k.name: max(k.spread, AGED_SPREADS.get(k.kind, 0.0)) for k in terminals.knobs if k.kind in AGED_SPREADS}
@@ -295,7 +295,7 @@ def _hidden(terminals: Terminals, singles: Sequence[ChangeState], fits: Fits) ->
     return tuple(said)
 
 
-def _warnings(bench: Bench, fitted: float) -> list[str]:
+def _warnings(bench: FaultSetup, fitted: float) -> list[str]:
     said = []
     if fitted > 3.0 * bench.noise + 0.01:
         said.append(

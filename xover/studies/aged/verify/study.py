@@ -11,7 +11,7 @@ import numpy as np
 
 from xover.acoustic.level import nominal_hz
 from xover.curve import Curve, Float, log_grid
-from xover.explain.fault_fit import Bench, Fits, apart, fit_states, log_miss, make_bench
+from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
 from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
@@ -144,7 +144,7 @@ def verify(
     )
 
 
-def _listen(bench: Bench, states: Sequence[FaultState], fits: Fits, heard: Heard) -> _Ear:
+def _listen(bench: FaultSetup, states: Sequence[FaultState], fits: Fits, heard: Heard) -> _Ear:
     """What every state sounds like, its knobs as the impedance has them; then no fault with each driver reversed."""
     voices = make_voices(bench.speaker, bench.network, heard.centre_hz)
     reversed_keys = [f.part for f in polarity_faults(bench.network)]
@@ -171,7 +171,7 @@ def _candidates(network: Network, states: Sequence[FaultState], fits: Fits, ear:
 
 
 def _against(
-    bench: Bench, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, candidate: _Candidate
+    bench: FaultSetup, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, candidate: _Candidate
 ) -> list[str]:
     """What speaks against a state, in words; nothing where noise and tolerances explain what it leaves."""
     said = []
@@ -194,7 +194,7 @@ def _against(
 
 
 def _rank(
-    bench: Bench, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, faults: Sequence[_Candidate]
+    bench: FaultSetup, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, faults: Sequence[_Candidate]
 ) -> tuple[RankedFault, ...]:
     """The likeliest faults with what they leave, those that cannot be told apart numbered alike."""
     ties = _ties(bench, fits, ear, faults)
@@ -231,7 +231,7 @@ def _rank(
     return tuple(ranked)
 
 
-def _ties(bench: Bench, fits: Fits, ear: _Ear | None, faults: Sequence[_Candidate]) -> list[int]:
+def _ties(bench: FaultSetup, fits: Fits, ear: _Ear | None, faults: Sequence[_Candidate]) -> list[int]:
     """Number of the tie of each fault."""
     rows = [c.row for c in faults]
     squares = []
@@ -244,7 +244,7 @@ def _ties(bench: Bench, fits: Fits, ear: _Ear | None, faults: Sequence[_Candidat
     return number_ties([c.cost for c in faults], squares)
 
 
-def _value(bench: Bench, fits: Fits, fault: Fault, row: int) -> tuple[float | None, float | None, float | None]:
+def _value(bench: FaultSetup, fits: Fits, fault: Fault, row: int) -> tuple[float | None, float | None, float | None]:
     """The fitted value of a part whose value is free, and its 95 % interval."""
     if fault.kind is not FaultKind.OTHER_VALUE:
         return None, None, None
@@ -254,7 +254,7 @@ def _value(bench: Bench, fits: Fits, fault: Fault, row: int) -> tuple[float | No
     return start * math.exp(turned), start * math.exp(turned - doubt), start * math.exp(turned + doubt)
 
 
-def _terminals(bench: Bench, fits: Fits, first: int | None) -> TerminalDifference:
+def _terminals(bench: FaultSetup, fits: Fits, first: int | None) -> TerminalDifference:
     miss = log_miss(bench.sweep, bench.predicted_log_ohm[None, :])[0]
     spread = bench.terminals.spreads([NOMINAL])[0]
     _, slopes = bench.terminals.look([NOMINAL], np.zeros((1, spread.size)))
@@ -283,7 +283,7 @@ def _terminals(bench: Bench, fits: Fits, first: int | None) -> TerminalDifferenc
     )
 
 
-def _sound(bench: Bench, ear: _Ear, first: _Candidate | None) -> SoundDifference:
+def _sound(bench: FaultSetup, ear: _Ear, first: _Candidate | None) -> SoundDifference:
     """Against the network as it is, not as the impedance would have it."""
     voices = ear.voices
     nominal = bench.terminals.drive(
@@ -318,7 +318,7 @@ def _not_excluded(network: Network, faults: Sequence[_Candidate], none: _Candida
 
 
 def _drivers_alone(
-    bench: Bench, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, none: _Candidate
+    bench: FaultSetup, states: Sequence[FaultState], fits: Fits, ear: _Ear | None, none: _Candidate
 ) -> str | None:
     """What of the drivers or the jig, and of nothing else, has moved; None where that does not explain it."""
     outside = beyond(bench.terminals, states[none.row].state, fits, none.row)
@@ -337,7 +337,7 @@ def _verdict(agrees: bool, ranked: Sequence[RankedFault], drivers: str | None) -
     return Verdict.ONE_FAULT if explaining else Verdict.SEVERAL
 
 
-def _warnings(bench: Bench, ear: _Ear | None) -> list[str]:
+def _warnings(bench: FaultSetup, ear: _Ear | None) -> list[str]:
     said = []
     if ear is None and len(bench.network.drivers) > 1:
         said.append("a driver's polarity does not show in the impedance: only a response tells")

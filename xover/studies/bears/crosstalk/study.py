@@ -56,7 +56,7 @@ class DriveEffect:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Case(Readable):
+class CoupledCase(Readable):
     """One set of signs of the given couplings.
 
     Attributes
@@ -133,9 +133,9 @@ class Crosstalk(Readable):
     limit_db: float
     judged_by: str
     drive_db: Mapping[str, Float]
-    cases: tuple[Case, ...]
+    cases: tuple[CoupledCase, ...]
     pairs: tuple[PairLimit, ...]
-    at_limit: Case | None
+    at_limit: CoupledCase | None
     skipped: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -147,7 +147,7 @@ class Crosstalk(Readable):
         return own | {"sum_band_hz": CHANGES_HZ, "example_coil": EXAMPLE_COIL}
 
 
-def _plain_case(case: Case) -> dict[str, Any]:
+def _plain_case(case: CoupledCase) -> dict[str, Any]:
     return {
         "couplings": case.couples,
         "drive": {d.key: d for d in case.drive},
@@ -158,7 +158,7 @@ def _plain_case(case: Case) -> dict[str, Any]:
 
 
 @dataclass(frozen=True, eq=False)
-class _Bench:
+class _Uncoupled:
     """A network without stray coupling, and what others are compared by."""
 
     network: Network
@@ -219,7 +219,7 @@ def study_crosstalk(
     given = checked_couples(network, couples)
     hears = listener(speaker, sound, sound.total.coherent)
     base = {key: np.atleast_2d(value) for key, value in sound.solution.drive.items()}
-    bench = _Bench(
+    bench = _Uncoupled(
         network,
         frequency_hz,
         speaker.impedances_ohm(network, frequency_hz),
@@ -251,7 +251,7 @@ def study_crosstalk(
     )
 
 
-def _cases(bench: _Bench, couples: tuple[Couple, ...]) -> tuple[Case, ...]:
+def _cases(bench: _Uncoupled, couples: tuple[Couple, ...]) -> tuple[CoupledCase, ...]:
     """All combinations of signs, solved at once."""
     if not couples:
         return ()
@@ -262,7 +262,7 @@ def _cases(bench: _Bench, couples: tuple[Couple, ...]) -> tuple[Case, ...]:
     return _solved(bench, signed)
 
 
-def _at_limit(bench: _Bench, pair: PairLimit) -> Case | None:
+def _at_limit(bench: _Uncoupled, pair: PairLimit) -> CoupledCase | None:
     """A pair with the smaller of its two limits; None where neither sign has one."""
     known = [k for k in (pair.k_positive, pair.k_negative) if k is not None]
     if not known:
@@ -270,7 +270,7 @@ def _at_limit(bench: _Bench, pair: PairLimit) -> Case | None:
     return _solved(bench, [(Couple(pair.first, pair.second, min(known, key=abs)),)])[0]
 
 
-def _solved(bench: _Bench, signed: Sequence[tuple[Couple, ...]]) -> tuple[Case, ...]:
+def _solved(bench: _Uncoupled, signed: Sequence[tuple[Couple, ...]]) -> tuple[CoupledCase, ...]:
     """Couplings of the same pairs, solved at once. Raises OptionError for those that cannot all be."""
     strays = stray_cards(bench.network, signed[0])
     networks = [with_strays(bench.network, strays, [c.k for c in chosen]) for chosen in signed]
@@ -282,7 +282,7 @@ def _solved(bench: _Bench, signed: Sequence[tuple[Couple, ...]]) -> tuple[Case, 
     solution = solve(networks[0], bench.frequency_hz, bench.driver_ohm, values)
     total = bench.total_db(solution.drive)
     return tuple(
-        Case(
+        CoupledCase(
             couples=chosen,
             drive=tuple(_drive_effect(bench, key, drive[i]) for key, drive in solution.drive.items()),
             total=largest(bench.frequency_hz, total[i], bench.band),
@@ -298,7 +298,7 @@ def _solved(bench: _Bench, signed: Sequence[tuple[Couple, ...]]) -> tuple[Case, 
     )
 
 
-def _drive_effect(bench: _Bench, key: str, drive: Complex) -> DriveEffect:
+def _drive_effect(bench: _Uncoupled, key: str, drive: Complex) -> DriveEffect:
     f, base = bench.frequency_hz, bench.base.drive[key]
     passing = near_highest(base)
     stopping = ~passing & np.isfinite(base)
@@ -326,7 +326,7 @@ def _percent(frequency_hz: Float, now: Complex, then: Complex) -> Worst:
     return largest(frequency_hz, change, np.isfinite(change))
 
 
-def _limit(bench: _Bench, first: str, second: str, limit_db: float) -> PairLimit:
+def _limit(bench: _Uncoupled, first: str, second: str, limit_db: float) -> PairLimit:
     """The least coupling of each sign that changes the sum by the limit."""
     strays = stray_cards(bench.network, [Couple(first, second, 0.0)])
     found = {sign: _crossing(bench, strays, sign, limit_db) for sign in (1.0, -1.0)}
@@ -346,7 +346,7 @@ def _limit(bench: _Bench, first: str, second: str, limit_db: float) -> PairLimit
     )
 
 
-def _drives_of(bench: _Bench, strays: Sequence[Stray]) -> Callable[[Float], Mapping[str, Complex]]:
+def _drives_of(bench: _Uncoupled, strays: Sequence[Stray]) -> Callable[[Float], Mapping[str, Complex]]:
     """What gives the drives for (k,) couplings: in closed form for a pair that carries no others along."""
     if len(strays) > 1:
         network = with_strays(bench.network, strays, [0.0])
@@ -363,7 +363,7 @@ def _drives_of(bench: _Bench, strays: Sequence[Stray]) -> Callable[[Float], Mapp
     return lambda couplings: pair.drives(couplings[:, None] * ohm)
 
 
-def _crossing(bench: _Bench, strays: Sequence[Stray], sign: float, limit_db: float) -> tuple[float, float] | None:
+def _crossing(bench: _Uncoupled, strays: Sequence[Stray], sign: float, limit_db: float) -> tuple[float, float] | None:
     """(k, Hz) of the least coupling of one sign that reaches the limit, to 1e-3 of itself; None up to 0.5."""
     drives = _drives_of(bench, strays)
 

@@ -9,7 +9,7 @@ from typing import Final
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.figures import db, hertz
 from xover.sound.change import Worst
-from xover.studies.bears.crosstalk.study import Case, Crosstalk, DriveEffect
+from xover.studies.bears.crosstalk.study import CoupledCase, Crosstalk, DriveEffect
 
 MOST_SHOWN: Final = 4
 
@@ -36,7 +36,7 @@ def tell(study: Crosstalk) -> Iterator[Block]:
         yield fact("coupled already", ", ".join(study.skipped) + ": their K cards stay as they are")
 
 
-def _case(case: Case, judged_by: str) -> Iterator[Block]:
+def _case(case: CoupledCase, judged_by: str) -> Iterator[Block]:
     yield Head("With " + ", ".join(f"k = {c.k:+.3g} of {c.name}" for c in case.couples))
     rows = [[d.key, _signed(d.pass_band), hertz(d.pass_band.at_hz), *_stop(d)] for d in case.drive]
     yield plain_table(["driver", "pass dB", "at", "stop dB", "at", "from dB", "to dB"], rows)

@@ -180,7 +180,7 @@ def study_lamps(
     grid = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz
     network = speaker.network(network_name)
     lamps = {p.name: lamp_law(p) for p in network.resistors if p.is_lamp}
-    bench = _Bench(speaker, network, grid, spectrum)
+    bench = _LampSetup(speaker, network, grid, spectrum)
     levels = tuple(bench.level(v, lamps) for v in sorted(set(volts))) if lamps else ()
     return LampStudy(
         title=speaker.title,
@@ -197,7 +197,7 @@ def study_lamps(
     )
 
 
-class _Bench:
+class _LampSetup:
     """One network on one grid, solved with its lamps at any resistance."""
 
     def __init__(self, speaker: Speaker, network: Network, grid: Float, spectrum: Spectrum) -> None:
@@ -300,7 +300,7 @@ class _Bench:
         )
 
 
-def _warnings(speaker: Speaker, network: Network, lamps: Mapping[str, LampLaw | None], bench: _Bench) -> list[str]:
+def _warnings(speaker: Speaker, network: Network, lamps: Mapping[str, LampLaw | None], bench: _LampSetup) -> list[str]:
     if not lamps:
         return []
     notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]

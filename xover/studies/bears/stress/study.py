@@ -25,7 +25,7 @@ from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError, named
 from xover.network import Inductor, Network, Resistor, Solution, solve
 from xover.plain import some_of
-from xover.quantity import Kind, format_quantity
+from xover.quantity import hertz
 from xover.readable import Readable
 from xover.rules.margins import CREST, HIGHEST_CREST, HOT_W, LEAST_LOST, LOUD_DB
 from xover.sound.load import amplifier_of
@@ -366,7 +366,7 @@ def _cautions(network: Network, stress: NetworkStress, level_db: float | None, d
         names = ", ".join(name for name, _, _ in burnt)
         yield (
             f"no full sine: at its worst frequency it passes the rating of {names} "
-            f"({worst[0]}: {_watts(worst[1])} at {format_quantity(worst[2], Kind.FREQUENCY)}); sweep at low level"
+            f"({worst[0]}: {_watts(worst[1])} at {hertz(worst[2])}); sweep at low level"
         )
     cored = [
         e

@@ -9,7 +9,7 @@ from xover.blocks import Block, Gap, Head, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.figures import at_octaves, db, hertz, ohm
 from xover.parts.kinds import PartKind
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.rules.audibility import audibility
 from xover.search.builds import PartSpread
 from xover.studies.bears.tolerance.bands import PairDifference, Share
@@ -134,12 +134,12 @@ def _parts(study: ToleranceStudy) -> Iterator[Block]:
 def _value(spread: PartSpread) -> str:
 
     kinds = {
-        PartKind.RESISTOR: Kind.RESISTANCE,
-        PartKind.LAMP: Kind.RESISTANCE,
-        PartKind.AIR_COIL: Kind.INDUCTANCE,
-        PartKind.CORED_COIL: Kind.INDUCTANCE,
+        PartKind.RESISTOR: QuantityKind.RESISTANCE,
+        PartKind.LAMP: QuantityKind.RESISTANCE,
+        PartKind.AIR_COIL: QuantityKind.INDUCTANCE,
+        PartKind.CORED_COIL: QuantityKind.INDUCTANCE,
     }
-    return format_quantity(spread.value, kinds.get(spread.kind, Kind.CAPACITANCE))
+    return format_quantity(spread.value, kinds.get(spread.kind, QuantityKind.CAPACITANCE))
 
 
 def _from(spreads: list[PartSpread]) -> str:

@@ -12,20 +12,20 @@ from xover.amplifier.load import LoadLevel
 from xover.figures import written
 from xover.network import Network
 from xover.network.network import GROUND
-from xover.quantity import Kind, format_quantity, hertz, ohms
+from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.audibility import HARD_DB, UNHEARD_DB
 from xover.rules.margins import BLOCKED_DB, FAINT_PEAK_DB, FAULT_DC_V, HISS_DB, LOUD_PEAK_DB, NULL_DB, TWIN_DEG
 from xover.rules.severity import Severity
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
-from xover.studies.change.bypass.fitness import Breakup, Fit
+from xover.studies.change.bypass.fitness import BandFit, Breakup
 from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class BypassCase:
     """What the findings are read from."""
 
     speaker: Speaker
@@ -48,7 +48,7 @@ class Case:
         return self.channels[self.bare.names[-1]]
 
 
-def findings_of(case: Case) -> tuple[BypassFinding, ...]:
+def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
     """Everything to heed, the gravest first."""
     found = [
         *_bridged(case),
@@ -82,7 +82,7 @@ def _note(about: str, text: str) -> BypassFinding:
     return BypassFinding(Severity.NOTE, about, text)
 
 
-def _bridged(case: Case) -> Iterator[BypassFinding]:
+def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
     file = case.speaker.file.speaker
     tables = {"[amplifier]": file.amplifier}
     if file.bypass is not None:
@@ -111,7 +111,7 @@ def _share_a_wire(network: Network) -> bool:
     return len({c.driver for c in at_ground}) > 1
 
 
-def _loads(case: Case) -> Iterator[BypassFinding]:
+def _loads(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         verdict, many = channel.load.verdict, len(channel.wiring.keys) > 1
         whose = f"{channel.wiring.words}: " if many else ""
@@ -138,12 +138,12 @@ def _loads(case: Case) -> Iterator[BypassFinding]:
             )
 
 
-def _resonance(case: Case) -> Iterator[BypassFinding]:
+def _resonance(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         fit = channel.fitness
         if fit.lower_hz is None:
             continue
-        if fit.resonance is Fit.UNKNOWN:
+        if fit.resonance is BandFit.UNKNOWN:
             yield _caution(
                 name, "its impedance shows no resonance, so whether the corner lies far enough above it is not known."
             )
@@ -152,9 +152,9 @@ def _resonance(case: Case) -> Iterator[BypassFinding]:
             f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at "
             f"{written('resonance', fit.resonance_hz, fit.channel)}"
         )
-        if fit.resonance is Fit.POOR:
+        if fit.resonance is BandFit.POOR:
             yield _stop(f"resonance of {name}", f"{words}: it would be driven through it. Raise the corner.")
-        elif fit.resonance is Fit.MARGINAL:
+        elif fit.resonance is BandFit.MARGINAL:
             steep = case.crossover.slope.order
             yield _caution(
                 name,
@@ -168,7 +168,7 @@ def _resonance(case: Case) -> Iterator[BypassFinding]:
             yield _note(name, f"below its resonance it gets {_watts(heat)} on average at the listening level{was}.")
 
 
-def _network_out(case: Case) -> Iterator[BypassFinding]:
+def _network_out(case: BypassCase) -> Iterator[BypassFinding]:
     if case.network.parts and len(case.network.channels) == 1:
         yield _caution(
             "old network",
@@ -177,7 +177,7 @@ def _network_out(case: Case) -> Iterator[BypassFinding]:
         )
 
 
-def _swapped(case: Case) -> Iterator[BypassFinding]:
+def _swapped(case: BypassCase) -> Iterator[BypassFinding]:
     average, peak = case.power.swapped_w, case.power.swapped_peak_w
     low, high = case.low, case.high
     figure = ""
@@ -196,7 +196,7 @@ def _swapped(case: Case) -> Iterator[BypassFinding]:
     )
 
 
-def _dc(case: Case) -> Iterator[BypassFinding]:
+def _dc(case: BypassCase) -> Iterator[BypassFinding]:
     high = case.high
     f = case.bare.sound.solution.frequency_hz
     drive = np.abs(high.twin.target)
@@ -214,7 +214,7 @@ def _dc(case: Case) -> Iterator[BypassFinding]:
     )
 
 
-def _capacitor(case: Case) -> Iterator[BypassFinding]:
+def _capacitor(case: BypassCase) -> Iterator[BypassFinding]:
     high = case.high
     c = high.capacitor
     if c is None:
@@ -233,7 +233,8 @@ def _capacitor(case: Case) -> Iterator[BypassFinding]:
         )
     yield _caution(
         high.name,
-        f"without a capacitor one fault ends it: put {format_quantity(e.farad, Kind.CAPACITANCE)} film in series and "
+        f"without a capacitor one fault ends it: put "
+        f"{format_quantity(e.farad, QuantityKind.CAPACITANCE)} film in series and "
         f"dial in its correction (without it {e.at_corner_db:+.1f} dB and {e.at_corner_deg:+.0f} deg at "
         f"{hertz(high.fitness.lower_hz or math.nan)}).{ring}",
     )
@@ -241,7 +242,7 @@ def _capacitor(case: Case) -> Iterator[BypassFinding]:
         yield _note(high.name, f"no usual value changes the level by less than {c.allowed_db:g} dB above the corner.")
 
 
-def _supply(case: Case) -> Iterator[BypassFinding]:
+def _supply(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         power = channel.power
         if power.rating is None or math.isnan(power.margin_db) or power.margin_db >= 0:
@@ -254,7 +255,7 @@ def _supply(case: Case) -> Iterator[BypassFinding]:
         )
 
 
-def _breakups(case: Case) -> Iterator[BypassFinding]:
+def _breakups(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         told = [b for b in channel.fitness.breakups if not b.behind_db < FAINT_PEAK_DB]
         if not told:
@@ -278,20 +279,20 @@ def _breakup_words(worst: Breakup, count: int, loud: bool) -> str:
     return f"{words}. " + ("A steeper slope, a lower corner or a notch there is due." if loud else "That is quiet.")
 
 
-def _beaming(case: Case) -> Iterator[BypassFinding]:
+def _beaming(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         fit = channel.fitness
-        if fit.upper_hz is None or fit.beaming not in (Fit.MARGINAL, Fit.POOR):
+        if fit.upper_hz is None or fit.beaming not in (BandFit.MARGINAL, BandFit.POOR):
             continue
         half = "" if math.isnan(fit.half_angle_deg) else f", 6 dB down at {fit.half_angle_deg:.0f} deg off the axis"
         text = (
             f"beams at {hertz(fit.upper_hz)}: ka = {fit.ka:.1f}{half}; it begins near {hertz(fit.beams_from_hz)} (ka "
             "= 2). A lower corner spreads the sound more evenly."
         )
-        yield (_caution if fit.beaming is Fit.POOR else _note)(name, text)
+        yield (_caution if fit.beaming is BandFit.POOR else _note)(name, text)
 
 
-def _phases(case: Case) -> Iterator[BypassFinding]:
+def _phases(case: BypassCase) -> Iterator[BypassFinding]:
     if case.reached is None or case.crossover.slope.quadrature:
         return
     for c in case.reached.crossovers:
@@ -306,7 +307,7 @@ def _phases(case: Case) -> Iterator[BypassFinding]:
             )
 
 
-def _twin(case: Case) -> Iterator[BypassFinding]:
+def _twin(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         twin = channel.twin
         if twin.worst_db > UNHEARD_DB or twin.worst_deg > TWIN_DEG:
@@ -319,7 +320,7 @@ def _twin(case: Case) -> Iterator[BypassFinding]:
             yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
 
 
-def _polarity(case: Case) -> Iterator[BypassFinding]:
+def _polarity(case: BypassCase) -> Iterator[BypassFinding]:
     twin = [n for n, c in case.channels.items() if c.twin.polarity < 0]
     if twin:
         yield _note(
@@ -334,7 +335,7 @@ def _polarity(case: Case) -> Iterator[BypassFinding]:
             yield _note("polarity", f"the best sum behind the crossover at hand has {which}, unlike the network.")
 
 
-def _hiss(case: Case) -> Iterator[BypassFinding]:
+def _hiss(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         pad = channel.missing.pad_db
         if pad <= -HISS_DB:
@@ -345,7 +346,7 @@ def _hiss(case: Case) -> Iterator[BypassFinding]:
             )
 
 
-def _lobes(case: Case) -> Iterator[BypassFinding]:
+def _lobes(case: BypassCase) -> Iterator[BypassFinding]:
     if case.reached is not None and case.reached.nulls:
         for null in case.reached.nulls:
             angles = [f"{a:+.0f} deg" for a in (null.above_deg, null.below_deg) if a is not None]

@@ -22,7 +22,7 @@ HALF_PRESSURE_X: Final = 2.21508887
 """x at which a piston's 2 J1(x)/x falls to 1/2."""
 
 
-class Fit(StrEnum):
+class BandFit(StrEnum):
     """How a driver suits one end of its band."""
 
     FITS = "fits"
@@ -69,13 +69,13 @@ class DriverFitness:
     resonance_hz: float
     ratio: float
     least_ratio: float
-    resonance: Fit
+    resonance: BandFit
     ka: float
     half_angle_deg: float
     beams_from_hz: float
-    beaming: Fit
+    beaming: BandFit
     breakups: tuple[Breakup, ...]
-    breakup: Fit
+    breakup: BandFit
     ideal_null_deg: float
 
 
@@ -144,13 +144,13 @@ def _read_one(
         resonance_hz=resonance_hz,
         ratio=ratio,
         least_ratio=needed,
-        resonance=_judge_resonance(ratio, needed) if lower_hz is not None else Fit.FITS,
+        resonance=_judge_resonance(ratio, needed) if lower_hz is not None else BandFit.FITS,
         ka=at_ka,
         half_angle_deg=half_angle_deg(at_ka) if not math.isnan(at_ka) else math.nan,
         beams_from_hz=beams,
-        beaming=_judge_ka(at_ka) if upper_hz is not None else Fit.FITS,
+        beaming=_judge_ka(at_ka) if upper_hz is not None else BandFit.FITS,
         breakups=breakups,
-        breakup=_judge_breakup(breakups) if upper_hz is None or measured else Fit.UNKNOWN,
+        breakup=_judge_breakup(breakups) if upper_hz is None or measured else BandFit.UNKNOWN,
         ideal_null_deg=_ideal_null(speaker, bare, index, upper_hz),
     )
 
@@ -174,30 +174,30 @@ def _at(frequency_hz: Float, value: Float, where_hz: float) -> float:
     return float(value[int(np.argmin(np.abs(np.log(frequency_hz / where_hz))))])
 
 
-def _judge_resonance(ratio: float, needed: float) -> Fit:
+def _judge_resonance(ratio: float, needed: float) -> BandFit:
     if math.isnan(ratio):
-        return Fit.UNKNOWN
+        return BandFit.UNKNOWN
     if ratio < 1.0:
-        return Fit.POOR
-    return Fit.FITS if ratio >= needed else Fit.MARGINAL
+        return BandFit.POOR
+    return BandFit.FITS if ratio >= needed else BandFit.MARGINAL
 
 
-def _judge_ka(at_ka: float) -> Fit:
+def _judge_ka(at_ka: float) -> BandFit:
     """Fits up to ka = 2, marginal up to 3.83, where the first null comes in. Common practice, no published source."""
     if math.isnan(at_ka):
-        return Fit.UNKNOWN
+        return BandFit.UNKNOWN
     if at_ka <= BEAMING_KA:
-        return Fit.FITS
-    return Fit.MARGINAL if at_ka <= FIRST_NULL_KA else Fit.POOR
+        return BandFit.FITS
+    return BandFit.MARGINAL if at_ka <= FIRST_NULL_KA else BandFit.POOR
 
 
-def _judge_breakup(breakups: tuple[Breakup, ...]) -> Fit:
+def _judge_breakup(breakups: tuple[Breakup, ...]) -> BandFit:
     loudest = max((b.behind_db for b in breakups if not math.isnan(b.behind_db)), default=math.nan)
     if breakups and math.isnan(loudest):
-        return Fit.UNKNOWN
+        return BandFit.UNKNOWN
     if not breakups or loudest < FAINT_PEAK_DB:
-        return Fit.FITS
-    return Fit.MARGINAL if loudest < LOUD_PEAK_DB else Fit.POOR
+        return BandFit.FITS
+    return BandFit.MARGINAL if loudest < LOUD_PEAK_DB else BandFit.POOR
 
 
 def _ideal_null(speaker: Speaker, bare: BareDrivers, index: int, upper_hz: float | None) -> float:

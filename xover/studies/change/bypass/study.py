@@ -19,7 +19,7 @@ from xover.sound.prediction import Sound, sound_of
 from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor, choose_capacitor
-from xover.studies.change.bypass.cautions import Case, findings_of
+from xover.studies.change.bypass.cautions import BypassCase, findings_of
 from xover.studies.change.bypass.channels import (
     BareDrivers,
     Voices,
@@ -111,7 +111,7 @@ def study_bypass(
         )
         for i, w in enumerate(bare.wirings)
     }
-    case = Case(speaker, passive.network, name, bare, crossover, channels, reached, power)
+    case = BypassCase(speaker, passive.network, name, bare, crossover, channels, reached, power)
     findings = findings_of(case)
     return BypassStudy(
         title=speaker.title,

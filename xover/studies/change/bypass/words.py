@@ -12,7 +12,7 @@ from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import db, degrees, hertz, ohm, written
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
@@ -321,13 +321,13 @@ def _capacitor(study: BypassStudy) -> Iterator[Block]:
         if capacitor is None:
             continue
         volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-        farad = format_quantity(capacitor.chosen.farad, Kind.CAPACITANCE)
+        farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
         yield Head(f"Protection capacitor of {name}: {farad} film{volts}, in series, at its own impedance")
         yield plain_table(
             ["value", "-3 dB", "dB", "deg", "ring", "at", "over R", "50 Hz", "ohm", "at"],
             [
                 [
-                    format_quantity(v.farad, Kind.CAPACITANCE),
+                    format_quantity(v.farad, QuantityKind.CAPACITANCE),
                     hertz(v.corner_hz),
                     db(v.at_corner_db, 2),
                     degrees(v.at_corner_deg),

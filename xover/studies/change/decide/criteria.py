@@ -14,7 +14,7 @@ from xover.amplifier.load import LoadLevel
 from xover.curve import Evidence
 from xover.figures import written
 from xover.plain import some_of
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.rules.audibility import DIRECT_DB, HARD_DB, PRACTICE, UNHEARD_DB
 from xover.rules.bands import LEAST_KNOWN
 from xover.rules.margins import (
@@ -143,7 +143,7 @@ def figure(name: Aspect, value: float | str | None, short: bool = False, of: str
     if name is Aspect.TWEETER:
         # A resonance far below the crossover gets microwatts: all the same nothing.
         least = "<0.01" if short else "under 0.01"
-        words, unit = least if value < 1e-5 else format_quantity(1e3 * value, Kind.PLAIN, 2), "mW"
+        words, unit = least if value < 1e-5 else format_quantity(1e3 * value, QuantityKind.PLAIN, 2), "mW"
     elif name in (Aspect.STOPS, Aspect.BUY, Aspect.CHANNELS):
         words = f"{value:.0f}"
     elif name is Aspect.RATINGS:

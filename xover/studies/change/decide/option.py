@@ -19,7 +19,7 @@ from xover.rules.audibility import HARD_DB, UNHEARD_DB
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.setup import Bench
+from xover.studies.change.decide.setup import ReadingSetup
 
 
 class Name(StrEnum):
@@ -90,7 +90,7 @@ class Option(Readable):
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class DecisionCase:
     """What the options are worked out from.
 
     Attributes
@@ -98,7 +98,7 @@ class Case:
     found : network that is there as measured, or None. present : it, else the design as marked.
     """
 
-    bench: Bench
+    bench: ReadingSetup
     catalogue: Catalogue
     found: str | None
     present: str
@@ -111,7 +111,7 @@ class Case:
         return self.bench.speaker
 
 
-def no_option(bench: Bench, name: Name, why: str, *, asked: bool = True) -> Option:
+def no_option(bench: ReadingSetup, name: Name, why: str, *, asked: bool = True) -> Option:
     """An option that is none here, every criterion without a verdict."""
     nothing = np.full(bench.frequency_hz.shape, np.nan)
     return Option(name, why, tuple(judge.unknown(a, why) for a in Aspect), nothing, asked=asked)

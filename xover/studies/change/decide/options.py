@@ -16,7 +16,7 @@ from xover.files.stock import ItemKind, StockItem
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill
-from xover.quantity import Kind, format_quantity, hertz
+from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.severity import Severity
 from xover.sound.change import difference_db
@@ -27,15 +27,22 @@ from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.option import Case, Name, Option, all_criteria, evidence_of, no_option
-from xover.studies.change.decide.setup import Bench, Read, load_criteria, read_network, sound_is_assumed, sum_criterion
+from xover.studies.change.decide.option import DecisionCase, Name, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.setup import (
+    Read,
+    ReadingSetup,
+    load_criteria,
+    read_network,
+    sound_is_assumed,
+    sum_criterion,
+)
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 
 STARTS: Final = 1
 """Random starts of the redesign: `xover redesign` takes more, and other circuits."""
 
 
-def leave(case: Case) -> Option:
+def leave(case: DecisionCase) -> Option:
     """Leave it as it is."""
     measured = case.found is not None
     read = read_network(case.bench, case.present, meant=False, aged=True)
@@ -71,7 +78,7 @@ def _unmeasured(criterion: Criterion) -> Criterion:
     return judge.unknown(criterion.name, f"{criterion.figure} as marked, but {why}")
 
 
-def refreshed(case: Case) -> Option:
+def refreshed(case: DecisionCase) -> Option:
     """Like-for-like parts."""
     bench = case.bench
     from xover.studies.change.refresh.study import refresh
@@ -108,7 +115,7 @@ def refreshed(case: Case) -> Option:
     )
 
 
-def redesigned(case: Case) -> Option:
+def redesigned(case: DecisionCase) -> Option:
     """New values for the present circuit."""
     from xover.studies.change.redesign.design import PRESENT
     from xover.studies.change.redesign.study import redesign
@@ -165,7 +172,7 @@ def redesigned(case: Case) -> Option:
     )
 
 
-def _first_sound(bench: Bench, study: RedesignStudy) -> tuple[Proposal, Read]:
+def _first_sound(bench: ReadingSetup, study: RedesignStudy) -> tuple[Proposal, Read]:
     """The first proposal none of whose criteria fails, else the first."""
     first: tuple[Proposal, Read] | None = None
     for pick in study.proposals:
@@ -192,7 +199,7 @@ def _with_ratings(network: Network, bill: Bill) -> Network:
     return replace(network, parts=tuple(parts))
 
 
-def _cost(bill: Bill, case: Case) -> Criterion:
+def _cost(bill: Bill, case: DecisionCase) -> Criterion:
     note = "" if bill.cost_for_pair is None else f"for a pair {written('cost of a pair', bill.cost_for_pair)}"
     if bill.cost is None:
         note = f"{case.catalogue.source}: no prices"
@@ -229,7 +236,7 @@ NEAR_VALUE: Final = 0.1
 """How near a capacitor of the list must lie to the one proposed."""
 
 
-def bypassed(case: Case) -> Option:
+def bypassed(case: DecisionCase) -> Option:
     """Each driver on its own channel."""
     bench, speaker = case.bench, case.speaker
     name = bench.reference or case.present
@@ -346,11 +353,11 @@ def _capacitor_words(study: BypassStudy) -> str:
     if capacitor is None:
         return "no network part is left"
     volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-    farad = format_quantity(capacitor.chosen.farad, Kind.CAPACITANCE)
+    farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
     return f"no network part is left; {farad}{volts} film in series protects the {capacitor.channel}"
 
 
-def _capacitors(study: BypassStudy, case: Case) -> tuple[StockItem, ...]:
+def _capacitors(study: BypassStudy, case: DecisionCase) -> tuple[StockItem, ...]:
     """Those of the catalogue that would do as protection, within a tenth of the value."""
     wanted = _capacitor(study)
     if wanted is None:
@@ -363,7 +370,7 @@ def _capacitors(study: BypassStudy, case: Case) -> tuple[StockItem, ...]:
     )
 
 
-def _bypass_parts(study: BypassStudy, case: Case) -> Criterion:
+def _bypass_parts(study: BypassStudy, case: DecisionCase) -> Criterion:
     note = "amplifiers and crossover not counted"
     if _capacitor(study) is None:
         return judge.to_buy(0, listed=False, note=note)
@@ -371,7 +378,7 @@ def _bypass_parts(study: BypassStudy, case: Case) -> Criterion:
     return judge.to_buy(1, listed=listed, note=f"the protection capacitor; {note}")
 
 
-def _bypass_cost(study: BypassStudy, case: Case) -> Criterion:
+def _bypass_cost(study: BypassStudy, case: DecisionCase) -> Criterion:
     """The protection capacitor, where the electronics are there already."""
     if bypass_channels(case.speaker, tuple(study.channels)).verdict is not Verdict.PASS:
         return judge.unknown(Aspect.COST, "amplifiers and crossover have no price here")

@@ -56,7 +56,7 @@ class SpeakerWith(Speaker):
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
+class ReadingSetup:
     """The speaker, and what every network is held against.
 
     Attributes
@@ -82,14 +82,14 @@ class Read:
     level_db: Float
 
 
-def make_bench(speaker: Speaker, reference: str | None, frequency_hz: Float, seed: int) -> Bench:
+def make_bench(speaker: Speaker, reference: str | None, frequency_hz: Float, seed: int) -> ReadingSetup:
     """Put the design on the bench first."""
     design = sound_of(speaker, reference, frequency_hz) if reference is not None else None
     below = math.nan if design is None else _below_resonance(speaker, design)[0]
-    return Bench(speaker, frequency_hz, reference, design, below, seed)
+    return ReadingSetup(speaker, frequency_hz, reference, design, below, seed)
 
 
-def read_network(bench: Bench, name: str, proposed: Network | None = None, *, meant: bool, aged: bool) -> Read:
+def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None, *, meant: bool, aged: bool) -> Read:
     """Read one network of the folder, or a proposed one.
 
     Parameters
@@ -168,7 +168,7 @@ def _null(speaker: Speaker, sound: Sound, assumed: bool) -> Criterion:
     return judge.reversed_null(depth, assumed=assumed, note=why)
 
 
-def _voicing(bench: Bench, sound: Sound, meant: bool, assumed: bool) -> Criterion:
+def _voicing(bench: ReadingSetup, sound: Sound, meant: bool, assumed: bool) -> Criterion:
     """The largest change of the sum, or of a drive where the sum is not known or a guess."""
     design = bench.design
     if design is None:
@@ -306,7 +306,7 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
     return judge.stops(len(said), "; ".join(said))
 
 
-def _pair(speaker: Speaker, name: str, bench: Bench, assumed: bool, aged: bool) -> Criterion:
+def _pair(speaker: Speaker, name: str, bench: ReadingSetup, assumed: bool, aged: bool) -> Criterion:
     if len(speaker.network(name).channels) > 1:
         return judge.unknown(Aspect.PAIR, "several channels: the sum is not known")
     grid = log_grid(*CHANGES_HZ, _PAIR_PER_OCTAVE)

@@ -17,7 +17,7 @@ from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
 from xover.speaker import Speaker
 from xover.studies.change.decide.criteria import Verdict
-from xover.studies.change.decide.option import RULES, Case, Name, Option, no_option, recommend, would_change
+from xover.studies.change.decide.option import RULES, DecisionCase, Name, Option, no_option, recommend, would_change
 from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on
 
@@ -127,7 +127,7 @@ def set_up(
     most_cost: float | None = None,
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
-) -> Case:
+) -> DecisionCase:
     """What all options are worked out from; parameters and errors as for `study_decide`."""
     names = speaker.network_names
     for name in (found, original):
@@ -139,15 +139,15 @@ def set_up(
         today = speaker.default_network()
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
     bench = make_bench(speaker, design, f, seed)
-    return Case(bench, catalogue, today, today or design or "", most_cost, progress)
+    return DecisionCase(bench, catalogue, today, today or design or "", most_cost, progress)
 
 
-def work_out(case: Case, name: Name) -> Option:
+def work_out(case: DecisionCase, name: Name) -> Option:
     """Work one option out; the options know nothing of each other."""
     # Each option loads a good part of the studies: a process that shares the work loads those of its own.
     from xover.studies.change.decide.options import bypassed, leave, redesigned, refreshed
 
-    makers: dict[Name, Callable[[Case], Option]] = {
+    makers: dict[Name, Callable[[DecisionCase], Option]] = {
         Name.LEAVE: leave,
         Name.REFRESH: refreshed,
         Name.REDESIGN: redesigned,
@@ -156,12 +156,12 @@ def work_out(case: Case, name: Name) -> Option:
     return makers[name](case)
 
 
-def not_asked(case: Case, name: Name) -> Option:
+def not_asked(case: DecisionCase, name: Name) -> Option:
     """An option that is not looked at."""
     return no_option(case.bench, name, "not asked for", asked=False)
 
 
-def hold_against_each_other(case: Case, worked: Mapping[Name, Option]) -> Decision:
+def hold_against_each_other(case: DecisionCase, worked: Mapping[Name, Option]) -> Decision:
     """Compare all four options by the rule."""
     bench, speaker = case.bench, case.bench.speaker
     ruling = recommend(worked)

@@ -39,7 +39,7 @@ _PER_OCTAVE: Final = 48
 Rows = NDArray[np.bool_]
 
 
-class Fit(StrEnum):
+class ReplacementFit(StrEnum):
     """How the driver meets one criterion."""
 
     PASS = "pass"
@@ -64,7 +64,7 @@ class SwapFinding:
     value: float
     limit: float
     unit: str
-    fit: Fit
+    fit: ReplacementFit
     mended_by_parts: bool
     text: str
 
@@ -134,24 +134,26 @@ def _resonance(
     what = "crossover over resonance"
     if len(corners) != len(order) - 1:
         text = f"where {name} takes over is not known, so neither is how far its resonance lies below"
-        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", Fit.UNKNOWN, False, text)
+        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", ReplacementFit.UNKNOWN, False, text)
     corner = corners[way - 1]
     peak, was = driver_resonance_hz(new.drivers[name]), driver_resonance_hz(old.drivers[name])
     if math.isnan(peak):
         text = (
             f"the impedance of the new {name} shows no resonance: ask its data sheet for one below {hertz(corner / 2)}"
         )
-        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", Fit.UNKNOWN, False, text)
+        return SwapFinding(name, what, math.nan, RESONANCE_RATIO, "", ReplacementFit.UNKNOWN, False, text)
     ratio = corner / peak
     before = "" if math.isnan(was) else f" (the old one: {written('resonance', was, name)})"
     text = f"resonance {written('resonance', peak, f'new {name}')}{before}, crossover {hertz(corner)}"
     if ratio >= RESONANCE_RATIO:
-        return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", Fit.PASS, False, f"{text}: far enough below")
+        return SwapFinding(
+            name, what, ratio, RESONANCE_RATIO, "", ReplacementFit.PASS, False, f"{text}: far enough below"
+        )
     if not math.isnan(was) and peak <= was:
         text += ": above half of it, but no higher than the old one's"
-        return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", Fit.MARGINAL, False, text)
+        return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", ReplacementFit.MARGINAL, False, text)
     text += f": above half of it, so it must cross at {hertz(RESONANCE_RATIO * peak)} or higher"
-    fit = Fit.MARGINAL if ratio * SAMPLES >= RESONANCE_RATIO else Fit.FAIL
+    fit = ReplacementFit.MARGINAL if ratio * SAMPLES >= RESONANCE_RATIO else ReplacementFit.FAIL
     return SwapFinding(name, what, ratio, RESONANCE_RATIO, "", fit, False, text)
 
 
@@ -166,16 +168,20 @@ def _level(old: Speaker, new: Speaker, card: DriverCard, before: Solution, plays
     what = "level without a pad"
     if not counted.any():
         text = f"the sound of the old or of the new {name} is not known, so neither is whether it is loud enough"
-        return SwapFinding(name, what, math.nan, 0.0, "dB", Fit.UNKNOWN, False, text)
+        return SwapFinding(name, what, math.nan, 0.0, "dB", ReplacementFit.UNKNOWN, False, text)
     spare = -float(np.median(needed[counted]))
     given = float(np.median(drive[counted]))
     text = f"needs {-spare:+.1f} dB of drive to be as loud as the old one, which gets {given:+.1f} dB"
     if spare >= -UNHEARD_DB:
-        return SwapFinding(name, what, spare, 0.0, "dB", Fit.PASS, False, text)
+        return SwapFinding(name, what, spare, 0.0, "dB", ReplacementFit.PASS, False, text)
     if spare >= -most:
         who = "the other drivers must come down by that" if lowest else "it will be a little faint"
-        return SwapFinding(name, what, spare, 0.0, "dB", Fit.MARGINAL, False, f"{text}; without any pad {who}")
-    return SwapFinding(name, what, spare, 0.0, "dB", Fit.FAIL, False, f"{text}: too faint even without any pad")
+        return SwapFinding(
+            name, what, spare, 0.0, "dB", ReplacementFit.MARGINAL, False, f"{text}; without any pad {who}"
+        )
+    return SwapFinding(
+        name, what, spare, 0.0, "dB", ReplacementFit.FAIL, False, f"{text}: too faint even without any pad"
+    )
 
 
 def _impedance(old: Speaker, new: Speaker, name: str, f: Float, plays: Rows) -> SwapFinding:
@@ -186,13 +192,13 @@ def _impedance(old: Speaker, new: Speaker, name: str, f: Float, plays: Rows) -> 
     what = "impedance over the old one's"
     if not counted.any():
         text = f"the impedances of the old and the new {name} have no band in common"
-        return SwapFinding(name, what, math.nan, LIKE_IMPEDANCE, "", Fit.UNKNOWN, True, text)
+        return SwapFinding(name, what, math.nan, LIKE_IMPEDANCE, "", ReplacementFit.UNKNOWN, True, text)
     middle = float(np.exp(np.median(np.log(ratio[counted]))))
     if 1.0 / LIKE_IMPEDANCE <= middle <= LIKE_IMPEDANCE:
         text = f"{middle:.2f} times the old one's where it plays: the network meets much the same"
-        return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", Fit.PASS, True, text)
+        return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", ReplacementFit.PASS, True, text)
     text = f"{middle:.2f} times the old one's where it plays: corners and pad of the network move"
-    return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", Fit.MARGINAL, True, text)
+    return SwapFinding(name, what, middle, LIKE_IMPEDANCE, "", ReplacementFit.MARGINAL, True, text)
 
 
 def _load(network: Network, name: str, before: Solution, after: Solution, limit: float | None) -> SwapFinding:
@@ -200,19 +206,26 @@ def _load(network: Network, name: str, before: Solution, after: Solution, limit:
     was, now = lowest_load_ohm(network, before), lowest_load_ohm(network, after)
     if math.isnan(now):
         return SwapFinding(
-            name, "lowest load", now, math.nan, "ohm", Fit.UNKNOWN, True, "the load is not known: sweep its impedance"
+            name,
+            "lowest load",
+            now,
+            math.nan,
+            "ohm",
+            ReplacementFit.UNKNOWN,
+            True,
+            "the load is not known: sweep its impedance",
         )
     text = f"{ohms(now)} through the present network"
     if not math.isnan(was):
         text += f", {ohms(was)} with the old driver"
     if limit is None:
         text += "; no lowest load of the amplifier is known"
-        return SwapFinding(name, "lowest load", now, math.nan, "ohm", Fit.UNKNOWN, True, text)
+        return SwapFinding(name, "lowest load", now, math.nan, "ohm", ReplacementFit.UNKNOWN, True, text)
     level = load_level(now, limit)
     if level is LoadLevel.FITS:
-        return SwapFinding(name, "lowest load", now, limit, "ohm", Fit.PASS, True, text)
+        return SwapFinding(name, "lowest load", now, limit, "ohm", ReplacementFit.PASS, True, text)
     text += f"; the amplifier asks for {ohms(limit)}"
-    fit = Fit.FAIL if level is LoadLevel.TOO_LOW else Fit.MARGINAL
+    fit = ReplacementFit.FAIL if level is LoadLevel.TOO_LOW else ReplacementFit.MARGINAL
     return SwapFinding(name, "lowest load", now, limit, "ohm", fit, True, text)
 
 
@@ -317,7 +330,7 @@ def study_replacement(
                 study = replace(study, proposals=(fewest, *study.proposals))
             by = _fewest(study.proposals, fine, limit, lowest)
         restored = as_it_is or by is not None
-    broken = [x for x in findings if x.fit is Fit.FAIL and not x.mended_by_parts]
+    broken = [x for x in findings if x.fit is ReplacementFit.FAIL and not x.mended_by_parts]
     suitable = False if broken else restored
     answer = ReplacementStudy(
         drivers=names,

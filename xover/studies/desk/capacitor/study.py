@@ -34,7 +34,7 @@ from xover.parts.meter import (
     loss_of_readings,
 )
 from xover.plain import some_of
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
 
 TABLE_HZ: Final = (100.0, 1000.0, 10_000.0, 20_000.0)
@@ -112,7 +112,7 @@ class CapacitorStudy(Readable):
     @property
     def card(self) -> str:
         """The netlist card of a capacitor that loses as much."""
-        value = format_quantity(self.capacitance_f, Kind.CAPACITANCE, 6).replace(" ", "")
+        value = format_quantity(self.capacitance_f, QuantityKind.CAPACITANCE, 6).replace(" ", "")
         return f"C1 a b {value} {self._known.card_text}" + ("" if self.kind is None else f" kind={self.kind}")
 
     def plain(self) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from xover.figures import db, hertz
 from xover.parts.capacitor_loss import CapacitorLoss, constant_capacitance_words
 from xover.parts.capacitor_pairs import Bypass
 from xover.parts.meter import LossRange
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.studies.desk.capacitor.study import TABLE_HZ, CapacitorStudy
 
 
@@ -100,4 +100,4 @@ def _q(dissipation_factor: float) -> str:
 
 
 def _farad(value: float) -> str:
-    return format_quantity(value, Kind.CAPACITANCE)
+    return format_quantity(value, QuantityKind.CAPACITANCE)

@@ -10,7 +10,7 @@ from xover.blocks import Block, Facts, Head, Text, fact, plain_table
 from xover.parts.coil_identify import Basis
 from xover.parts.coil_search import henry
 from xover.parts.placement import Beside
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.studies.desk.coil.study import CoilTakenOut, CoilToWind
 
 _NEAR: Final = 0.03
@@ -110,7 +110,7 @@ def _taken_out(coil: CoilTakenOut) -> Iterator[Block]:
 
 def _beside(result: Beside) -> Iterator[Block]:
     pose, second = result.pose, result.second_coil
-    yield Head(f"Beside it: {format_quantity(result.second_h, Kind.INDUCTANCE)}")
+    yield Head(f"Beside it: {format_quantity(result.second_h, QuantityKind.INDUCTANCE)}")
     if second is not None:
         yield fact(
             "second coil",

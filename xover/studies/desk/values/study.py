@@ -15,7 +15,7 @@ from xover.declare import figure
 from xover.errors import InputError, OptionError, named
 from xover.files.stock import QUANTITIES, RANGES, ItemKind, StockItem
 from xover.parts.preferred import Pair, best_pairs, neighbours, series_name, series_values
-from xover.parts.stock import Fit, Stock, Wanted
+from xover.parts.stock import Stock, StockFit, Wanted
 from xover.quantity import format_quantity, parse_quantity
 from xover.readable import Readable
 from xover.units import TEXT, YES
@@ -209,7 +209,7 @@ def study_stock(target: float, wanted: Wanted, stock: Stock, limits: Limits) -> 
 
     Raises InputError: no part fits; the remedy names the nearest that does not.
     """
-    fits = stock.judged(wanted, Fit.YES)
+    fits = stock.judged(wanted, StockFit.YES)
     if not fits:
         raise _nothing(target, wanted, stock)
     items = _cheapest(fits, wanted.needed)
@@ -318,7 +318,7 @@ def _distance(target: float, item: StockItem) -> float:
 def _left_out(target: float, wanted: Wanted, stock: Stock, nearest: Choice) -> tuple[str, ...]:
     """What is nearer than the answer, and may not be it."""
     notes = []
-    for fit in (Fit.NOT_STATED, Fit.NOT_ENOUGH):
+    for fit in (StockFit.NOT_STATED, StockFit.NOT_ENOUGH):
         nearer = [
             item
             for item in stock.judged(wanted, fit)
@@ -329,10 +329,10 @@ def _left_out(target: float, wanted: Wanted, stock: Stock, nearest: Choice) -> t
     return tuple(notes)
 
 
-def _why(item: StockItem, wanted: Wanted, fit: Fit) -> str:
+def _why(item: StockItem, wanted: Wanted, fit: StockFit) -> str:
     """Name an item and the reason that it does not fit."""
     name = f"{format_quantity(item.value, QUANTITIES[item.kind], 4)} on line {item.line}"
-    if fit is Fit.NOT_ENOUGH:
+    if fit is StockFit.NOT_ENOUGH:
         return f"{name}, of which {item.quantity} are at hand and {wanted.needed} wanted"
     words = (("dielectric", wanted.dielectric, item.dielectric), ("core", wanted.core, item.core))
     ratings = (("voltage", "V", wanted.least_volts, item.volts), ("power", "W", wanted.least_watts, item.watts))

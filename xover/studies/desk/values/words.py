@@ -9,7 +9,7 @@ from xover.blocks import Block, Head, Table, Text, fact, plain_table
 from xover.figures import db
 from xover.files.stock import QUANTITIES, ItemKind
 from xover.parts.stock import Wanted
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.studies.desk.values.study import EXACT, Choice, PairChoice, ValuesStudy
 
 
@@ -46,7 +46,7 @@ def _asked(wanted: Wanted) -> str:
     return f" Asked for: {words}; in a pair each part is held to it." if words else ""
 
 
-def _single(choice: Choice, quantity: Kind) -> list[str]:
+def _single(choice: Choice, quantity: QuantityKind) -> list[str]:
     t, item = choice.tolerance, choice.item
     ends = ["", ""] if t is None else [_percent((1 + choice.error) * (1 + sign * t) - 1, 1) for sign in (-1, 1)]
     row = [format_quantity(choice.value, quantity, 4), _percent(choice.error), *ends]
@@ -56,7 +56,7 @@ def _single(choice: Choice, quantity: Kind) -> list[str]:
     return [*row, "" if item.price is None else f"{item.price:.2f}", at_hand, str(item.line)]
 
 
-def _pairs(study: ValuesStudy, quantity: Kind) -> Iterator[Block]:
+def _pairs(study: ValuesStudy, quantity: QuantityKind) -> Iterator[Block]:
     yield Head("Two together")
     if not study.pairs:
         yield Text("No pair can be made.")
@@ -82,7 +82,7 @@ def _pairs(study: ValuesStudy, quantity: Kind) -> Iterator[Block]:
         )
 
 
-def _pair(choice: PairChoice, study: ValuesStudy, quantity: Kind) -> list[str]:
+def _pair(choice: PairChoice, study: ValuesStudy, quantity: QuantityKind) -> list[str]:
     pair = choice.pair
     known = math.isfinite(pair.rss)
     ends = [_percent(end / study.target - 1, 1) if known else "" for end in (pair.worst_low, pair.worst_high)]

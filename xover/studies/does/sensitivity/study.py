@@ -18,7 +18,7 @@ from xover.network.adjoint import (
     impedance_gradient,
     network_parameters,
 )
-from xover.quantity import Kind, format_quantity
+from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
 from xover.sound.change import Worst
 from xover.sound.prediction import Sound, sound_of
@@ -37,13 +37,13 @@ K_STEP: Final = 0.001
 """Couplings weaken by 0.001: a close one has no room to grow."""
 
 _KINDS: Final = {
-    ParameterKind.OHM: Kind.RESISTANCE,
-    ParameterKind.DCR: Kind.RESISTANCE,
-    ParameterKind.ESR: Kind.RESISTANCE,
-    ParameterKind.HENRY: Kind.INDUCTANCE,
-    ParameterKind.FARAD: Kind.CAPACITANCE,
-    ParameterKind.DISSIPATION: Kind.PLAIN,
-    ParameterKind.COUPLING: Kind.PLAIN,
+    ParameterKind.OHM: QuantityKind.RESISTANCE,
+    ParameterKind.DCR: QuantityKind.RESISTANCE,
+    ParameterKind.ESR: QuantityKind.RESISTANCE,
+    ParameterKind.HENRY: QuantityKind.INDUCTANCE,
+    ParameterKind.FARAD: QuantityKind.CAPACITANCE,
+    ParameterKind.DISSIPATION: QuantityKind.PLAIN,
+    ParameterKind.COUPLING: QuantityKind.PLAIN,
 }
 _VALUES: Final = (ParameterKind.OHM, ParameterKind.HENRY, ParameterKind.FARAD)
 # Short for tables, whole for sentences.
@@ -100,7 +100,7 @@ class PartSensitivity(Readable):
             return f"{start}: what it does to the sum is not known"
         if worst.change == 0:
             return f"{start} does not move the sum"
-        at = format_quantity(worst.at_hz, Kind.FREQUENCY)
+        at = format_quantity(worst.at_hz, QuantityKind.FREQUENCY)
         return f"{start} moves the sum by at most {abs(worst.change):.2g} dB at {at}"
 
 
