@@ -111,7 +111,6 @@ LENGTH: Final = Unit(
     "LENGTH", lambda text: metres(text, "a length", "give it with its unit, such as 25mm"), _general, "m"
 )
 SHARE: Final = Unit("SHARE", _share, lambda v: f"{100 * v:g}%")
-PERCENT: Final = Unit("PERCENT", _share, lambda v: f"{100 * v:g}%")
 COUNT: Final = Unit("N", _count, lambda v: f"{v:g}")
 NUMBER: Final = Unit("N", _number, _general)
 MONEY: Final = Unit("MONEY", _number, _general)

@@ -114,3 +114,11 @@ def test_every_gap_has_its_use(hall, name):
     items = what_is_missing(hall, name)
     assert all(m.what and m.adds for m in items)
     assert len({m.what for m in items}) == len(items)
+
+
+def test_a_list_that_was_given_is_not_asked_for(started):
+    speaker = started("two-way-second-order")
+    asked = heads(speaker)
+    given = [m.what for m in what_is_missing(speaker, "found", listed=True)]
+    assert [what for what in asked if what not in given] == ["a stock list (--stock FILE)"]
+    assert len(given) == len(asked) - 1

@@ -36,19 +36,19 @@ class Missing:
         return f"{self.what}: {self.adds}."
 
 
-def what_is_missing(speaker: Speaker, network_name: str) -> tuple[Missing, ...]:
+def what_is_missing(speaker: Speaker, network_name: str, *, listed: bool = False) -> tuple[Missing, ...]:
     """What one network's answers lack, the most useful first.
 
     Parameters
     ----------
-    network_name : the network that stands on the board, or is looked at.
+    network_name : the network that stands on the board, or is looked at. listed : whether a list of parts was given.
 
     Raises
     ------
     InputError, OptionError : as `Speaker.network`.
     """
     network = speaker.network(network_name)
-    return tuple(Missing(what, adds) for what, adds in _all(speaker, network))
+    return tuple(Missing(what, adds) for what, adds in _all(speaker, network, listed))
 
 
 def standing(speaker: Speaker, network_names: Sequence[str]) -> str:
@@ -131,7 +131,7 @@ def is_copy(one: Network, other: Network) -> bool:
     return all(c.verdict is Verdict.AS_MARKED for c in compare_parts(other, one))
 
 
-def _all(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
+def _all(speaker: Speaker, network: Network, listed: bool) -> Iterator[tuple[str, str]]:
     yield from _curves(speaker, network)
     yield from _board(speaker)
     yield from _timing(speaker, network)
@@ -139,7 +139,7 @@ def _all(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
     yield from _proof(speaker)
     yield from _cards(network)
     yield from _places(speaker, network)
-    yield from _extras(speaker, network)
+    yield from _extras(speaker, network, listed)
 
 
 def _curves(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
@@ -260,7 +260,7 @@ def _places(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
         yield f"diameter_mm of {and_words(sizes)}", "from which frequency it beams"
 
 
-def _extras(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
+def _extras(speaker: Speaker, network: Network, listed: bool) -> Iterator[tuple[str, str]]:
     bypass = speaker.file.speaker.bypass
     silent = [n for n in network.driver_names if bypass is None or n not in bypass.channels]
     if silent and len(network.driver_names) > 1:
@@ -268,7 +268,7 @@ def _extras(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
             f"[bypass.channels] of {and_words(silent)}",
             "whether amplifiers at hand could drive the drivers one by one",
         )
-    if not _has_file(speaker, "stock"):
+    if not (listed or _has_file(speaker, "stock")):
         yield "a stock list (--stock FILE)", "prices, what is at hand, and proposals built from parts that exist"
     unread = [n for n in network.driver_names if speaker.file.speaker.drivers[n].re_ohm is None]
     if unread:

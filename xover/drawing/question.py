@@ -118,17 +118,10 @@ def _speaker(target: str) -> "Speaker | None":
 
 
 def _circuit(target: str) -> "Drawn":
-    from xover.files.netlist import circuit_names, read_circuit, read_netlist
+    from xover.files.netlist import read_target
     from xover.network import build_network
 
-    path = Path(target)
-    if path.suffix == ".cir" or path.exists():
-        return build_network(read_netlist(path))
-    if target in circuit_names():
-        return build_network(read_circuit(target))
-    raise OptionError(
-        f"'{target[:60]}' is no netlist, topology or speaker folder", "see 'xover new --list' for the topologies"
-    )
+    return build_network(read_target(target))
 
 
 def _file_stem(name: str) -> str:

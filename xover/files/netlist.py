@@ -402,6 +402,18 @@ def circuit_names() -> tuple[str, ...]:
     return tuple(sorted(p.stem for p in circuits_folder().glob("*.cir")))
 
 
+def read_target(target: str | Path) -> Netlist:
+    """A netlist by its path, or a ready topology by its name. Raises OptionError when it is neither."""
+    path = Path(target)
+    if path.suffix == ".cir" or path.exists():
+        return read_netlist(path)
+    if str(target) in circuit_names():
+        return read_circuit(str(target))
+    raise OptionError(
+        f"'{str(target)[:60]}' is no netlist, topology or speaker folder", "see 'xover new --list' for the topologies"
+    )
+
+
 def read_circuit(name: str) -> Netlist:
     """Read one topology by name. Raises OptionError when there is none of that name."""
     stem = name.removesuffix(".cir")

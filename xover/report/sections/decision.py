@@ -79,7 +79,7 @@ def evidence(answers: Answers) -> Section:
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
     if notes:
         blocks += [Head("Notes on the data"), Items(notes)]
-    missing = what_is_missing(answers.plain_speaker, answers.present)
+    missing = what_is_missing(answers.plain_speaker, answers.present, listed=answers.request.stock is not None)
     if missing:
         blocks += [Head("What is missing, and what it would add"), Items(tuple(m.sentence for m in missing))]
     return Section("evidence", "What was measured, what assumed", tuple(blocks))

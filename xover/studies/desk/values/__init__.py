@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, Unit, question
 from xover.studies.options import Stock
-from xover.units import COUNT, PERCENT, VOLT, WATT, YES, one_of
+from xover.units import COUNT, SHARE, VOLT, WATT, YES, one_of
 
 if TYPE_CHECKING:
     from xover.studies.desk.values.study import ValuesStudy
@@ -28,7 +28,7 @@ def values(
     ] = None,
     pairs: Annotated[bool, Ask("Two parts together as well.", YES)] = False,
     tolerance: Annotated[
-        float | None, Ask("Of the parts, such as 5%, where the list does not tell.", PERCENT, low=0, high=0.99)
+        float | None, Ask("Of the parts, such as 5%, where the list does not tell.", SHARE, low=0, high=0.99)
     ] = None,
     stock: Stock = None,
     needed: Annotated[int, Ask("Pieces of each: 2 for a pair of speakers.", COUNT, low=1, high=10_000)] = 1,
@@ -43,7 +43,7 @@ def values(
         Ask("air, iron or ferrite, with a list.", one_of("air", "iron", "ferrite", metavar="KIND")),
     ] = None,
     most: Annotated[int, Ask("Pairs to show, 1 to 50.", COUNT, low=1, high=50)] = 5,
-    max_error: Annotated[float | None, Ask("How far off it may be, such as 1%.", PERCENT, low=0, high=0.99)] = None,
+    max_error: Annotated[float | None, Ask("How far off it may be, such as 1%.", SHARE, low=0, high=0.99)] = None,
 ) -> "ValuesStudy":
     """The nearest values that exist, alone or two together.
 

@@ -11,8 +11,7 @@ import numpy as np
 
 from xover.curve import log_grid
 from xover.driver.model import DriverModel
-from xover.errors import OptionError
-from xover.files.netlist import circuit_names, read_circuit, read_netlist
+from xover.files.netlist import read_target
 from xover.network import Network, build_network
 from xover.readable import Readable
 from xover.speaker import Speaker
@@ -45,20 +44,10 @@ def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
 
     Raises OptionError: neither a netlist nor a topology. InputError, NoSolutionError: a fault in the netlist.
     """
-    path = Path(circuit)
-    if path.suffix == ".cir" or path.exists():
-        netlist = read_netlist(path)
-    elif str(circuit) in circuit_names():
-        netlist = read_circuit(str(circuit))
-    else:
-        raise OptionError(
-            f"'{str(circuit)[:60]}' is no netlist, topology or speaker folder",
-            "see 'xover new --list' for the topologies",
-        )
-    built = build_network(netlist)
+    built = build_network(read_target(circuit))
     assumed = f"every driver is taken as {ASSUMED_OHM:g} ohm (assumed): a speaker folder gives its own"
     ohms = dict.fromkeys(built.driver_names, ASSUMED_OHM)
-    return TerminatedNetwork(built, path.stem, ohms, warnings=(assumed,), title=built.title)
+    return TerminatedNetwork(built, Path(circuit).stem, ohms, warnings=(assumed,), title=built.title)
 
 
 def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork:
