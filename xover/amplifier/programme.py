@@ -218,6 +218,13 @@ def settle_lamps(laws: Sequence[LampLaw], power_w: Callable[[Float], Float]) -> 
     raise InputError(f"the lamps {names} find no steady state", "check their cold, hot and watts")
 
 
+def driven_together(network: Network, what: str = "these figures") -> list[str]:
+    """What to say where several channels carry the whole band, as no crossover is modelled before them."""
+    if len(network.channels) < 2:
+        return []
+    return [f"several channels, all driven full range with the same voltage: no electronic crossover is in {what}"]
+
+
 def cold_lamps(network: Network, so: str) -> list[str]:
     """What to say of each lamp and resettable fuse of a network where it is taken cold."""
     return [

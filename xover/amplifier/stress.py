@@ -25,7 +25,7 @@ from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resist
 from xover.network.parts import changed
 from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
-from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN
+from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN, USUAL_VOLTS, USUAL_WATTS
 
 PEAK_NOTE: Final = (
     "peak by crest: the part's own rms times the crest factor of the programme; full sine: a steady sine as high as "
@@ -336,11 +336,6 @@ def _drawn(solution: Solution, rms_v: Mapping[str, float]) -> Float:
                 amps = amps + sign * _bearing(solution, element, rms_v).amps
         total = total + rms_v[channel.name] * amps.real
     return total
-
-
-# What shops usually have. Common practice, no published source.
-USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)
-USUAL_VOLTS: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 
 
 class RatingVerdict(StrEnum):

@@ -14,12 +14,9 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.network.parts import Capacitor
 from xover.quantity import QuantityKind, format_quantity, hertz
+from xover.rules.margins import CAPACITOR_MARGIN, USUAL_VOLTS
 
 BYPASS_HZ: Final = (1000.0, 10_000.0, 20_000.0)
-USUAL_RATINGS_V: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
-"""DC ratings that are on sale: common practice, no published source."""
-MARGIN: Final = 1.3
-"""Rating over peak voltage; restorers keep 30 to 40 %: common practice."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,9 +120,7 @@ class VoltageNeeded:
     def sentence(self) -> str:
         """In words."""
         rating = (
-            f"take {self.rating_v:g} V"
-            if self.rating_v
-            else f"above {USUAL_RATINGS_V[-1]:g} V nothing usual is on sale"
+            f"take {self.rating_v:g} V" if self.rating_v else f"above {USUAL_VOLTS[-1]:g} V nothing usual is on sale"
         )
         rms, peak, needed = (format_quantity(v, QuantityKind.VOLTAGE) for v in (self.rms_v, self.peak_v, self.needed_v))
         times = "" if self.magnification == 1 else f", {self.magnification:g} times that in the network"
@@ -133,7 +128,7 @@ class VoltageNeeded:
 
 
 def voltage_needed(
-    rated_power_w: float, rated_load_ohm: float, margin: float = MARGIN, magnification: float = 1.0
+    rated_power_w: float, rated_load_ohm: float, margin: float = CAPACITOR_MARGIN, magnification: float = 1.0
 ) -> VoltageNeeded:
     """From the amplifier's rating: its peak voltage is sqrt(2 P R); sqrt(P R) would be rms, and too low by 3 dB.
 
@@ -156,5 +151,5 @@ def voltage_needed(
     rms = math.sqrt(rated_power_w * rated_load_ohm)
     peak = math.sqrt(2.0) * rms
     needed = peak * magnification * margin
-    rating = next((v for v in USUAL_RATINGS_V if v >= needed), None)
+    rating = next((v for v in USUAL_VOLTS if v >= needed), None)
     return VoltageNeeded(rms, peak, magnification, margin, needed, rating)

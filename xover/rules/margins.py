@@ -60,6 +60,9 @@ CAPACITOR_MARGIN: Final = 1.3
 """Times the peak of a full sine at the worst frequency, 30 to 40 % over it as a rule. It also covers the 4/pi = 1.27 by
 which a square wave drives a resonance harder than a sine."""
 COIL_MARGIN: Final = 1.0
+USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)
+USUAL_VOLTS: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
+"""Ratings that shops usually have. Common practice, no published source."""
 HOT_W: Final = 2.0
 """From these watts on a resistor of usual size is too hot to touch."""
 RAISED_VOLTAGE: Final = 1.5

@@ -16,6 +16,7 @@ from xover.acoustic.off_axis import OffAxis, VerticalNulls, off_axis, vertical_n
 from xover.acoustic.summing import AcousticSum, Branch, make_branch, sum_branches
 from xover.acoustic.time import StepResponse, delay_factor, delay_s, group_delay_s, step_response
 from xover.amplifier.load import epdr
+from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve
 from xover.readable import Readable
@@ -286,14 +287,6 @@ def _warnings(speaker: Speaker, network: Network, total: AcousticSum, reason: st
     if not total.coherent:
         said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
     said += [gap.note for gap in total.gaps]
-    if len(network.channels) > 1:
-        said.append(
-            "several channels, all driven full range with the same voltage: no electronic crossover is in these curves"
-        )
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): true at low level only, "
-        "it limits when it warms up"
-        for part in network.resistors
-        if part.is_lamp
-    ]
+    said += driven_together(network, "these curves")
+    said += cold_lamps(network, "true at low level only, it limits when it warms up")
     return tuple(dict.fromkeys(said))

@@ -10,9 +10,10 @@ import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading
 from xover.amplifier.load import LoadReading
+from xover.amplifier.programme import cold_lamps, driven_together
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table
 from xover.figures import db, load_of, octave_centres, ohm, written
-from xover.network.parts import Capacitor, Resistor
+from xover.network.parts import Capacitor
 from xover.parts.kinds import SOURCE, PartKind
 from xover.quantity import hertz
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
@@ -190,17 +191,9 @@ def _taken(parts: Sequence[PartCondition]) -> list[str]:
 
 
 def _network(speaker: Speaker, sounds: Sequence[Sound]) -> list[str]:
-    said = []
-    if any(len(sound.network.channels) > 1 for sound in sounds):
-        said.append(
-            "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
-        )
-    said += [
-        f"{part.name} is a lamp or resettable fuse taken cold ({part.ohm:g} ohm): its figures hold at low level only"
-        for sound in sounds
-        for part in sound.network.parts
-        if isinstance(part, Resistor) and part.is_lamp
-    ]
+    networks = [sound.network for sound in sounds]
+    said = list(dict.fromkeys(note for network in networks for note in driven_together(network)))
+    said += [note for network in networks for note in cold_lamps(network, "its figures hold at low level only")]
     amplifier = speaker.amplifier
     if amplifier is not None and (amplifier.output_ohm or 0.0) >= VALVES_OHM:
         said.append(

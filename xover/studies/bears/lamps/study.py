@@ -14,6 +14,7 @@ from xover.amplifier.programme import (
     SPECTRUM_WORDS,
     LampLaw,
     Spectrum,
+    driven_together,
     lamp_law,
     programme_weights,
     settle_lamps,
@@ -326,6 +327,5 @@ def _warnings(speaker: Speaker, network: Network, lamps: Mapping[str, LampLaw | 
         if not np.isfinite(bench.cold.drive[next(d.key for d in network.drivers if d.driver == name)][0]).all()
     ]
     said += [f"{name} is not known at all frequencies: what lies there heats no lamp here" for name in lost]
-    if len(network.channels) > 1:
-        said.append("several channels, all driven full range with the same voltage: no electronic crossover is in this")
+    said += driven_together(network, "this")
     return list(dict.fromkeys(said))

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.amplifier.programme import cold_lamps
+from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Evidence, Float
 from xover.errors import OptionError
 from xover.network import Network
@@ -116,12 +116,7 @@ def _core_notes(spreads: tuple[PartSpread, ...]) -> list[str]:
 
 
 def _network_notes(network: Network) -> list[str]:
-    notes = []
-    if len(network.channels) > 1:
-        notes.append(
-            "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
-        )
-    return notes + cold_lamps(network, "this holds at low level only")
+    return driven_together(network) + cold_lamps(network, "this holds at low level only")
 
 
 BUILDS: Final = 10_000

@@ -11,7 +11,6 @@ import numpy as np
 
 from xover.acoustic.level import level_db, phase_deg
 from xover.amplifier.extremum import Extremum, highest
-from xover.amplifier.stress import USUAL_VOLTS
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import fit_twin
@@ -19,7 +18,7 @@ from xover.parts.preferred import series_values
 from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import MAINS_HZ
-from xover.rules.margins import CAPACITOR_MARGIN, FILM_FARAD, GOOD_DB, GOOD_DEG
+from xover.rules.margins import CAPACITOR_MARGIN, FILM_FARAD, GOOD_DB, GOOD_DEG, USUAL_VOLTS
 from xover.studies.change.bypass.channels import setting
 
 SERIES: Final = "E6"

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from xover.amplifier.programme import cold_lamps
+from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Complex, Float
 from xover.network.adjoint import (
     Parameter,
@@ -252,9 +252,6 @@ def _warnings(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
             f"that any timing allows: {sound.timing_reason}"
         )
     said += [gap.note for gap in sound.total.gaps]
-    if len(network.channels) > 1:
-        said.append(
-            "several channels, all driven full range with the same voltage: no electronic crossover is in these figures"
-        )
+    said += driven_together(network)
     said += cold_lamps(network, "its changes hold at low level only")
     return tuple(dict.fromkeys(said))
