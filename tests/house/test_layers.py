@@ -35,6 +35,7 @@ LAYERS = [
     "sound",
     "search",
     "explain",
+    "judge",
     "studies",
     "bench",
     "drawing",

@@ -16,6 +16,8 @@ from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.figures import written
+from xover.judge.findings import Fault
+from xover.judge.network import amplifier_findings
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
@@ -27,8 +29,6 @@ from xover.studies.change.decide.option import Name
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.redesign.words import HEAT_AND_TWEETER
 from xover.studies.change.refresh.words import BARE_TWEETER, OIL
-from xover.studies.desk.check.findings import Fault
-from xover.studies.desk.check.network import amplifier_findings
 from xover.studies.does.load.study import ChannelLoad, LoadStudy, study_load
 
 PER_OCTAVE: Final = 48

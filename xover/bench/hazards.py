@@ -12,6 +12,7 @@ from xover.amplifier.stress import ElementKind, ElementStress, PartRating, Ratin
 from xover.bench.build_steps import BuildOrder
 from xover.bench.words import and_words, capital, watts
 from xover.errors import NoSolutionError
+from xover.judge.network import dc_drive
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.parts.kinds import PartKind, kind_of
 from xover.quantity import hertz
@@ -23,7 +24,6 @@ from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.aged.condition.words import PCB
 from xover.studies.bears.stress.study import StressStudy, hot_under_a_sine
 from xover.studies.change.decide.study import Decision
-from xover.studies.desk.check.network import dc_drive
 from xover.studies.does.load.study import LoadStudy
 
 

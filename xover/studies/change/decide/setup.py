@@ -18,6 +18,7 @@ from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
 from xover.figures import written
+from xover.judge.network import amplifier_findings, dc_drive
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
@@ -37,7 +38,6 @@ from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion
-from xover.studies.desk.check.network import amplifier_findings, dc_drive
 
 BUILDS: Final = 1000
 _PAIR_PER_OCTAVE: Final = 24

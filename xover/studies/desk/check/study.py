@@ -13,14 +13,14 @@ from xover.blocks import Block, Facts, Head, Text, plain_table
 from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DatasheetValues
 from xover.errors import InputError
+from xover.judge.findings import Fault, Finding, found
+from xover.judge.network import network_findings
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.remark import About
 from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
-from xover.studies.desk.check.findings import Fault, Finding, found
-from xover.studies.desk.check.network import network_findings
 
 _HEADS: Final = {
     Severity.STOP: "STOP: mend this before you switch anything on",

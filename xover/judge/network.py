@@ -13,13 +13,13 @@ from xover.amplifier.demand import rated_voltage
 from xover.amplifier.load import judge_load, read_load
 from xover.curve import log_grid
 from xover.driver.fit import DriverFit
+from xover.judge.findings import Fault, Finding, found
 from xover.network import Network, find_sections, solve
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.sound.load import amplifier_of, channel_impedance
 from xover.sound.prediction import Prediction, predict
 from xover.sound.resonance import Role, driver_role
 from xover.speaker import Speaker
-from xover.studies.desk.check.findings import Fault, Finding, found
 
 _DC_HZ: Final = 1e-3
 """So slow that every capacitor is open and every coil its DCR."""
