@@ -217,6 +217,20 @@ class Bypass(_Table):
         return self
 
 
+class Means(_Table):
+    """What its owner has and wants; None where nothing is said.
+
+    Attributes
+    ----------
+    money : what the parts of a pair may cost. channels : of amplifier, at hand for a pair.
+    wants : "voicing", the sound it had when new; or "sound", the most even one.
+    """
+
+    money: Annotated[float, _number(ge=0.0, le=1e6)] | None = None
+    channels: Annotated[int, Field(ge=1, le=64)] | None = None
+    wants: Literal["voicing", "sound"] | None = None
+
+
 class Speaker(_Table):
     """The whole of speaker.toml.
 
@@ -230,6 +244,7 @@ class Speaker(_Table):
     drivers: dict[Name, Driver] = Field(min_length=1)
     networks: dict[Name, NetworkFile] = {}
     bypass: Bypass | None = None
+    means: Means | None = None
 
 
 @dataclass(frozen=True)
@@ -320,6 +335,7 @@ _KNOWN: tuple[tuple[KeyPath, type[_Table]], ...] = (
     (("networks", "*"), NetworkFile),
     (("bypass",), Bypass),
     (("bypass", "channels", "*"), Amplifier),
+    (("means",), Means),
 )
 
 

@@ -1,9 +1,9 @@
-"""The options, each worked out and read by the same readings: leave, refresh, redesign and bypass."""
+"""The steps, each worked out and read by the same readings."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -19,15 +19,19 @@ from xover.parts.stock import Bill
 from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.severity import Severity
+from xover.rules.triage import Rung, Wants
 from xover.sound.change import difference_db
 from xover.sound.deviation import sum_deviation
+from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
 from xover.sound.meeting import shallowest_null_db
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.option import DecisionCase, Name, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.option import UNKNOWN, DecisionCase, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.pads import best_pad
+from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.decide.setup import (
     Read,
     ReadingSetup,
@@ -42,6 +46,20 @@ STARTS: Final = 1
 """Random starts of the redesign: `xover redesign` takes more, and other circuits."""
 
 
+NOTHING: Final = Known(0.0, 0.0)
+
+
+def gains(case: DecisionCase, network: Network) -> Mapping[Wants, Known]:
+    """How much nearer to each target a network comes than what is there now."""
+    bench = case.bench
+    now, f = case.network, bench.frequency_hz
+    design = None if bench.design is None else bench.design.network
+    return {
+        Wants.SOUND: deviation_gain(case.speaker, now, network, f),
+        Wants.VOICING: UNKNOWN if design is None else voicing_gain(case.speaker, design, now, network, f),
+    }
+
+
 def leave(case: DecisionCase) -> Option:
     """Leave it as it is."""
     measured = case.found is not None
@@ -51,7 +69,7 @@ def leave(case: DecisionCase) -> Option:
         criteria = {a: _unmeasured(c) for a, c in criteria.items()}
     channels = len(read.sound.network.channels)
     return Option(
-        Name.LEAVE,
+        Rung.LEAVE,
         "",
         all_criteria(
             case.present,
@@ -63,19 +81,95 @@ def leave(case: DecisionCase) -> Option:
             evidence_of(case.speaker, read.sound.network.driver_names, measured, parts=True),
         ),
         read.level_db if measured else np.full(read.level_db.shape, np.nan),
+        dict.fromkeys(Wants, NOTHING),
+        deviation_known(case.speaker, read.sound.network, case.bench.frequency_hz).uncertainty_db,
         f"network '{case.present}' as it is" + ("" if measured else ", taken as marked: no part was measured"),
+        stops=read.stops,
         network=read.sound.network,
     )
 
 
 def _unmeasured(criterion: Criterion) -> Criterion:
-    """What the design as marked tells of a board that has aged: only what fails even so."""
-    if criterion.verdict is Verdict.FAIL or criterion.name in (Aspect.RATINGS, Aspect.STOPS):
+    """What the design as marked tells of a board that has aged: only what fails even so, or the design decides."""
+    if criterion.verdict is Verdict.FAIL or criterion.name in (Aspect.RATINGS, Aspect.STOPS, Aspect.DEVIATION):
         return criterion
     why = "what age has done was not measured"
     if criterion.value is None or criterion.name is Aspect.VOICING:
         return judge.unknown(criterion.name, why)
     return judge.unknown(criterion.name, f"{criterion.figure} as marked, but {why}")
+
+
+def _built(
+    case: DecisionCase,
+    rung: Rung,
+    network: Network,
+    bill: Bill,
+    *,
+    what: str,
+    note: str = "",
+    meant: bool = True,
+    kept: bool = True,
+    whole: bool = True,
+    undo: str = "if the old parts are kept in a labelled bag",
+    read: Read | None = None,
+    cautions: tuple[str, ...] = (),
+    study: Any = None,
+) -> Option:
+    """A step that builds a network, read as all of them are; `kept`: old parts stay in it."""
+    name = f"{rung}d" if rung.endswith("e") else f"{rung}ed"
+    read = read or read_network(case.bench, name, _with_ratings(network, bill), meant=meant, aged=False)
+    return Option(
+        rung,
+        "",
+        all_criteria(
+            name,
+            read.criteria,
+            _cost(bill, case),
+            _to_buy(bill, case.catalogue, note),
+            _network_channels(case.speaker, len(read.sound.network.channels)),
+            judge.undo("yes" if whole else "in part", whole=whole, note=undo),
+            evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=kept),
+        ),
+        read.level_db,
+        gains(case, network),
+        what=what,
+        parts=sum(line.quantity for line in bill.lines),
+        cost_for_pair=math.nan if bill.cost_for_pair is None or bill.without_price else bill.cost_for_pair,
+        cautions=cautions,
+        stops=read.stops,
+        network=network,
+        study=study,
+    )
+
+
+def rewired(case: DecisionCase) -> Option:
+    """Two wires swapped, where that makes the sum more even."""
+    network = case.network
+    if len(network.driver_names) < 2:
+        return no_option(case.bench, Rung.REWIRE, "there is one driver only")
+    if not case.bench.coherent:
+        return no_option(case.bench, Rung.REWIRE, case.bench.timing_reason)
+    keys = best_turned(case.bench, network)
+    if not keys:
+        return no_option(case.bench, Rung.REWIRE, "no driver does better the other way round")
+    words = f"swap the two wires at the {' and at the '.join(keys)}"
+    return _built(case, Rung.REWIRE, turned(network, keys), make_bill(()), what=words, undo="swap them back")
+
+
+def trimmed(case: DecisionCase) -> Option:
+    """A driver brought to the level of the others by a resistor or two."""
+    if len(case.network.driver_names) < 2:
+        return no_option(case.bench, Rung.TRIM, "there is one driver only")
+    if not case.bench.coherent:
+        return no_option(case.bench, Rung.TRIM, case.bench.timing_reason)
+    pad = best_pad(case.speaker, case.network, case.catalogue)
+    if pad is None:
+        return no_option(case.bench, Rung.TRIM, "the drivers' levels fit: no pad makes the sum more even")
+    size = f"{abs(pad.level_db):.1f} dB"
+    side = f"the {pad.key} is {size} {'hot' if pad.level_db < 0 else 'faint'}"
+    sizes = " and ".join(shown_value(pad.network.part(n)) for n in (*pad.exchanged, *pad.added))
+    done = f"{' and '.join(pad.exchanged)} to {sizes}" if pad.exchanged else f"a pad of {sizes} before it"
+    return _built(case, Rung.TRIM, pad.network, pad.bill, what=f"{side}: {done}", undo="take the pad out again")
 
 
 def refreshed(case: DecisionCase) -> Option:
@@ -85,90 +179,121 @@ def refreshed(case: DecisionCase) -> Option:
 
     if bench.reference is None:
         why = "no network tells the design: name it, or type what the parts are marked with"
-        return no_option(bench, Name.REFRESH, why)
+        return no_option(bench, Rung.REFRESH, why)
     case.progress(0.1, "refresh: parts")
     try:
         study = refresh(case.speaker, case.catalogue, bench.frequency_hz, found=case.found, reference=bench.reference)
     except OptionError as fault:
-        return no_option(bench, Name.REFRESH, f"{fault.problem}; {fault.remedy}")
-    read = read_network(bench, "refreshed", study.network, meant=False, aged=False)
+        return no_option(bench, Rung.REFRESH, f"{fault.problem}; {fault.remedy}")
+    if not study.bill.lines:
+        return no_option(bench, Rung.REFRESH, "no part is worn")
     kept = [e.part for e in study.exchanged if e.stays]
+    new = [e.part for e in study.exchanged if not e.stays]
     note = "" if not kept else f"{', '.join(kept)} stay"
-    return Option(
-        Name.REFRESH,
-        "",
-        all_criteria(
-            "refreshed",
-            read.criteria,
-            _cost(study.bill, case),
-            _to_buy(study.bill, case.catalogue, note),
-            _network_channels(case.speaker, len(read.sound.network.channels)),
-            judge.undo("yes", whole=True, note="if the old parts are kept in a labelled bag"),
-            evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=bool(kept)),
-        ),
-        read.level_db,
-        study.headline,
-        study.warnings,
-        study.netlist,
+    what = f"renew {', '.join(new)}; the rest stays"
+    cautions, netlist = study.warnings, study.network
+    return _built(
+        case,
+        Rung.REFRESH,
+        netlist,
+        study.bill,
+        what=what,
+        note=note,
+        meant=False,
+        kept=bool(kept),
+        cautions=cautions,
         study=study,
-        network=read.sound.network,
     )
 
 
-def redesigned(case: DecisionCase) -> Option:
-    """New values for the present circuit."""
+def revalued(case: DecisionCase) -> Option:
+    """Other values in the same circuit."""
     from xover.studies.change.redesign.design import PRESENT
+
+    return _redesign(case, Rung.REVALUE, (PRESENT,), STARTS)
+
+
+def redesigned(case: DecisionCase) -> Option:
+    """Another circuit."""
+    return _redesign(case, Rung.REDESIGN, (), STARTS)
+
+
+def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...], starts: int) -> Option:
     from xover.studies.change.redesign.study import redesign
     from xover.studies.change.redesign.wish import Wish
 
     bench = case.bench
     base = 0.35
-    case.progress(base, "redesign")
+    case.progress(base, str(rung))
+    most = 0.5 * case.most_for_pair
     try:
         study = redesign(
             case.speaker,
             case.catalogue,
-            Wish(band_hz=JUDGED_HZ, most_cost=case.most_cost),
+            Wish(band_hz=JUDGED_HZ, most_cost=most if most and math.isfinite(most) else None),
             present=case.present,
-            circuits=(PRESENT,),
-            starts=STARTS,
+            circuits=circuits,
+            starts=starts,
             alternatives=False,
             seed=bench.seed,
-            progress=lambda done, words: case.progress(base + 0.4 * done, f"redesign: {words}"),
+            progress=lambda done, words: case.progress(base + 0.4 * done, f"{rung}: {words}"),
         )
     except OptionError as fault:
-        return no_option(bench, Name.REDESIGN, f"{fault.problem}; {fault.remedy}")
+        return no_option(bench, rung, f"{fault.problem}; {fault.remedy}")
     if study.stopped:
         raise KeyboardInterrupt
     if not study.suitable or not study.proposals:
-        return no_option(bench, Name.REDESIGN, study.headline)
+        return no_option(bench, rung, study.headline)
     # The first is that of which most builds keep the limit; one that fails is passed over while there are others.
     pick, read = _first_sound(bench, study)
     bought = {n for line in pick.bill.lines for n in line.names}
     kept = [p.name for p in pick.network.parts if p.name not in bought]
-    changes = [*pick.better, *(f"worse: {w}" for w in pick.worse)]
-    what = f"the {pick.name} proposal for the {pick.circuit} circuit" + (
-        f": {'; '.join(changes)}" if changes and read.criteria[Aspect.DEVIATION].known else ""
+    same = rung is Rung.REVALUE
+    what = f"new values: {', '.join(sorted(bought))}" if same else f"the circuit {pick.circuit}"
+    note = ("new values for the present circuit only" if same else pick.circuit) + (
+        f"; {', '.join(kept)} stay" if kept else ""
     )
-    note = "new values for the present circuit only" + (f"; {', '.join(kept)} stay" if kept else "")
+    return _built(
+        case,
+        rung,
+        pick.network,
+        pick.bill,
+        what=what,
+        note=note,
+        kept=bool(kept),
+        whole=False,
+        undo="the parts can be put back, a new board cannot",
+        read=read,
+        cautions=study.warnings,
+        study=replace(study, proposals=(pick, *(p for p in study.proposals if p is not pick))),
+    )
+
+
+def amplified(case: DecisionCase) -> Option:
+    """Another amplifier, where the one that is there may not drive it."""
+    read = read_network(case.bench, case.present, meant=False, aged=True)
+    low = read.criteria[Aspect.LOAD]
+    if low.verdict is not Verdict.FAIL:
+        return no_option(case.bench, Rung.AMPLIFIER, "the amplifier may drive it")
+    what = f"an amplifier that may drive {low.figure} or less"
+    other = {**read.criteria, Aspect.LOAD: judge.unknown(Aspect.LOAD, what, low.value)}
     return Option(
-        Name.REDESIGN,
+        Rung.AMPLIFIER,
         "",
         all_criteria(
-            "redesigned",
-            read.criteria,
-            _cost(pick.bill, case),
-            _to_buy(pick.bill, case.catalogue, note),
+            case.present,
+            other,
+            judge.unknown(Aspect.COST, "amplifiers have no price here"),
+            judge.to_buy(0, listed=False),
             _network_channels(case.speaker, len(read.sound.network.channels)),
-            judge.undo("in part", whole=False, note="the parts can be put back, a new board cannot"),
-            evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=bool(kept)),
+            judge.undo("yes", whole=True, note="nothing is touched"),
+            evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=True),
         ),
         read.level_db,
-        what,
-        study.warnings,
-        pick.netlist,
-        study=replace(study, proposals=(pick, *(p for p in study.proposals if p is not pick))),
-        network=read.sound.network,
+        dict.fromkeys(Wants, NOTHING),
+        what=what,
+        cost_for_pair=math.nan,
+        stops=read.stops_without_load,
     )
 
 
@@ -230,162 +355,3 @@ def _network_channels(speaker: Speaker, needed: int) -> Criterion:
     bypass = speaker.file.speaker.bypass
     given = len(bypass.channels) if bypass is not None and bypass.channels else None
     return judge.channels(needed, given, "the network has several channels already")
-
-
-NEAR_VALUE: Final = 0.1
-"""How near a capacitor of the list must lie to the one proposed."""
-
-
-def bypassed(case: DecisionCase) -> Option:
-    """Each driver on its own channel."""
-    bench, speaker = case.bench, case.speaker
-    name = bench.reference or case.present
-    if len(speaker.network(name).driver_names) < 2:
-        return no_option(bench, Name.BYPASS, "there is one driver only: nothing to split")
-    from xover.studies.change.bypass.study import study_bypass
-
-    case.progress(0.78, "bypass")
-    try:
-        study = study_bypass(speaker, name, bench.frequency_hz)
-    except OptionError as fault:
-        return no_option(bench, Name.BYPASS, f"{fault.problem}; {fault.remedy}")
-    names = tuple(study.channels)
-    assumed = sound_is_assumed(speaker, names)
-    reached = study.reached
-    level = None if reached is None or not study.coherent else reached.total.level_db
-    why, best = _why_no_sum(study, speaker, assumed)
-    quadrature = study.crossover.slope.quadrature
-    criteria = [
-        sum_criterion(level, study.frequency_hz, assumed, why + best),
-        judge.reversed_null(
-            math.nan if reached is None or not study.coherent else shallowest_null_db(reached.crossovers),
-            assumed=assumed,
-            expected=not quadrature,
-            note=f"{study.crossover.slope.name} leaves neighbours a quarter turn apart: no null is meant"
-            if quadrature
-            else why,
-        ),
-        _bypass_voicing(study, level, bench.reference),
-        *load_criteria([(n, c.load.reading, c.load.verdict, c.load.rating_from) for n, c in study.channels.items()]),
-        _bypass_tweeter(study, bench.design_below_w),
-        judge.ratings(0.0, False, 0, _capacitor_words(study)),
-        judge.stops(len(study.stops), "; ".join(f"{f.about}: {f.text}" for f in study.stops)),
-        judge.pair(0.0, note="no part is left that varies, digital filters taken; the drivers' own spread stays"),
-    ]
-    return Option(
-        Name.BYPASS,
-        "",
-        all_criteria(
-            "bypass",
-            {c.name: c for c in criteria},
-            _bypass_cost(study, case),
-            _bypass_parts(study, case),
-            bypass_channels(speaker, names),
-            judge.undo("yes", whole=True, note="if the old network is kept"),
-            evidence_of(speaker, names, measured=True, parts=False),
-        ),
-        np.full(bench.frequency_hz.shape, np.nan) if level is None else level,
-        f"{study.crossover.slope.name} at "
-        f"{' and '.join(hertz(c) for c in study.crossover.corners_hz)} "
-        f"({study.crossover.source}), best gain, delay and polarity",
-        tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
-        study=study,
-    )
-
-
-def bypass_channels(speaker: Speaker, names: Sequence[str]) -> Criterion:
-    """Channels of a bypass against those that speaker.toml has."""
-    bypass = speaker.file.speaker.bypass
-    if bypass is None or not bypass.channels:
-        return judge.channels(len(names), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?")
-    missing = [n for n in names if n not in bypass.channels]
-    note = f"none is given for {', '.join(missing)}" if missing else ""
-    return judge.channels(len(names), len(names) - len(missing), note)
-
-
-def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[str, str]:
-    """Why there is no verdict on the sum, and what it would be with delays found by measuring."""
-    silent = [n for n in study.channels if not speaker.drivers[n].has_response]
-    if silent:
-        return f"no response of {', '.join(silent)}", ""
-    if not study.coherent:
-        best = ""
-        if study.reached is not None:
-            half = written("sum deviation", study.reached.band.half_range_db, "bypass")
-            best = f"; +-{half} dB if delays found by measuring make it right"
-        return f"no one sum is right: {study.timing_reason}", best
-    if assumed:
-        return "a flat line stands in for a driver's sound: only the levels are worth something", ""
-    return "", ""
-
-
-def _bypass_voicing(study: BypassStudy, level: Float | None, reference: str | None) -> Criterion:
-    """Change of the sum's shape, as the level is set freely."""
-    if reference is None:
-        return judge.unknown(Aspect.VOICING, "there is no network of the design to hold it against")
-    if level is None or study.passive_total is None or not study.passive_total.coherent:
-        return judge.unknown(Aspect.VOICING, "the sum is not known; its twin reproduces the network's voltages")
-    f = study.frequency_hz
-    band = sum_deviation(f, difference_db(study.passive_total.level_db, level))
-    size = max(band.highest_deviation_db, -band.lowest_deviation_db)
-    twin = "" if study.twin_sum is None else f"; its twin stays within {abs(study.twin_sum.worst_db):.2f} dB"
-    return judge.voicing(size, can_fail=False, note=f"of the sum, levels made equal{twin}")
-
-
-def _bypass_tweeter(study: BypassStudy, design_w: float) -> Criterion:
-    name, channel = list(study.channels.items())[-1]
-    below = channel.power.power_below_resonance_w
-    note = study.power.reason
-    if not math.isnan(below):
-        resonance = written("resonance", channel.fitness.resonance_hz, name)
-        note = f"{name} below {resonance}; {channel.power.average_power_w:.2g} W in all at {study.power.level_db:g} dB"
-    elif not note:
-        note = f"the impedance of {name} shows no resonance"
-    return judge.tweeter(below, design_w, note)
-
-
-def _capacitor(study: BypassStudy) -> ProtectionCapacitor | None:
-    return list(study.channels.values())[-1].capacitor
-
-
-def _capacitor_words(study: BypassStudy) -> str:
-    capacitor = _capacitor(study)
-    if capacitor is None:
-        return "no network part is left"
-    volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-    farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-    return f"no network part is left; {farad}{volts} film in series protects the {capacitor.channel}"
-
-
-def _capacitors(study: BypassStudy, case: DecisionCase) -> tuple[StockItem, ...]:
-    """Those of the catalogue that would do as protection, within a tenth of the value."""
-    wanted = _capacitor(study)
-    if wanted is None:
-        return ()
-    return tuple(
-        item
-        for item in case.catalogue.capacitors()
-        if abs(item.value / wanted.chosen.farad - 1.0) <= NEAR_VALUE
-        and (item.volts is None or wanted.volts_peak is None or item.volts >= wanted.volts_peak)
-    )
-
-
-def _bypass_parts(study: BypassStudy, case: DecisionCase) -> Criterion:
-    note = "amplifiers and crossover not counted"
-    if _capacitor(study) is None:
-        return judge.to_buy(0, listed=False, note=note)
-    listed = case.catalogue.stock is not None and bool(_capacitors(study, case))
-    return judge.to_buy(1, listed=listed, note=f"the protection capacitor; {note}")
-
-
-def _bypass_cost(study: BypassStudy, case: DecisionCase) -> Criterion:
-    """The protection capacitor, where the electronics are there already."""
-    if bypass_channels(case.speaker, tuple(study.channels)).verdict is not Verdict.PASS:
-        return judge.unknown(Aspect.COST, "amplifiers and crossover have no price here")
-    words = "amplifiers and crossover are there already"
-    if _capacitor(study) is None:
-        return judge.cost(0.0, case.most_cost, words)
-    prices = [item.price for item in _capacitors(study, case) if item.price is not None]
-    if not prices:
-        return judge.cost(math.nan, case.most_cost, f"{words}; the protection capacitor has no price here")
-    return judge.cost(min(prices), case.most_cost, f"{words}; the protection capacitor")

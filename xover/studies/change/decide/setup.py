@@ -75,11 +75,17 @@ class ReadingSetup:
 
 @dataclass(frozen=True, eq=False)
 class Read:
-    """A network read: its sound, its criteria by aspect, and the level of its sum (n,), NaN where not known."""
+    """A network read: its sound, its criteria by aspect, the level of its sum (n,), NaN where not known; hazards."""
 
     sound: Sound
     criteria: Mapping[Aspect, Criterion]
     level_db: Float
+    hazards: tuple[Finding, ...]
+
+    @property
+    def stops(self) -> tuple[str, ...]:
+        """What forbids switching it on."""
+        return tuple(f.text for f in self.hazards if f.severity is Severity.STOP)
 
 
 def make_bench(speaker: Speaker, reference: str | None, frequency_hz: Float, seed: int) -> ReadingSetup:

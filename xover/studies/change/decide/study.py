@@ -1,7 +1,9 @@
-"""Leave, refresh, redesign or bypass, side by side from the same data."""
+"""What to do: all steps worked out, read alike, and held against each other by one rule."""
 
 from __future__ import annotations
 
+import math
+import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,33 +13,37 @@ import numpy as np
 
 from xover.curve import Float, log_grid
 from xover.errors import OptionError
+from xover.figures import place
+from xover.judge.faults import faults
+from xover.judge.findings import Finding
 from xover.parts.catalogue import Catalogue
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
-from xover.speaker import Speaker
-from xover.studies.change.decide.criteria import Verdict
-from xover.studies.change.decide.option import RULES, DecisionCase, Name, Option, no_option, recommend, would_change
+from xover.rules.triage import RULE, STEPS, Rung, Wants
+from xover.sound.doubt import unready
+from xover.speaker import Speaker, open_speaker
+from xover.studies.change.decide.ladder import Bar, Picked, names_in_order, pick, worth_a_redesign
+from xover.studies.change.decide.option import DecisionCase, Option, no_option
 from xover.studies.change.decide.setup import make_bench
-from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on
+from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on, to_measure, would_change
 
 PER_OCTAVE: Final = 48
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Decision(Readable):
-    """The four options side by side, and what the rule recommends.
+    """The steps side by side, and which of them is enough.
 
     Attributes
     ----------
     found : network as measured, or None. reference : network of the design, or None.
-    rests_on : what the answer rests on that is not measured; empty where all is.
-    recommendation : None where every option is out. answer : the same in words.
-    reasons : the two strongest. rule : the line of `decide_rule.RULES` that decided.
-    would_change : each is the rule gone through again with that changed.
-    unknown : what this cannot know. cautions : what to heed with the recommended option.
+    options : the steps that were looked at, in their order. picked : which is taken, and why.
+    taken : the step that a netlist is written of. faults : what is broken, wired wrongly or dead.
+    answer : what to do, in words. reasons : why. unknown : what this cannot know. measure : what to measure, and how.
+    would_change : what would make it another answer. rests_on : what the answer rests on that is not measured.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
-    folder, stock : the speaker's folder and the stock list, to go on with.
+    folder, stock : the speaker's folder and the stock list, to go on with. most_cost : as given. seed : of all draws.
     """
 
     title: str
@@ -46,40 +52,101 @@ class Decision(Readable):
     source: str
     band_hz: tuple[float, float]
     frequency_hz: Float
+    options: Mapping[Rung, Option]
+    picked: Picked
+    taken: Rung
+    faults: tuple[Finding, ...]
+    unready: tuple[str, ...]
     rests_on: tuple[str, ...]
-    options: Mapping[Name, Option]
-    recommendation: Name | None
     answer: str
     reasons: tuple[str, ...]
-    rule: str
-    would_change: tuple[str, ...]
     unknown: tuple[str, ...]
-    cautions: tuple[str, ...]
+    measure: tuple[str, ...]
+    would_change: tuple[str, ...]
     warnings: tuple[str, ...]
     design_level_db: Float
     folder: Path = Path()
     stock: Path | None = None
+    most_cost: float | None = None
+    seed: int = 1
+
+    @property
+    def recommendation(self) -> Rung:
+        """The step that is recommended."""
+        return self.picked.rung
 
     @property
     def chosen(self) -> Option | None:
-        """The recommended option."""
-        return None if self.recommendation is None else self.options[self.recommendation]
+        """It, with its figures; None where there is no verdict yet, or what is to be mended builds nothing."""
+        return self.options.get(self.picked.rung)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to heed with the recommended step."""
+        return () if self.chosen is None else self.chosen.cautions
+
+    @property
+    def netlist(self) -> str:
+        """What the step that was taken builds, as the text of a netlist; empty where it builds nothing."""
+        taken = self.options.get(self.taken)
+        return "" if taken is None else taken.netlist
+
+    @property
+    def next(self) -> str:
+        """The command that builds exactly what was judged, or shows how to go on; "" where there is none."""
+        return self.command(self.picked.rung)
+
+    def command(self, rung: Rung) -> str:
+        """The command that goes on with a step, quoted for a shell."""
+        folder = place(self.folder)
+        if rung is Rung.BYPASS:
+            return shlex.join(["xover", "bypass", folder])
+        option = self.options.get(rung)
+        if option is None or not option.netlist:
+            return shlex.join(["xover", "check", folder]) if rung in (Rung.NONE_YET, Rung.MEND) else ""
+        words = ["xover", "decide", folder]
+        for name, given, usual in (("--network", self.found, "found"), ("--reference", self.reference, "original")):
+            words += [name, given] if given not in (usual, None) else []
+        words += [] if self.stock is None else ["--stock", place(self.stock)]
+        words += [] if self.most_cost is None else ["--most-cost", f"{self.most_cost:g}"]
+        words += [] if self.seed == 1 else ["--seed", str(self.seed)]
+        return shlex.join([*words, "--take", str(rung), "--write", f"{rung}d" if rung.endswith("e") else f"{rung}ed"])
 
     @property
     def clean(self) -> bool:
         """Whether there is a recommendation and nothing of it is marginal or fails."""
-        bad = (Verdict.MARGINAL, Verdict.FAIL)
-        return self.chosen is not None and not any(c.verdict in bad for c in self.chosen.criteria)
+        return self.chosen is not None and not (self.chosen.failing or self.chosen.marginal)
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
         return some_of(
             self,
-            "title rests_on recommendation answer reasons rule would_change unknown cautions found reference source "
-            "band_hz frequency_hz design_level_db warnings",
-            rules=RULES,
+            "title recommendation answer reasons next rests_on unknown measure would_change cautions found reference "
+            "source band_hz frequency_hz design_level_db warnings",
+            rule=RULE,
+            wants=self.picked.target,
+            faults=[_fault(f) for f in self.faults],
+            ladder=[self._rung(self.options[n]) for n in names_in_order(self.options)],
             options=[o.plain() for o in self.options.values()],
         )
+
+    def _rung(self, option: Option) -> dict[str, Any]:
+        gain = option.gain(self.picked.target)
+        return some_of(
+            option,
+            "what parts minutes undo available why_not netlist stops",
+            rung=option.name,
+            gain_db=gain.value_db,
+            uncertainty_db=gain.uncertainty_db,
+            cost=option.cost_for_pair,
+            bar=self.picked.bars.get(option.name, Bar.NO_OPTION),
+            command=self.command(option.name),
+        )
+
+
+def _fault(finding: Finding) -> dict[str, Any]:
+    whose = {"part": finding.part} if finding.part else {"driver": finding.driver}
+    return {"what": finding.text, **whose, "remedy": finding.remedy, "fault": finding.fault}
 
 
 def study_decide(
@@ -88,33 +155,55 @@ def study_decide(
     *,
     found: str | None = None,
     original: str | None = None,
+    mate: Path | None = None,
     seed: int = 1,
-    options: Sequence[str] = tuple(Name),
+    options: Sequence[str] = tuple(STEPS),
+    take: str | None = None,
     most_cost: float | None = None,
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> Decision:
-    """Work the options out and hold them against each other; parameters and errors as declared.
+    """Work the steps out and hold them against each other; parameters and errors as declared.
 
-    The redesign is a short one: new values for the present circuit, few starts. What is not among `options` gets no
-    verdicts.
+    What is not among `options` gets no verdict. Another circuit is looked for only where it could still better what
+    the other steps leave by what is heard.
     """
     if not options:
-        raise OptionError("no option is left to look at", f"skip fewer of {', '.join(Name)}")
+        raise OptionError("no step is left to look at", f"skip fewer of {', '.join(STEPS)}")
     case = set_up(
         speaker,
         catalogue,
         found=found,
         original=original,
+        mate=mate,
         seed=seed,
         most_cost=most_cost,
         frequency_hz=frequency_hz,
         progress=progress,
     )
-    progress(0.0, "leave")
-    worked = {name: work_out(case, name) if name in options else not_asked(case, name) for name in Name}
+    worked: dict[Rung, Option] = {}
+    for done, name in enumerate(first_steps(case)):
+        progress(done / len(STEPS), str(name))
+        worked[name] = work_out(case, name) if name in (*options, Rung.MEND, Rung.LEAVE) else not_asked(case, name)
+    worked[Rung.REDESIGN] = last_step(case, worked, Rung.REDESIGN in options)
     progress(1.0, "comparing")
-    return hold_against_each_other(case, worked)
+    return hold_against_each_other(case, worked, None if take is None else Rung(take))
+
+
+def first_steps(case: DecisionCase) -> tuple[Rung, ...]:
+    """The steps that are worked out whatever the others give; what is broken is mended before anything else is tried."""
+    if case.faults or case.unready:
+        return (Rung.MEND, Rung.LEAVE) if case.faults else (Rung.LEAVE,)
+    return tuple(step for step in STEPS if step is not Rung.REDESIGN)
+
+
+def last_step(case: DecisionCase, worked: Mapping[Rung, Option], asked: bool = True) -> Option:
+    """Another circuit, where it could still better the others."""
+    if not asked:
+        return not_asked(case, Rung.REDESIGN)
+    if not worth_a_redesign(case, worked):
+        return no_option(case.bench, Rung.REDESIGN, "not looked for: nothing that is heard is left for it to better")
+    return work_out(case, Rung.REDESIGN)
 
 
 def set_up(
@@ -123,12 +212,13 @@ def set_up(
     *,
     found: str | None = None,
     original: str | None = None,
+    mate: Path | None = None,
     seed: int = 1,
     most_cost: float | None = None,
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> DecisionCase:
-    """What all options are worked out from; parameters and errors as for `study_decide`."""
+    """What all steps are worked out from; parameters and errors as for `study_decide`."""
     names = speaker.network_names
     for name in (found, original):
         if name is not None:
@@ -138,36 +228,55 @@ def set_up(
     if today is None and design is None:
         today = speaker.default_network()
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
-    bench = make_bench(speaker, design, f, seed)
-    return DecisionCase(bench, catalogue, today, today or design or "", most_cost, progress)
+    present = today or design or ""
+    network = speaker.network(present)
+    return DecisionCase(
+        make_bench(speaker, design, network, f, seed),
+        catalogue,
+        today,
+        present,
+        most_cost,
+        None if mate is None else open_speaker(mate),
+        faults(speaker, present, design),
+        unready(speaker, network.driver_names),
+        progress,
+    )
 
 
-def work_out(case: DecisionCase, name: Name) -> Option:
-    """Work one option out; the options know nothing of each other."""
-    # Each option loads a good part of the studies: a process that shares the work loads those of its own.
-    from xover.studies.change.decide.options import bypassed, leave, redesigned, refreshed
+def work_out(case: DecisionCase, name: Rung) -> Option:
+    """Work one step out; the steps know nothing of each other."""
+    # Each step loads a good part of the studies: a process that shares the work loads those of its own.
+    from xover.studies.change.decide import options as steps
+    from xover.studies.change.decide.bypassing import bypassed
 
-    makers: dict[Name, Callable[[DecisionCase], Option]] = {
-        Name.LEAVE: leave,
-        Name.REFRESH: refreshed,
-        Name.REDESIGN: redesigned,
-        Name.BYPASS: bypassed,
+    makers: dict[Rung, Callable[[DecisionCase], Option]] = {
+        Rung.MEND: steps.mended,
+        Rung.LEAVE: steps.leave,
+        Rung.REWIRE: steps.rewired,
+        Rung.TRIM: steps.trimmed,
+        Rung.REFRESH: steps.refreshed,
+        Rung.DRIVER: steps.odd_driver,
+        Rung.BYPASS: bypassed,
+        Rung.REVALUE: steps.revalued,
+        Rung.REDESIGN: steps.redesigned,
+        Rung.AMPLIFIER: steps.amplified,
     }
     return makers[name](case)
 
 
-def not_asked(case: DecisionCase, name: Name) -> Option:
-    """An option that is not looked at."""
+def not_asked(case: DecisionCase, name: Rung) -> Option:
+    """A step that is not looked at."""
     return no_option(case.bench, name, "not asked for", asked=False)
 
 
-def hold_against_each_other(case: DecisionCase, worked: Mapping[Name, Option]) -> Decision:
-    """Compare all four options by the rule."""
+def hold_against_each_other(
+    case: DecisionCase, worked: Mapping[Rung, Option], take: Rung | None = None
+) -> Decision:
+    """Go through the steps by the rule."""
     bench, speaker = case.bench, case.bench.speaker
-    ruling = recommend(worked)
-    network = speaker.network(case.present)
-    coherent, why = speaker.timing_is_known(network)
-    chosen = None if ruling.name is None else worked[ruling.name]
+    options = {name: worked[name] for name in names_in_order(worked)}
+    picked = pick(case, options)
+    network = case.network
     heard = bench.design is not None and bench.design.total.coherent
     f = bench.frequency_hz
     return Decision(
@@ -177,17 +286,21 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Name, Option]) -
         source=case.catalogue.source,
         band_hz=JUDGED_HZ,
         frequency_hz=f,
+        options=options,
+        picked=picked,
+        taken=take or picked.rung,
+        faults=case.faults,
+        unready=case.unready,
         rests_on=rests_on(speaker, network.driver_names, case.found, bench.reference),
-        options=worked,
-        recommendation=ruling.name,
-        answer=answer(ruling.name),
-        reasons=tuple(r for r in reasons(worked, ruling) if r),
-        rule=RULES[ruling.rule],
-        would_change=would_change(worked, ruling),
-        unknown=cannot_know(speaker, worked, network.driver_names, coherent, why),
-        cautions=() if chosen is None else chosen.cautions,
+        answer=answer(case, options, picked),
+        reasons=reasons(case, options, picked),
+        unknown=cannot_know(case),
+        measure=to_measure(case, options, picked),
+        would_change=would_change(case, options, picked),
         warnings=tuple(dict.fromkeys(n for d in network.driver_names for n in speaker.drivers[d].notes)),
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
         folder=speaker.file.folder,
         stock=None if case.catalogue.stock is None else case.catalogue.stock.path,
+        most_cost=case.most_cost,
+        seed=bench.seed,
     )

@@ -1,0 +1,202 @@
+"""Each driver on a channel of its own, read as the networks are."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Float
+from xover.errors import OptionError
+from xover.figures import written
+from xover.files.stock import StockItem
+from xover.quantity import QuantityKind, format_quantity
+from xover.rules.severity import Severity
+from xover.rules.triage import Rung, Wants
+from xover.sound.change import difference_db
+from xover.sound.deviation import sum_deviation
+from xover.sound.doubt import Known, deviation_known, voicing_gain
+from xover.sound.meeting import shallowest_null_db
+from xover.speaker import Speaker
+from xover.studies.change.bypass.capacitor import ProtectionCapacitor
+from xover.studies.change.bypass.crossover import corners_words
+from xover.studies.change.bypass.result import BypassStudy
+from xover.studies.change.decide import criteria as judge
+from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
+from xover.studies.change.decide.option import UNKNOWN, DecisionCase, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.setup import load_criteria, sound_is_assumed, sum_criterion
+
+NEAR_VALUE: Final = 0.1
+"""How near a capacitor of the list must lie to the one proposed."""
+
+
+def bypassed(case: DecisionCase) -> Option:
+    """Each driver on its own channel."""
+    bench, speaker = case.bench, case.speaker
+    name = bench.reference or case.present
+    if len(speaker.network(name).driver_names) < 2:
+        return no_option(bench, Rung.BYPASS, "there is one driver only: nothing to split")
+    from xover.studies.change.bypass.study import study_bypass
+
+    case.progress(0.78, "bypass")
+    try:
+        study = study_bypass(speaker, name, bench.frequency_hz)
+    except OptionError as fault:
+        return no_option(bench, Rung.BYPASS, f"{fault.problem}; {fault.remedy}")
+    names = tuple(study.channels)
+    assumed = sound_is_assumed(speaker, names)
+    reached = study.reached
+    level = None if reached is None or not study.coherent else reached.total.level_db
+    why, best = _why_no_sum(study, speaker, assumed)
+    quadrature = study.crossover.slope.quadrature
+    criteria = [
+        sum_criterion(level, study.frequency_hz, assumed, why + best),
+        judge.reversed_null(
+            math.nan if reached is None or not study.coherent else shallowest_null_db(reached.crossovers),
+            assumed=assumed,
+            expected=not quadrature,
+            note=f"{study.crossover.slope.name} leaves neighbours a quarter turn apart: no null is meant"
+            if quadrature
+            else why,
+        ),
+        _bypass_voicing(study, level, bench.reference),
+        *load_criteria([(n, c.load.reading, c.load.verdict, c.load.rating_from) for n, c in study.channels.items()]),
+        _bypass_tweeter(study, bench.design_below_w),
+        judge.ratings(0.0, False, 0, _capacitor_words(study)),
+        judge.stops(len(study.stops), "; ".join(f"{f.about}: {f.text}" for f in study.stops)),
+        judge.pair(0.0, note="no part is left that varies, digital filters taken; the drivers' own spread stays"),
+    ]
+    return Option(
+        Rung.BYPASS,
+        "",
+        all_criteria(
+            "bypass",
+            {c.name: c for c in criteria},
+            _bypass_cost(study, case),
+            _bypass_parts(study, case),
+            bypass_channels(speaker, names),
+            judge.undo("yes", whole=True, note="if the old network is kept"),
+            evidence_of(speaker, names, measured=True, parts=False),
+        ),
+        np.full(bench.frequency_hz.shape, np.nan) if level is None else level,
+        _bypass_gains(case, study, level),
+        what=f"{len(names)} channels, {study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}",
+        cautions=tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
+        stops=tuple(f"{f.about}: {f.text}" for f in study.stops),
+        study=study,
+    )
+
+
+def _bypass_gains(case: DecisionCase, study: BypassStudy, level: Float | None) -> Mapping[Wants, Known]:
+    """Of the sum as set for the most even one; of the voicing as its twin keeps it. How sure: as the sum itself is."""
+    bench, f = case.bench, study.frequency_hz
+    now = deviation_known(case.speaker, case.network, f)
+    found: dict[Wants, Known] = {Wants.SOUND: UNKNOWN, Wants.VOICING: UNKNOWN}
+    if level is not None:
+        found[Wants.SOUND] = Known(now.value_db - sum_deviation(f, level).half_range_db, now.uncertainty_db)
+    if bench.design is not None and study.twin_sum is not None and study.coherent:
+        aged = voicing_gain(case.speaker, bench.design.network, case.network, bench.design.network, f)
+        found[Wants.VOICING] = Known(aged.value_db - abs(study.twin_sum.worst_db), aged.uncertainty_db)
+    return found
+
+
+def bypass_channels(speaker: Speaker, names: Sequence[str]) -> Criterion:
+    """Channels of a bypass against those that speaker.toml has."""
+    bypass, means = speaker.file.speaker.bypass, speaker.file.speaker.means
+    if bypass is None or not bypass.channels:
+        if means is not None and means.channels is not None:
+            return judge.channels(len(names), means.channels // 2, f"{means.channels} for the pair in [means]")
+        return judge.channels(len(names), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?")
+    missing = [n for n in names if n not in bypass.channels]
+    note = f"none is given for {', '.join(missing)}" if missing else ""
+    return judge.channels(len(names), len(names) - len(missing), note)
+
+
+def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[str, str]:
+    """Why there is no verdict on the sum, and what it would be with delays found by measuring."""
+    silent = [n for n in study.channels if not speaker.drivers[n].has_response]
+    if silent:
+        return f"no response of {', '.join(silent)}", ""
+    if not study.coherent:
+        best = ""
+        if study.reached is not None:
+            half = written("sum deviation", study.reached.band.half_range_db, "bypass")
+            best = f"; +-{half} dB if delays found by measuring make it right"
+        return f"no one sum is right: {study.timing_reason}", best
+    if assumed:
+        return "a flat line stands in for a driver's sound: only the levels are worth something", ""
+    return "", ""
+
+
+def _bypass_voicing(study: BypassStudy, level: Float | None, reference: str | None) -> Criterion:
+    """Change of the sum's shape, as the level is set freely."""
+    if reference is None:
+        return judge.unknown(Aspect.VOICING, "there is no network of the design to hold it against")
+    if level is None or study.passive_total is None or not study.passive_total.coherent:
+        return judge.unknown(Aspect.VOICING, "the sum is not known; its twin reproduces the network's voltages")
+    f = study.frequency_hz
+    band = sum_deviation(f, difference_db(study.passive_total.level_db, level))
+    size = max(band.highest_deviation_db, -band.lowest_deviation_db)
+    twin = "" if study.twin_sum is None else f"; its twin stays within {abs(study.twin_sum.worst_db):.2f} dB"
+    return judge.voicing(size, can_fail=False, note=f"of the sum, levels made equal{twin}")
+
+
+def _bypass_tweeter(study: BypassStudy, design_w: float) -> Criterion:
+    name, channel = list(study.channels.items())[-1]
+    below = channel.power.power_below_resonance_w
+    note = study.power.reason
+    if not math.isnan(below):
+        resonance = written("resonance", channel.fitness.resonance_hz, name)
+        note = f"{name} below {resonance}; {channel.power.average_power_w:.2g} W in all at {study.power.level_db:g} dB"
+    elif not note:
+        note = f"the impedance of {name} shows no resonance"
+    return judge.tweeter(below, design_w, note)
+
+
+def _capacitor(study: BypassStudy) -> ProtectionCapacitor | None:
+    return list(study.channels.values())[-1].capacitor
+
+
+def _capacitor_words(study: BypassStudy) -> str:
+    capacitor = _capacitor(study)
+    if capacitor is None:
+        return "no network part is left"
+    volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
+    farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
+    return f"no network part is left; {farad}{volts} film in series protects the {capacitor.channel}"
+
+
+def _capacitors(study: BypassStudy, case: DecisionCase) -> tuple[StockItem, ...]:
+    """Those of the catalogue that would do as protection, within a tenth of the value."""
+    wanted = _capacitor(study)
+    if wanted is None:
+        return ()
+    return tuple(
+        item
+        for item in case.catalogue.capacitors()
+        if abs(item.value / wanted.chosen.farad - 1.0) <= NEAR_VALUE
+        and (item.volts is None or wanted.volts_peak is None or item.volts >= wanted.volts_peak)
+    )
+
+
+def _bypass_parts(study: BypassStudy, case: DecisionCase) -> Criterion:
+    note = "amplifiers and crossover not counted"
+    if _capacitor(study) is None:
+        return judge.to_buy(0, listed=False, note=note)
+    listed = case.catalogue.stock is not None and bool(_capacitors(study, case))
+    return judge.to_buy(1, listed=listed, note=f"the protection capacitor; {note}")
+
+
+def _bypass_cost(study: BypassStudy, case: DecisionCase) -> Criterion:
+    """The protection capacitor, where the electronics are there already."""
+    if bypass_channels(case.speaker, tuple(study.channels)).verdict is not Verdict.PASS:
+        return judge.unknown(Aspect.COST, "amplifiers and crossover have no price here")
+    words = "amplifiers and crossover are there already"
+    if _capacitor(study) is None:
+        return judge.cost(0.0, case.most_cost, words)
+    prices = [item.price for item in _capacitors(study, case) if item.price is not None]
+    if not prices:
+        return judge.cost(math.nan, case.most_cost, f"{words}; the protection capacitor has no price here")
+    return judge.cost(min(prices), case.most_cost, f"{words}; the protection capacitor")

@@ -1,0 +1,160 @@
+"""The rule: which step is taken, and what stands against the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from xover.rules.margins import DEVIATION_DB
+from xover.rules.triage import CHEAP, STEPS, Rung, Wants, step_db
+from xover.sound.doubt import Known
+from xover.studies.change.decide.criteria import Aspect, Verdict
+from xover.studies.change.decide.option import DecisionCase, Option
+
+Options = Mapping[Rung, Option]
+
+
+class Bar(StrEnum):
+    """What keeps a step from being taken."""
+
+    NONE = "none"
+    NO_OPTION = "no option"
+    UNSAFE = "unsafe"
+    LOAD = "load"
+    MONEY = "money"
+    PRICE = "price not known"
+    CHANNELS = "channels"
+
+
+class Why(StrEnum):
+    """What decided."""
+
+    PLACEHOLDERS = "placeholders"
+    FAULTS = "faults"
+    UNSAFE = "unsafe"
+    NOT_MEASURED = "not measured"
+    NOTHING_LEFT = "nothing left"
+    BETTER = "better"
+    SAFER = "safer"
+
+
+@dataclass(frozen=True)
+class Picked:
+    """The step that is taken.
+
+    Attributes
+    ----------
+    target : what the steps were held against. said : whether the owner asked for it.
+    bars : what keeps each step from being taken.
+    """
+
+    rung: Rung
+    why: Why
+    target: Wants
+    said: bool
+    bars: Mapping[Rung, Bar]
+
+
+def pick(case: DecisionCase, options: Options) -> Picked:
+    """Go through the steps by `rules.triage.RULE`."""
+    bars = {name: bar_of(case, option) for name, option in options.items()}
+    said = case.wants is not None
+    target = case.wants or target_of(case, options, bars)
+    rung, why = _rung(case, options, bars, target, said)
+    return Picked(rung, why, target, said, bars)
+
+
+def _rung(
+    case: DecisionCase, options: Options, bars: Mapping[Rung, Bar], target: Wants, said: bool
+) -> tuple[Rung, Why]:
+    if case.faults:
+        return Rung.MEND, Why.FAULTS
+    if case.unready:
+        return Rung.NONE_YET, Why.PLACEHOLDERS
+    steps = [options[n] for n in STEPS if n in options and bars[n] is Bar.NONE]
+    safe_now = bars.get(Rung.LEAVE) is Bar.NONE
+    if safe_now and not leave_is_known(options, target):
+        return Rung.NONE_YET, Why.NOT_MEASURED
+    if safe_now:
+        steps = [o for o in steps if o.name is Rung.LEAVE or not math.isnan(o.gain(target).value_db)]
+    for index, option in enumerate(steps):
+        if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
+            why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
+            return option.name, why
+    return Rung.MEND, Why.UNSAFE
+
+
+def leave_is_known(options: Options, target: Wants) -> bool:
+    """Whether enough is known of what is there to say that nothing is left to be done."""
+    leave = options[Rung.LEAVE]
+    if target is Wants.VOICING:
+        return leave.of(Aspect.VOICING).known
+    return leave.of(Aspect.DEVIATION).known and leave.doubt_db <= DEVIATION_DB
+
+
+def betters(later: Option, option: Option, target: Wants, said: bool) -> bool:
+    """Whether a later step gives something that is heard, and known, over an earlier one."""
+    more, there = later.gain(target), option.gain(target)
+    gain = more.value_db - (0.0 if math.isnan(there.value_db) else there.value_db)
+    return gain > step_db(later.name, target, said) and gain > _largest(more, there)
+
+
+def _largest(*gains: Known) -> float:
+    return max((g.uncertainty_db for g in gains if not math.isnan(g.uncertainty_db)), default=math.inf)
+
+
+def target_of(case: DecisionCase, options: Options, bars: Mapping[Rung, Bar]) -> Wants:
+    """What to hold the steps against where nobody says: the old voicing, but where the design itself, as if new and
+    with these drivers, is bettered by what is heard."""
+    if case.bench.design is None or not options[Rung.LEAVE].of(Aspect.VOICING).known:
+        return Wants.SOUND
+    new = options.get(Rung.REFRESH)
+    as_new = new.gain(Wants.SOUND).value_db if new is not None else math.nan
+    base = max(0.0, as_new) if not math.isnan(as_new) else 0.0
+    for name, option in options.items():
+        gain = option.gain(Wants.SOUND)
+        if name in (Rung.LEAVE, Rung.REFRESH) or bars[name] is not Bar.NONE or math.isnan(gain.value_db):
+            continue
+        step = step_db(name, Wants.SOUND, name in CHEAP)
+        if gain.value_db - base > max(step, gain.uncertainty_db):
+            return Wants.SOUND
+    return Wants.VOICING
+
+
+def bar_of(case: DecisionCase, option: Option) -> Bar:
+    """What keeps a step from being taken."""
+    if not option.available:
+        return Bar.NO_OPTION
+    if option.of(Aspect.LOAD).verdict is Verdict.FAIL:
+        return Bar.LOAD
+    if option.stops or option.of(Aspect.TWEETER).verdict is Verdict.FAIL:
+        return Bar.UNSAFE
+    if option.name is not Rung.LEAVE and option.of(Aspect.RATINGS).verdict is Verdict.FAIL:
+        return Bar.UNSAFE
+    if option.name is Rung.BYPASS and option.of(Aspect.CHANNELS).verdict is not Verdict.PASS:
+        return Bar.CHANNELS
+    if option.parts and math.isfinite(case.most_for_pair):
+        if math.isnan(option.cost_for_pair):
+            return Bar.PRICE
+        if option.cost_for_pair > case.most_for_pair:
+            return Bar.MONEY
+    return Bar.NONE
+
+
+def worth_a_redesign(case: DecisionCase, options: Options) -> bool:
+    """Whether another circuit could give over what there is something that is worth it: else it is not looked for."""
+    picked = pick(case, options)
+    if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.NOT_MEASURED):
+        return False
+    if picked.why is Why.UNSAFE:
+        return True
+    left = options[picked.rung].of(Aspect.DEVIATION)
+    most = step_db(Rung.REDESIGN, Wants.SOUND, picked.said) if picked.target is Wants.SOUND else DEVIATION_DB
+    return left.known and left.number > most and not (picked.said and picked.target is Wants.VOICING)
+
+
+def names_in_order(options: Options) -> Sequence[Rung]:
+    """The steps that were looked at, in their order."""
+    return [n for n in (Rung.MEND, *STEPS) if n in options]
