@@ -1,27 +1,40 @@
-"""A decision in sentences: what it rests on, its reasons, what it cannot know, and the whole as a person reads it."""
+"""A decision in sentences: the answer in one screen, all steps with --why, every limit with --all."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
-from xover.curve import Evidence
-from xover.figures import hertz, place
-from xover.rules.audibility import HARD_DB, PRACTICE, UNHEARD_DB, audibility
-from xover.rules.bands import JUDGED_HZ
-from xover.speaker import Speaker
+from xover.figures import db, hertz, money, written
+from xover.plain import shortened
+from xover.rules.audibility import PRACTICE, audibility
+from xover.rules.instruments import Instrument
+from xover.rules.margins import VALVES_OHM
+from xover.rules.triage import RULE, Rung, Wants, step_db
+from xover.speaker import Speaker, untouched
 from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
-from xover.studies.change.decide.option import AS_WORDS, RULES, Name, Option, Ruling, flatter_db, is_out
+from xover.studies.change.decide.ladder import Bar, Options, Picked, Why, betters
+from xover.studies.change.decide.option import DecisionCase, Option
 
 if TYPE_CHECKING:
     from xover.studies.change.decide.study import Decision
 
-Options = Mapping[Name, Option]
 MARKS: Final = {Verdict.PASS: "+", Verdict.MARGINAL: "o", Verdict.FAIL: "x", Verdict.UNKNOWN: "?"}
 """Told apart without colour."""
+TARGETS: Final = {Wants.VOICING: "the sound it had when new", Wants.SOUND: "an even sum"}
 _SHOWN: Final = {Aspect.DEVIATION: "\u00b1 dB", Aspect.RATINGS: "% used", Aspect.TWEETER: "mW"}
 _BARE: Final = (Aspect.COST, Aspect.BUY, Aspect.CHANNELS)
+_WORDS: Final = {
+    Instrument.UNCALIBRATED: "a microphone that was not calibrated",
+    Instrument.PHONE: "levels read from a phone: good for differences, not for a level of the treble",
+    Instrument.DATASHEET: "a datasheet",
+    Instrument.PLACEHOLDER: "the template: no driver of yours",
+    Instrument.ASSUMED: "an assumption",
+}
+_WIDEST: Final = 34
+"""Letters of a step in the table of a screen of 80."""
 
 
 def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, reference: str | None) -> tuple[str, ...]:
@@ -30,288 +43,286 @@ def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, refere
     said = []
     silent = [n for n, d in drivers if not d.has_response]
     if silent:
-        said.append(f"no response of {_and(silent)} is known: nothing is told of the sound, only of voltages and loads")
-    flat = [n for n, d in drivers if d.has_response and d.response_evidence is Evidence.ASSUMED]
-    if flat:
-        said.append(
-            f"the response of {_and(flat)} is assumed: a flat line at the sensitivity given, so sums get no verdict"
-        )
-    for kind in (Evidence.ASSUMED, Evidence.DATASHEET):
-        weak = [n for n, d in drivers if d.impedance_evidence is kind]
-        if weak:
-            said.append(f"the impedance of {_and(weak)} is {kind}{' values' if kind is Evidence.DATASHEET else ''}")
-    sheet = [n for n, d in drivers if d.has_response and d.response_evidence is Evidence.DATASHEET]
-    if sheet:
-        said.append(f"the response of {_and(sheet)} is a datasheet's")
+        said.append(f"nothing is known of the sound of {_and(silent)}: only voltages and loads are told")
+    for instrument, words in reversed(_WORDS.items()):
+        heard = [n for n, d in drivers if d.has_response and d.response_instrument is instrument]
+        swept = [n for n, d in drivers if d.impedance_instrument is instrument]
+        if heard and heard == swept:
+            said.append(f"all that is known of {_and(heard)} is from {words}")
+            continue
+        if heard:
+            said.append(f"the response of {_and(heard)} is from {words}")
+        if swept:
+            said.append(f"the impedance of {_and(swept)} is from {words}")
     if found is None:
-        said.append("no network 'found': the parts on the board were not measured, what age has done is not known")
-    elif reference is not None and found == reference:
+        said.append("the parts on the board were not measured: what age has done is not known")
+    elif found == reference:
         said.append(f"'{found}' is both the design and what is taken to be on the board today")
     elif found != "found":
         said.append(f"network '{found}' is taken for what is on the board today")
     if reference is None:
-        said.append("no network tells the design: how far the voicing has moved is not known")
+        said.append("no network tells the design: how far age has moved it is not known")
     return tuple(said)
 
 
-def cannot_know(
-    speaker: Speaker, options: Options, names: tuple[str, ...], coherent: bool, why: str
-) -> tuple[str, ...]:
-    """What no option's figures tell, one sentence each."""
+def cannot_know(case: DecisionCase) -> tuple[str, ...]:
+    """What no step's figures tell, one sentence each."""
+    speaker, amplifier = case.speaker, case.speaker.amplifier
     said = []
-    if not coherent and all(speaker.drivers[n].has_response for n in names):
-        said.append(f"the sum and its null: {why}")
-    if speaker.amplifier is None or speaker.amplifier.minimum_load_ohm is None:
+    if not case.bench.coherent and all(speaker.drivers[n].has_response for n in case.network.driver_names):
+        said.append(f"the sum: {case.bench.timing_reason}")
+    if amplifier is None or amplifier.minimum_load_ohm is None:
         said.append("whether the amplifier allows the load: no minimum_load_ohm in [amplifier]")
-    if speaker.amplifier is None or not (speaker.amplifier.rated_power_w and speaker.amplifier.rated_load_ohm):
+    if amplifier is None or not (amplifier.rated_power_w and amplifier.rated_load_ohm):
         said.append("whether the parts stand the amplifier: no rated_power_w and rated_load_ohm in [amplifier]")
     if speaker.listening is None or speaker.listening.level_db is None:
         said.append("what reaches the tweeter below its resonance: no level_db in [listening]")
-    bypass = speaker.file.speaker.bypass
-    if bypass is None or not bypass.channels:
-        said.append("whether there are amplifiers for a bypass: no [bypass.channels]")
-    output = speaker.amplifier.output_ohm if speaker.amplifier is not None else None
-    if output is not None and output >= 0.5:
-        said.append(
-            f"what the amplifier's {output:g} ohm do to the sound: all figures here are those of an ideal source "
-            "(xover load tells)"
-        )
-    said += [f"{name}: not looked at, {o.why_not}" for name, o in options.items() if not o.available]
+    if amplifier is not None and amplifier.output_ohm is not None and amplifier.output_ohm >= VALVES_OHM:
+        said.append(f"what the amplifier's {amplifier.output_ohm:g} ohm do to the sound (xover load tells)")
     return tuple(said)
 
 
-def reasons(options: Options, ruling: Ruling) -> tuple[str, str]:
-    """The two strongest reasons."""
-    if ruling.name is Name.LEAVE:
-        said = _leave_reasons(options, ruling)
-    elif ruling.name is Name.REFRESH:
-        said = _refresh_reasons(options)
-    elif ruling.name is Name.REDESIGN:
-        said = _redesign_reasons(options)
+def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
+    """What to do, in a few words."""
+    if picked.rung is Rung.NONE_YET:
+        return "no verdict yet"
+    if picked.why is Why.FAULTS:
+        return f"mend it first: {case.faults[0].remedy}"
+    if picked.why is Why.UNSAFE:
+        return f"do not play it so: {options[Rung.LEAVE].stops[0]}"
+    if picked.rung is Rung.LEAVE:
+        return "leave it as it is"
+    option = options[picked.rung]
+    price = f"; {money(option.cost_for_pair)} a pair" if option.cost_for_pair and not math.isnan(option.cost_for_pair) else ""
+    return f"{_VERBS[picked.rung]}{option.what}{price}"
+
+
+_VERBS: Final = {
+    Rung.REWIRE: "",
+    Rung.TRIM: "trim a level: ",
+    Rung.REFRESH: "",
+    Rung.DRIVER: "the odd driver: ",
+    Rung.BYPASS: "bypass the network: ",
+    Rung.REVALUE: "the same circuit with ",
+    Rung.REDESIGN: "build ",
+    Rung.AMPLIFIER: "use ",
+    Rung.MEND: "",
+}
+
+
+def reasons(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, ...]:
+    """Why, in one or two sentences."""
+    return tuple(_reasons(case, options, picked))
+
+
+def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
+    leave = options[Rung.LEAVE]
+    if picked.why is Why.PLACEHOLDERS:
+        yield f"{_and(list(case.unready))}: still the template's values, nobody's driver"
+    elif picked.why is Why.FAULTS:
+        yield "; ".join(f.text for f in case.faults[:3])
+    elif picked.why is Why.NOT_MEASURED:
+        yield "too little is known to say that nothing is left to do, or that anything is"
+    elif picked.rung is Rung.LEAVE:
+        yield _now(leave, picked.target)
+        yield from _beyond_means(options, picked)
+    elif picked.why is Why.UNSAFE:
+        yield "no step that was looked at makes it safe"
     else:
-        said = _no_reasons(options) if ruling.name is None else _bypass_reasons(options)
-    first, second, *_ = [*said, *_common(options, ruling), ""]
-    return first, second
+        if picked.why is Why.SAFER:
+            yield f"as it is: {_first_fault(leave)}"
+        gain = options[picked.rung].gain(picked.target)
+        if not math.isnan(gain.value_db) and picked.rung is not Rung.AMPLIFIER:
+            yield (
+                f"{_now(leave, picked.target)}; this comes nearer by {db(gain.value_db)} dB "
+                f"(sure to {db(gain.uncertainty_db)} dB)"
+            )
+        yield from _beyond_means(options, picked)
 
 
-def _leave_reasons(options: Options, ruling: Ruling) -> Iterator[str]:
-    leave = options[Name.LEAVE]
-    change = leave.of(Aspect.VOICING)
-    if ruling.rule == 1:
-        yield (
-            f"what age has done is {_heard(change)}: it has moved the voicing by {change.figure} "
-            f"(limit {UNHEARD_DB:g} dB)"
-        )
-    else:
-        yield f"nothing known speaks for more: {_why_others_wait(options)}"
+def _now(leave: Option, target: Wants) -> str:
+    """How far what is there lies from its target."""
+    if target is Wants.VOICING:
+        change = leave.of(Aspect.VOICING)
+        return f"age has moved its sound by {change.figure} ({audibility(change.number)})"
+    return f"its sum strays by +-{leave.of(Aspect.DEVIATION).figure}"
 
 
-def _refresh_reasons(options: Options) -> Iterator[str]:
-    leave, fresh = options[Name.LEAVE], options[Name.REFRESH]
-    before, after = leave.of(Aspect.VOICING), fresh.of(Aspect.VOICING)
-    money = fresh.of(Aspect.COST)
-    price = f", for {money.figure} a speaker" if money.value else ""
-    if before.known and leave.available:
-        yield (
-            f"it takes the change of voicing from {before.figure} ({_heard(before)}) to {after.figure} "
-            f"({_heard(after)}){price}"
-        )
-    else:
-        yield (
-            f"it keeps the voicing within {after.figure} of the design and replaces what wears out, which nobody has "
-            f"measured{price}"
-        )
-    if leave.failing:
-        yield f"as it is {_fails(leave)}"
-    elif leave.of(Aspect.RATINGS).verdict is Verdict.MARGINAL and before.verdict is Verdict.PASS:
-        yield f"as it is a part is rated too low: {leave.of(Aspect.RATINGS).note}"
-    yield from _not_redesign(options)
+def _first_fault(leave: Option) -> str:
+    if leave.stops:
+        return leave.stops[0]
+    worst = leave.failing[0]
+    return f"{worst.name} {worst.figure}"
 
 
-def _not_redesign(options: Options) -> Iterator[str]:
-    """Why the refresh goes before the redesign."""
-    fresh, other = options[Name.REFRESH], options[Name.REDESIGN]
-    if not other.available:
-        return
-    if other.failing:
-        yield f"a redesign {_fails(other)}"
-        return
-    gain = flatter_db(other, fresh)
-    mine, its = fresh.of(Aspect.DEVIATION), other.of(Aspect.DEVIATION)
-    if gain is None:
-        yield f"nothing shows that a redesign would sound better: {its.note or mine.note or 'its sum is not known'}"
-    elif gain <= 0:
-        yield f"a redesign is not flatter: +-{its.figure} for +-{mine.figure}"
-    else:
-        yield (
-            f"a redesign of this circuit is flatter by {gain:.1f} dB only (+-{its.figure} for "
-            f"+-{mine.figure}; up to {HARD_DB:g} dB is hard to hear), and changes the voicing"
-        )
+_BARS: Final = {
+    Bar.UNSAFE: "unsafe",
+    Bar.LOAD: "load too low for the amplifier",
+    Bar.MONEY: "over your money",
+    Bar.PRICE: "no price known",
+    Bar.CHANNELS: "no channels at hand",
+}
 
 
-def _redesign_reasons(options: Options) -> Iterator[str]:
-    new = options[Name.REDESIGN]
-    sum_ = new.of(Aspect.DEVIATION)
-    known = {n: o.of(Aspect.DEVIATION) for n, o in _less(options) if not is_out(o) and o.of(Aspect.DEVIATION).known}
-    if known and sum_.known:
-        others = " and ".join(f"+-{c.figure} {AS_WORDS[n]}" for n, c in known.items())
-        yield (
-            f"its sum keeps within +-{sum_.figure} from {hertz(JUDGED_HZ[0])} to {hertz(JUDGED_HZ[1])}, "
-            f"against {others}"
-        )
-    out = [(n, o) for n, o in _less(options) if o.failing]
-    if out:
-        yield "; ".join(f"{AS_WORDS[n]} it {_fails(o)}" for n, o in out)
-        mended = dict.fromkeys(c.name for _, o in out for c in o.failing if new.of(c.name).verdict is Verdict.PASS)
-        yield "redesigned it passes: " + ", ".join(f"{a} {new.of(a).figure}" for a in mended)
-    null, fresh = new.of(Aspect.NULL), options[Name.REFRESH].of(Aspect.NULL)
-    if null.known and fresh.known and null.number > fresh.number + 3.0:
-        yield (
-            f"the drivers work together better: the reversed null is {null.figure} deep, {fresh.figure} with the "
-            "design refreshed"
-        )
-    gone = [str(n) for n, o in _less(options) if not o.available]
-    if gone and not known:
-        yield f"it is what is left: {_and(gone)} {'is' if len(gone) == 1 else 'are'} no option here"
-    if Name.REFRESH in known:
-        yield "a refresh cannot mend that: it brings the design back, which with these drivers deviates by itself"
+def _beyond_means(options: Options, picked: Picked) -> Iterator[str]:
+    """A step that would better it, were there the means."""
+    chosen = options[picked.rung]
+    for name, option in options.items():
+        bar = picked.bars[name]
+        if bar in (Bar.MONEY, Bar.CHANNELS) and betters(option, chosen, picked.target, picked.said):
+            gain = db(option.gain(picked.target).value_db)
+            yield f"{name} would bring {gain} dB, but: {_BARS[bar]}" + (
+                f" ({money(option.cost_for_pair)} a pair)" if bar is Bar.MONEY else ""
+            )
+            return
 
 
-def _less(options: Options) -> list[tuple[Name, Option]]:
-    return [(n, options[n]) for n in (Name.LEAVE, Name.REFRESH)]
+def to_measure(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, ...]:
+    """What to measure, and how, the first thing first; three at the most."""
+    return tuple(_measures(case, options, picked))[:3]
 
 
-def _bypass_reasons(options: Options) -> Iterator[str]:
-    outs = [
-        f"{name} {_fails(o)}" if o.failing else f"{name} is no option here"
-        for name, o in options.items()
-        if name is not Name.BYPASS
-    ]
-    yield f"no network passes: {'; '.join(outs)}"
-    one = options[Name.BYPASS]
-    low = one.of(Aspect.LOAD)
-    yield (
-        f"each of its {one.of(Aspect.CHANNELS).figure} has its amplifier, the lowest load is {low.figure} ({low.note})"
-    )
+def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
+    speaker, names = case.speaker, case.network.driver_names
+    weak = [n for n in names if speaker.drivers[n].impedance_instrument not in (Instrument.CALIBRATED, Instrument.UNCALIBRATED)]
+    dull = [n for n in names if not speaker.drivers[n].has_response or speaker.drivers[n].response_instrument is not Instrument.CALIBRATED]
+    if picked.rung is Rung.NONE_YET:
+        if weak:
+            yield f"sweep the impedance of {_and(weak)} in the cabinet (README: a resistor and a sound card; xover jig)"
+        if case.found is None or "found" in untouched(speaker):
+            yield "read the parts on the board with a meter and write them into found.cir; C with one leg lifted"
+        if case.bench.reference is None or "original" in untouched(speaker):
+            yield "write what the parts are marked with into original.cir"
+        if not case.bench.coherent:
+            yield f"measure both responses against one loop-back: {case.bench.timing_reason}"
+    if dull and any(_is_doubtful(o, picked) for o in options.values()):
+        yield f"measure the response of {_and(dull)} with a calibrated microphone: until then no level is corrected"
 
 
-def _no_reasons(options: Options) -> Iterator[str]:
-    for name, o in options.items():
-        if o.failing:
-            yield f"{name} {_fails(o)}"
-    for name, o in options.items():
-        if not o.available:
-            yield f"{name} is no option here: {o.why_not}"
+def _is_doubtful(option: Option, picked: Picked) -> bool:
+    """Whether a step seems to better it, by less than is known."""
+    gain = option.gain(Wants.SOUND)
+    return gain.value_db > step_db(option.name, Wants.SOUND, picked.said) and not gain.sure
 
 
-def _common(options: Options, ruling: Ruling) -> Iterator[str]:
-    """What can be said of any option."""
-    if ruling.name is None:
-        return
-    one = options[ruling.name]
-    low = one.of(Aspect.LOAD)
-    if one.marginal:
-        names = ", ".join(f"{c.name} {c.figure}" for c in one.marginal)
-        yield f"nothing of it fails, {len(one.marginal)} marginal: {names}"
-    elif low.known:
-        yield f"nothing of it fails or is marginal: lowest load {low.figure} (limit {low.limit:g} ohm)"
-    else:
-        yield "nothing of it fails, as far as it is known"
-
-
-def _why_others_wait(options: Options) -> str:
-    said = []
-    for name, o in options.items():
-        if name is Name.LEAVE:
-            continue
-        if not o.available:
-            said.append(f"{name} is no option here" if o.asked else f"{name} was {o.why_not}")
-        elif o.failing:
-            said.append(f"{name} {_fails(o)}")
-        elif name is Name.REDESIGN:
-            gain = flatter_db(o, options[Name.LEAVE])
-            said.append("of the redesign's sum nothing is known" if gain is None else f"a redesign is {_by(gain)}")
-    return "; ".join(said) or "no other option is better by what is known"
-
-
-def _by(gain: float) -> str:
-    return f"flatter by {gain:.1f} dB only" if gain > 0 else "not flatter"
-
-
-def _fails(option: Option) -> str:
-    worst = option.failing[0]
-    return f"fails: {worst.name} {worst.figure}" + (f" ({worst.note})" if worst.note else "")
-
-
-def _heard(change: Criterion) -> str:
-    return audibility(change.number)
-
-
-def answer(recommendation: Name | None) -> str:
-    """The answer in a few words."""
-    return {
-        Name.LEAVE: "leave it as it is",
-        Name.REFRESH: "refresh it, like for like",
-        Name.REDESIGN: "redesign it",
-        Name.BYPASS: "bypass it: each driver on a channel of its own",
-        None: "none of the four as it stands",
-    }[recommendation]
+def would_change(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, ...]:
+    """What would make it another answer."""
+    said = list(_beyond_means(options, picked)) if picked.rung in options else []
+    if picked.rung is Rung.NONE_YET or picked.why is Why.FAULTS:
+        return tuple(said)
+    for name, option in options.items():
+        if option.available and _is_doubtful(option, picked):
+            gain = option.gain(Wants.SOUND)
+            said.append(
+                f"{name} seems to even the sum by {db(gain.value_db)} dB, but that is known to {db(gain.uncertainty_db)} dB only"
+            )
+    if not picked.said:
+        other = Wants.SOUND if picked.target is Wants.VOICING else Wants.VOICING
+        said.append(f'it is held against {TARGETS[picked.target]}; wants = "{other}" in [means] asks for {TARGETS[other]}')
+    return tuple(said)
 
 
 def _and(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
-def tell(decision: Decision) -> Iterator[Block]:
-    """The answer and its reasons, the options side by side, and the rule."""
-    yield Head(f"{decision.title}: leave, refresh, redesign or bypass?")
-    if decision.rests_on:
-        first = [("first", "this answer rests on what was not measured:")]
-        first += [("", f"- {words}") for words in decision.rests_on]
+def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator[Block]:
+    """The answer; with `why` all steps and what would change it; with `every` the limits too."""
+    yield Head(f"{decision.title}: what to do")
+    rows = [("answer", decision.answer), *(("because" if i == 0 else "and", w) for i, w in enumerate(decision.reasons))]
+    if decision.recommendation is Rung.NONE_YET:
+        rows += [(str(i), words) for i, words in enumerate(decision.measure, 1)]
     else:
-        first = [("rests on", "impedances, responses and parts that were measured")]
-    first += [("recommended", decision.answer), *zip(("because", "and"), decision.reasons, strict=False)]
-    first += [("by the rule", decision.rule)]
-    if decision.recommendation not in (None, Name.LEAVE):
-        first += [("next", _next_step(decision, decision.recommendation))]
-    yield Facts(tuple(first), 12)
-    yield from _side_by_side(decision)
-    yield from _limits(decision)
-    yield from _notes(decision)
+        rows += [("measure", words) for words in decision.measure[:1]]
+        sure = decision.rests_on[0] if decision.rests_on else "drivers and parts were measured"
+        rows.append(("rests on", sure + (f" ({len(decision.rests_on) - 1} more: --why)" if len(decision.rests_on) > 1 else "")))
+    rows += [("caution", words) for words in decision.cautions[:1]]
+    if decision.next:
+        rows.append(("next", decision.next))
+    yield Facts(tuple(rows), 10)
+    if decision.recommendation is not Rung.NONE_YET or why or every:
+        yield from _ladder(decision, why or every)
+    if why or every:
+        yield from _more(decision)
+    if every:
+        yield from _side_by_side(decision)
+        yield from _limits(decision)
+        yield from _notes(decision)
+
+
+def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
+    target = decision.picked.target
+    yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[target]}; +-: sure to that")
+    rows, gone = [], []
+    for name, option in decision.options.items():
+        bar = decision.picked.bars.get(name, Bar.NO_OPTION)
+        if bar is Bar.NO_OPTION and not whole:
+            gone.append(str(name))
+            continue
+        gain = option.gain(target)
+        told = option.available and name is not Rung.LEAVE
+        what = _BARS.get(bar) or (option.what if option.available else option.why_not)
+        cost = option.cost_for_pair
+        rows.append(
+            [
+                f"> {name}" if name is decision.recommendation else str(name),
+                db(gain.value_db) if told else "-",
+                db(gain.uncertainty_db) if told else "-",
+                (money(cost) if not math.isnan(cost) else "-") if told else "-",
+                f"{option.parts}" if told else "-",
+                f"{option.minutes}" if told else "-",
+                shortened(what, _WIDEST),
+            ]
+        )
+    yield plain_table(["step", "dB", "+-", "pair's cost", "parts", "min", "what, or what bars it"], rows)
+    if gone:
+        yield Text(f"No option here: {', '.join(gone)}. --why tells why, and what would change the answer.")
+
+
+def _more(decision: Decision) -> Iterator[Block]:
+    """What stands behind it."""
+    yield Text(f"{RULE}.")
     for heading, said in (
         ("What would change it", decision.would_change),
+        ("What the answer rests on", decision.rests_on),
         ("What this cannot know", decision.unknown),
-        (f"Cautions: {decision.answer}", decision.cautions),
+        ("Cautions", decision.cautions),
     ):
         if said:
             yield Head(heading)
             yield Items(said)
-    yield Head("The rule, and no other weighing")
-    yield Facts(tuple((f"{number}." if number else "-", words) for number, words in enumerate(RULES)), 2)
+    undo = tuple((str(n), o.undo) for n, o in decision.options.items() if o.available)
+    yield Head("How each is undone")
+    yield Facts(undo, 12)
 
 
-def _next_step(decision: Decision, name: Name) -> str:
-    if name is Name.BYPASS:
-        return f"xover bypass {place(decision.folder)}"
-    listed = "" if decision.stock is None else f" --stock {place(decision.stock)}"
-    return f"xover {name} {place(decision.folder)}{listed} --write {name}ed"
+_COLUMNS: Final = {
+    Aspect.DEVIATION: "sum",
+    Aspect.NULL: "null",
+    Aspect.VOICING: "moved",
+    Aspect.LOAD: "load",
+    Aspect.EPDR: "EPDR",
+    Aspect.TWEETER: "below fs",
+    Aspect.RATINGS: "ratings",
+    Aspect.PAIR: "pair",
+}
 
 
 def _side_by_side(decision: Decision) -> Iterator[Block]:
-    yield Head("Side by side")
-    names = [f"> {n}" if n is decision.recommendation else str(n) for n in decision.options]
-    yield plain_table(["", *names], [[_row_head(a), *(_cell(o, a) for o in decision.options.values())] for a in Aspect])
+    yield Head("The figures of each step")
+    rows = [
+        [str(name), *(_cell(option, aspect) for aspect in _COLUMNS)]
+        for name, option in decision.options.items()
+        if option.available
+    ]
+    yield plain_table(["", *_COLUMNS.values()], rows)
     low, high = decision.band_hz
     yield Text(
-        "+ passes, o marginal, x fails, ? no verdict; > recommended. Sum deviation: half of the range that the sum "
-        f"covers from {hertz(low)} to {hertz(high)}. Left against right: 97.5 % of pairs keep to it. Cost and parts: "
-        "of one speaker."
+        f"+ passes, o marginal, x fails, ? no verdict. sum: half of its range, {hertz(low)} to {hertz(high)}, +- dB. null: "
+        "depth of the sum with every other way reversed, dB. moved: from the sound when new, dB. load, EPDR (the "
+        "resistance that would heat the amplifier as much): lowest, ohm. below fs: what the tweeter gets below its "
+        "resonance, mW. ratings: % used. pair: what 97.5 % of pairs keep to, left against right, dB."
     )
-
-
-def _row_head(aspect: Aspect) -> str:
-    # A terminal may not have the sign; the table's first column is the widest and says in full what is meant.
-    return "below tweeter's fs, mW" if aspect is Aspect.TWEETER else row_head(aspect).replace("\u00b1", "+-")
 
 
 def _cell(option: Option, aspect: Aspect) -> str:
