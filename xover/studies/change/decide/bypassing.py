@@ -18,9 +18,10 @@ from xover.rules.triage import Rung, Wants
 from xover.sound.change import difference_db
 from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import Known, deviation_known, voicing_gain
-from xover.sound.meeting import shallowest_null_db
+from xover.sound.meeting import shallowest_null_db, ways
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
+from xover.studies.change.bypass.channels import Wiring
 from xover.studies.change.bypass.crossover import corners_words
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
@@ -36,8 +37,8 @@ def bypassed(case: DecisionCase) -> Option:
     """Each driver on its own channel."""
     bench, speaker = case.bench, case.speaker
     name = bench.reference or case.present
-    if len(speaker.network(name).driver_names) < 2:
-        return no_option(bench, Rung.BYPASS, "there is one driver only: nothing to split")
+    if len(ways(speaker, speaker.network(name), bench.frequency_hz)) < 2:
+        return no_option(bench, Rung.BYPASS, "there is one way only: nothing to split")
     from xover.studies.change.bypass.study import study_bypass
 
     case.progress(0.78, "bypass")
@@ -45,7 +46,8 @@ def bypassed(case: DecisionCase) -> Option:
         study = study_bypass(speaker, name, bench.frequency_hz)
     except OptionError as fault:
         return no_option(bench, Rung.BYPASS, f"{fault.problem}; {fault.remedy}")
-    names = tuple(study.channels)
+    wirings = [channel.wiring for channel in study.channels.values()]
+    names = tuple(n for w in wirings for n in w.names)
     assumed = sound_is_assumed(speaker, names)
     reached = study.reached
     level = None if reached is None or not study.coherent else reached.total.level_db
@@ -63,7 +65,7 @@ def bypassed(case: DecisionCase) -> Option:
         ),
         _bypass_voicing(study, level, bench.reference),
         *load_criteria([(n, c.load.reading, c.load.verdict, c.load.rating_from) for n, c in study.channels.items()]),
-        _bypass_tweeter(study, bench.design_below_w),
+        _bypass_tweeter(study),
         judge.ratings(0.0, False, 0, _capacitor_words(study)),
         judge.stops(len(study.stops), "; ".join(f"{f.about}: {f.text}" for f in study.stops)),
         judge.pair(0.0, note="no part is left that varies, digital filters taken; the drivers' own spread stays"),
@@ -76,13 +78,13 @@ def bypassed(case: DecisionCase) -> Option:
             {c.name: c for c in criteria},
             _bypass_cost(study, case),
             _bypass_parts(study, case),
-            bypass_channels(speaker, names),
+            bypass_channels(speaker, wirings),
             judge.undo("yes", whole=True, note="if the old network is kept"),
             evidence_of(speaker, names, measured=True, parts=False),
         ),
         np.full(bench.frequency_hz.shape, np.nan) if level is None else level,
         _bypass_gains(case, study, level),
-        what=f"{len(names)} channels, {study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}",
+        what=f"{len(wirings)} channels, {study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}",
         cautions=tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
         stops=tuple(f"{f.about}: {f.text}" for f in study.stops),
         study=study,
@@ -102,21 +104,24 @@ def _bypass_gains(case: DecisionCase, study: BypassStudy, level: Float | None) -
     return found
 
 
-def bypass_channels(speaker: Speaker, names: Sequence[str]) -> Criterion:
+def bypass_channels(speaker: Speaker, wirings: Sequence[Wiring]) -> Criterion:
     """Channels of a bypass against those that speaker.toml has."""
     bypass, means = speaker.file.speaker.bypass, speaker.file.speaker.means
     if bypass is None or not bypass.channels:
         if means is not None and means.channels is not None:
-            return judge.channels(len(names), means.channels // 2, f"{means.channels} for the pair in [means]")
-        return judge.channels(len(names), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?")
-    missing = [n for n in names if n not in bypass.channels]
+            return judge.channels(len(wirings), means.channels // 2, f"{means.channels} for the pair in [means]")
+        return judge.channels(
+            len(wirings), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?"
+        )
+    missing = [w.driver for w in wirings if not any(n in bypass.channels for n in w.names)]
     note = f"none is given for {', '.join(missing)}" if missing else ""
-    return judge.channels(len(names), len(names) - len(missing), note)
+    return judge.channels(len(wirings), len(wirings) - len(missing), note)
 
 
 def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[str, str]:
     """Why there is no verdict on the sum, and what it would be with delays found by measuring."""
-    silent = [n for n in study.channels if not speaker.drivers[n].has_response]
+    names = [n for channel in study.channels.values() for n in channel.wiring.names]
+    silent = [n for n in names if not speaker.drivers[n].has_response]
     if silent:
         return f"no response of {', '.join(silent)}", ""
     if not study.coherent:
@@ -143,7 +148,7 @@ def _bypass_voicing(study: BypassStudy, level: Float | None, reference: str | No
     return judge.voicing(size, can_fail=False, note=f"of the sum, levels made equal{twin}")
 
 
-def _bypass_tweeter(study: BypassStudy, design_w: float) -> Criterion:
+def _bypass_tweeter(study: BypassStudy) -> Criterion:
     name, channel = list(study.channels.items())[-1]
     below = channel.power.power_below_resonance_w
     note = study.power.reason
@@ -152,7 +157,7 @@ def _bypass_tweeter(study: BypassStudy, design_w: float) -> Criterion:
         note = f"{name} below {resonance}; {channel.power.average_power_w:.2g} W in all at {study.power.level_db:g} dB"
     elif not note:
         note = f"the impedance of {name} shows no resonance"
-    return judge.tweeter(below, design_w, note)
+    return judge.tweeter(below, note)
 
 
 def _capacitor(study: BypassStudy) -> ProtectionCapacitor | None:
@@ -191,7 +196,7 @@ def _bypass_parts(study: BypassStudy, case: DecisionCase) -> Criterion:
 
 def _bypass_cost(study: BypassStudy, case: DecisionCase) -> Criterion:
     """The protection capacitor, where the electronics are there already."""
-    if bypass_channels(case.speaker, tuple(study.channels)).verdict is not Verdict.PASS:
+    if bypass_channels(case.speaker, [c.wiring for c in study.channels.values()]).verdict is not Verdict.PASS:
         return judge.unknown(Aspect.COST, "amplifiers and crossover have no price here")
     words = "amplifiers and crossover are there already"
     if _capacitor(study) is None:

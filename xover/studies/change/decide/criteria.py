@@ -24,7 +24,6 @@ from xover.rules.margins import (
     IEC_LEAST_SHARE,
     NULL_DB,
     ROUNDING,
-    TWEETER_MORE,
     TWEETER_MOST,
     TWEETER_W,
 )
@@ -239,15 +238,12 @@ def peak_load(epdr_ohm: float, limit_ohm: float | None, source: str, note: str =
     )
 
 
-def tweeter(power_w: float, design_w: float, note: str = "") -> Criterion:
-    """Average watts that reach the highest driver below its resonance at the listening level.
-
-    design_w : the same through the design; NaN where there is none.
-    """
-    limit = TWEETER_W if math.isnan(design_w) else max(TWEETER_W, TWEETER_MORE * design_w)
-    source = PRACTICE if limit == TWEETER_W else f"a decibel over what the design gives it ({PRACTICE})"
-    most = TWEETER_MOST * limit
-    return Criterion(Aspect.TWEETER, _told(power_w), at_most(power_w, limit, most), limit, most, source, note)
+def tweeter(power_w: float, note: str = "") -> Criterion:
+    """Average watts that reach the highest driver below its resonance at the listening level."""
+    most = TWEETER_MOST * TWEETER_W
+    return Criterion(
+        Aspect.TWEETER, _told(power_w), at_most(power_w, TWEETER_W, most), TWEETER_W, most, PRACTICE, note
+    )
 
 
 def ratings(needed_share: float, over: bool, unstated: int, note: str = "") -> Criterion:

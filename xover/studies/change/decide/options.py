@@ -25,8 +25,6 @@ from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
 from xover.sound.meeting import shallowest_null_db
 from xover.speaker import Speaker
-from xover.studies.change.bypass.capacitor import ProtectionCapacitor
-from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import UNKNOWN, DecisionCase, Option, all_criteria, evidence_of, no_option

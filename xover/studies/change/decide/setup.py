@@ -61,15 +61,16 @@ class ReadingSetup:
 
     Attributes
     ----------
-    frequency_hz : (n,). reference : name of the design, or None. design : its sound. design_below_w : what it puts
-        into the highest driver below its resonance; NaN where that is not known.
+    frequency_hz : (n,). reference : name of the design, or None. design : its sound.
+    coherent : whether the drivers of what is there share a time reference. timing_reason : why.
     """
 
     speaker: Speaker
     frequency_hz: Float
     reference: str | None
     design: Sound | None
-    design_below_w: float
+    coherent: bool
+    timing_reason: str
     seed: int
 
 
@@ -88,11 +89,13 @@ class Read:
         return tuple(f.text for f in self.hazards if f.severity is Severity.STOP)
 
 
-def make_bench(speaker: Speaker, reference: str | None, frequency_hz: Float, seed: int) -> ReadingSetup:
+def make_bench(
+    speaker: Speaker, reference: str | None, present: Network, frequency_hz: Float, seed: int
+) -> ReadingSetup:
     """Put the design on the bench first."""
     design = sound_of(speaker, reference, frequency_hz) if reference is not None else None
-    below = math.nan if design is None else _below_resonance(speaker, design)[0]
-    return ReadingSetup(speaker, frequency_hz, reference, design, below, seed)
+    coherent, why = speaker.timing_is_known(present)
+    return ReadingSetup(speaker, frequency_hz, reference, design, coherent, why, seed)
 
 
 def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None, *, meant: bool, aged: bool) -> Read:
@@ -122,7 +125,7 @@ def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None
         _null(speaker, sound, assumed),
         _voicing(bench, sound, meant, assumed),
         *_loads(speaker, sound),
-        judge.tweeter(below, bench.design_below_w, note),
+        judge.tweeter(below, note),
         _ratings(speaker, name, sound.network),
         _stops(speaker, name, sound.network),
         _pair(speaker, name, bench, assumed, aged),
@@ -252,23 +255,22 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
     if math.isnan(sensible):
         return math.nan, "the sensitivity of the drivers is not known"
     highest = ways(speaker, network, f)[-1]
-    driver = speaker.drivers[highest]
-    resonance = driver_resonance_hz(driver)
-    if math.isnan(resonance):
-        return math.nan, f"the impedance of {highest} shows no resonance"
+    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in highest.names}
+    for name, resonance in resonances.items():
+        if math.isnan(resonance):
+            return math.nan, f"the impedance of {name} shows no resonance"
     volts = voltage_for_level(wish.level_db, sensible, wish.distance_m or 1.0)
     weights = programme_weights(f, Spectrum.PROGRAMME)
-    z = driver.impedance_ohm(f)
-    cards = [d.key for d in network.drivers if d.driver == highest]
-    below = np.where(f < resonance, weights, 0.0)
-    watts = [volts**2 * heat_w(below, sound.solution.drive[key], z)[0] for key in cards]
-    whole = [volts**2 * heat_w(weights, sound.solution.drive[key], z)[0] for key in cards]
+    cards = highest.keys
+    names = [network.driver_card(key).driver for key in cards]
+    ohms = [speaker.drivers[name].impedance_ohm(f) for name in names]
+    below = [np.where(f < resonances[name], weights, 0.0) for name in names]
+    drives = [sound.solution.drive[key] for key in cards]
+    watts = [volts**2 * heat_w(w, drive, z)[0] for w, drive, z in zip(below, drives, ohms, strict=True)]
+    whole = [volts**2 * heat_w(weights, drive, z)[0] for drive, z in zip(drives, ohms, strict=True)]
     worst = int(np.argmax(watts))
-    return (
-        watts[worst],
-        f"{cards[worst]} below {written('resonance', resonance, highest)}; {whole[worst]:.2g} W in all at "
-        f"{wish.level_db:g} dB",
-    )
+    fs = written("resonance", resonances[names[worst]], names[worst])
+    return watts[worst], f"{cards[worst]} below {fs}; {whole[worst]:.2g} W in all at {wish.level_db:g} dB"
 
 
 def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
@@ -304,7 +306,7 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
     said = []
     order = ways(speaker, network, log_grid(20.0, 20_000.0, 12))
     if len(order) > 1:
-        bare = [c.key for c in network.drivers if c.driver == order[-1]]
+        bare = order[-1].keys
         share = dc_drive(speaker, network, {})
         said += [f"{key} has no capacitor in series" for key in bare if share[key] > BARE_SHARE]
     if len(network.channels) > 1:
