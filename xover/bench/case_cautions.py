@@ -21,11 +21,11 @@ from xover.judge.network import amplifier_findings
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
+from xover.rules.triage import Rung
 from xover.sound.resonance import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress
 from xover.studies.change.bypass.result import BypassStudy
-from xover.studies.change.decide.option import Name
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.redesign.words import HEAT_AND_TWEETER
 from xover.studies.change.refresh.words import BARE_TWEETER, OIL
@@ -77,8 +77,8 @@ def case_cautions(
         role={name: roles(speaker, network) for name, network in used.items()},
         decision=decision,
         build=build,
-        soldering=decision is None or chosen is not Name.LEAVE or len(used) > 1,
-        bypassing=chosen is Name.BYPASS or any(len(n.channels) > 1 for n in used.values()),
+        soldering=decision is None or chosen is not Rung.LEAVE or len(used) > 1,
+        bypassing=chosen is Rung.BYPASS or any(len(n.channels) > 1 for n in used.values()),
     )
     found: dict[str, CaseCaution] = {}
     for caution in (*amplifier_cautions(case), *part_cautions(case), *_decided(case), *work_cautions(case)):

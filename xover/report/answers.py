@@ -14,11 +14,13 @@ from xover.network import Network
 from xover.parts.stock import Bill
 from xover.pool import Pool
 from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
+from xover.rules.triage import Rung
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.option import DecisionCase, Name, Option, no_option
-from xover.studies.change.decide.study import Decision, hold_against_each_other
+from xover.studies.change.decide.ladder import worth_a_redesign
+from xover.studies.change.decide.option import DecisionCase, Option, no_option
+from xover.studies.change.decide.study import Decision, first_steps, hold_against_each_other
 
-JOBS = 21
+JOBS = 25
 """About so many there are; only the progress that is told rests on it."""
 
 Kind = TypeVar("Kind")
@@ -112,19 +114,22 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
     from xover.report import works  # after what may be wrong with the folder: it loads nearly everything
 
     known: dict[str, Any] = {}
+    steps = first_steps(case)
     with Pool(processes) as pool:
         first = [
-            Job("redesign", "redesign: new values", works.option, (Name.REDESIGN,)),
-            Job("bypass", "bypass: each driver on its own channel", works.option, (Name.BYPASS,)),
-            Job("refresh", "refresh: like-for-like parts", works.option, (Name.REFRESH,)),
-            Job("leave", "leave it as it is", works.option, (Name.LEAVE,)),
+            # The longest first.
+            *(Job(str(step), f"step: {step}", works.option, (step,)) for step in reversed(steps)),
             Job("condition", "condition: what age has done", works.condition),
             Job("sensitivity", "sensitivity: which part matters", works.sensitivity, (present, {})),
             Job("load", "load", works.load, (present, {}, "load")),
             Job("sound", "sum and drive", works.sound, (present, {}, "sum")),
         ]
         _work_off(pool, request, first, known, progress)
-        worked = {n: _worked(case, n, known[n]) for n in Name}
+        worked = {n: _worked(case, n, known[n]) for n in steps}
+        if Rung.REDESIGN not in worked and worth_a_redesign(case, worked):
+            other = Job("redesign", "step: another circuit", works.option, (Rung.REDESIGN,))
+            _work_off(pool, request, [other], known, progress)
+            worked[Rung.REDESIGN] = _worked(case, Rung.REDESIGN, known["redesign"])
         decision = hold_against_each_other(case, worked)
         build = _build(shop, decision, present)
         proposed = {build.name: build.network} if build.new and build.name not in shop.speaker.network_names else {}
@@ -143,7 +148,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         if build.new:
             second.append(Job("built load", "load of the new network", works.load, (*given, "load-built")))
             second.append(Job("built sound", "sum of the new network", works.sound, (*given, "sum-built")))
-        study = worked[Name.BYPASS].study
+        study = worked[Rung.BYPASS].study if Rung.BYPASS in worked else None
         if study is not None:
             second.append(Job("bypassed", "figures of the bypass", works.bypass_pictures, (study,)))
         chosen = decision.chosen
@@ -187,7 +192,7 @@ def _work_off(
         progress(min(len(known) / JOBS, 1.0), next(iter(left.values()), jobs[-1].words))
 
 
-def _worked(case: DecisionCase, name: Name, answer: Option | NotKnown) -> Option:
+def _worked(case: DecisionCase, name: Rung, answer: Option | NotKnown) -> Option:
     """The option, or that it is none here."""
     return no_option(case.bench, name, answer.why) if isinstance(answer, NotKnown) else answer
 
@@ -201,13 +206,12 @@ def _build(shop: Workshop, decision: Decision, present: str) -> Build:
             return Build(name, shop.speaker.network(name), True, None, "the network that was asked for")
         return Build(present, there, False, None, "the network that was asked for")
     chosen = decision.chosen
-    if chosen is None or chosen.network is None or chosen.name is Name.LEAVE:
+    if chosen is None or chosen.network is None or chosen.name is Rung.LEAVE:
         return Build(present, there, False, None, "nothing is to be built: the network as it is")
-    name = {Name.REFRESH: "refreshed", Name.REDESIGN: "redesigned"}[chosen.name]
+    name = chosen.called
     while name in shop.speaker.network_names:
         name += " anew"
-    bill = chosen.study.bill if chosen.name is Name.REFRESH else chosen.study.proposals[0].bill
-    return Build(name, chosen.network, True, bill, f"{chosen.name}: {chosen.what}")
+    return Build(name, chosen.network, True, chosen.bill, f"{chosen.name}: {chosen.what}")
 
 
 def _compared(

@@ -31,13 +31,14 @@ from xover.figures import db
 from xover.network import Network
 from xover.quantity import hertz
 from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
+from xover.rules.triage import Rung
 from xover.sound.prediction import Prediction, predict
 from xover.studies.aged.condition.study import study_condition
 from xover.studies.bears.crosstalk.study import study_crosstalk
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.result import BypassStudy
-from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision, work_out
 from xover.studies.change.redesign.result import redesign_curves
 from xover.studies.desk.check.study import CheckStudy, study_check
@@ -70,8 +71,8 @@ class Formulas:
     numbers: Mapping[str, float]
 
 
-def option(shop: Workshop, name: Name) -> Option:
-    """One option of the decision."""
+def option(shop: Workshop, name: Rung) -> Option:
+    """One step of the decision."""
     return work_out(shop.case, name)
 
 
@@ -187,9 +188,9 @@ def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
     """The refresh or the redesign against what is there; None for another option."""
     if worked.study is None:
         return None
-    if worked.name is Name.REFRESH:
+    if worked.name is Rung.REFRESH:
         figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
-    elif worked.name is Name.REDESIGN:
+    elif worked.name in (Rung.REVALUE, Rung.REDESIGN):
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
         reading = f"{capital(worked.what)}."
     else:

@@ -2,38 +2,33 @@
 
 from __future__ import annotations
 
+import math
+
 from xover.bench.missing import what_is_missing
 from xover.bench.words import sentence
 from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Section, Text, Warn, table
 from xover.curve import Evidence
+from xover.figures import db, money
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.rules.severity import Severity
+from xover.rules.triage import RULE
 from xover.speaker import PhaseSource, SpeakerDriver
-from xover.studies.change.decide.criteria import Aspect
-from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
-from xover.studies.change.decide.words import cell, row_head
+from xover.studies.change.decide.words import BARS, TARGETS
 from xover.studies.desk.check.study import CheckStudy
 
 
 def decision(answers: Answers) -> Section:
-    """Leave, refresh, redesign or bypass, side by side."""
+    """What to do, why, and the steps side by side."""
     d = answers.decision
-    why = [*(("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)), ("by the rule", d.rule)]
+    why = [("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)]
+    why += [("to do", words) for words in d.measure]
     blocks: list[Block] = [Text(sentence(d.answer), "lead"), Facts(tuple(why))]
     if d.rests_on:
         blocks += [Text("This answer rests on what was not measured:"), Items(d.rests_on)]
-    blocks.append(_side_by_side(d))
-    blocks.append(
-        Text(
-            "+ passes, o marginal, x fails, ? no verdict. Sum deviation: half of the range that the sum covers from "
-            f"{hertz(d.band_hz[0])} to {hertz(d.band_hz[1])}. Left against right: 97.5 % of pairs keep to it. Cost and "
-            f"parts are for one speaker; parts from: {d.source}. Limits are the file's own or common practice, no "
-            "published source; 'xover decide' names each.",
-            "quiet",
-        )
-    )
+    blocks.append(_steps(d))
+    blocks.append(Text(f"{RULE}. Nearer: to {TARGETS[d.picked.target]}. Parts from: {d.source}.", "quiet"))
     if d.would_change:
         blocks += [Head("What would change it"), Items(d.would_change)]
     if d.unknown:
@@ -43,17 +38,29 @@ def decision(answers: Answers) -> Section:
     return Section("decision", "Decision", tuple(blocks))
 
 
-def _side_by_side(d: Decision) -> Block:
-    names = list(d.options)
-    marked = names.index(d.recommendation) + 1 if d.recommendation is not None else None
-    rows: list[list[str | Cell]] = [[row_head(a), *(_verdict(o, a) for o in d.options.values())] for a in Aspect]
-    heads = [f"{n}: recommended" if n == d.recommendation else str(n) for n in names]
-    return table("The four options", ["criterion", *heads], rows, marked=marked)
-
-
-def _verdict(option: Option, aspect: Aspect) -> Cell:
-    words, verdict = cell(option, aspect)
-    return Cell(words or "-", "" if verdict is None else str(verdict))
+def _steps(d: Decision) -> Block:
+    """The steps in figures, the recommended one marked by words."""
+    rows: list[list[str | Cell]] = []
+    for name, option in d.options.items():
+        if not option.available:
+            continue
+        gain = option.gain(d.picked.target)
+        cost = "-" if math.isnan(option.cost_for_pair) else money(option.cost_for_pair)
+        bar = BARS.get(d.picked.bars[name], "")
+        rows.append(
+            [
+                f"{name}: recommended" if name is d.recommendation else str(name),
+                option.what + (f" ({bar})" if bar else ""),
+                db(gain.value_db),
+                db(gain.uncertainty_db),
+                cost,
+                str(option.parts),
+                str(option.minutes),
+                option.undo,
+            ]
+        )
+    columns = ["step", "what", "nearer, dB", "sure to, dB", "cost of a pair", "parts", "minutes", "undo"]
+    return table("The steps, cheapest and easiest to undo first", columns, rows, numbers=(2, 3, 4, 5, 6))
 
 
 _PHASES = {

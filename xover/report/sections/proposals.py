@@ -16,10 +16,11 @@ from xover.network.parts import shown_value, value_of
 from xover.parts.stock import Bill
 from xover.quantity import hertz
 from xover.report.answers import Answers, Build
+from xover.rules.triage import STEPS, Rung
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy
-from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.option import Option
 from xover.studies.change.redesign.result import RedesignStudy
 from xover.studies.change.refresh.result import RefreshStudy
 
@@ -27,17 +28,16 @@ MOST_PROPOSALS = 3
 
 
 def proposals(answers: Answers) -> Section:
-    """The three options that change something, the recommended one first."""
+    """The steps that change something, the recommended one first."""
     d = answers.decision
-    order = sorted((Name.REFRESH, Name.REDESIGN, Name.BYPASS), key=lambda n: n is not d.recommendation)
+    order = sorted((n for n in STEPS[1:] if n in d.options), key=lambda n: n is not d.recommendation)
     blocks: list[Block] = []
     for name in order:
         option = d.options[name]
-        blocks.append(Head(f"{str(name).capitalize()}{' (recommended)' if name is d.recommendation else ''}"))
         if not option.available:
-            blocks.append(Text(sentence(f"no option here: {option.why_not}")))
-        else:
-            blocks += _of(option, answers)
+            continue
+        blocks.append(Head(f"{str(name).capitalize()}{' (recommended)' if name is d.recommendation else ''}"))
+        blocks += _of(option, answers)
     return Section("proposals", "Proposals", tuple(blocks))
 
 
@@ -49,6 +49,8 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
     elif isinstance(option.study, BypassStudy):
         yield from _bypass(option.study)
         yield from answers.bypassed
+    else:
+        yield Text(sentence(option.what))
 
 
 def _refresh(study: RefreshStudy) -> Iterable[Block]:
@@ -165,7 +167,7 @@ def bill(answers: Answers) -> Section:
     blocks: list[Block] = []
     if not build.new:
         blocks.append(Text("Nothing is to be bought."))
-        if answers.decision.recommendation is Name.BYPASS:
+        if answers.decision.recommendation is Rung.BYPASS:
             blocks.append(Text("Amplifier channels, an electronic crossover and what Proposals names for a bypass."))
     elif build.bill is not None:
         blocks.append(_to_buy(build.bill, stress))

@@ -241,9 +241,7 @@ def peak_load(epdr_ohm: float, limit_ohm: float | None, source: str, note: str =
 def tweeter(power_w: float, note: str = "") -> Criterion:
     """Average watts that reach the highest driver below its resonance at the listening level."""
     most = TWEETER_MOST * TWEETER_W
-    return Criterion(
-        Aspect.TWEETER, _told(power_w), at_most(power_w, TWEETER_W, most), TWEETER_W, most, PRACTICE, note
-    )
+    return Criterion(Aspect.TWEETER, _told(power_w), at_most(power_w, TWEETER_W, most), TWEETER_W, most, PRACTICE, note)
 
 
 def ratings(needed_share: float, over: bool, unstated: int, note: str = "") -> Criterion:

@@ -11,21 +11,9 @@ from xover.rules.margins import DEVIATION_DB
 from xover.rules.triage import CHEAP, STEPS, Rung, Wants, step_db
 from xover.sound.doubt import Known
 from xover.studies.change.decide.criteria import Aspect, Verdict
-from xover.studies.change.decide.option import DecisionCase, Option
+from xover.studies.change.decide.option import Bar, DecisionCase, Option
 
 Options = Mapping[Rung, Option]
-
-
-class Bar(StrEnum):
-    """What keeps a step from being taken."""
-
-    NONE = "none"
-    NO_OPTION = "no option"
-    UNSAFE = "unsafe"
-    LOAD = "load"
-    MONEY = "money"
-    PRICE = "price not known"
-    CHANNELS = "channels"
 
 
 class Why(StrEnum):
@@ -127,12 +115,8 @@ def bar_of(case: DecisionCase, option: Option) -> Bar:
     """What keeps a step from being taken."""
     if not option.available:
         return Bar.NO_OPTION
-    if option.of(Aspect.LOAD).verdict is Verdict.FAIL:
-        return Bar.LOAD
-    if option.stops or option.of(Aspect.TWEETER).verdict is Verdict.FAIL:
-        return Bar.UNSAFE
-    if option.name is not Rung.LEAVE and option.of(Aspect.RATINGS).verdict is Verdict.FAIL:
-        return Bar.UNSAFE
+    if option.danger is not Bar.NONE:
+        return option.danger
     if option.name is Rung.BYPASS and option.of(Aspect.CHANNELS).verdict is not Verdict.PASS:
         return Bar.CHANNELS
     if option.parts and math.isfinite(case.most_for_pair):

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
 
 from xover.curve import Evidence, Float
 from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
 from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.parts.catalogue import Catalogue
+from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.triage import MINUTES, UNDO, Rung, Wants
@@ -24,6 +27,18 @@ from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.setup import ReadingSetup
 
 UNKNOWN: Final = Known(math.nan, math.nan)
+
+
+class Bar(StrEnum):
+    """What keeps a step from being taken."""
+
+    NONE = "none"
+    NO_OPTION = "no option"
+    UNSAFE = "unsafe"
+    LOAD = "load"
+    MONEY = "money"
+    PRICE = "price not known"
+    CHANNELS = "channels"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -38,8 +53,9 @@ class Option(Readable):
     gains : how much nearer to each target it comes than what is there now.
     doubt_db : how far the deviation of its own sum may be off, +-.
     what : what it is, in words. parts : to buy for one speaker. cost_for_pair : NaN where a price is missing.
-    cautions : what to heed if it is taken. stops : what forbids switching it on.
-    network : as it was judged; None where it builds none.
+    cautions : what to heed if it is taken. stops : what forbids switching it on, in words.
+    danger : whether that is its load, or something else.
+    network : as it was judged; None where it builds none. bill : what is bought for it.
     study : what it was worked out with: the RefreshStudy, the RedesignStudy (the proposal that was chosen comes
         first in it), the BypassStudy; None for others. Not part of `plain`.
     """
@@ -55,8 +71,10 @@ class Option(Readable):
     cost_for_pair: float = 0.0
     cautions: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
+    danger: Bar = Bar.NONE
     asked: bool = True
     network: Network | None = field(default=None, repr=False)
+    bill: Bill | None = field(default=None, repr=False)
     study: Any = field(default=None, repr=False)
 
     @property
@@ -69,6 +87,11 @@ class Option(Readable):
         """About how long it takes for one speaker."""
         whole, each = MINUTES[self.name]
         return whole + each * self.parts
+
+    @property
+    def called(self) -> str:
+        """What its network is called: refreshed, trimmed."""
+        return called(self.name)
 
     @property
     def undo(self) -> str:
@@ -147,6 +170,21 @@ class DecisionCase:
         """What the owner asked for."""
         means = self.speaker.file.speaker.means
         return None if means is None or means.wants is None else Wants(means.wants)
+
+
+def danger_of(stops: Sequence[Finding]) -> Bar:
+    """Whether something forbids it, and whether that is the load alone."""
+    if not stops:
+        return Bar.NONE
+    return Bar.LOAD if all(f.fault is Fault.LOW_LOAD for f in stops) else Bar.UNSAFE
+
+
+def called(rung: Rung) -> str:
+    """What the network of a step is called."""
+    return _CALLED.get(rung, f"{rung}d" if rung.endswith("e") else f"{rung}ed")
+
+
+_CALLED: Final = {Rung.TRIM: "trimmed", Rung.DRIVER: "matched"}
 
 
 def no_option(bench: ReadingSetup, name: Rung, why: str, *, asked: bool = True) -> Option:

@@ -3,41 +3,43 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
-from xover.curve import Float
 from xover.errors import OptionError
 from xover.figures import written
 from xover.files.stock import ItemKind, StockItem
-from xover.network import Network
+from xover.judge.kinds import Fault
+from xover.network import Capacitor, Inductor, Network, Part, value_of
+from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
-from xover.parts.stock import Bill
-from xover.quantity import QuantityKind, format_quantity, hertz
+from xover.parts.stock import Bill, make_bill
 from xover.rules.bands import JUDGED_HZ
-from xover.rules.severity import Severity
 from xover.rules.triage import Rung, Wants
-from xover.sound.change import difference_db
-from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
-from xover.sound.meeting import shallowest_null_db
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.option import UNKNOWN, DecisionCase, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.option import (
+    UNKNOWN,
+    DecisionCase,
+    Option,
+    all_criteria,
+    called,
+    danger_of,
+    evidence_of,
+    no_option,
+)
 from xover.studies.change.decide.pads import best_pad
-from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.decide.setup import (
     Read,
     ReadingSetup,
-    load_criteria,
     read_network,
-    sound_is_assumed,
-    sum_criterion,
 )
+from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 
 STARTS: Final = 1
@@ -82,7 +84,8 @@ def leave(case: DecisionCase) -> Option:
         dict.fromkeys(Wants, NOTHING),
         deviation_known(case.speaker, read.sound.network, case.bench.frequency_hz).uncertainty_db,
         f"network '{case.present}' as it is" + ("" if measured else ", taken as marked: no part was measured"),
-        stops=read.stops,
+        stops=tuple(f.text for f in read.stops(False)),
+        danger=danger_of(read.stops(False)),
         network=read.sound.network,
     )
 
@@ -114,7 +117,7 @@ def _built(
     study: Any = None,
 ) -> Option:
     """A step that builds a network, read as all of them are; `kept`: old parts stay in it."""
-    name = f"{rung}d" if rung.endswith("e") else f"{rung}ed"
+    name = called(rung)
     read = read or read_network(case.bench, name, _with_ratings(network, bill), meant=meant, aged=False)
     return Option(
         rung,
@@ -134,10 +137,51 @@ def _built(
         parts=sum(line.quantity for line in bill.lines),
         cost_for_pair=math.nan if bill.cost_for_pair is None or bill.without_price else bill.cost_for_pair,
         cautions=cautions,
-        stops=read.stops,
+        stops=tuple(f.text for f in read.stops(True)),
+        danger=danger_of(read.stops(True)),
         network=network,
+        bill=bill,
         study=study,
     )
+
+
+def mended(case: DecisionCase) -> Option:
+    """What is broken put right: parts as the original has them, wires as it has them; a dead driver builds nothing."""
+    design = case.bench.design
+    network, items = case.network, []
+    wrong = [f for f in case.faults if f.fault in (Fault.PART_SHORTED, Fault.PART_OPEN, Fault.PART_MISSING)]
+    swapped = [f.driver for f in case.faults if f.fault is Fault.SWAPPED]
+    if design is not None and wrong:
+        for finding in wrong:
+            good = design.network.part(finding.part)
+            network = with_part(network, good, design.network)
+            items += [(good.name, item) for item in nearest_item(good, case.catalogue)]
+    if swapped:
+        network = turned(network, swapped)
+    what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")
+    if network is case.network:
+        return replace(no_option(case.bench, Rung.MEND, ""), what=what, cost_for_pair=math.nan, parts=1)
+    return _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
+
+
+def with_part(network: Network, good: Part, design: Network) -> Network:
+    """The network with a part as the design has it, in the place of what stands between its nodes and is not in it."""
+    known = {p.name.lower() for p in design.parts}
+    ends = {good.a, good.b}
+    kept = [p for p in network.parts if p.name.lower() in known or {p.a, p.b} != ends]
+    at = next((i for i, p in enumerate(kept) if p.name.lower() == good.name.lower()), len(kept))
+    return replace(network, parts=(*kept[:at], good, *kept[at + 1 :]))
+
+
+def nearest_item(part: Part, catalogue: Catalogue) -> tuple[StockItem, ...]:
+    """The item on sale whose value is nearest to a part's, the cheapest of equals; empty for none."""
+    if isinstance(part, Capacitor):
+        items = catalogue.capacitors()
+    else:
+        items = catalogue.coils(part.henry, True) if isinstance(part, Inductor) else catalogue.resistors()
+    known = [i for i in items if i.value > 0.0]
+    key = min(known, key=lambda i: (abs(math.log(i.value / value_of(part))), i.price or 0.0), default=None)
+    return () if key is None else (key,)
 
 
 def rewired(case: DecisionCase) -> Option:
@@ -267,11 +311,16 @@ def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...], starts:
     )
 
 
+def odd_driver(case: DecisionCase) -> Option:
+    """A driver that differs from its like: what becomes of it."""
+    return no_option(case.bench, Rung.DRIVER, "no driver differs from its like")
+
+
 def amplified(case: DecisionCase) -> Option:
     """Another amplifier, where the one that is there may not drive it."""
     read = read_network(case.bench, case.present, meant=False, aged=True)
     low = read.criteria[Aspect.LOAD]
-    if low.verdict is not Verdict.FAIL:
+    if not any(f.fault is Fault.LOW_LOAD for f in read.stops(False)):
         return no_option(case.bench, Rung.AMPLIFIER, "the amplifier may drive it")
     what = f"an amplifier that may drive {low.figure} or less"
     other = {**read.criteria, Aspect.LOAD: judge.unknown(Aspect.LOAD, what, low.value)}
@@ -291,7 +340,7 @@ def amplified(case: DecisionCase) -> Option:
         dict.fromkeys(Wants, NOTHING),
         what=what,
         cost_for_pair=math.nan,
-        stops=read.stops_without_load,
+        danger=danger_of([f for f in read.stops(False) if f.fault is not Fault.LOW_LOAD]),
     )
 
 

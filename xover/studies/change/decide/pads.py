@@ -104,7 +104,9 @@ def best_pad(speaker: Speaker, network: Network, catalogue: Catalogue) -> Pad | 
     if not found or not min(s for s, _, _ in found) < now - NEAR_BEST_DB:
         return None
     best = min(score for score, _, _ in found)
-    near = [(len(frame.names), frame.added, score, frame, at) for score, frame, at in found if score <= best + NEAR_BEST_DB]
+    near = [
+        (len(frame.names), frame.added, score, frame, at) for score, frame, at in found if score <= best + NEAR_BEST_DB
+    ]
     *_, frame, at = min(near, key=lambda one: one[:3])
     return _pad(speaker, network, catalogue, frame, at)
 
@@ -154,7 +156,9 @@ def _added(network: Network, card: DriverCard, stock: Sequence[StockItem], speak
 def _pad(speaker: Speaker, before: Network, catalogue: Catalogue, frame: _Frame, at: int) -> Pad:
     """Read what was chosen, its resistors strong enough where the list has such."""
     network = frame.built(at)
-    chosen = tuple(_strong(speaker, network, catalogue, n, i) for n, i in zip(frame.names, frame.sizes[at], strict=True))
+    chosen = tuple(
+        _strong(speaker, network, catalogue, n, i) for n, i in zip(frame.names, frame.sizes[at], strict=True)
+    )
     frame = replace(frame, sizes=[chosen])
     network = frame.built(0)
     f = log_grid(*JUDGED_HZ, _PER_OCTAVE)

@@ -18,12 +18,13 @@ from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
 from xover.figures import written
-from xover.judge.network import amplifier_findings, dc_drive
+from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
+from xover.judge.safety import hazards
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
 from xover.rules.bands import CHANGES_HZ
-from xover.rules.margins import BARE_SHARE
 from xover.rules.severity import Severity
 from xover.sound.change import largest_drive_change, largest_sum_change
 from xover.sound.deviation import sum_deviation
@@ -83,10 +84,10 @@ class Read:
     level_db: Float
     hazards: tuple[Finding, ...]
 
-    @property
-    def stops(self) -> tuple[str, ...]:
-        """What forbids switching it on."""
-        return tuple(f.text for f in self.hazards if f.severity is Severity.STOP)
+    def stops(self, built: bool) -> tuple[Finding, ...]:
+        """What forbids switching it on; of what is only to be built, a part over its rating too."""
+        more = {Fault.OVER_RATING} if built else set()
+        return tuple(f for f in self.hazards if f.severity is Severity.STOP or f.fault in more)
 
 
 def make_bench(
@@ -114,6 +115,8 @@ def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None
         speaker = SpeakerWith(speaker.file, speaker.drivers, {name: proposed})
     sound = sound_of(speaker, name, bench.frequency_hz)
     assumed = sound_is_assumed(speaker, sound.network.driver_names)
+    said = hazards(speaker, name, sound.network, sound=sound)
+    grave = [f.text for f in said if f.severity is Severity.STOP]
     below, note = _below_resonance(speaker, sound)
     criteria = [
         sum_criterion(
@@ -127,11 +130,11 @@ def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None
         *_loads(speaker, sound),
         judge.tweeter(below, note),
         _ratings(speaker, name, sound.network),
-        _stops(speaker, name, sound.network),
+        judge.stops(len(grave), "; ".join(grave)),
         _pair(speaker, name, bench, assumed, aged),
     ]
     level = sound.total.level_db if _has_sum(sound) else np.full(bench.frequency_hz.shape, np.nan)
-    return Read(sound, {c.name: c for c in criteria}, level)
+    return Read(sound, {c.name: c for c in criteria}, level, said)
 
 
 def sum_criterion(level: Float | None, frequency_hz: Float, assumed: bool, why: str) -> Criterion:
@@ -300,18 +303,6 @@ def _has_rating(speaker: Speaker, network: Network) -> bool:
         if not any(a is not None and a.rated_power_w and a.rated_load_ohm for a in (own, speaker.amplifier)):
             return False
     return True
-
-
-def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
-    said = []
-    order = ways(speaker, network, log_grid(20.0, 20_000.0, 12))
-    if len(order) > 1:
-        bare = order[-1].keys
-        share = dc_drive(speaker, network, {})
-        said += [f"{key} has no capacitor in series" for key in bare if share[key] > BARE_SHARE]
-    if len(network.channels) > 1:
-        said += [x.text for x in amplifier_findings(speaker, name, network) if x.severity is Severity.STOP]
-    return judge.stops(len(said), "; ".join(said))
 
 
 def _pair(speaker: Speaker, name: str, bench: ReadingSetup, assumed: bool, aged: bool) -> Criterion:

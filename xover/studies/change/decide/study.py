@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,11 +19,11 @@ from xover.parts.catalogue import Catalogue
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
-from xover.rules.triage import RULE, STEPS, Rung, Wants
+from xover.rules.triage import RULE, STEPS, Rung
 from xover.sound.doubt import unready
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.ladder import Bar, Picked, names_in_order, pick, worth_a_redesign
-from xover.studies.change.decide.option import DecisionCase, Option, no_option
+from xover.studies.change.decide.ladder import Picked, names_in_order, pick, worth_a_redesign
+from xover.studies.change.decide.option import Bar, DecisionCase, Option, no_option
 from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on, to_measure, would_change
 
@@ -110,7 +109,7 @@ class Decision(Readable):
         words += [] if self.stock is None else ["--stock", place(self.stock)]
         words += [] if self.most_cost is None else ["--most-cost", f"{self.most_cost:g}"]
         words += [] if self.seed == 1 else ["--seed", str(self.seed)]
-        return shlex.join([*words, "--take", str(rung), "--write", f"{rung}d" if rung.endswith("e") else f"{rung}ed"])
+        return shlex.join([*words, "--take", str(rung), "--write", option.called])
 
     @property
     def clean(self) -> bool:
@@ -191,7 +190,7 @@ def study_decide(
 
 
 def first_steps(case: DecisionCase) -> tuple[Rung, ...]:
-    """The steps that are worked out whatever the others give; what is broken is mended before anything else is tried."""
+    """The steps that are worked out whatever the others give; what is broken is mended before all else."""
     if case.faults or case.unready:
         return (Rung.MEND, Rung.LEAVE) if case.faults else (Rung.LEAVE,)
     return tuple(step for step in STEPS if step is not Rung.REDESIGN)
@@ -269,9 +268,7 @@ def not_asked(case: DecisionCase, name: Rung) -> Option:
     return no_option(case.bench, name, "not asked for", asked=False)
 
 
-def hold_against_each_other(
-    case: DecisionCase, worked: Mapping[Rung, Option], take: Rung | None = None
-) -> Decision:
+def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], take: Rung | None = None) -> Decision:
     """Go through the steps by the rule."""
     bench, speaker = case.bench, case.bench.speaker
     options = {name: worked[name] for name in names_in_order(worked)}
@@ -296,7 +293,7 @@ def hold_against_each_other(
         reasons=reasons(case, options, picked),
         unknown=cannot_know(case),
         measure=to_measure(case, options, picked),
-        would_change=would_change(case, options, picked),
+        would_change=would_change(options, picked),
         warnings=tuple(dict.fromkeys(n for d in network.driver_names for n in speaker.drivers[d].notes)),
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
         folder=speaker.file.folder,

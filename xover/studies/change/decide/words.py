@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
-from xover.figures import db, hertz, money, written
-from xover.plain import shortened
+from xover.figures import db, hertz, money
 from xover.rules.audibility import PRACTICE, audibility
 from xover.rules.instruments import Instrument
 from xover.rules.margins import VALVES_OHM
 from xover.rules.triage import RULE, Rung, Wants, step_db
-from xover.speaker import Speaker, untouched
+from xover.speaker import Speaker
+from xover.speaker.untouched import untouched
 from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
-from xover.studies.change.decide.ladder import Bar, Options, Picked, Why, betters
-from xover.studies.change.decide.option import DecisionCase, Option
+from xover.studies.change.decide.ladder import Options, Picked, Why, betters
+from xover.studies.change.decide.option import Bar, DecisionCase, Option
 
 if TYPE_CHECKING:
     from xover.studies.change.decide.study import Decision
@@ -93,7 +93,11 @@ def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
     if picked.rung is Rung.LEAVE:
         return "leave it as it is"
     option = options[picked.rung]
-    price = f"; {money(option.cost_for_pair)} a pair" if option.cost_for_pair and not math.isnan(option.cost_for_pair) else ""
+    price = (
+        f"; {money(option.cost_for_pair)} a pair"
+        if option.cost_for_pair and not math.isnan(option.cost_for_pair)
+        else ""
+    )
     return f"{_VERBS[picked.rung]}{option.what}{price}"
 
 
@@ -155,7 +159,7 @@ def _first_fault(leave: Option) -> str:
     return f"{worst.name} {worst.figure}"
 
 
-_BARS: Final = {
+BARS: Final = {
     Bar.UNSAFE: "unsafe",
     Bar.LOAD: "load too low for the amplifier",
     Bar.MONEY: "over your money",
@@ -171,7 +175,7 @@ def _beyond_means(options: Options, picked: Picked) -> Iterator[str]:
         bar = picked.bars[name]
         if bar in (Bar.MONEY, Bar.CHANNELS) and betters(option, chosen, picked.target, picked.said):
             gain = db(option.gain(picked.target).value_db)
-            yield f"{name} would bring {gain} dB, but: {_BARS[bar]}" + (
+            yield f"{name} would bring {gain} dB, but: {BARS[bar]}" + (
                 f" ({money(option.cost_for_pair)} a pair)" if bar is Bar.MONEY else ""
             )
             return
@@ -184,14 +188,22 @@ def to_measure(case: DecisionCase, options: Options, picked: Picked) -> tuple[st
 
 def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
     speaker, names = case.speaker, case.network.driver_names
-    weak = [n for n in names if speaker.drivers[n].impedance_instrument not in (Instrument.CALIBRATED, Instrument.UNCALIBRATED)]
-    dull = [n for n in names if not speaker.drivers[n].has_response or speaker.drivers[n].response_instrument is not Instrument.CALIBRATED]
+    weak = [
+        n
+        for n in names
+        if speaker.drivers[n].impedance_instrument not in (Instrument.CALIBRATED, Instrument.UNCALIBRATED)
+    ]
+    dull = [
+        n
+        for n in names
+        if not speaker.drivers[n].has_response or speaker.drivers[n].response_instrument is not Instrument.CALIBRATED
+    ]
     if picked.rung is Rung.NONE_YET:
         if weak:
             yield f"sweep the impedance of {_and(weak)} in the cabinet (README: a resistor and a sound card; xover jig)"
-        if case.found is None or "found" in untouched(speaker):
+        if case.found is None or "found" in untouched(speaker).networks:
             yield "read the parts on the board with a meter and write them into found.cir; C with one leg lifted"
-        if case.bench.reference is None or "original" in untouched(speaker):
+        if case.bench.reference is None or "original" in untouched(speaker).networks:
             yield "write what the parts are marked with into original.cir"
         if not case.bench.coherent:
             yield f"measure both responses against one loop-back: {case.bench.timing_reason}"
@@ -205,7 +217,7 @@ def _is_doubtful(option: Option, picked: Picked) -> bool:
     return gain.value_db > step_db(option.name, Wants.SOUND, picked.said) and not gain.sure
 
 
-def would_change(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, ...]:
+def would_change(options: Options, picked: Picked) -> tuple[str, ...]:
     """What would make it another answer."""
     said = list(_beyond_means(options, picked)) if picked.rung in options else []
     if picked.rung is Rung.NONE_YET or picked.why is Why.FAULTS:
@@ -214,12 +226,18 @@ def would_change(case: DecisionCase, options: Options, picked: Picked) -> tuple[
         if option.available and _is_doubtful(option, picked):
             gain = option.gain(Wants.SOUND)
             said.append(
-                f"{name} seems to even the sum by {db(gain.value_db)} dB, but that is known to {db(gain.uncertainty_db)} dB only"
+                f"{name} seems to even the sum by {db(gain.value_db)} dB, known to {db(gain.uncertainty_db)} dB only"
             )
     if not picked.said:
         other = Wants.SOUND if picked.target is Wants.VOICING else Wants.VOICING
-        said.append(f'it is held against {TARGETS[picked.target]}; wants = "{other}" in [means] asks for {TARGETS[other]}')
+        said.append(
+            f'it is held against {TARGETS[picked.target]}; wants = "{other}" in [means] asks for {TARGETS[other]}'
+        )
     return tuple(said)
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= _WIDEST else f"{words[: _WIDEST - 3]}..."
 
 
 def _and(names: list[str]) -> str:
@@ -235,7 +253,9 @@ def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator
     else:
         rows += [("measure", words) for words in decision.measure[:1]]
         sure = decision.rests_on[0] if decision.rests_on else "drivers and parts were measured"
-        rows.append(("rests on", sure + (f" ({len(decision.rests_on) - 1} more: --why)" if len(decision.rests_on) > 1 else "")))
+        rows.append(
+            ("rests on", sure + (f" ({len(decision.rests_on) - 1} more: --why)" if len(decision.rests_on) > 1 else ""))
+        )
     rows += [("caution", words) for words in decision.cautions[:1]]
     if decision.next:
         rows.append(("next", decision.next))
@@ -261,7 +281,7 @@ def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
             continue
         gain = option.gain(target)
         told = option.available and name is not Rung.LEAVE
-        what = _BARS.get(bar) or (option.what if option.available else option.why_not)
+        what = BARS.get(bar) or (option.what if option.available else option.why_not)
         cost = option.cost_for_pair
         rows.append(
             [
@@ -271,7 +291,7 @@ def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
                 (money(cost) if not math.isnan(cost) else "-") if told else "-",
                 f"{option.parts}" if told else "-",
                 f"{option.minutes}" if told else "-",
-                shortened(what, _WIDEST),
+                _short(what),
             ]
         )
     yield plain_table(["step", "dB", "+-", "pair's cost", "parts", "min", "what, or what bars it"], rows)
@@ -318,8 +338,8 @@ def _side_by_side(decision: Decision) -> Iterator[Block]:
     yield plain_table(["", *_COLUMNS.values()], rows)
     low, high = decision.band_hz
     yield Text(
-        f"+ passes, o marginal, x fails, ? no verdict. sum: half of its range, {hertz(low)} to {hertz(high)}, +- dB. null: "
-        "depth of the sum with every other way reversed, dB. moved: from the sound when new, dB. load, EPDR (the "
+        f"+ passes, o marginal, x fails, ? no verdict. sum: half of its range, {hertz(low)} to {hertz(high)}, +- dB. "
+        "null: depth of the sum with every other way reversed, dB. moved: from the sound when new, dB. load, EPDR (the "
         "resistance that would heat the amplifier as much): lowest, ohm. below fs: what the tweeter gets below its "
         "resonance, mW. ratings: % used. pair: what 97.5 % of pairs keep to, left against right, dB."
     )
