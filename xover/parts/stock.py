@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
@@ -181,6 +181,22 @@ def make_bill(bought: Iterable[tuple[str, StockItem]]) -> Bill:
         )
         for item, used in sorted(names.items(), key=lambda pair: (list(ItemKind).index(pair[0].kind), pair[0].value))
     )
+    return _added_up(lines)
+
+
+def joined(bill: Bill, more: Bill) -> Bill:
+    """Both bills in one; what `more` has by a name takes the place of what the first has by it."""
+    new = {name for line in more.lines for name in line.names}
+    left = []
+    for line in bill.lines:
+        names = tuple(n for n in line.names if n not in new)
+        if names:
+            left.append(replace(line, names=names, quantity=len(names), quantity_for_pair=2 * len(names)))
+    return _added_up((*left, *more.lines))
+
+
+def _added_up(lines: tuple[BillLine, ...]) -> Bill:
+    """With what they cost."""
     priced = [line for line in lines if line.price is not None]
     cost = sum(line.quantity * (line.price or 0.0) for line in priced)
     if not priced and lines:

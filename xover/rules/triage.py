@@ -46,6 +46,8 @@ SOUND_STEP_DB: Final = HARD_DB
 """A more even sum, where that is what is wanted, or where it costs next to nothing."""
 UNASKED_STEP_DB: Final = DIRECT_DB
 """Where nobody asked for another sound, one that costs an evening and money must be heard at once."""
+KEEPS_VOICING: Final = frozenset({Rung.LEAVE, Rung.REFRESH, Rung.DRIVER, Rung.BYPASS, Rung.AMPLIFIER})
+"""Steps that can bring the old voicing back; the others are there to change it."""
 CHEAP: Final = frozenset({Rung.LEAVE, Rung.REWIRE, Rung.TRIM, Rung.REFRESH})
 """Steps of an hour and a few coins."""
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from xover.rules.margins import DEVIATION_DB
-from xover.rules.triage import CHEAP, STEPS, Rung, Wants, step_db
+from xover.rules.triage import CHEAP, KEEPS_VOICING, STEPS, Rung, Wants, step_db
 from xover.sound.doubt import Known
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.option import Bar, DecisionCase, Option
@@ -61,12 +61,14 @@ def _rung(
         return Rung.MEND, Why.FAULTS
     if case.unready:
         return Rung.NONE_YET, Why.PLACEHOLDERS
-    steps = [options[n] for n in STEPS if n in options and bars[n] is Bar.NONE]
+    steps = sorted((options[n] for n in STEPS if n in options and bars[n] is Bar.NONE), key=_rank)
     safe_now = bars.get(Rung.LEAVE) is Bar.NONE
-    if safe_now and not leave_is_known(options, target):
+    if safe_now and not leave_is_known(case, options, target):
         return Rung.NONE_YET, Why.NOT_MEASURED
     if safe_now:
         steps = [o for o in steps if o.name is Rung.LEAVE or not math.isnan(o.gain(target).value_db)]
+        if target is Wants.VOICING:
+            steps = [o for o in steps if o.name in KEEPS_VOICING]
     for index, option in enumerate(steps):
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
@@ -74,11 +76,17 @@ def _rung(
     return Rung.MEND, Why.UNSAFE
 
 
-def leave_is_known(options: Options, target: Wants) -> bool:
+def _rank(option: Option) -> tuple[int, int]:
+    """Its place among the steps; what renews worn parts as well comes after renewing them alone."""
+    own = STEPS.index(option.name)
+    return max(own, STEPS.index(Rung.REFRESH)) if option.renews else own, own
+
+
+def leave_is_known(case: DecisionCase, options: Options, target: Wants) -> bool:
     """Whether enough is known of what is there to say that nothing is left to be done."""
     leave = options[Rung.LEAVE]
     if target is Wants.VOICING:
-        return leave.of(Aspect.VOICING).known
+        return case.found is not None and not math.isnan(case.aged.value_db)
     return leave.of(Aspect.DEVIATION).known and leave.doubt_db <= DEVIATION_DB
 
 
@@ -96,7 +104,7 @@ def _largest(*gains: Known) -> float:
 def target_of(case: DecisionCase, options: Options, bars: Mapping[Rung, Bar]) -> Wants:
     """What to hold the steps against where nobody says: the old voicing, but where the design itself, as if new and
     with these drivers, is bettered by what is heard."""
-    if case.bench.design is None or not options[Rung.LEAVE].of(Aspect.VOICING).known:
+    if case.found is None or math.isnan(case.aged.value_db):
         return Wants.SOUND
     new = options.get(Rung.REFRESH)
     as_new = new.gain(Wants.SOUND).value_db if new is not None else math.nan

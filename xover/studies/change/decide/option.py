@@ -6,11 +6,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from xover.curve import Evidence, Float
+from xover.errors import OptionError
 from xover.judge.findings import Finding
 from xover.judge.kinds import Fault
 from xover.network import Network
@@ -19,12 +21,15 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable
-from xover.rules.triage import MINUTES, UNDO, Rung, Wants
+from xover.rules.triage import MINUTES, UNDO, VOICING_STEP_DB, Rung, Wants
 from xover.sound.doubt import Known
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.setup import ReadingSetup
+
+if TYPE_CHECKING:
+    from xover.studies.change.refresh.result import RefreshStudy
 
 UNKNOWN: Final = Known(math.nan, math.nan)
 
@@ -52,7 +57,8 @@ class Option(Readable):
     level_db : (n,) of its sum; NaN where that is not known.
     gains : how much nearer to each target it comes than what is there now.
     doubt_db : how far the deviation of its own sum may be off, +-.
-    what : what it is, in words. parts : to buy for one speaker. cost_for_pair : NaN where a price is missing.
+    what : what it is, in words. parts : to buy for one speaker. renews : whether worn parts are renewed, too.
+    cost_for_pair : NaN where a price is missing.
     cautions : what to heed if it is taken. stops : what forbids switching it on, in words.
     danger : whether that is its load, or something else.
     network : as it was judged; None where it builds none. bill : what is bought for it.
@@ -68,6 +74,7 @@ class Option(Readable):
     doubt_db: float = math.inf
     what: str = ""
     parts: int = 0
+    renews: bool = False
     cost_for_pair: float = 0.0
     cautions: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
@@ -133,7 +140,8 @@ class DecisionCase:
     Attributes
     ----------
     found : network that is there as measured, or None. present : it, else the design as marked.
-    most_cost : of one speaker's parts, or None. mate : the other speaker of the pair, or None.
+    aged : how far what is there lies from the design. most_cost : of one speaker's parts, or None.
+    mate : the other speaker of the pair, or None.
     faults : what is broken, wired wrongly or dead. unready : what is still a placeholder, so that nothing rests on it.
     """
 
@@ -141,6 +149,7 @@ class DecisionCase:
     catalogue: Catalogue
     found: str | None
     present: str
+    aged: Known
     most_cost: float | None
     mate: Speaker | None
     faults: tuple[Finding, ...]
@@ -156,6 +165,31 @@ class DecisionCase:
     def network(self) -> Network:
         """What is there now."""
         return self.speaker.network(self.present)
+
+    @property
+    def worn(self) -> bool:
+        """Whether age has done what is heard, and known."""
+        return self.aged.value_db > max(VOICING_STEP_DB, self.aged.uncertainty_db)
+
+    @cached_property
+    def refresh(self) -> RefreshStudy:
+        """Like-for-like parts. Raises OptionError."""
+        from xover.studies.change.refresh.study import refresh
+
+        if self.bench.reference is None:
+            raise OptionError("no network tells the design", "name it, or type what the parts are marked with")
+        f = self.bench.frequency_hz
+        return refresh(self.speaker, self.catalogue, f, found=self.found, reference=self.bench.reference)
+
+    @cached_property
+    def base(self) -> tuple[Network, Bill | None]:
+        """What a wire or a pad is changed in: what is there, or, where it is worn, that renewed, and its bill."""
+        if not self.worn:
+            return self.network, None
+        try:
+            return self.refresh.network, self.refresh.bill
+        except OptionError:
+            return self.network, None
 
     @property
     def most_for_pair(self) -> float:

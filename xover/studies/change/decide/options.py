@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, Final
 
@@ -16,7 +16,8 @@ from xover.judge.kinds import Fault
 from xover.network import Capacitor, Inductor, Network, Part, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
-from xover.parts.stock import Bill, make_bill
+from xover.parts.stock import Bill, joined, make_bill
+from xover.rules.audibility import REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.triage import Rung, Wants
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
@@ -55,9 +56,14 @@ def gains(case: DecisionCase, network: Network) -> Mapping[Wants, Known]:
     now, f = case.network, bench.frequency_hz
     design = None if bench.design is None else bench.design.network
     return {
-        Wants.SOUND: deviation_gain(case.speaker, now, network, f),
-        Wants.VOICING: UNKNOWN if design is None else voicing_gain(case.speaker, design, now, network, f),
+        Wants.SOUND: _at_best(deviation_gain(case.speaker, now, network, f)),
+        Wants.VOICING: UNKNOWN if design is None else _at_best(voicing_gain(case.speaker, design, now, network, f)),
     }
+
+
+def _at_best(gain: Known) -> Known:
+    """No figure is surer than a careful measurement repeats to: the meter that read the parts errs too."""
+    return replace(gain, uncertainty_db=max(gain.uncertainty_db, REPEATS_DB))
 
 
 def leave(case: DecisionCase) -> Option:
@@ -186,64 +192,73 @@ def nearest_item(part: Part, catalogue: Catalogue) -> tuple[StockItem, ...]:
 
 def rewired(case: DecisionCase) -> Option:
     """Two wires swapped, where that makes the sum more even."""
-    network = case.network
-    if len(network.driver_names) < 2:
-        return no_option(case.bench, Rung.REWIRE, "there is one driver only")
-    if not case.bench.coherent:
-        return no_option(case.bench, Rung.REWIRE, case.bench.timing_reason)
+    bar = _no_sum(case)
+    if bar:
+        return no_option(case.bench, Rung.REWIRE, bar)
+    network, _ = case.base
     keys = best_turned(case.bench, network)
     if not keys:
         return no_option(case.bench, Rung.REWIRE, "no driver does better the other way round")
     words = f"swap the two wires at the {' and at the '.join(keys)}"
-    return _built(case, Rung.REWIRE, turned(network, keys), make_bill(()), what=words, undo="swap them back")
+    return _with_renewal(case, Rung.REWIRE, turned(network, keys), (), words, "swap them back")
 
 
 def trimmed(case: DecisionCase) -> Option:
     """A driver brought to the level of the others by a resistor or two."""
-    if len(case.network.driver_names) < 2:
-        return no_option(case.bench, Rung.TRIM, "there is one driver only")
-    if not case.bench.coherent:
-        return no_option(case.bench, Rung.TRIM, case.bench.timing_reason)
-    pad = best_pad(case.speaker, case.network, case.catalogue)
-    if pad is None:
+    bar = _no_sum(case)
+    if bar:
+        return no_option(case.bench, Rung.TRIM, bar)
+    network, _ = case.base
+    pad = best_pad(case.speaker, network, case.catalogue)
+    if pad is None or abs(pad.level_db) <= UNHEARD_DB:
         return no_option(case.bench, Rung.TRIM, "the drivers' levels fit: no pad makes the sum more even")
-    size = f"{abs(pad.level_db):.1f} dB"
-    side = f"the {pad.key} is {size} {'hot' if pad.level_db < 0 else 'faint'}"
-    sizes = " and ".join(shown_value(pad.network.part(n)) for n in (*pad.exchanged, *pad.added))
-    done = f"{' and '.join(pad.exchanged)} to {sizes}" if pad.exchanged else f"a pad of {sizes} before it"
-    return _built(case, Rung.TRIM, pad.network, pad.bill, what=f"{side}: {done}", undo="take the pad out again")
+    side = f"the {pad.key} is {abs(pad.level_db):.1f} dB {'hot' if pad.level_db < 0 else 'faint'}"
+    sizes = " and ".join(shown_value(pad.network.part(n)) for n in pad.names)
+    done = f"a pad of {sizes} before it" if pad.added else f"{' and '.join(pad.names)} to {sizes}"
+    return _with_renewal(case, Rung.TRIM, pad.network, pad.items, f"{side}: {done}", "take the pad out again")
+
+
+def _no_sum(case: DecisionCase) -> str:
+    """Why nothing can be told of levels and polarities; "" where it can."""
+    if len(case.network.driver_names) < 2:
+        return "there is one driver only"
+    return "" if case.bench.coherent else case.bench.timing_reason
+
+
+def _with_renewal(
+    case: DecisionCase, rung: Rung, network: Network, items: Iterable[tuple[str, StockItem]], what: str, undo: str
+) -> Option:
+    """A change on top of what is there, or on top of what is worn renewed."""
+    bill = make_bill(items)
+    _, worn = case.base
+    if worn is not None:
+        bill = joined(worn, bill)
+        renewed = [e.part for e in case.refresh.exchanged if not e.stays]
+        what = f"{what}; renew {', '.join(renewed)}"
+    option = _built(case, rung, network, bill, what=what, undo=undo)
+    return replace(option, renews=worn is not None)
 
 
 def refreshed(case: DecisionCase) -> Option:
     """Like-for-like parts."""
-    bench = case.bench
-    from xover.studies.change.refresh.study import refresh
-
-    if bench.reference is None:
-        why = "no network tells the design: name it, or type what the parts are marked with"
-        return no_option(bench, Rung.REFRESH, why)
-    case.progress(0.1, "refresh: parts")
     try:
-        study = refresh(case.speaker, case.catalogue, bench.frequency_hz, found=case.found, reference=bench.reference)
+        study = case.refresh
     except OptionError as fault:
-        return no_option(bench, Rung.REFRESH, f"{fault.problem}; {fault.remedy}")
+        return no_option(case.bench, Rung.REFRESH, f"{fault.problem}; {fault.remedy}")
     if not study.bill.lines:
-        return no_option(bench, Rung.REFRESH, "no part is worn")
+        return no_option(case.bench, Rung.REFRESH, "no part is worn")
     kept = [e.part for e in study.exchanged if e.stays]
     new = [e.part for e in study.exchanged if not e.stays]
-    note = "" if not kept else f"{', '.join(kept)} stay"
-    what = f"renew {', '.join(new)}; the rest stays"
-    cautions, netlist = study.warnings, study.network
     return _built(
         case,
         Rung.REFRESH,
-        netlist,
+        study.network,
         study.bill,
-        what=what,
-        note=note,
+        what=f"renew {', '.join(new)}; the rest stays" if kept else f"renew {', '.join(new)}",
+        note=f"{', '.join(kept)} stay" if kept else "",
         meant=False,
         kept=bool(kept),
-        cautions=cautions,
+        cautions=study.warnings,
         study=study,
     )
 

@@ -16,7 +16,6 @@ from xover.curve import Float, log_grid
 from xover.files.stock import StockItem
 from xover.network import DriverCard, Network, Resistor, find_sections, solve
 from xover.parts.catalogue import Catalogue
-from xover.parts.stock import Bill, make_bill
 from xover.rules.bands import JUDGED_HZ, OWN_BAND_DB
 from xover.rules.margins import CREST, RESISTOR_MARGIN
 from xover.rules.triage import NEAR_BEST_DB
@@ -41,15 +40,15 @@ class Pad:
     Attributes
     ----------
     key : of the driver. level_db : by how much it comes up, or down, where it plays.
-    exchanged, added : resistors by name. bill : what is bought.
+    names : of the resistors; added : whether they are new in it. items : what is bought, by those names.
     """
 
     key: str
     network: Network
     level_db: float
-    exchanged: tuple[str, ...]
-    added: tuple[str, ...]
-    bill: Bill
+    names: tuple[str, ...]
+    added: bool
+    items: tuple[tuple[str, StockItem], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,9 +169,7 @@ def _pad(speaker: Speaker, before: Network, catalogue: Catalogue, frame: _Frame,
         plays = level >= np.nanmax(level) - OWN_BAND_DB
         moved[key] = float(np.nanmean((level_db(now[key]) - level)[plays]))
     key = max(moved, key=lambda k: abs(moved[k]))
-    names = frame.names
-    bill = make_bill(zip(names, chosen, strict=True))
-    return Pad(key, network, moved[key], () if frame.added else names, names if frame.added else (), bill)
+    return Pad(key, network, moved[key], frame.names, frame.added, tuple(zip(frame.names, chosen, strict=True)))
 
 
 def _strong(speaker: Speaker, network: Network, catalogue: Catalogue, name: str, item: StockItem) -> StockItem:

@@ -20,10 +20,10 @@ from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.triage import RULE, STEPS, Rung
-from xover.sound.doubt import unready
+from xover.sound.doubt import unready, voicing_gain
 from xover.speaker import Speaker, open_speaker
 from xover.studies.change.decide.ladder import Picked, names_in_order, pick, worth_a_redesign
-from xover.studies.change.decide.option import Bar, DecisionCase, Option, no_option
+from xover.studies.change.decide.option import UNKNOWN, Bar, DecisionCase, Option, no_option
 from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on, to_measure, would_change
 
@@ -40,7 +40,8 @@ class Decision(Readable):
     options : the steps that were looked at, in their order. picked : which is taken, and why.
     taken : the step that a netlist is written of. faults : what is broken, wired wrongly or dead.
     answer : what to do, in words. reasons : why. unknown : what this cannot know. measure : what to measure, and how.
-    would_change : what would make it another answer. rests_on : what the answer rests on that is not measured.
+    would_change : what would make it another answer. remarks : what was said of the data on the way.
+    rests_on : what the answer rests on that is not measured.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
     folder, stock : the speaker's folder and the stock list, to go on with. most_cost : as given. seed : of all draws.
     """
@@ -62,7 +63,7 @@ class Decision(Readable):
     unknown: tuple[str, ...]
     measure: tuple[str, ...]
     would_change: tuple[str, ...]
-    warnings: tuple[str, ...]
+    remarks: tuple[str, ...]
     design_level_db: Float
     folder: Path = Path()
     stock: Path | None = None
@@ -121,7 +122,8 @@ class Decision(Readable):
         return some_of(
             self,
             "title recommendation answer reasons next rests_on unknown measure would_change cautions found reference "
-            "source band_hz frequency_hz design_level_db warnings",
+            "source band_hz frequency_hz design_level_db",
+            warnings=self.remarks,
             rule=RULE,
             wants=self.picked.target,
             faults=[_fault(f) for f in self.faults],
@@ -229,11 +231,14 @@ def set_up(
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
     present = today or design or ""
     network = speaker.network(present)
+    bench = make_bench(speaker, design, network, f, seed)
+    marked = None if bench.design is None else bench.design.network
     return DecisionCase(
-        make_bench(speaker, design, network, f, seed),
+        bench,
         catalogue,
         today,
         present,
+        UNKNOWN if marked is None else voicing_gain(speaker, marked, network, marked, f),
         most_cost,
         None if mate is None else open_speaker(mate),
         faults(speaker, present, design),
@@ -294,7 +299,7 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], t
         unknown=cannot_know(case),
         measure=to_measure(case, options, picked),
         would_change=would_change(options, picked),
-        warnings=tuple(dict.fromkeys(n for d in network.driver_names for n in speaker.drivers[d].notes)),
+        remarks=tuple(dict.fromkeys(n for d in network.driver_names for n in speaker.drivers[d].notes)),
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
         folder=speaker.file.folder,
         stock=None if case.catalogue.stock is None else case.catalogue.stock.path,

@@ -33,7 +33,7 @@ _WORDS: Final = {
     Instrument.PLACEHOLDER: "the template: no driver of yours",
     Instrument.ASSUMED: "an assumption",
 }
-_WIDEST: Final = 34
+_WIDEST: Final = 36
 """Letters of a step in the table of a screen of 80."""
 
 
@@ -128,7 +128,7 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
     elif picked.why is Why.NOT_MEASURED:
         yield "too little is known to say that nothing is left to do, or that anything is"
     elif picked.rung is Rung.LEAVE:
-        yield _now(leave, picked.target)
+        yield _now(case, leave, picked.target)
         yield from _beyond_means(options, picked)
     elif picked.why is Why.UNSAFE:
         yield "no step that was looked at makes it safe"
@@ -138,17 +138,17 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         gain = options[picked.rung].gain(picked.target)
         if not math.isnan(gain.value_db) and picked.rung is not Rung.AMPLIFIER:
             yield (
-                f"{_now(leave, picked.target)}; this comes nearer by {db(gain.value_db)} dB "
+                f"{_now(case, leave, picked.target)}; this comes nearer by {db(gain.value_db)} dB "
                 f"(sure to {db(gain.uncertainty_db)} dB)"
             )
         yield from _beyond_means(options, picked)
 
 
-def _now(leave: Option, target: Wants) -> str:
+def _now(case: DecisionCase, leave: Option, target: Wants) -> str:
     """How far what is there lies from its target."""
     if target is Wants.VOICING:
-        change = leave.of(Aspect.VOICING)
-        return f"age has moved its sound by {change.figure} ({audibility(change.number)})"
+        what = "its sound" if case.bench.coherent else "the voltage at a driver"
+        return f"age has moved {what} by {db(case.aged.value_db)} dB ({audibility(case.aged.value_db)})"
     return f"its sum strays by +-{leave.of(Aspect.DEVIATION).figure}"
 
 
@@ -272,7 +272,7 @@ def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator
 
 def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
     target = decision.picked.target
-    yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[target]}; +-: sure to that")
+    yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[target]}, cost of a pair")
     rows, gone = [], []
     for name, option in decision.options.items():
         bar = decision.picked.bars.get(name, Bar.NO_OPTION)
@@ -294,7 +294,7 @@ def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
                 _short(what),
             ]
         )
-    yield plain_table(["step", "dB", "+-", "pair's cost", "parts", "min", "what, or what bars it"], rows)
+    yield plain_table(["step", "dB", "+-", "cost", "parts", "min", "what, or what bars it"], rows)
     if gone:
         yield Text(f"No option here: {', '.join(gone)}. --why tells why, and what would change the answer.")
 
@@ -306,6 +306,7 @@ def _more(decision: Decision) -> Iterator[Block]:
         ("What would change it", decision.would_change),
         ("What the answer rests on", decision.rests_on),
         ("What this cannot know", decision.unknown),
+        ("Of the data", decision.remarks),
         ("Cautions", decision.cautions),
     ):
         if said:
