@@ -69,6 +69,8 @@ def _rung(
         steps = [o for o in steps if o.name is Rung.LEAVE or not math.isnan(o.gain(target).value_db)]
         if target is Wants.VOICING:
             steps = [o for o in steps if o.name in KEEPS_VOICING]
+        first, *others = steps
+        steps = [first, *(o for o in others if betters(o, first, target, said))]
     for index, option in enumerate(steps):
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
@@ -79,7 +81,8 @@ def _rung(
 def _rank(option: Option) -> tuple[int, int]:
     """Its place among the steps; what renews worn parts as well comes after renewing them alone."""
     own = STEPS.index(option.name)
-    return max(own, STEPS.index(Rung.REFRESH)) if option.renews else own, own
+    after = STEPS.index(Rung.REFRESH)
+    return (max(own, after), 1 + own) if option.renews else (own, 0)
 
 
 def leave_is_known(case: DecisionCase, options: Options, target: Wants) -> bool:

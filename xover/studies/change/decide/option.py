@@ -224,7 +224,8 @@ _CALLED: Final = {Rung.TRIM: "trimmed", Rung.DRIVER: "matched"}
 def no_option(bench: ReadingSetup, name: Rung, why: str, *, asked: bool = True) -> Option:
     """A step that is none here, every criterion without a verdict."""
     nothing = np.full(bench.frequency_hz.shape, np.nan)
-    return Option(name, why, tuple(judge.unknown(a, why) for a in Aspect), nothing, asked=asked)
+    criteria = tuple(judge.unknown(a, why) for a in Aspect)
+    return Option(name, why, criteria, nothing, asked=asked, cost_for_pair=math.nan)
 
 
 def all_criteria(of: str, read: Mapping[Aspect, Criterion], *more: Criterion) -> tuple[Criterion, ...]:
