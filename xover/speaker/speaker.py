@@ -301,9 +301,9 @@ def _values_notes(name: str, entry: Driver, sheet: DatasheetValues, are: Instrum
         heard = "" if entry.response is not None else f", {sheet.sensitivity_db:.0f} dB"
         spread = IMPEDANCE_SPREADS[are]
         words = (
-            f"only its DC resistance is known, the rest is assumed as usual for its kind: resonance {sheet.fs_hz:.0f} Hz "
-            f"(within a factor of {spread.factor:g}), {sheet.le_mh:.2g} mH{heard}. It serves for wiring, faults and how "
-            f"far parts have drifted; load and drive hold to {100 * spread.share:.0f} % at best"
+            "only its DC resistance is known, the rest is assumed as usual for its kind: resonance "
+            f"{sheet.fs_hz:.0f} Hz (within a factor of {spread.factor:g}), {sheet.le_mh:.2g} mH{heard}. It serves for "
+            f"wiring, faults and how far parts have drifted; load and drive hold to {100 * spread.share:.0f} % at best"
         )
         return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
     words = "the impedance is taken from datasheet values, not from a sweep"
