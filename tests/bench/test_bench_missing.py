@@ -27,11 +27,11 @@ def test_all_that_was_measured(attic):
     assert not [h for h in heads(attic) if "sweep of" in h or "response of" in h or "found" in h or "terminals" in h]
 
 
-def test_a_folder_of_datasheets_says_so_first(started):
+def test_a_started_folder_says_so_first(started):
     speaker = started("two-way-second-order")
     words = standing(speaker, speaker.network_names)
     assert words.startswith("Nothing was measured: ")
-    assert "the impedance of woofer and tweeter comes from datasheets, their sound is assumed flat" in words
+    assert "the values of woofer and tweeter are a template's placeholders" in words
     first = heads(speaker)[:3]
     assert first[0] == "an impedance sweep of woofer and tweeter, in the cabinet"
     assert first[1] == "a response of woofer and tweeter"

@@ -19,6 +19,7 @@ from xover.curve import Evidence
 from xover.errors import InputError
 from xover.files.faults import InputFaults, combined
 from xover.files.speaker import Speaker, SpeakerFile, read_speaker
+from xover.rules.instruments import Instrument
 
 CASES = Path(__file__).parent / "cases" / "speakers"
 VALID = sorted((CASES / "valid").glob("*.toml"))
@@ -45,7 +46,7 @@ def read_lines(folder: Path, *lines: str) -> SpeakerFile:
 
 
 def test_folders_are_not_empty() -> None:
-    assert len(VALID) == 3
+    assert len(VALID) == 4
     assert len(INVALID) >= 60
     assert {p.name + ".expected" for p in INVALID} == {p.name for p in (CASES / "invalid").glob("*.expected")}
 
@@ -119,6 +120,15 @@ def test_one_corner_frequency_and_dotted_keys(folder: Path) -> None:
     s = read_case(folder, CASES / "valid" / "one-corner.toml").speaker
     assert s.bypass is not None
     assert (s.bypass.frequency_hz, s.bypass.slope, s.bypass.channels) == ((3000.5,), "B3", {})
+
+
+def test_what_the_curves_were_got_with(folder: Path) -> None:
+    woofer, mid, tweeter = read_case(folder, CASES / "valid" / "instruments.toml").speaker.drivers.values()
+    assert (woofer.instrument, woofer.impedance_instrument) == (Instrument.UNCALIBRATED, None)
+    assert (woofer.response_instrument, mid.response_instrument) == (Instrument.PHONE, Instrument.DATASHEET)
+    assert mid.datasheet is not None
+    assert mid.datasheet.instrument == "placeholder"
+    assert (tweeter.instrument, tweeter.datasheet, tweeter.re_ohm) == (None, None, 5.4)
 
 
 def test_contents_cannot_be_changed(folder: Path) -> None:

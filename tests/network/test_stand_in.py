@@ -40,3 +40,18 @@ def test_one_impedance_gives_one_answer_and_may_stand_beside_candidates(network)
 def test_a_name_that_is_not_there(network):
     with pytest.raises(OptionError, match="no part C9"):
         solve(network, FREQUENCY, DRIVERS, impedance_ohm={"C9": np.ones(31)})
+
+
+def test_drivers_as_candidates(network):
+    """Each row of their impedances is solved as it would be alone; a driver of one row serves for all."""
+    woofer = np.array([[6.0 + 1j], [5.0 + 3j], [np.nan]]) * np.ones(31)
+    got = solve(network, FREQUENCY, {"woofer": woofer, "tweeter": DRIVERS["tweeter"]})
+    assert got.drive["tweeter"].shape == got.impedance_ohm["in"].shape == (3, 31)
+    for row in range(2):
+        alone = solve(network, FREQUENCY, {"woofer": woofer[row], "tweeter": DRIVERS["tweeter"]})
+        for key in ("woofer", "tweeter"):
+            np.testing.assert_allclose(got.drive[key][row], alone.drive[key], rtol=1e-12)
+        np.testing.assert_allclose(got.impedance_ohm["in"][row], alone.impedance_ohm["in"], rtol=1e-12)
+    assert np.isnan(got.drive["woofer"][2]).all()
+    with pytest.raises(OptionError, match="differ in number"):
+        solve(network, FREQUENCY, {"woofer": woofer, "tweeter": DRIVERS["tweeter"]}, {"C1": np.array([1e-6, 2e-6])})

@@ -14,6 +14,7 @@ from xover.network import DriverCard, Inductor, Part, Resistor
 from xover.network.network import Groups
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.parts.kinds import tolerance_of
+from xover.rules.instruments import Instrument
 from xover.rules.likeness import DATASHEET_RE, DCR_SHARE, METER_OHM, METER_RE, METER_SHARE, SWEEP_RE, UNKNOWN_WIRE_M
 from xover.rules.margins import ROUNDING
 from xover.speaker import SpeakerDriver
@@ -127,8 +128,12 @@ def between(links: Sequence[Link], a: str, b: str) -> Between:
 
 
 def only_printed(driver: SpeakerDriver) -> bool:
-    """Whether the DC resistance is the datasheet's (a reading of the same value is taken for it too)."""
-    return driver.datasheet is not None and driver.re_ohm == driver.datasheet.re_ohm
+    """Whether the DC resistance is the datasheet's (a reading of the same value is taken for it too).
+
+    Where all the rest is assumed, it was read: it is what the assumptions start from.
+    """
+    printed = driver.impedance_instrument is not Instrument.ASSUMED
+    return printed and driver.datasheet is not None and driver.re_ohm == driver.datasheet.re_ohm
 
 
 def _link(name: str, a: str, b: str, ohm: float, share: float, source: str) -> Link:

@@ -9,6 +9,7 @@ from typing import Final
 from xover.bench.words import and_words
 from xover.curve import Evidence
 from xover.network import Network, Part
+from xover.rules.instruments import Instrument
 from xover.speaker import PhaseSource, Speaker
 from xover.speaker.untouched import is_copy, is_ready_circuit
 
@@ -51,7 +52,9 @@ def what_is_missing(speaker: Speaker, network_name: str, *, listed: bool = False
 
 
 def standing(speaker: Speaker, network_names: Sequence[str]) -> str:
-    """What was measured, and what is a datasheet's or assumed, in one sentence.
+    """What was measured, and what is a datasheet's, a template's or assumed, in one sentence.
+
+    "Nothing is assumed" is said only where all was measured with more than a phone.
 
     It begins with "Nothing was measured:" where no driver table is marked as measured and no network tells what was
     found on the board. A `found` network that is the original to the last digit, or a ready circuit as it came, tells
@@ -75,6 +78,8 @@ def standing(speaker: Speaker, network_names: Sequence[str]) -> str:
     told += [] if board is None else [f"the parts of network {board}"]
     weak = _weak(speaker, [n for n in names if n not in impedance], [n for n in names if n not in response])
     weak += [] if board is not None else ["the parts are taken as marked or as drawn"]
+    phone = [n for n in response if drivers[n].response_instrument is Instrument.PHONE]
+    weak += [f"the treble of {and_words(phone)}, which a phone does not tell"] if phone else []
     if not told:
         return f"Nothing was measured: {', '.join(weak)}."
     return f"Measured: {', '.join(told)}" + (f"; not measured: {', '.join(weak)}." if weak else "; nothing is assumed.")
@@ -83,13 +88,17 @@ def standing(speaker: Speaker, network_names: Sequence[str]) -> str:
 def _weak(speaker: Speaker, impedance: Sequence[str], sound: Sequence[str]) -> list[str]:
     """Where what was not measured comes from instead."""
     said = []
+    blank = [n for n in impedance if speaker.drivers[n].impedance_instrument is Instrument.PLACEHOLDER]
+    if blank:
+        said.append(f"the values of {and_words(blank)} are a template's placeholders")
+    impedance, sound = ([n for n in names if n not in blank] for names in (impedance, sound))
     if impedance:
         kinds = {speaker.drivers[n].impedance_evidence for n in impedance}
         where = "is assumed" if kinds == {Evidence.ASSUMED} else "comes from datasheets"
         said.append(f"the impedance of {and_words(impedance)} {where}")
     if sound:
         drivers = [speaker.drivers[n] for n in sound]
-        whose = "their sound" if said and list(sound) == list(impedance) else f"the sound of {and_words(sound)}"
+        whose = "their sound" if sound == impedance else f"the sound of {and_words(sound)}"
         if not any(d.has_response for d in drivers):
             said.append(f"{whose} is not known")
         elif any(d.response_evidence is Evidence.DATASHEET for d in drivers):
@@ -147,6 +156,12 @@ def _curves(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
         yield (
             f"a measured response of {and_words(sheet)}",
             "the sum as it is in this cabinet, and not on a maker's baffle",
+        )
+    phone = [n for n, d in drivers.items() if d.response_instrument is Instrument.PHONE]
+    if phone:
+        yield (
+            f"a response of {and_words(phone)} with a measuring microphone",
+            "how even the sum is, and its treble; a phone tells differences between two states only",
         )
 
 

@@ -40,14 +40,15 @@ TWEETER_MOST_MM: Final = 60.0
 MID_MOST_MM: Final = 110.0
 """Effective piston diameters up to which a driver of no telling name is a tweeter, or a midrange."""
 
-_FS_BY_MM: Final = {"woofer": (130.0, 55.0), "mid": (90.0, 180.0), "tweeter": (25.0, 1000.0)}
-"""The size that goes with the resonance of the role; other sizes resonate the lower the larger they are."""
+_FS_BY_MM: Final = {"woofer": (130.0, 0.5), "mid": (90.0, 1.0), "tweeter": (25.0, 1.0)}
+"""The size that goes with the resonance of the role, and by which power of the size it falls: by less for a woofer,
+which a cabinet holds up."""
 
 
 def role_of(name: str, diameter_mm: float | None) -> str | None:
     """woofer, mid, horn or tweeter by a driver's name, else by its size; None where neither tells."""
     said = name.lower()
-    for words, role in ((MID_WORDS, "mid"), (HORN_WORDS, "horn"), (HIGH_WORDS, "tweeter"), (LOW_WORDS, "woofer")):
+    for words, role in ((LOW_WORDS, "woofer"), (MID_WORDS, "mid"), (HORN_WORDS, "horn"), (HIGH_WORDS, "tweeter")):
         if any(word in said for word in words):
             return role
     if diameter_mm is None:
@@ -63,8 +64,8 @@ def typical_driver(role: str, re_ohm: float, diameter_mm: float | None) -> Typic
     usual = TEMPLATE[role]
     fs_hz = usual.fs_hz
     if diameter_mm is not None and role in _FS_BY_MM:
-        size_mm, at_hz = _FS_BY_MM[role]
-        fs_hz = at_hz * size_mm / diameter_mm
+        size_mm, power = _FS_BY_MM[role]
+        fs_hz *= (size_mm / diameter_mm) ** power
     ratio = re_ohm / usual.re_ohm
     return replace(
         usual,

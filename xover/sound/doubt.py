@@ -89,26 +89,28 @@ def deviation_gain(speaker: Speaker, before: Network, after: Network, frequency_
 
 
 def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Network, frequency_hz: Float) -> Known:
-    """By how much nearer to the design it is after than before: the largest change from it, of the sum where there is
-    one, else of a drive that lies within 20 dB of its highest.
+    """By how much nearer to the design it is after than before: by the largest change from it.
 
-    NaN where an impedance is a placeholder, or where no change is known.
+    Of the sum; of a drive within 20 dB of its highest, where there is no one sum, or where the sum's change is not
+    known well enough to be sure of (beside a null) and the drive's is. NaN where neither is known.
 
     Raises
     ------
     NoSolutionError : a network has none.
     """
-    f = frequency_hz
-    levels = [_levels_db(speaker, n, f) for n in (design, before, after)]
-    of, first, second = levels
+    three = (design, before, after)
+    of, first, second = (_levels_db(speaker, n, frequency_hz) for n in three)
+    by_sum = NOT_KNOWN
     if of is not None and first is not None and second is not None:
-        rows = band_rows(f)
-        return _known(_largest(difference_db(of, first), rows) - _largest(difference_db(of, second), rows))
-    drives = [_drives(speaker, n, f) for n in (design, before, after)]
-    if any(d is None for d in drives):
-        return NOT_KNOWN
-    wanted, had, got = (d for d in drives if d is not None)
-    return _known(_apart(f, wanted, had) - _apart(f, wanted, got))
+        rows = band_rows(frequency_hz)
+        by_sum = _known(_largest(difference_db(of, first), rows) - _largest(difference_db(of, second), rows))
+        if abs(by_sum.value_db) > by_sum.uncertainty_db or by_sum == Known(0.0, 0.0):
+            return by_sum
+    wanted, had, got = (_drives(speaker, n, frequency_hz) for n in three)
+    if wanted is None or had is None or got is None:
+        return by_sum
+    by_drive = _known(_apart(frequency_hz, wanted, had) - _apart(frequency_hz, wanted, got))
+    return by_drive if abs(by_drive.value_db) > by_drive.uncertainty_db or math.isnan(by_sum.value_db) else by_sum
 
 
 def _known(figures: Float) -> Known:

@@ -19,7 +19,7 @@ from xover.files.tables import read_impedance, read_response
 from xover.network import Network, build_network
 from xover.readable import Readable
 from xover.remark import About, Remark
-from xover.rules.instruments import Instrument
+from xover.rules.instruments import IMPEDANCE_SPREADS, Instrument
 from xover.speaker.instruments import (
     assumed_values,
     evidence_of,
@@ -298,10 +298,12 @@ def _values_notes(name: str, entry: Driver, sheet: DatasheetValues, are: Instrum
         words = "its values are the template's placeholders, no driver's: no verdict rests on them"
         return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
     if are is Instrument.ASSUMED:
-        heard = "" if entry.response is not None else f" and {sheet.sensitivity_db:.0f} dB"
+        heard = "" if entry.response is not None else f", {sheet.sensitivity_db:.0f} dB"
+        spread = IMPEDANCE_SPREADS[are]
         words = (
-            f"only its DC resistance is known; assumed, as usual for its kind: resonance {sheet.fs_hz:.0f} Hz (half to "
-            f"twice that), inductance {sheet.le_mh:.2g} mH{heard}"
+            "only its DC resistance is known, the rest is assumed as usual for its kind: resonance "
+            f"{sheet.fs_hz:.0f} Hz (within a factor of {spread.factor:g}), {sheet.le_mh:.2g} mH{heard}. It serves for "
+            f"wiring, faults and how far parts have drifted; load and drive hold to {100 * spread.share:.0f} % at best"
         )
         return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
     words = "the impedance is taken from datasheet values, not from a sweep"

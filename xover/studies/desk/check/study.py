@@ -20,6 +20,7 @@ from xover.judge.safety import hazards
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.remark import About
+from xover.rules.instruments import Instrument
 from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
@@ -45,7 +46,8 @@ class CheckStudy(Readable):
     findings : the gravest first.
     fits : the electrical model of each driver with a sweep, None where there is none.
     networks : names of the networks that were gone through.
-    sheets : the datasheet values of those drivers that have them.
+    sheets : the values of those drivers that have them: a datasheet's, a template's, or assumed.
+    values_are : by driver, what its impedance was got with.
     """
 
     title: str
@@ -53,6 +55,7 @@ class CheckStudy(Readable):
     fits: Mapping[str, DriverFit | None]
     networks: tuple[str, ...]
     sheets: Mapping[str, DatasheetValues]
+    values_are: Mapping[str, Instrument]
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -96,6 +99,7 @@ def study_check(speaker: Speaker) -> CheckStudy:
         fits=fits,
         networks=speaker.network_names,
         sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},
+        values_are={name: d.impedance_instrument for name, d in speaker.drivers.items()},
     )
 
 
@@ -207,7 +211,7 @@ def _driver(check: CheckStudy, name: str, fit: DriverFit | None) -> list[str]:
     if fit is not None:
         figures, last = (fit.model.re_ohm, fit.fs_hz, fit.qms, fit.qes, fit.qts), f"{100 * fit.relative_rms:.1f} %"
     elif sheet is not None:
-        figures, last = (sheet.re_ohm, sheet.fs_hz, sheet.qms, sheet.qes, sheet.qts), "datasheet"
+        figures, last = (sheet.re_ohm, sheet.fs_hz, sheet.qms, sheet.qes, sheet.qts), str(check.values_are[name])
     else:
         figures, last = (math.nan,) * 5, "no model"
     digits = (2, 0, 2, 2, 2)
