@@ -22,13 +22,13 @@ from xover.network import Network, find_sections, solve
 from xover.network.network import Section
 from xover.network.open_impedance import open_part
 
-_KEPT: Final = 16
+_KEPT: Final = 40
 """Partial sets that are carried on for each number of bought parts."""
 _ROUNDS: Final = 12
 _HARDLY: Final = 1.1
 _HARDLY_DB: Final = 0.01
 """Of sets that are hardly farther off than the nearest, by this factor or by so many dB, the cheapest is taken."""
-_MILDEST: Final = 12
+_MILDEST: Final = 24
 """Choices at a place that are tried together with those of another."""
 _BATCH: Final = 60_000
 """Levels worked out together: they stay in the processor's cache."""

@@ -98,7 +98,7 @@ class State(StrEnum):
     """How an old part fares; what is done with it follows."""
 
     HEALTHY = "healthy"
-    """As good as new, or not a part that is bought by value: it stays."""
+    """It stays: it lasts and is within its tolerance, or has moved by less than is heard, or is not bought by value."""
     AGEING = "ageing"
     """Of a kind that wears out, and measures well: it stays unless the design is not reached without."""
     WORN = "worn"
@@ -144,15 +144,13 @@ class Places:
         if old is not None and state in (State.HEALTHY, State.AGEING):
             return [keep(old, self._omega)]
         new = self._new(part)
-        if old is not None and state is State.WORN:
-            return [keep(old, self._omega), *new]
         if not new:
             self.warnings.append(
                 f"{part.name}: there is nothing to replace its {shown_value(part)} with in {self._catalogue.source}; "
                 "it stays as it is until the list has a part for it"
             )
-            return [keep(old or part, self._omega)]
-        return new
+            return [self.kept(part)]
+        return [keep(old, self._omega), *new] if old is not None and state is State.WORN else new
 
     def kept(self, part: Part) -> Choice:
         """The old part, or the design's where there is none."""
@@ -169,9 +167,9 @@ class Places:
         wears = FACTS[kind_of(stated)].wears_out
         if wears and (self._policy is Policy.WORN or not self.measured):
             return State.GOES
-        if not self.measured or self.effects[part.name].db <= MATCHED_DB or alike(part, old):
+        if not self.measured or self.effects[part.name].db <= MATCHED_DB:
             return State.AGEING if wears else State.HEALTHY
-        return State.WORN
+        return State.WORN if wears or not alike(part, old) else State.HEALTHY
 
     def _effect_db(self, part: Part) -> Effect:
         """Of one old part that stands in the reference by itself; not known where it was not measured."""

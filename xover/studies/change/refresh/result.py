@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from xover.acoustic.level import level_db
 from xover.curve import Float, log_grid
 from xover.figures import written
+from xover.files.stock import StockItem
 from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
@@ -253,6 +254,7 @@ class Mate(Readable):
     Attributes
     ----------
     refreshed, before : differences from the reference; before is None where it was not measured.
+    pairs : new part's name and the two pieces of the list that stand for it, one in each speaker.
     """
 
     title: str
@@ -261,6 +263,7 @@ class Mate(Readable):
     before: Difference | None
     network: Network
     exchanged: tuple[Exchanged, ...]
+    pairs: tuple[tuple[str, tuple[StockItem, StockItem]], ...]
 
     @property
     def netlist(self) -> str:
@@ -272,6 +275,7 @@ class Mate(Readable):
         return some_of(
             self,
             "title found netlist",
+            pairs=[{"part": name, "values": [i.value for i in pieces]} for name, pieces in self.pairs],
             worst_drive_difference_db=self.refreshed.worst_db,
             before_drive_difference_db=None if self.before is None else self.before.worst_db,
             parts=self.exchanged,
@@ -293,6 +297,7 @@ class RefreshStudy(Readable):
     naive_network : the plain swap.
     exchanged : of the pick, in the order of the reference's cards.
     mate : the other speaker, where both are refreshed in one.
+    rewired : whether today's board is another circuit than the reference's with old parts.
     """
 
     title: str
@@ -311,6 +316,7 @@ class RefreshStudy(Readable):
     naive_network: Network
     naive_bill: Bill
     mate: Mate | None
+    rewired: bool
     damping: tuple[DampingChange, ...]
     headline: str
     warnings: tuple[str, ...]
@@ -337,8 +343,8 @@ class RefreshStudy(Readable):
 
     @property
     def held(self) -> bool:
-        """Whether every drive stays within the tolerance."""
-        return self.refreshed.worst_db <= self.tolerance_db
+        """Whether every drive stays within the tolerance, of both speakers where there is a mate."""
+        return self.picked.nominal_db <= self.tolerance_db
 
     @property
     def netlist(self) -> str:

@@ -23,6 +23,7 @@ from xover.search.filling import Found, Job, frontier
 from xover.speaker import Speaker
 from xover.studies.change.refresh.built import as_built
 from xover.studies.change.refresh.choice import Choice, placed
+from xover.studies.change.refresh.pairs import Pairs, in_pairs
 from xover.studies.change.refresh.places import Places, State, needed_ratings, same_part
 from xover.studies.change.refresh.result import (
     Comparison,
@@ -64,6 +65,9 @@ def refresh(
     The reference is the design, losses of new parts included: what age has added is not copied. Parameters and errors
     as declared; the rule of the pick is `pick_of`'s.
     """
+    pairs: Pairs = {}
+    if mate is not None:
+        catalogue, pairs = in_pairs(catalogue)
     this = Side.of(speaker, catalogue, frequency_hz, found, reference, policy)
     sides = [this]
     if mate is not None:
@@ -73,9 +77,11 @@ def refresh(
                 f"'{reference}' is not the same circuit in {named('mate')}: no one shape serves both",
                 "refresh each by itself",
             )
-        sides.append(other)
+        # In one order, whoever is asked for: both folders get the same answer.
+        sides = sorted([this, other], key=lambda side: (side.speaker.title, str(side.speaker.file.path)))
+    here = sides.index(this)
     progress(0.1, "searching")
-    steps, chosen = _frontier(sides, catalogue, tolerance_db)
+    steps, chosen = _frontier(sides, here, catalogue, tolerance_db)
     at = pick_of(steps, few_parts(sides), tolerance_db)
     progress(0.9, "comparing")
     plain_swap = this.places.plain_swap()
@@ -97,7 +103,8 @@ def refresh(
         before=this.before,
         naive_network=plain_network,
         naive_bill=make_bill(_bought(plain_swap, this.design)),
-        mate=None if mate is None else sides[1].mate(chosen[at][1], *note),
+        mate=None if mate is None else sides[1 - here].mate(chosen[at][1 - here], pairs, *note),
+        rewired=this.rewired,
         damping=damping_changes(speaker, this.design, steps[at].network),
         headline="",
         warnings=(),
@@ -197,7 +204,17 @@ class Side:
         """What is done at each place."""
         return tuple(_exchanged(self.places, p, chosen[p.name]) for p in self.design.parts)
 
-    def mate(self, chosen: Mapping[str, Choice], note: str) -> Mate:
+    @property
+    def rewired(self) -> bool:
+        """Whether today's board is another circuit: its parts in the reference's do otherwise."""
+        if self.before is None:
+            return False
+        old = self.compare.difference(_rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts}))
+        before = self.before
+        apart = (before.worst_db - old.worst_db, before.worst_sum_db - old.worst_sum_db)
+        return any(abs(db) > _SAME_DB for db in apart)
+
+    def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
         """This speaker as the other of a pair."""
         network = _titled(_rebuilt(self.design, chosen), f"{self.speaker.title}: refreshed", note)
         return Mate(
@@ -207,6 +224,7 @@ class Side:
             self.before,
             network,
             self.exchanged(chosen),
+            tuple((name, pairs[item]) for name, item in _bought(chosen, self.design) if item in pairs),
         )
 
 
@@ -239,25 +257,28 @@ def _options(sides: Sequence[Side], ageing_too: bool) -> list[dict[str, list[Cho
 
 
 def _frontier(
-    sides: Sequence[Side], catalogue: Catalogue, tolerance_db: float | None
+    sides: Sequence[Side], here: int, catalogue: Catalogue, tolerance_db: float | None
 ) -> tuple[tuple[Step, ...], list[_Chosen]]:
-    """The steps, and what each chooses on each side; what measures well is touched only where it has to be."""
-    enough_db = REPEATS_DB if tolerance_db is None else min(tolerance_db, REPEATS_DB)
+    """The steps as of one side, and what each chooses on all; what measures well is touched only where it has to be."""
     wanted_db = UNHEARD_DB if tolerance_db is None else tolerance_db
     ageing = any(s is State.AGEING for side in sides for s in side.places.states.values())
     for ageing_too in (False, True) if ageing else (False,):
-        steps, chosen = _steps(sides, catalogue, _options(sides, ageing_too), enough_db)
+        steps, chosen = _steps(sides, here, catalogue, _options(sides, ageing_too), tolerance_db)
         if min(s.nominal_db for s in steps) <= wanted_db:
             break
     return steps, chosen
 
 
 def _steps(
-    sides: Sequence[Side], catalogue: Catalogue, options: Sequence[Mapping[str, Sequence[Choice]]], enough_db: float
+    sides: Sequence[Side],
+    here: int,
+    catalogue: Catalogue,
+    options: Sequence[Mapping[str, Sequence[Choice]]],
+    tolerance_db: float | None,
 ) -> tuple[tuple[Step, ...], list[_Chosen]]:
     fewest = sum(min(c.new_parts for c in some) for some in options[0].values())
     widest = sum(_MOST_EACH for some in options[0].values() if len(some) > 1)
-    most = min(widest, fewest + _MOST_MORE)
+    most = widest if tolerance_db is not None else min(widest, fewest + _MOST_MORE)
     found: dict[int, Found[Choice]] = {}
     for _ in range(_PASSES):
         jobs = [replace(side.job, options=some) for side, some in zip(sides, options, strict=True)]
@@ -278,29 +299,29 @@ def _steps(
     steps: list[Step] = []
     chosen: list[_Chosen] = []
     for count in sorted(found):
-        step = _step(sides, catalogue, found[count])
+        step = _step(sides, here, catalogue, found[count])
         if not steps or step.nominal_db < steps[-1].nominal_db - _SAME_DB:
             steps.append(step)
             chosen.append(found[count].chosen)
-        if step.nominal_db <= enough_db:
+        if step.nominal_db <= min(REPEATS_DB, tolerance_db or REPEATS_DB):
             break
     return tuple(steps), chosen
 
 
-def _step(sides: Sequence[Side], catalogue: Catalogue, found: Found[Choice]) -> Step:
+def _step(sides: Sequence[Side], here: int, catalogue: Catalogue, found: Found[Choice]) -> Step:
     networks = [_rebuilt(side.design, some) for side, some in zip(sides, found.chosen, strict=True)]
-    bought = _bought(found.chosen[0], sides[0].design)
+    bought = _bought(found.chosen[here], sides[here].design)
     names = {name for name, _ in bought}
     built = [as_built(side.job, n, names) for side, n in zip(sides, networks, strict=True)]
     nominal = [side.compare.difference(n).worst_db for side, n in zip(sides, networks, strict=True)]
-    title = f"{sides[0].speaker.title}: refreshed"
+    title = f"{sides[here].speaker.title}: refreshed"
     return Step(
         found.parts,
         max(nominal),
         max(b.as_bought_db for b in built),
         max(b.matched_db for b in built),
-        _titled(networks[0], title, f"Parts from {catalogue.source}"),
-        sides[0].exchanged(found.chosen[0]),
+        _titled(networks[here], title, f"Parts from {catalogue.source}"),
+        sides[here].exchanged(found.chosen[here]),
         make_bill(bought),
     )
 

@@ -8,14 +8,18 @@ from typing import Final
 
 from xover.blocks import Block, Head, Listing, Text, fact, plain_table, sentence
 from xover.figures import db, hertz, money, written
-from xover.files.stock import ItemKind
+from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
+from xover.quantity import format_quantity
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.likeness import MATCH
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.places import Effect, State, same_part
 from xover.studies.change.refresh.result import Mate, RefreshStudy, Step
+
+_NO_CHANGE_DB: Final = 0.005
+"""What rounds to nothing."""
 
 
 def place_words(part: Part, choice: Choice, effect: Effect, state: State, measured: bool) -> tuple[str, bool]:
@@ -24,7 +28,7 @@ def place_words(part: Part, choice: Choice, effect: Effect, state: State, measur
     if math.isnan(effect.db):
         why = "its effect is not known" if measured else "not measured"
         return (f"{part.name} stays: {why}", True) if stays else (f"{choice.words}; the old part was {why}", False)
-    where = f"{effect.db:.2f} dB on {effect.on} at {hertz(effect.at_hz)}" if effect.db >= 0.005 else "no change"
+    where = f"{effect.db:.2f} dB on {effect.on} at {hertz(effect.at_hz)}" if effect.db >= _NO_CHANGE_DB else "no change"
     if stays and state is State.AGEING:
         return f"leave {part.name}: it still measures well ({where}); its kind goes on ageing", True
     if stays:
@@ -40,7 +44,12 @@ def headline(study: RefreshStudy) -> str:
     fitted, pick = study.refreshed, study.picked
     worst = written("drive moved", fitted.worst_db, "refreshed")
     if not study.bill.lines:
-        if fitted.worst_db <= study.tolerance_db:
+        if study.rewired and study.held:
+            return (
+                f"no part has to be bought, but the board is wired otherwise than '{study.reference}': put back as "
+                f"there, with its old parts, every drive lies within {worst} dB of it ({audibility(fitted.worst_db)})"
+            )
+        if study.held:
             return (
                 f"leave it: as it is, every drive lies within {worst} dB of '{study.reference}' "
                 f"({audibility(fitted.worst_db)})"
@@ -105,21 +114,25 @@ def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
     if study.mate is not None:
         yield Text(mate_words(study.mate))
     yield Head("Part by part")
+    stay = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
     for part in study.exchanged:
-        yield fact(f"{part.part} {part.design}", part.told, 16)
+        if part not in stay:
+            yield fact(f"{part.part} {part.design}", part.told, 16)
+    if stay:
+        yield Text(f"{', '.join(e.part for e in stay)} stay: they measure as new.")
     yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
     columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
     yield plain_table(columns, _rows(study))
-    yield Text(BUILT_WORDS)
+    yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
     yield from _to_buy(study)
     if everything:
         yield from _more(study)
 
 
 BUILT_WORDS: Final = (
-    "A drive is the voltage that reaches a driver. as marked: each part exactly of its value. picked: what half of all "
-    "builds keep to, new parts within 1 %. as bought: the same, anywhere in their tolerance. plain swap: worn parts by "
-    "the nearest value, the rest kept."
+    "A drive is the voltage at a driver. As marked: parts exactly of their values. Picked, as bought: half of all "
+    "builds keep to it, with new parts within 1 %, or as they come. Plain swap: worn parts by the nearest value, the "
+    "rest kept."
 )
 
 
@@ -139,23 +152,27 @@ def mate_words(mate: Mate) -> str:
     now = (
         "" if mate.before is None else f" (now {written('drive moved', mate.before.worst_db, f'{mate.title} now')} dB)"
     )
-    return (
-        f"{mate.title}: the same parts in the same places bring it within {worst} dB{now}. Measure the new parts, and "
-        "put those that read most alike into the same place left and right. To write its netlist, ask in its own "
-        "folder with this one as the mate."
-    )
+    text = f"{mate.title}: the same parts in the same places bring it within {worst} dB{now}. "
+    if mate.pairs:
+        text += "One of each two to either side: " + "; ".join(_pair_words(*pair) for pair in mate.pairs) + ". "
+    else:
+        text += "Put the two new parts that read most alike into the same place left and right. "
+    return text + "To write its netlist, ask in its own folder with this one as the mate."
+
+
+def _pair_words(name: str, pieces: tuple[StockItem, StockItem]) -> str:
+    return f"{name} {' and '.join(format_quantity(i.value, QUANTITIES[i.kind], 4) for i in pieces)}"
 
 
 def _rows(study: RefreshStudy) -> list[list[str]]:
     rows = []
-    if study.before is not None and study.frontier[0].parts > 0:
+    if study.before is not None and (study.frontier[0].parts > 0 or study.rewired):
         rows.append(["as it is now", written("drive moved", study.before.worst_db, "as it is now"), "-", "-", "-"])
     for at, step in enumerate(study.frontier):
-        name = "as it is now" if step.parts == 0 else str(step.parts)
+        name = str(step.parts) if step.parts or study.rewired else "0, as it is now"
         mark = " <" if at == study.pick else ""
-        figures = [db(step.nominal_db, 2), db(step.matched_db, 2), db(step.built_db, 2)]
-        if at == study.pick:
-            figures[0] = written("drive moved", study.refreshed.worst_db, "refreshed")
+        of = "refreshed" if at == study.pick and study.mate is None else f"{step.parts} parts"
+        figures = [written("drive moved", step.nominal_db, of), db(step.matched_db, 2), db(step.built_db, 2)]
         rows.append([name + mark, *figures, money(step.cost)])
     plain = written("drive moved", study.naive.worst_db, "plain swap")
     count = sum(line.quantity for line in study.naive_bill.lines)
