@@ -175,7 +175,7 @@ def read_refresh(study: RefreshStudy) -> str:
         f"{study.reference}"
     )
     others = [
-        f"{written('drive moved', naive.worst_db, 'naive swap')} dB with marked values bought without calculating"
+        f"{written('drive moved', naive.worst_db, 'plain swap')} dB with worn parts swapped for the nearest value"
     ]
     if before is not None:
         others.insert(0, f"{written('drive moved', before.worst_db, 'as it is now')} dB as it is now")

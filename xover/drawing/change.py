@@ -205,9 +205,9 @@ _LEAST: Final = 0.02
 
 
 def draw_refresh(study: RefreshStudy) -> Figure:
-    """Above what is heard today and what a naive swap would do, below what the refresh leaves: changes in dB."""
+    """Above what is heard today and what a plain swap would do, below what the refresh leaves: changes in dB."""
     before = study.before if study.before is not None else study.naive
-    title = f"'{study.found}' now" if study.before is not None else "Naive swap"
+    title = f"'{study.found}' now" if study.before is not None else "Plain swap"
     design = cut(study.reference, SHORT_NAME)
     with look():
         figure, (upper, lower) = make_page(
@@ -245,8 +245,8 @@ def _panel(
             labels.append(LineLabel("sum", (line,), SUM.ink))
     for other in others:
         if np.isfinite(other.sum_db).any():
-            (line,) = axes.plot(f, finite(other.sum_db), label="naive sum", zorder=3, **_NAIVE.options())
-            labels.append(LineLabel("sum, naive swap", (line,), _NAIVE.ink))
+            (line,) = axes.plot(f, finite(other.sum_db), label="plain swap, sum", zorder=3, **_NAIVE.options())
+            labels.append(LineLabel("sum, plain swap", (line,), _NAIVE.ink))
             curves.append(other.sum_db)
     if tolerance_db is not None:
         for level in (tolerance_db, -tolerance_db):
@@ -267,12 +267,7 @@ def _largest(change: Float) -> float:
 
 def _refresh_notes(study: RefreshStudy) -> list[str]:
     notes = [study.headline]
-    if study.simple is not None:
-        notes.append(
-            f"with series resistors only: "
-            f"{written('drive moved', study.simple.difference.worst_db, 'series resistors only')} dB"
-        )
-    notes.append(f"naive swap: {written('drive moved', study.naive.worst_db, 'naive swap')} dB")
+    notes.append(f"plain swap: {written('drive moved', study.naive.worst_db, 'plain swap')} dB")
     if not np.isfinite(study.refreshed.sum_db).any():
         notes.append("no one sum is right for these drivers: drives alone are shown")
     return notes

@@ -12,6 +12,8 @@ REPEATS_DB: Final = 0.1
 """What a careful measurement repeats to: a refresh, coupling and wires may cost so much; less is not worth a word."""
 MATCHED_DB: Final = 0.25
 """What level matching for a listening test asks for: up to this a part is left alone."""
+BUILT_DB: Final = 0.3
+"""What a refresh should hold as built, parts with their tolerances: level matching, and a little for the parts."""
 UNHEARD_DB: Final = 0.5
 """Not heard with music: up to this the voicing is kept."""
 HARD_DB: Final = 1.0

@@ -1,13 +1,15 @@
-"""What fills every place of a network, all together: the cheapest that stays within a tolerance, else the nearest.
+"""What fills every place of a network, all together: for each number of bought parts the set that comes nearest.
 
 A set is a row of numbers, one for each place: which of its choices fills it. All choices of one place are tried in one
 closed form of the network in that place's impedance (network/open_impedance.py), so that a set costs a few operations
 at each frequency.
+
+Two speakers that are to be built alike are searched as one: a set is as far off as the worse of both.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, Final, Generic, Protocol, TypeVar
@@ -21,10 +23,11 @@ from xover.network.network import Section
 from xover.network.open_impedance import open_part
 
 _KEPT: Final = 40
-"""Partial sets that are carried on for being near, and as many for being cheap."""
+"""Partial sets that are carried on for each number of bought parts."""
 _ROUNDS: Final = 12
 _HARDLY: Final = 1.1
-"""Where the tolerance cannot be kept: no good part is thrown out for less than this gain."""
+_HARDLY_DB: Final = 0.01
+"""Of sets that are hardly farther off than the nearest, by this factor or by so many dB, the cheapest is taken."""
 _MILDEST: Final = 24
 """Choices at a place that are tried together with those of another."""
 _BATCH: Final = 60_000
@@ -56,77 +59,72 @@ class Job(Generic[Some]):
     Attributes
     ----------
     reference_db : (n,) level of each driver in the reference, by key.
-    driver_ohm : (n,) by driver's name. band : (n,) where the difference counts.
-    tolerance_db : a set within it is good, and the cheapest good one is best.
+    driver_ohm : (n,) by driver's name.
+    options : by part's name. Of speakers that are built alike, the same choice stands at the same place of each list.
     """
 
     network: Network
     frequency_hz: Float
     driver_ohm: Mapping[str, Complex]
     reference_db: Mapping[str, Float]
-    band: np.ndarray
-    tolerance_db: float
     options: Mapping[str, Sequence[Some]]
 
 
 @dataclass(frozen=True, eq=False)
 class Found(Generic[Some]):
-    """The best set and what it attains on the grid of the search."""
+    """The nearest set of so many bought parts, for each speaker, and what it attains on the grid of the search."""
 
-    chosen: Mapping[str, Some]
+    parts: int
     worst_db: float
-
-
-def fill(job: Job[Some]) -> Found[Some]:
-    """Fill all places; sections do not touch each other's drivers, so each is searched by itself.
-
-    A section that cannot keep the tolerance gets the cheapest set that is hardly farther off than its nearest.
-
-    The result is a local optimum: no exchange of one choice betters it, nor one of two within a section among
-    those that do the least harm by themselves.
-    """
-    chosen: dict[str, Some] = {}
-    worst = 0.0
-    for section in find_sections(job.network):
-        names = sorted((n for n in job.options if n in section.elements), key=lambda n: len(job.options[n]))
-        if names:
-            places = _places(job, section, names)
-            best, worst_db = _search_section(places, job.tolerance_db)
-            if worst_db > job.tolerance_db:
-                best, worst_db = _search_section(places, worst_db * _HARDLY)
-            chosen |= {name: job.options[name][i] for name, i in zip(names, best, strict=True)}
-            worst = max(worst, worst_db)
-    return Found(chosen, worst)
+    chosen: tuple[Mapping[str, Some], ...]
 
 
 @dataclass(frozen=True, eq=False)
-class _Merits:
-    """Sets judged, (s,) each: what they cost, how many parts are bought, their largest difference."""
+class _Best:
+    """The nearest set of one number of parts: rows by place's name."""
 
-    price: Float
-    count: Rows
-    worst_db: Float
+    worst_db: float
+    price: float
+    rows: Mapping[str, int]
 
-    def order(self, tolerance_db: float) -> Rows:
-        """Sets in the order of merit: good ones by price, parts, difference; then the others by difference."""
-        bad = self.worst_db > tolerance_db
-        price = np.round(self.price, 6)
-        first = np.where(bad, self.worst_db, price)
-        second = np.where(bad, price, self.count)
-        third = np.where(bad, self.count, self.worst_db)
-        return np.lexsort((third, second, first, bad))
 
-    def of(self, rows: Rows | list[int]) -> _Merits:
-        """Some of them."""
-        return _Merits(self.price[rows], self.count[rows], self.worst_db[rows])
+def frontier(jobs: Sequence[Job[Some]], most_parts: int) -> Iterator[Found[Some]]:
+    """Fill all places with each number of bought parts, as far as one more part comes nearer; the fewest first.
 
-    def and_(self, other: _Merits) -> _Merits:
-        """Those of another after these."""
-        return _Merits(
-            np.concatenate([self.price, other.price]),
-            np.concatenate([self.count, other.count]),
-            np.concatenate([self.worst_db, other.worst_db]),
-        )
+    Sections do not touch each other's drivers, so each is searched by itself.
+
+    Each is a local optimum: no exchange of one choice betters it, nor one of two within a section among those that do
+    the least harm by themselves.
+    """
+    total: dict[int, _Best] = {0: _Best(0.0, 0.0, {})}
+    for section in find_sections(jobs[0].network):
+        options = jobs[0].options
+        names = sorted((n for n in options if n in section.elements), key=lambda n: len(options[n]))
+        if names:
+            places = _Alike([_places(job, section, names) for job in jobs])
+            total = _joined(total, _search_section(places, most_parts), most_parts)
+    nearest = np.inf
+    for count in sorted(total):
+        best = total[count]
+        if best.worst_db < nearest:
+            nearest = best.worst_db
+            chosen = tuple({n: job.options[n][i] for n, i in best.rows.items()} for job in jobs)
+            yield Found(count, best.worst_db, chosen)
+
+
+def _joined(one: Mapping[int, _Best], other: Mapping[int, _Best], most_parts: int) -> dict[int, _Best]:
+    """The best of two sections together, for each number of parts."""
+    out: dict[int, _Best] = {}
+    for a, first in one.items():
+        for b, second in other.items():
+            both = _Best(
+                max(first.worst_db, second.worst_db), first.price + second.price, {**first.rows, **second.rows}
+            )
+            old = out.get(a + b)
+            if old is None or (both.worst_db, both.price) < (old.worst_db, old.price):
+                out[a + b] = both
+    least = min(out)
+    return {n: best for n, best in out.items() if n <= max(least, most_parts)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,14 +141,13 @@ class _Places:
     frequency_hz: Float
     driver_ohm: Mapping[str, Complex]
     per_reference: Mapping[str, Float]
-    band: np.ndarray
     names: Sequence[str]
     ohm: Sequence[Complex]
     price: Sequence[Float]
     count: Sequence[Rows]
 
     def worst_db(self, sets: Rows, at: int, only: Rows | None = None) -> Float:
-        """(s, c) largest difference of any driver's level in the band, for each choice of one place.
+        """(s, c) largest difference of any driver's level, for each choice of one place.
 
         Parameters
         ----------
@@ -170,7 +167,7 @@ class _Places:
             for start in range(0, high.shape[0], step):
                 some = slice(start, start + step)
                 for key, power in opened.power(table, some).items():
-                    ratio = (power * self.per_reference[key])[:, :, self.band]
+                    ratio = power * self.per_reference[key]
                     # What is not known anywhere counts for nothing.
                     high[some] = np.fmax(high[some], 10.0 * np.log10(np.fmax.reduce(ratio, axis=2)))
                     low[some] = np.fmin(low[some], 10.0 * np.log10(np.fmin.reduce(ratio, axis=2)))
@@ -178,17 +175,37 @@ class _Places:
         out[:, slice(None) if only is None else only] = np.round(np.maximum(high, -low), _DIGITS)
         return out
 
-    def merits(self, sets: Rows, worst_db: Float) -> _Merits:
-        """Sets (s, p) of all places, or the first p, with their differences (s,)."""
-        price, count = np.zeros(sets.shape[0]), np.zeros(sets.shape[0], dtype=int)
-        for i in range(sets.shape[1]):
-            price, count = price + self.price[i][sets[:, i]], count + self.count[i][sets[:, i]]
-        return _Merits(price, count, worst_db)
+
+@dataclass(frozen=True, eq=False)
+class _Alike:
+    """The same places of one or two speakers; a set is as far off as the worse of them."""
+
+    each: Sequence[_Places]
+
+    @property
+    def sizes(self) -> list[int]:
+        """Choices of each place."""
+        return [p.size for p in self.each[0].price]
+
+    def worst_db(self, sets: Rows, at: int, only: Rows | None = None) -> Float:
+        """(s, c) as of one."""
+        return np.asarray(np.max([p.worst_db(sets, at, only) for p in self.each], axis=0))
+
+    def count(self, sets: Rows) -> Rows:
+        """(s,) parts that are bought for sets (s, p)."""
+        table = self.each[0].count
+        return np.asarray(sum((table[i][sets[:, i]] for i in range(sets.shape[1])), np.zeros(sets.shape[0], dtype=int)))
+
+    def price(self, sets: Rows) -> Float:
+        """(s,) what they cost."""
+        table = self.each[0].price
+        total = sum((table[i][sets[:, i]] for i in range(sets.shape[1])), np.zeros(sets.shape[0]))
+        return np.round(total, 6)
 
     def exchanged(self, chosen: Rows, at: int) -> Rows:
         """(c, p) the chosen set with every choice of one place."""
-        sets = np.repeat(chosen[None], self.price[at].size, axis=0)
-        sets[:, at] = np.arange(self.price[at].size)
+        sets = np.repeat(chosen[None], self.sizes[at], axis=0)
+        sets[:, at] = np.arange(self.sizes[at])
         return sets
 
 
@@ -208,7 +225,6 @@ def _places(job: Job[Some], section: Section, names: Sequence[str]) -> _Places:
         job.frequency_hz,
         job.driver_ohm,
         {key: 10.0 ** (-level / 10.0) for key, level in job.reference_db.items()},
-        job.band,
         names,
         [np.stack([c.impedance_ohm for c in some]) for some in options],
         [np.array([c.price for c in some]) for some in options],
@@ -216,84 +232,88 @@ def _places(job: Job[Some], section: Section, names: Sequence[str]) -> _Places:
     )
 
 
-def _search_section(places: _Places, tolerance_db: float) -> tuple[Rows, float]:
-    """Carry the best partial sets from place to place, then exchange until nothing improves."""
+def _search_section(places: _Alike, most_parts: int) -> dict[int, _Best]:
+    """Carry the nearest partial sets of each number of parts from place to place, then exchange."""
     sets = np.zeros((1, 0), dtype=int)
-    merits = places.merits(sets, np.zeros(1))
-    for at, size in enumerate(p.size for p in places.price):
+    worst = np.zeros(1)
+    last = len(places.sizes) - 1
+    for at, size in enumerate(places.sizes):
+        if size == 1 and at < last:  # nothing to choose
+            sets = np.column_stack([sets, np.zeros(sets.shape[0], dtype=int)])
+            continue
         worst = places.worst_db(sets, at).ravel()
         sets = np.column_stack([np.repeat(sets, size, axis=0), np.tile(np.arange(size), sets.shape[0])])
-        merits = places.merits(sets, worst)
-        carried = _carried(merits, tolerance_db)
-        sets, merits = sets[carried], merits.of(carried)
-    best = merits.order(tolerance_db)[0]
-    return _exchange(places, tolerance_db, sets[best], merits.of([best]))
+        carried = _carried(places.count(sets), worst, places.price(sets), most_parts)
+        sets, worst = sets[carried], worst[carried]
+    counts, price = places.count(sets), places.price(sets)
+    out: dict[int, _Best] = {}
+    for count in np.unique(counts):
+        same = np.flatnonzero(counts == count)
+        start = sets[same[_cheapest(worst[same], price[same])]]
+        chosen, worst_db = _exchange(places, int(count), start)
+        true = int(places.count(chosen[None])[0])
+        if true not in out or worst_db < out[true].worst_db:
+            rows = dict(zip(places.each[0].names, chosen.tolist(), strict=True))
+            out[true] = _Best(worst_db, float(places.price(chosen[None])[0]), rows)
+    return out
 
 
-def _carried(merits: _Merits, tolerance_db: float) -> list[int]:
-    """The nearest, the best by merit, and for each step of the difference the cheapest."""
-    price, count, worst = merits.price, merits.count, merits.worst_db
-    near = np.argsort(worst, kind="stable")[:_KEPT]
-    # Choices of later parts make up for some of the difference: twice the tolerance is not lost yet.
-    cheap = np.lexsort((worst, count, price, worst > 2.0 * tolerance_db))[:_KEPT]
-    good = np.lexsort((worst, count, price, worst > tolerance_db))[:_KEPT]
-    rising = np.lexsort((price, worst))
-    lowest = np.minimum.accumulate(price[rising])
-    front = rising[np.concatenate([[True], lowest[1:] < lowest[:-1]])]
-    return list(dict.fromkeys(int(i) for i in [*near, *good, *cheap, *front[:_KEPT]]))
+def _carried(count: Rows, worst_db: Float, price: Float, most_parts: int) -> Rows:
+    """The nearest of each number of parts."""
+    kept = []
+    least = int(count.min())
+    for number in np.unique(count):
+        if number <= max(most_parts, least):
+            same = np.flatnonzero(count == number)
+            kept.append(same[np.lexsort((price[same], worst_db[same]))][:_KEPT])
+    return np.concatenate(kept)
 
 
-def _exchange(places: _Places, tolerance_db: float, chosen: Rows, merit: _Merits) -> tuple[Rows, float]:
-    """Exchange one choice, then two, as long as that betters the set."""
+def _cheapest(worst_db: Float, price: Float) -> int:
+    """Of the nearest and those that are hardly farther off, the cheapest."""
+    limit = max(float(worst_db.min()) * _HARDLY, float(worst_db.min()) + _HARDLY_DB)
+    fair = np.flatnonzero(worst_db <= limit)
+    return int(fair[np.lexsort((worst_db[fair], price[fair]))[0]])
+
+
+def _exchange(places: _Alike, most: int, chosen: Rows) -> tuple[Rows, float]:
+    """Exchange one choice, then two, as long as that comes nearer without more parts than so many."""
+    open_places = [at for at, size in enumerate(places.sizes) if size > 1] or [0]
     for _ in range(_ROUNDS):
-        sets = [places.exchanged(chosen, at) for at in range(chosen.size)]
-        singles = [places.worst_db(chosen[None], at)[0] for at in range(chosen.size)]
-        tried, judged = np.concatenate(sets), np.concatenate(singles)
-        better = _best_of(places, tolerance_db, tried, judged, merit)
+        singles = {at: places.worst_db(chosen[None], at)[0] for at in open_places}
+        now = float(singles[open_places[0]][chosen[open_places[0]]])
+        tried = np.concatenate([places.exchanged(chosen, at) for at in open_places])
+        better = _nearer(places, most, tried, np.concatenate(list(singles.values())), now)
         if better is None:
-            tried, judged = _exchanged_pairs(places, tolerance_db, chosen, merit, singles)
-            better = _best_of(places, tolerance_db, tried, judged, merit)
+            better = _nearer(places, most, *_exchanged_pairs(places, chosen, singles), now)
         if better is None:
-            break
-        chosen, merit = better
-    return chosen, float(merit.worst_db[0])
+            return chosen, now
+        chosen, now = better
+    return chosen, now
 
 
-def _exchanged_pairs(
-    places: _Places, tolerance_db: float, chosen: Rows, merit: _Merits, singles: Sequence[Float]
-) -> tuple[Rows, Float]:
-    """The chosen set with two choices exchanged: at each place those that by themselves do the least harm.
+def _nearer(places: _Alike, most: int, tried: Rows, worst_db: Float, now: float) -> tuple[Rows, float] | None:
+    """The best of the sets tried where it is clearly nearer."""
+    fair = np.flatnonzero((places.count(tried) <= most) & (worst_db < now / _HARDLY))
+    if not fair.size:
+        return None
+    best = fair[_cheapest(worst_db[fair], places.price(tried[fair]))]
+    return tried[best], float(worst_db[best])
 
-    Once the set is good, only an exchange that is not dearer can better it.
-    """
-    mild = [np.argsort(worst, kind="stable")[:_MILDEST] for worst in singles]
-    mild = [m[m != at] for m, at in zip(mild, chosen, strict=True)]
+
+def _exchanged_pairs(places: _Alike, chosen: Rows, singles: Mapping[int, Float]) -> tuple[Rows, Float]:
+    """The chosen set with two choices exchanged: at each place those that by themselves do the least harm."""
+    mild = {at: np.argsort(worst, kind="stable")[:_MILDEST] for at, worst in singles.items()}
+    mild = {at: rows[rows != chosen[at]] for at, rows in mild.items()}
     sets, judged = [np.zeros((0, chosen.size), dtype=int)], [np.zeros(0)]
-    for one, other in combinations(range(chosen.size), 2):
+    for one, other in combinations(mild, 2):
         first, second = (a.ravel() for a in np.meshgrid(mild[one], mild[other], indexing="ij"))
+        if not first.size:
+            continue
         pairs = np.repeat(chosen[None], first.size, axis=0)
         pairs[:, one], pairs[:, other] = first, second
-        if merit.worst_db[0] <= tolerance_db:
-            change = [
-                sum(table[i][new] - table[i][chosen[i]] for i, new in ((one, first), (other, second)))
-                for table in (places.price, places.count)
-            ]
-            dearer = np.round(change[0], 6)
-            pairs = pairs[(dearer < 0.0) | ((dearer == 0.0) & (change[1] <= 0))]
-        if not pairs.size:
-            continue
-        firsts, row = np.unique(pairs[:, one], return_inverse=True)
-        bases = np.repeat(chosen[None], firsts.size, axis=0)
-        bases[:, one] = firsts
+        bases = np.repeat(chosen[None], mild[one].size, axis=0)
+        bases[:, one] = mild[one]
         sets.append(pairs)
-        judged.append(places.worst_db(bases, other, np.unique(pairs[:, other]))[row, pairs[:, other]])
+        judged.append(places.worst_db(bases, other, mild[other])[:, mild[other]].T.ravel())
     return np.concatenate(sets), np.concatenate(judged)
-
-
-def _best_of(
-    places: _Places, tolerance_db: float, tried: Rows, worst_db: Float, merit: _Merits
-) -> tuple[Rows, _Merits] | None:
-    """The best of the sets tried where it betters what is chosen."""
-    both = merit.and_(places.merits(tried, worst_db))
-    best = both.order(tolerance_db)[0]
-    return None if best == 0 else (tried[best - 1], both.of([best]))

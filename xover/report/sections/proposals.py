@@ -65,7 +65,7 @@ def _refresh(study: RefreshStudy) -> Iterable[Block]:
         rows,
         numbers=(4,),
     )
-    kinds = [("as it is now", study.before), ("refreshed", study.refreshed), ("naive swap", study.naive)]
+    kinds = [("as it is now", study.before), ("refreshed", study.refreshed), ("plain swap", study.naive)]
     told = [
         f"{name} {written('drive moved', d.worst_db, name, unit=True)}"
         + (f" at {hertz(d.at_hz)} on {d.on}" if math.isfinite(d.at_hz) else "")
@@ -75,7 +75,7 @@ def _refresh(study: RefreshStudy) -> Iterable[Block]:
     low, high = study.band_hz
     yield Text(
         f"Largest change of any driver's level against {study.reference}, {hertz(low)} to {hertz(high)}: "
-        f"{'; '.join(told)}. Naive swap: every part by the nearest value, nothing made up for.",
+        f"{'; '.join(told)}. Plain swap: worn parts by the nearest value, all else kept.",
         "quiet",
     )
 

@@ -22,7 +22,6 @@ class Shape(StrEnum):
     """How a choice is built."""
 
     KEEP = "the old part"
-    KEEP_WITH_RESISTOR = "the old part and a series resistor"
     SINGLE = "one part"
     PAIR = "two parts"
     WITH_RESISTOR = "one part and a series resistor"
@@ -52,7 +51,7 @@ class Choice:
     @property
     def keeps(self) -> bool:
         """Whether the old part stays."""
-        return self.shape in (Shape.KEEP, Shape.KEEP_WITH_RESISTOR)
+        return self.shape is Shape.KEEP
 
     @cached_property
     def price(self) -> float:
@@ -65,17 +64,10 @@ class Choice:
         return len(self.items)
 
     @property
-    def beside_old(self) -> str:
-        """What comes to the old part."""
-        return f"{shown_value(self.legs[0][1])} in series with it" if self.shape is Shape.KEEP_WITH_RESISTOR else ""
-
-    @property
     def words(self) -> str:
         """What is fitted, such as "4.7 uF + 0.22 ohm in series"."""
         if not self.items:
             return "the old part stays"
-        if self.shape is Shape.KEEP_WITH_RESISTOR:
-            return f"the old part stays, {self.beside_old}"
         legs = [" + ".join(shown_value(p) for p in leg) for leg in self.legs]
         text = " parallel to ".join(f"({leg})" if " + " in leg and len(legs) > 1 else leg for leg in legs)
         return f"{text} in series" if len(legs) == 1 and len(self.legs[0]) > 1 else text
@@ -110,12 +102,6 @@ def legs_impedance_ohm(legs: Iterable[Iterable[Part]], omega: Float) -> Complex:
 def keep(old: Part, omega: Float) -> Choice:
     """The old part stays."""
     return Choice(old.name, Shape.KEEP, ((old,),), (), old.impedance_ohm(omega))
-
-
-def keep_with(old: Part, resistor: StockItem, omega: Float) -> Choice:
-    """The old part stays, and gets a resistor in series."""
-    legs = ((old, new_part(resistor)),)
-    return Choice(old.name, Shape.KEEP_WITH_RESISTOR, legs, (resistor,), legs_impedance_ohm(legs, omega))
 
 
 def build(name: str, shape: Shape, legs: tuple[tuple[StockItem, ...], ...], omega: Float) -> Choice:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -13,11 +14,14 @@ from xover.amplifier.demand import rated_voltage
 from xover.amplifier.stress import read_stress
 from xover.curve import Complex
 from xover.files.stock import StockItem
-from xover.network import Capacitor, Inductor, Network, Part, Resistor, Solution, solve
+from xover.network import Capacitor, Inductor, Network, Part, Resistor, Solution, solve, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
-from xover.parts.kinds import FACTS, kind_of
-from xover.rules.margins import CAPACITOR_MARGIN, CREST, RESISTOR_MARGIN
+from xover.parts.kinds import FACTS, kind_of, tolerance_of
+from xover.rules.audibility import MATCHED_DB
+from xover.rules.bands import LOSS_AT_HZ
+from xover.rules.likeness import DCR_OHM, DCR_SHARE, LOSSY_OHM, LOSSY_RATIO
+from xover.rules.margins import CAPACITOR_MARGIN, CREST, RESISTOR_MARGIN, ROUNDING
 from xover.sound.change import largest_drive_change
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import (
@@ -26,7 +30,6 @@ from xover.studies.change.refresh.choice import (
     capacitor_choices,
     coil_choices,
     keep,
-    keep_with,
     nearest_single,
     resistor_choices,
 )
@@ -91,6 +94,28 @@ def strong_enough(items: Iterable[StockItem], needed: Needed | None, in_leg: boo
 _SMALLEST_STEP: Final = 1e-4
 
 
+class State(StrEnum):
+    """How an old part fares; what is done with it follows."""
+
+    HEALTHY = "healthy"
+    """It stays: it lasts and is within its tolerance, or has moved by less than is heard, or is not bought by value."""
+    AGEING = "ageing"
+    """Of a kind that wears out, and measures well: it stays unless the design is not reached without."""
+    WORN = "worn"
+    """Has moved by what is heard: it may go."""
+    GOES = "goes"
+    """Must go: it wears out and was not measured, or all of its kind were asked for."""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one old part does by itself: largest change of a drive that counts, dB, where, and on which driver."""
+
+    db: float
+    at_hz: float
+    on: str
+
+
 class Places:
     """What may be tried at each place, and what was left out on the way."""
 
@@ -107,36 +132,50 @@ class Places:
     ) -> None:
         self._catalogue, self._policy, self._design = catalogue, policy, design
         self._solution, self._driver_ohm = solution, driver_ohm
-        self.old, self._needed, self._measured = old, needed, measured
+        self.old, self._needed, self.measured = old, needed, measured
         self._omega = 2.0 * np.pi * solution.frequency_hz
         self.warnings: list[str] = []
+        self.effects = {p.name: self._effect_db(p) for p in design.parts}
+        self.states = {p.name: self._state(p) for p in design.parts}
 
-    def of(self, part: Part) -> list[Choice]:
-        """The old part where it may stay, and new ones."""
-        new = self._new(part)
+    def of(self, part: Part, state: State) -> list[Choice]:
+        """The old part where it may stay, and new ones where it may go; `state` is this place's, or its pair's."""
         old = self.old[part.name]
-        if not self._must_go(part) and old is not None:
-            return [keep(old, self._omega), *self._made_up(old), *new]
+        if old is not None and state in (State.HEALTHY, State.AGEING):
+            return [keep(old, self._omega)]
+        new = self._new(part)
         if not new:
-            if old is None:
-                old = part
             self.warnings.append(
                 f"{part.name}: there is nothing to replace its {shown_value(part)} with in {self._catalogue.source}; "
                 "it stays as it is until the list has a part for it"
             )
-            return [keep(old, self._omega)]
-        return new
+            return [self.kept(part)]
+        return [keep(old, self._omega), *new] if old is not None and state is State.WORN else new
 
-    def _made_up(self, old: Part) -> list[Choice]:
-        """An old coil with a little more resistance, where others ask for it."""
-        if not isinstance(old, Inductor) or stays_anyway(old, self._design):
-            return []
-        small = [r for r in self._catalogue.resistors() if r.value <= max(0.5 * old.dcr_ohm, 0.1)]
-        strong = strong_enough(small, self._needed.get(old.name))
-        return [keep_with(old, r, self._omega) for r in {r.value: r for r in reversed(strong)}.values()]
+    def kept(self, part: Part) -> Choice:
+        """The old part, or the design's where there is none."""
+        return keep(self.old[part.name] or part, self._omega)
 
-    def effect_db(self, part: Part, old: Part) -> tuple[float, float, str]:
-        """Largest change of any driver's level if one old part stands in the reference; where, and on which."""
+    def _state(self, part: Part) -> State:
+        old = self.old[part.name]
+        if stays_anyway(part, self._design):
+            return State.HEALTHY
+        if old is None or self._policy is Policy.ALL:
+            return State.GOES
+        # A card of today's board often leaves out what its part is made of.
+        stated = old if not isinstance(old, Capacitor) or old.kind is not None else part
+        wears = FACTS[kind_of(stated)].wears_out
+        if wears and (self._policy is Policy.WORN or not self.measured):
+            return State.GOES
+        if not self.measured or self.effects[part.name].db <= MATCHED_DB:
+            return State.AGEING if wears else State.HEALTHY
+        return State.WORN if wears or not alike(part, old) else State.HEALTHY
+
+    def _effect_db(self, part: Part) -> Effect:
+        """Of one old part that stands in the reference by itself; not known where it was not measured."""
+        old = self.old[part.name]
+        if old is None or not self.measured:
+            return Effect(math.nan, math.nan, "")
         there = solve(
             self._design,
             self._solution.frequency_hz,
@@ -144,30 +183,22 @@ class Places:
             impedance_ohm={part.name: old.impedance_ohm(self._omega)},
         )
         worst, on = largest_drive_change(self._solution.frequency_hz, self._solution.drive, there.drive)
-        return abs(worst.change), worst.at_hz, on
+        return Effect(abs(worst.change), worst.at_hz, on)
 
-    def naive(self) -> dict[str, Choice]:
-        """The nearest value of each, the cheapest coil, nothing made up for: what one buys without calculating."""
+    def plain_swap(self) -> dict[str, Choice]:
+        """Worn parts by the nearest value, all else kept: what one buys without calculating."""
         out: dict[str, Choice] = {}
         for part in self._design.parts:
-            choice = None
-            if not stays_anyway(part, self._design):
-                choice = nearest_single(part, self._items(part, cores=True), self._omega)
-            out[part.name] = choice or keep(self.old[part.name] or part, self._omega)
+            goes = self.states[part.name] in (State.WORN, State.GOES)
+            choice = nearest_single(part, self._items(part), self._omega) if goes else None
+            out[part.name] = choice or self.kept(part)
         return out
 
-    def _must_go(self, part: Part) -> bool:
-        if stays_anyway(part, self._design):
-            return False
-        if self._policy is Policy.ALL:
-            return True
-        return self._policy is Policy.WORN and FACTS[kind_of(self.old[part.name] or part)].wears_out
-
-    def _items(self, part: Part, cores: bool = False) -> tuple[StockItem, ...]:
+    def _items(self, part: Part) -> tuple[StockItem, ...]:
         if isinstance(part, Capacitor):
             items = self._catalogue.capacitors()
         elif isinstance(part, Inductor):
-            items = self._catalogue.coils(part.henry, cores)
+            items = self._catalogue.coils(part.henry)
         else:
             items = self._catalogue.resistors()
         return strong_enough(items, self._needed.get(part.name))
@@ -204,6 +235,24 @@ def stays_anyway(part: Part, design: Network) -> bool:
     if isinstance(part, Resistor):
         return part.is_lamp or part.ohm == 0
     return part.name.lower() in coupled
+
+
+def alike(part: Part, old: Part) -> bool:
+    """Whether an old part is still what its card in the design says, within its tolerance of the day.
+
+    A coil's resistance that today's card does not state was not measured.
+    """
+    value, now = value_of(part), value_of(old)
+    if abs(now - value) > tolerance_of(part) * value * (1.0 + ROUNDING):
+        return False
+    if isinstance(part, Inductor) and isinstance(old, Inductor):
+        more = abs(old.dcr_ohm - part.dcr_ohm)
+        return old.dcr_ohm == 0.0 or more <= max(DCR_SHARE * part.dcr_ohm, DCR_OHM)
+    if isinstance(part, Capacitor):
+        omega = 2.0 * np.pi * np.array(LOSS_AT_HZ)
+        then, today = (p.impedance_ohm(omega).real for p in (part, old))
+        return bool(np.all((today <= LOSSY_RATIO * then) | (today - then <= LOSSY_OHM)))
+    return True
 
 
 def same_part(network: Network, part: Part) -> Part | None:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from xover.acoustic.level import level_db
 from xover.curve import Float, log_grid
 from xover.figures import written
+from xover.files.stock import StockItem
 from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
@@ -168,11 +169,11 @@ def _output_ohm(speaker: Speaker, network: Network, driver: str, key: str, at_hz
 class Policy(StrEnum):
     """Which old parts must go whatever they measure."""
 
+    NEEDED = "needed"
+    """None: what has moved by what is heard may go; what wears out and was not measured goes."""
     WORN = "worn"
     """Kinds that wear out: electrolytic and paper capacitors."""
     ALL = "all"
-    NEEDED = "needed"
-    """None: only what the tolerance asks for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,23 +213,73 @@ class Exchanged:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Simple(Readable):
-    """The nearest that one series resistor for each capacitor can give; no second, lossy leg anywhere.
+class Step(Readable):
+    """The nearest network that so many bought parts attain, one speaker; of a pair, the worse of both.
 
     Attributes
     ----------
-    fitted : in words, by old part. difference : from the reference.
+    nominal_db : largest change of any drive from the reference, every part of its marked value.
+    built_db : what half of all builds keep to, bought parts anywhere within their tolerance; old parts that stay are
+        as they were measured. matched_db : the same of parts that were measured and picked within 1 %.
+    exchanged : in the order of the reference's cards.
     """
 
+    parts: int
+    nominal_db: float
+    built_db: float
+    matched_db: float
     network: Network
-    fitted: Mapping[str, str]
-    difference: Difference
+    exchanged: tuple[Exchanged, ...]
     bill: Bill
+
+    @property
+    def cost(self) -> float | None:
+        """Of one speaker; None where nothing has a price."""
+        return self.bill.cost
+
+    @property
+    def words(self) -> str:
+        """What is fitted, by part."""
+        return "; ".join(f"{e.part}: {e.fitted}" for e in self.exchanged if not e.stays) or "nothing is bought"
+
+    def plain(self) -> dict[str, Any]:
+        """Its figures, its words and its netlist."""
+        return some_of(self, "parts nominal_db built_db matched_db cost words", netlist=netlist_text(self.network))
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Mate(Readable):
+    """The other speaker of the pair, built alike.
+
+    Attributes
+    ----------
+    refreshed, before : differences from the reference; before is None where it was not measured.
+    pairs : new part's name and the two pieces of the list that stand for it, one in each speaker.
+    """
+
+    title: str
+    found: str | None
+    refreshed: Difference
+    before: Difference | None
+    network: Network
+    exchanged: tuple[Exchanged, ...]
+    pairs: tuple[tuple[str, tuple[StockItem, StockItem]], ...]
 
     @property
     def netlist(self) -> str:
         """As the text of a netlist."""
         return netlist_text(self.network)
+
+    def plain(self) -> dict[str, Any]:
+        """Its figures and its netlist."""
+        return some_of(
+            self,
+            "title found netlist",
+            pairs=[{"part": name, "values": [i.value for i in pieces]} for name, pieces in self.pairs],
+            worst_drive_difference_db=self.refreshed.worst_db,
+            before_drive_difference_db=None if self.before is None else self.before.worst_db,
+            parts=self.exchanged,
+        )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -239,11 +290,14 @@ class RefreshStudy(Readable):
     ----------
     found : name of the network as it is, None if there is none. reference : name of the one whose voicing is kept.
     frequency_hz : (n,). band_hz : where the difference counts, as far as the drivers are known.
-    refreshed, naive, before : differences from the reference; before is None without `found`.
-    network, naive_network : what is built, and what one buys without calculating.
-    exchanged : in the order of the reference's cards.
-    simple : the same with nothing but series resistors, where `network` has a lossy leg somewhere.
-    held : whether the tolerance is kept.
+    frontier : by rising number of bought parts, each nearer than those before. pick : index of the one to build.
+    tolerance_db : what the pick may differ by, every part of its marked value.
+    refreshed, naive, before : differences of the pick, of the plain swap (worn parts by the nearest value, all else
+        kept), and of today's network, None without `found`.
+    naive_network : the plain swap.
+    exchanged : of the pick, in the order of the reference's cards.
+    mate : the other speaker, where both are refreshed in one.
+    rewired : whether today's board is another circuit than the reference's with old parts.
     """
 
     title: str
@@ -254,23 +308,43 @@ class RefreshStudy(Readable):
     tolerance_db: float
     band_hz: tuple[float, float]
     frequency_hz: Float
+    frontier: tuple[Step, ...]
+    pick: int
     refreshed: Difference
     naive: Difference
     before: Difference | None
-    network: Network
     naive_network: Network
-    exchanged: tuple[Exchanged, ...]
-    bill: Bill
     naive_bill: Bill
-    simple: Simple | None
+    mate: Mate | None
+    rewired: bool
     damping: tuple[DampingChange, ...]
     headline: str
     warnings: tuple[str, ...]
 
     @property
+    def picked(self) -> Step:
+        """The step to build."""
+        return self.frontier[self.pick]
+
+    @property
+    def network(self) -> Network:
+        """What is built."""
+        return self.picked.network
+
+    @property
+    def exchanged(self) -> tuple[Exchanged, ...]:
+        """What is done at each place."""
+        return self.picked.exchanged
+
+    @property
+    def bill(self) -> Bill:
+        """What is bought."""
+        return self.picked.bill
+
+    @property
     def held(self) -> bool:
-        """Whether every drive stays within the tolerance."""
-        return self.refreshed.worst_db <= self.tolerance_db
+        """Whether every drive stays within the tolerance, of both speakers where there is a mate."""
+        return self.picked.nominal_db <= self.tolerance_db
 
     @property
     def netlist(self) -> str:
@@ -281,25 +355,19 @@ class RefreshStudy(Readable):
         """The shape that the blueprint fixes, with more under names of its own."""
         return some_of(
             self,
-            "title found reference headline netlist tolerance_db band_hz damping source frequency_hz warnings",
+            "title found reference headline netlist tolerance_db band_hz damping source frequency_hz warnings frontier",
+            picked=self.pick,
             tolerance_held=self.held,
             worst_drive_difference_db=self.refreshed.worst_db,
             worst_drive_at_hz=self.refreshed.at_hz,
             naive_drive_difference_db=self.naive.worst_db,
             naive_netlist=netlist_text(self.naive_network),
-            simple_drive_difference_db=None if self.simple is None else self.simple.difference.worst_db,
-            simple_netlist=None if self.simple is None else self.simple.netlist,
-            simple_cost=None if self.simple is None else self.simple.bill.cost,
             before_drive_difference_db=None if self.before is None else self.before.worst_db,
             bill=self.bill.lines,
             cost=self.bill.cost,
             cost_for_pair=self.bill.cost_for_pair,
             naive_cost=self.naive_bill.cost,
             parts=self.exchanged,
-            differences={
-                "before": self.before,
-                "refreshed": self.refreshed,
-                "simple": None if self.simple is None else self.simple.difference,
-                "naive": self.naive,
-            },
+            mate=self.mate,
+            differences={"before": self.before, "refreshed": self.refreshed, "naive": self.naive},
         )

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,24 +12,40 @@ from xover.acoustic.level import level_db
 from xover.curve import Float, log_grid
 from xover.errors import OptionError, named
 from xover.files.stock import StockItem
-from xover.network import Network, Part, solve
+from xover.network import Capacitor, Network, Part, solve, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
 from xover.parts.stock import enough, make_bill
-from xover.rules.audibility import REPEATS_DB
+from xover.rules.audibility import BUILT_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import CHANGES_HZ
-from xover.search.filling import Job, fill
+from xover.search.filling import Found, Job, frontier
 from xover.speaker import Speaker
-from xover.studies.change.refresh.choice import Choice, Shape, placed
-from xover.studies.change.refresh.places import Places, needed_ratings, same_part
-from xover.studies.change.refresh.result import Comparison, Exchanged, Policy, RefreshStudy, Simple, damping_changes
+from xover.studies.change.refresh.built import as_built
+from xover.studies.change.refresh.choice import Choice, placed
+from xover.studies.change.refresh.pairs import Pairs, in_pairs
+from xover.studies.change.refresh.places import Places, State, needed_ratings, same_part
+from xover.studies.change.refresh.result import (
+    Comparison,
+    Difference,
+    Exchanged,
+    Mate,
+    Policy,
+    RefreshStudy,
+    Step,
+    damping_changes,
+)
 from xover.studies.change.refresh.words import headline, place_words, refresh_warnings
 from xover.studies.options import Progress, quiet
 
 _SEARCH_PER_OCTAVE: Final = 12
-# The grid of the search may miss a little of a peak between its points.
-_GRID_SHARE: Final = 0.98
+_MOST_EACH: Final = 4
+"""Parts that one place may take."""
+_MOST_MORE: Final = 8
+"""Parts beyond the fewest that are looked at: more are never worth it."""
+_PASSES: Final = 6
+_SAME_DB: Final = 0.02
+"""Steps that come nearer by less are none."""
 
 
 def refresh(
@@ -40,121 +55,275 @@ def refresh(
     *,
     found: str | None = None,
     reference: str = "original",
-    policy: Policy = Policy.WORN,
-    tolerance_db: float = REPEATS_DB,
+    policy: Policy = Policy.NEEDED,
+    tolerance_db: float | None = None,
+    mate: Speaker | None = None,
     progress: Progress = quiet,
 ) -> RefreshStudy:
-    """Find the cheapest parts that bring every driver's drive to that of the reference.
+    """Find for each number of bought parts the set that brings every drive nearest to the reference's, and pick one.
 
     The reference is the design, losses of new parts included: what age has added is not copied. Parameters and errors
-    as declared; where the tolerance cannot be kept, the nearest set is given, and says so.
+    as declared; the rule of the pick is `pick_of`'s.
     """
-    if reference not in speaker.network_names:
-        raise OptionError(
-            f"there is no network '{reference}' to be the reference",
-            f"name one with {named('reference')}: {', '.join(speaker.network_names) or 'none yet'}",
-        )
-    design = speaker.network(reference)
-    if found is None and "found" in speaker.network_names and reference != "found":
-        found = "found"
-    today = speaker.network(found) if found is not None else None
-    grid = log_grid(*CHANGES_HZ, _SEARCH_PER_OCTAVE)
-    ohm = speaker.impedances_ohm(design, grid)
-    at_reference = solve(design, grid, ohm)
-    warnings: list[str] = []
-    needed = needed_ratings(speaker, solve(design, frequency_hz, speaker.impedances_ohm(design, frequency_hz)))
-    if not needed:
-        warnings.append("no rated power of the amplifier is known: volts and watts of the parts were not checked")
-    old = {p.name: same_part(today, p) if today is not None else p for p in design.parts}
-    options = Places(catalogue, policy, design, at_reference, ohm, old, needed, today is not None)
-    progress(0.1, "choosing what to try")
-    choices = {p.name: options.of(p) for p in design.parts}
-    reach = np.isfinite(np.stack(list(at_reference.drive.values()))).any(axis=0)
-    if not reach.any():
-        raise OptionError(
-            "no driver's impedance is known from 200 Hz to 20 kHz", "measure it, or give its datasheet values"
-        )
-    job = Job(
-        design,
-        grid,
-        ohm,
-        {key: level_db(drive) for key, drive in at_reference.drive.items()},
-        np.ones(grid.shape, dtype=bool),
-        tolerance_db,
-        choices,
-    )
-    chosen, network = _search_within_stock(speaker, job, design, tolerance_db, progress)
-    network = _titled(network, f"{speaker.title}: refreshed to '{reference}'", f"Parts from {catalogue.source}")
-    naive = options.naive()
-    naive_network = _titled(_rebuilt(design, naive), f"{speaker.title}: naive swap", network.notes[0])
-    compare = Comparison(speaker, design, frequency_hz)
-    refreshed = compare.difference(network)
-    simple = None
-    if any(c.shape is Shape.TWO_LEGS for c in chosen.values()):
-        progress(0.8, "the same with series resistors only")
-        plain = {n: [c for c in o if c.shape is not Shape.TWO_LEGS] for n, o in choices.items()}
-        nearest = fill(replace(job, options=plain)).chosen
-        rebuilt = _rebuilt(design, nearest)
-        simple = Simple(
-            _titled(rebuilt, f"{speaker.title}: refreshed with series resistors only", network.notes[0]),
-            {n: c.words for n, c in nearest.items() if not c.keeps},
-            compare.difference(rebuilt),
-            make_bill(_bought(nearest, design)),
-        )
-    exchanged = tuple(_exchanged(options, p, chosen[p.name], today is not None) for p in design.parts)
+    pairs: Pairs = {}
+    if mate is not None:
+        catalogue, pairs = in_pairs(catalogue)
+    this = Side.of(speaker, catalogue, frequency_hz, found, reference, policy)
+    sides = [this]
+    if mate is not None:
+        other = Side.of(mate, catalogue, frequency_hz, None, reference, policy)
+        if not same_circuit(this.design, other.design):
+            raise OptionError(
+                f"'{reference}' is not the same circuit in {named('mate')}: no one shape serves both",
+                "refresh each by itself",
+            )
+        # In one order, whoever is asked for: both folders get the same answer.
+        sides = sorted([this, other], key=lambda side: (side.speaker.title, str(side.speaker.file.path)))
+    here = sides.index(this)
+    progress(0.1, "searching")
+    steps, chosen = _frontier(sides, here, catalogue, tolerance_db)
+    at = pick_of(steps, few_parts(sides), tolerance_db)
+    progress(0.9, "comparing")
+    plain_swap = this.places.plain_swap()
+    note = steps[at].network.notes
+    plain_network = _titled(_rebuilt(this.design, plain_swap), f"{speaker.title}: plain swap", *note)
     study = RefreshStudy(
         title=speaker.title,
-        found=found,
+        found=this.found,
         reference=reference,
         policy=policy,
         source=catalogue.source,
-        tolerance_db=tolerance_db,
-        band_hz=compare.band_hz,
+        tolerance_db=UNHEARD_DB if tolerance_db is None else tolerance_db,
+        band_hz=this.compare.band_hz,
         frequency_hz=frequency_hz,
-        refreshed=refreshed,
-        naive=compare.difference(naive_network),
-        before=compare.difference(today) if today is not None else None,
-        network=network,
-        naive_network=naive_network,
-        exchanged=exchanged,
-        bill=make_bill(_bought(chosen, design)),
-        naive_bill=make_bill(_bought(naive, design)),
-        simple=simple,
-        damping=damping_changes(speaker, design, network),
+        frontier=steps,
+        pick=at,
+        refreshed=this.compare.difference(steps[at].network),
+        naive=this.compare.difference(plain_network),
+        before=this.before,
+        naive_network=plain_network,
+        naive_bill=make_bill(_bought(plain_swap, this.design)),
+        mate=None if mate is None else sides[1 - here].mate(chosen[at][1 - here], pairs, *note),
+        rewired=this.rewired,
+        damping=damping_changes(speaker, this.design, steps[at].network),
         headline="",
         warnings=(),
     )
-    warnings += options.warnings + refresh_warnings(study, design, today)
-    return replace(study, headline=headline(study), warnings=tuple(dict.fromkeys(warnings)))
+    told = [w for side in sides for w in (*side.warnings, *side.places.warnings)]
+    told += refresh_warnings(study, this.design, this.today)
+    return replace(study, headline=headline(study), warnings=tuple(dict.fromkeys(told)))
 
 
-def _search_within_stock(
-    speaker: Speaker, job: Job[Choice], design: Network, tolerance_db: float, progress: Progress
-) -> tuple[Mapping[str, Choice], Network]:
-    """Search, then see that the fine grid agrees and that the list holds enough of everything for a pair."""
-    fine = log_grid(*CHANGES_HZ, 48)
-    compare = Comparison(speaker, design, fine)
-    best: tuple[float, Mapping[str, Choice], Network] | None = None
-    for _ in range(6):
-        progress(0.2, "searching")
-        found = fill(job)
-        short = enough(item for c in found.chosen.values() for item in c.items)
-        if short:
-            gone = {id(s.item) for s in short if s.at_hand < s.needed}
-            job = replace(job, options={n: _without(o, gone) for n, o in job.options.items()})
-            continue
-        network = _rebuilt(design, found.chosen)
-        worst = compare.difference(network).worst_db
-        if best is None or worst < best[0]:
-            best = (worst, found.chosen, network)
-        if worst <= tolerance_db or found.worst_db > job.tolerance_db:
+def pick_of(frontier: Sequence[Step], few: int, tolerance_db: float | None = None) -> int:
+    """Index of the step to build.
+
+    Nothing is bought where what is there lies within 0.5 dB of the design; else the fewest parts, measured and picked,
+    that keep within 0.3 dB as built where few parts do that, else within 0.5 dB, else within 0.1 dB of the best that
+    can be had. No step counts that by its marked values lies over 0.5 dB off, where another does not. With a tolerance
+    it is the fewest parts whose marked values keep it, else the nearest.
+
+    Parameters
+    ----------
+    few : parts that are not many for what is worn, as `few_parts`.
+    """
+    nearest = min(range(len(frontier)), key=lambda i: frontier[i].nominal_db)
+    if tolerance_db is not None:
+        return next((i for i, s in enumerate(frontier) if s.nominal_db <= tolerance_db), nearest)
+    if frontier[0].parts == 0 and frontier[0].nominal_db <= UNHEARD_DB:
+        return 0
+    fair = [i for i, s in enumerate(frontier) if s.nominal_db <= UNHEARD_DB] or list(range(len(frontier)))
+    small = [i for i in fair if frontier[i].parts <= few]
+    best = min(frontier[i].matched_db for i in fair)
+    tries = ((small, BUILT_DB), (fair, UNHEARD_DB), (fair, best + REPEATS_DB))
+    return next(i for some, limit in tries for i in some if frontier[i].matched_db <= limit)
+
+
+def few_parts(sides: Sequence[Side]) -> int:
+    """One for each worn place, on either side; of capacitors alone one more, to make up for what film does not lose."""
+    gone = (State.WORN, State.GOES)
+    worn = [p for p in sides[0].design.parts if any(s.places.states[p.name] in gone for s in sides)]
+    return max(len(worn), 1 + sum(isinstance(p, Capacitor) for p in worn))
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """One speaker: its design, its board of today, and what may be tried at each place."""
+
+    speaker: Speaker
+    found: str | None
+    design: Network
+    today: Network | None
+    places: Places
+    compare: Comparison
+    job: Job[Choice]
+    """Without options."""
+    warnings: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls,
+        speaker: Speaker,
+        catalogue: Catalogue,
+        frequency_hz: Float,
+        found: str | None,
+        reference: str,
+        policy: Policy,
+    ) -> Side:
+        """Read one speaker. Raises OptionError."""
+        if reference not in speaker.network_names:
+            raise OptionError(
+                f"there is no network '{reference}' to be the reference",
+                f"name one with {named('reference')}: {', '.join(speaker.network_names) or 'none yet'}",
+            )
+        design = speaker.network(reference)
+        if found is None and "found" in speaker.network_names and reference != "found":
+            found = "found"
+        today = speaker.network(found) if found is not None else None
+        grid = log_grid(*CHANGES_HZ, _SEARCH_PER_OCTAVE)
+        ohm = speaker.impedances_ohm(design, grid)
+        solution = solve(design, grid, ohm)
+        if not np.isfinite(np.stack(list(solution.drive.values()))).any():
+            raise OptionError(
+                "no driver's impedance is known from 200 Hz to 20 kHz", "measure it, or give its datasheet values"
+            )
+        needed = needed_ratings(speaker, solve(design, frequency_hz, speaker.impedances_ohm(design, frequency_hz)))
+        unrated = "no rated power of the amplifier is known: volts and watts of the parts were not checked"
+        old = {p.name: same_part(today, p) if today is not None else p for p in design.parts}
+        places = Places(catalogue, policy, design, solution, ohm, old, needed, today is not None)
+        levels = {key: level_db(drive) for key, drive in solution.drive.items()}
+        job: Job[Choice] = Job(design, grid, ohm, levels, {})
+        compare = Comparison(speaker, design, frequency_hz)
+        return cls(speaker, found, design, today, places, compare, job, () if needed else (unrated,))
+
+    @property
+    def before(self) -> Difference | None:
+        """What is there today."""
+        return self.compare.difference(self.today) if self.today is not None else None
+
+    def exchanged(self, chosen: Mapping[str, Choice]) -> tuple[Exchanged, ...]:
+        """What is done at each place."""
+        return tuple(_exchanged(self.places, p, chosen[p.name]) for p in self.design.parts)
+
+    @property
+    def rewired(self) -> bool:
+        """Whether today's board is another circuit: its parts in the reference's do otherwise."""
+        if self.before is None:
+            return False
+        old = self.compare.difference(_rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts}))
+        before = self.before
+        apart = (before.worst_db - old.worst_db, before.worst_sum_db - old.worst_sum_db)
+        return any(abs(db) > _SAME_DB for db in apart)
+
+    def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
+        """This speaker as the other of a pair."""
+        network = _titled(_rebuilt(self.design, chosen), f"{self.speaker.title}: refreshed", note)
+        return Mate(
+            self.speaker.title,
+            self.found,
+            self.compare.difference(network),
+            self.before,
+            network,
+            self.exchanged(chosen),
+            tuple((name, pairs[item]) for name, item in _bought(chosen, self.design) if item in pairs),
+        )
+
+
+def same_circuit(one: Network, other: Network) -> bool:
+    """Whether two designs have the same parts, values and drivers between the same nodes."""
+
+    def cards(network: Network) -> list[tuple[object, ...]]:
+        parts = [(type(p), p.name.lower(), p.a, p.b, value_of(p)) for p in network.parts]
+        return [*parts, *((d.name.lower(), d.a, d.b) for d in network.drivers)]
+
+    return cards(one) == cards(other)
+
+
+_Chosen = tuple[Mapping[str, Choice], ...]
+_GRAVER: Final = tuple(State)
+
+
+def _options(sides: Sequence[Side], ageing_too: bool) -> list[dict[str, list[Choice]]]:
+    """What may stand at each place, the same list for every side but for the old part itself."""
+    this = sides[0]
+    out: list[dict[str, list[Choice]]] = [{} for _ in sides]
+    for part in this.design.parts:
+        state = max((s.places.states[part.name] for s in sides), key=_GRAVER.index)
+        if ageing_too and state is State.AGEING:
+            state = State.WORN
+        tried = this.places.of(part, state)
+        for side, options in zip(sides, out, strict=True):
+            options[part.name] = [side.places.kept(part) if c.keeps and side is not this else c for c in tried]
+    return out
+
+
+def _frontier(
+    sides: Sequence[Side], here: int, catalogue: Catalogue, tolerance_db: float | None
+) -> tuple[tuple[Step, ...], list[_Chosen]]:
+    """The steps as of one side, and what each chooses on all; what measures well is touched only where it has to be."""
+    wanted_db = UNHEARD_DB if tolerance_db is None else tolerance_db
+    ageing = any(s is State.AGEING for side in sides for s in side.places.states.values())
+    for ageing_too in (False, True) if ageing else (False,):
+        steps, chosen = _steps(sides, here, catalogue, _options(sides, ageing_too), tolerance_db)
+        if min(s.nominal_db for s in steps) <= wanted_db:
             break
-        job = replace(job, tolerance_db=job.tolerance_db * tolerance_db / worst * _GRID_SHARE)
-    if best is None:
+    return steps, chosen
+
+
+def _steps(
+    sides: Sequence[Side],
+    here: int,
+    catalogue: Catalogue,
+    options: Sequence[Mapping[str, Sequence[Choice]]],
+    tolerance_db: float | None,
+) -> tuple[tuple[Step, ...], list[_Chosen]]:
+    fewest = sum(min(c.new_parts for c in some) for some in options[0].values())
+    widest = sum(_MOST_EACH for some in options[0].values() if len(some) > 1)
+    most = widest if tolerance_db is not None else min(widest, fewest + _MOST_MORE)
+    found: dict[int, Found[Choice]] = {}
+    for _ in range(_PASSES):
+        jobs = [replace(side.job, options=some) for side, some in zip(sides, options, strict=True)]
+        gone: set[int] = set()
+        for one in frontier(jobs, most):
+            short = enough(item for c in one.chosen[0].values() for item in c.items)
+            if not short:
+                found.setdefault(one.parts, one)
+            elif one.parts not in found:
+                gone |= {id(s.item) for s in short}
+        if not gone:
+            break
+        options = [{n: _without(o, gone) for n, o in some.items()} for some in options]
+    if not found:
         raise OptionError(
             "the list holds too few pieces to build a pair alike", "raise the quantity column, or refresh one speaker"
         )
-    return best[1], best[2]
+    steps: list[Step] = []
+    chosen: list[_Chosen] = []
+    for count in sorted(found):
+        step = _step(sides, here, catalogue, found[count])
+        if not steps or step.nominal_db < steps[-1].nominal_db - _SAME_DB:
+            steps.append(step)
+            chosen.append(found[count].chosen)
+        if step.nominal_db <= min(REPEATS_DB, tolerance_db or REPEATS_DB):
+            break
+    return tuple(steps), chosen
+
+
+def _step(sides: Sequence[Side], here: int, catalogue: Catalogue, found: Found[Choice]) -> Step:
+    networks = [_rebuilt(side.design, some) for side, some in zip(sides, found.chosen, strict=True)]
+    bought = _bought(found.chosen[here], sides[here].design)
+    names = {name for name, _ in bought}
+    built = [as_built(side.job, n, names) for side, n in zip(sides, networks, strict=True)]
+    nominal = [side.compare.difference(n).worst_db for side, n in zip(sides, networks, strict=True)]
+    title = f"{sides[here].speaker.title}: refreshed"
+    return Step(
+        found.parts,
+        max(nominal),
+        max(b.as_bought_db for b in built),
+        max(b.matched_db for b in built),
+        _titled(networks[here], title, f"Parts from {catalogue.source}"),
+        sides[here].exchanged(found.chosen[here]),
+        make_bill(bought),
+    )
 
 
 def _without(choices: Sequence[Choice], gone: set[int]) -> list[Choice]:
@@ -194,21 +363,19 @@ def _bought(chosen: Mapping[str, Choice], design: Network) -> list[tuple[str, St
     return out
 
 
-def _exchanged(options: Places, part: Part, choice: Choice, measured: bool) -> Exchanged:
-    old = options.old[part.name]
-    stays = choice.keeps
-    effect, at_hz, on = options.effect_db(part, old) if old is not None and measured else (math.nan, math.nan, "")
-    told, named = place_words(part, choice, effect, at_hz, on, measured)
+def _exchanged(places: Places, part: Part, choice: Choice) -> Exchanged:
+    old, effect = places.old[part.name], places.effects[part.name]
+    told, named = place_words(part, choice, effect, places.states[part.name], places.measured)
     return Exchanged(
         part=part.name,
         kind=kind_of(old or part),
         design=shown_value(part),
-        old=shown_value(old) if old is not None and measured else None,
+        old=shown_value(old) if old is not None and places.measured else None,
         fitted=choice.words,
-        stays=stays,
-        old_effect_db=effect,
-        old_effect_at_hz=at_hz,
-        old_effect_on=on,
+        stays=choice.keeps,
+        old_effect_db=effect.db,
+        old_effect_at_hz=effect.at_hz,
+        old_effect_on=effect.on,
         told=told,
         named=named,
     )

@@ -6,58 +6,63 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from xover.blocks import Block, Facts, Head, Listing, Text, fact, plain_table
-from xover.declare import figures_of
+from xover.blocks import Block, Head, Listing, Text, fact, plain_table, sentence
 from xover.figures import db, hertz, money, written
-from xover.files.stock import ItemKind
+from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
-from xover.parts.stock import Bill
-from xover.rules.audibility import MATCHED_DB, audibility
+from xover.quantity import format_quantity
+from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
+from xover.rules.likeness import MATCH
 from xover.studies.change.refresh.choice import Choice
-from xover.studies.change.refresh.places import same_part
-from xover.studies.change.refresh.result import Difference, RefreshStudy
+from xover.studies.change.refresh.places import Effect, State, same_part
+from xover.studies.change.refresh.result import Mate, RefreshStudy, Step
+
+_NO_CHANGE_DB: Final = 0.005
+"""What rounds to nothing."""
 
 
-def place_words(part: Part, choice: Choice, effect: float, at_hz: float, on: str, measured: bool) -> tuple[str, bool]:
+def place_words(part: Part, choice: Choice, effect: Effect, state: State, measured: bool) -> tuple[str, bool]:
     """What is done at one place and why, and whether the words name the part."""
     stays = choice.keeps
-    if math.isnan(effect):
+    if math.isnan(effect.db):
         why = "its effect is not known" if measured else "not measured"
         return (f"{part.name} stays: {why}", True) if stays else (f"{choice.words}; the old part was {why}", False)
-    where = f"{effect:.2f} dB on {on} at {hertz(at_hz)}" if effect >= 0.005 else "no change of any drive"
+    where = f"{effect.db:.2f} dB on {effect.on} at {hertz(effect.at_hz)}" if effect.db >= _NO_CHANGE_DB else "no change"
+    if stays and state is State.AGEING:
+        return f"leave {part.name}: it still measures well ({where}); its kind goes on ageing", True
     if stays:
-        more = f"; {choice.beside_old}" if choice.items else ""
-        return f"leave {part.name}: by itself {where} ({audibility(effect)}){more}", True
-    if effect <= MATCHED_DB:
+        return f"leave {part.name}: {where}", True
+    if effect.db <= MATCHED_DB:
         ages = ", but its kind goes on ageing" if FACTS[kind_of(part)].wears_out else ""
         return f"{choice.words}; the old part could stay by what it does today ({where}){ages}", False
-    return f"{choice.words}; the old part does {where} ({audibility(effect)})", False
+    return f"{choice.words}; the old part does {where} ({audibility(effect.db)})", False
 
 
 def headline(study: RefreshStudy) -> str:
-    fitted = study.refreshed
-    bought = [e for e in study.exchanged if not e.stays]
-    if not bought:
-        return (
-            f"leave it: as it is, every drive lies within {written('drive moved', fitted.worst_db, 'refreshed')} "
-            f"dB of '{study.reference}' "
-            f"({audibility(fitted.worst_db)})"
-        )
-    kept = len(study.exchanged) - len(bought)
+    """The answer in one or two sentences."""
+    fitted, pick = study.refreshed, study.picked
+    worst = written("drive moved", fitted.worst_db, "refreshed")
+    if not study.bill.lines:
+        if study.rewired and study.held:
+            return (
+                f"no part has to be bought, but the board is wired otherwise than '{study.reference}': put back as "
+                f"there, with its old parts, every drive lies within {worst} dB of it ({audibility(fitted.worst_db)})"
+            )
+        if study.held:
+            return (
+                f"leave it: as it is, every drive lies within {worst} dB of '{study.reference}' "
+                f"({audibility(fitted.worst_db)})"
+            )
+        return f"nothing can be bought that brings it nearer: the drives lie up to {worst} dB off '{study.reference}'"
+    places = [e.part for e in study.exchanged if not e.stays]
+    cost = "" if study.bill.cost is None else f" for {written('cost', study.bill.cost, 'refreshed')}"
     text = (
-        f"{len(bought)} of {len(study.exchanged)} parts replaced, {kept} stay: every drive within "
-        f"{written('drive moved', fitted.worst_db, 'refreshed')} dB of '{study.reference}' from "
-        f"{hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}"
+        f"buy {pick.parts} part{'s' if pick.parts > 1 else ''}{cost}, in place of {', '.join(places)}: "
+        f"every drive then lies within {worst} dB of '{study.reference}' ({audibility(fitted.worst_db)})"
     )
     if not study.held:
-        text += f"; {study.tolerance_db:g} dB was asked, this is the nearest that these parts can give"
-    if study.before is not None and study.before.worst_db <= MATCHED_DB:
-        text += (
-            f". As it is, it is {written('drive moved', study.before.worst_db, 'as it is now')} dB off "
-            f"({audibility(study.before.worst_db)}): "
-        )
-        text += "to leave it is a good answer too"
+        text += f"; {study.tolerance_db:g} dB was wanted, this is the nearest that these parts can give"
     return text
 
 
@@ -99,24 +104,83 @@ def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None
     return said
 
 
-def tell(study: RefreshStudy) -> Iterator[Block]:
-    """The refresh as a person reads it."""
+def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
+    """The refresh as a person reads it: what to do, part by part, how much each more part buys, and the bill."""
     found = f"'{study.found}'" if study.found else "nothing measured"
     yield Head(f"{study.title}: refresh of {found} to '{study.reference}'")
-    yield Text(study.headline + ".")
-    yield fact("parts from", study.source)
-    yield Facts(tuple(figures_of(study)))
+    yield sentence(study.headline)
+    if study.bill.lines:
+        yield Text(built_words(study.picked))
+    if study.mate is not None:
+        yield Text(mate_words(study.mate))
     yield Head("Part by part")
+    stay = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
     for part in study.exchanged:
-        yield fact(f"{part.part} {part.design}", part.told, 16)
-    yield Head(f"Against '{study.reference}', {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
-    yield plain_table(["", "drive dB", "at", "on", "its drive dB", "sum dB", "cost"], _rows(study))
-    yield Text(
-        "drive dB: largest change of any driver's level, and how far down that driver is there. naive swap: every part "
-        "by the nearest value, the cheapest coil, nothing made up for."
+        if part not in stay:
+            yield fact(f"{part.part} {part.design}", part.told, 16)
+    if stay:
+        yield Text(f"{', '.join(e.part for e in stay)} stay: they measure as new.")
+    yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
+    columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
+    yield plain_table(columns, _rows(study))
+    yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
+    yield from _to_buy(study)
+    if everything:
+        yield from _more(study)
+
+
+BUILT_WORDS: Final = (
+    "A drive is the voltage at a driver. As marked: parts exactly of their values. Picked, as bought: half of all "
+    "builds keep to it, with new parts within 1 %, or as they come. Plain swap: worn parts by the nearest value, the "
+    "rest kept."
+)
+
+
+def built_words(step: Step) -> str:
+    """What the new parts' tolerances leave of it, and what to do about that."""
+    if step.built_db - step.matched_db < REPEATS_DB:
+        return f"With parts as they come, half of all builds keep within {db(step.built_db, 2)} dB."
+    return (
+        f"Measure the new parts and use those within {100 * MATCH:g} % of their value: half of all builds then keep "
+        f"within {db(step.matched_db, 2)} dB; with parts as they come, within {db(step.built_db, 2)} dB."
     )
-    if study.simple is not None:
-        yield fact("series only", "; ".join(f"{name}: {words}" for name, words in study.simple.fitted.items()))
+
+
+def mate_words(mate: Mate) -> str:
+    """What the other speaker gets."""
+    worst = written("drive moved", mate.refreshed.worst_db, mate.title)
+    now = (
+        "" if mate.before is None else f" (now {written('drive moved', mate.before.worst_db, f'{mate.title} now')} dB)"
+    )
+    text = f"{mate.title}: the same parts in the same places bring it within {worst} dB{now}. "
+    if mate.pairs:
+        text += "One of each two to either side: " + "; ".join(_pair_words(*pair) for pair in mate.pairs) + ". "
+    else:
+        text += "Put the two new parts that read most alike into the same place left and right. "
+    return text + "To write its netlist, ask in its own folder with this one as the mate."
+
+
+def _pair_words(name: str, pieces: tuple[StockItem, StockItem]) -> str:
+    return f"{name} {' and '.join(format_quantity(i.value, QUANTITIES[i.kind], 4) for i in pieces)}"
+
+
+def _rows(study: RefreshStudy) -> list[list[str]]:
+    rows = []
+    if study.before is not None and (study.frontier[0].parts > 0 or study.rewired):
+        rows.append(["as it is now", written("drive moved", study.before.worst_db, "as it is now"), "-", "-", "-"])
+    for at, step in enumerate(study.frontier):
+        name = str(step.parts) if step.parts or study.rewired else "0, as it is now"
+        mark = " <" if at == study.pick else ""
+        of = "refreshed" if at == study.pick and study.mate is None else f"{step.parts} parts"
+        figures = [written("drive moved", step.nominal_db, of), db(step.matched_db, 2), db(step.built_db, 2)]
+        rows.append([name + mark, *figures, money(step.cost)])
+    plain = written("drive moved", study.naive.worst_db, "plain swap")
+    count = sum(line.quantity for line in study.naive_bill.lines)
+    rows.append([f"plain swap: {count}", plain, "-", "-", money(study.naive_bill.cost)])
+    return rows
+
+
+def _to_buy(study: RefreshStudy) -> Iterator[Block]:
     yield Head("To buy")
     if not study.bill.lines:
         yield Text("Nothing.")
@@ -135,17 +199,13 @@ def tell(study: RefreshStudy) -> Iterator[Block]:
             f"{written('cost', study.bill.cost, 'refreshed')}, for a pair alike "
             f"{written('cost of a pair', study.bill.cost_for_pair, 'refreshed')}{more}",
         )
+
+
+def _more(study: RefreshStudy) -> Iterator[Block]:
+    yield Head("What each step fits")
+    for step in study.frontier:
+        yield fact(str(step.parts), step.words, 4)
+    yield fact("parts from", study.source)
     yield Listing("Netlist", study.netlist)
-
-
-def _rows(study: RefreshStudy) -> list[list[str]]:
-    rows = [] if study.before is None else [_row("as it is now", study.before, None)]
-    rows.append(_row("refreshed", study.refreshed, study.bill))
-    if study.simple is not None:
-        rows.append(_row("series resistors only", study.simple.difference, study.simple.bill))
-    return [*rows, _row("naive swap", study.naive, study.naive_bill)]
-
-
-def _row(name: str, moved: Difference, bill: Bill | None) -> list[str]:
-    drive = [written("drive moved", moved.worst_db, name), hertz(moved.at_hz), moved.on, db(moved.level_there_db, 0)]
-    return [name, *drive, db(moved.worst_sum_db, 2), written("cost", bill.cost if bill is not None else None, name)]
+    if study.mate is not None:
+        yield Listing(f"Netlist of {study.mate.title}", study.mate.netlist)
