@@ -31,10 +31,11 @@ from xover.studies.change.bypass.channels import (
 from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
 from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
+from xover.studies.change.bypass.known import bears_bands, unsure_db
 from xover.studies.change.bypass.power import amplifier_rating, split_power, trims
 from xover.studies.change.bypass.result import BypassChannel, BypassStudy
 from xover.studies.change.bypass.twin import fit_twins, passive_deviation, read_missing, twin_sum
-from xover.studies.change.bypass.words import unknown_words, verdict_words, warnings_of
+from xover.studies.change.bypass.words import gaps_of, unknown_words, verdict_words, warnings_of
 
 DEFAULT_SLOPE: Final = "LR4"
 
@@ -67,14 +68,17 @@ def study_bypass(
     crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope)
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
-    better = None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz)
     resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in bare.names}
+    unsure = {name: unsure_db(speaker.drivers[name], f) for name in bare.names}
+    better = (
+        None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz, unsure, resonances)
+    )
     total = passive.total
     power = split_power(
         speaker,
         bare,
         slopes,
-        reached,
+        better,
         {n: t.target for n, t in twins.items()},
         (total.level_db if total.coherent else total.best_level_db) if voices.known else None,
         resonances,
@@ -84,7 +88,7 @@ def study_bypass(
     trim = trims(
         bare.names,
         _own_levels(voices, crossover),
-        {n: math.nan if reached is None else reached.settings[n].gain_db for n in bare.names},
+        {n: math.nan if better is None else better.settings[n].gain_db for n in bare.names},
         {n: t.gain_db for n, t in twins.items()},
         gains,
     )
@@ -140,10 +144,13 @@ def study_bypass(
             }
             for n in bare.names
         },
+        bears_bands={n: bears_bands(speaker.drivers[n]) for n in bare.names},
         unknown=unknown_words(speaker, voices, crossover, power, channels),
+        gaps=gaps_of(speaker, voices, power),
+        lacking=lacking_channels(speaker, bare.names),
         findings=findings,
         verdict=verdict_words(findings, channels),
-        warnings=warnings_of(speaker, passive, voices),
+        remarks=warnings_of(speaker, passive, voices),
     )
 
 
@@ -247,6 +254,12 @@ def _crossings(passive: Sound, voices: Voices, bare: BareDrivers) -> tuple[tuple
 
 def _two_digits(frequency_hz: float) -> float:
     return float(f"{frequency_hz:.2g}")
+
+
+def lacking_channels(speaker: Speaker, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Channels for which [bypass.channels] names no amplifier."""
+    file = speaker.file.speaker.bypass
+    return names if file is None else tuple(n for n in names if n not in file.channels)
 
 
 def _own_levels(voices: Voices, crossover: Crossover) -> dict[str, float]:
