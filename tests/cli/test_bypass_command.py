@@ -232,7 +232,7 @@ def test_strict_ends_in_status_1_at_a_stop_and_at_a_low_load(run, sheets):
     assert run("bypass", sheets(limit=6), "--frequency", "3k").status == 0
     joined = run("bypass", sheets(more="bridged = true"), "--frequency", "3k", "--strict")
     assert joined.status == 1
-    assert joined.out.splitlines()[2].split() == "safe? no: bridged outputs to be mended first".split()
+    assert joined.out.splitlines()[2].split() == ["safe?", "no:", "bridged", "outputs", "to", "be", "mended", "first"]
     assert joined.out.splitlines()[3].split()[:3] == ["STOP", "bridged", "outputs:"]
 
 
