@@ -57,6 +57,10 @@ analyser in a room averages."""
 # Pairs and spares.
 PAIR_PARTS: Final = 0.05
 """Parts of a pair are usually matched to this."""
+ALIKE_DRIVE_DB: Final = 3.0
+"""Drivers whose voltages stay within this of each other where they count have one filter, or two alike."""
+ONE_WAY_OCTAVES: Final = 1.0
+"""Drivers with their centres this far apart, or their resonances, are two ways."""
 PAIR_FS: Final = 0.10
 PAIR_RE: Final = 0.05
 """Resonance and DC resistance of like drivers stay within these."""

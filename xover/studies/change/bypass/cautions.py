@@ -201,7 +201,7 @@ def _tweeters(case: BypassCase) -> Iterator[BypassFinding]:
             f"{case.power.distance_m:g} m"
         )
         was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
-        tweeter = driver_role(case.speaker.drivers[channel.wiring.driver]) is Role.HIGH
+        tweeter = any(driver_role(case.speaker.drivers[n]) is Role.HIGH for n in channel.wiring.names)
         over = tweeter and heat > TWEETER_W
         if over or fit.ratio < 1.0 or (near and not tweeter):
             more = f" ({corner}; {usual})" if near else ""

@@ -3,23 +3,39 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
-from xover.curve import Evidence, Float
+from xover.curve import Float
+from xover.rules.instruments import RESPONSE_SPREADS, Instrument, Knots
 from xover.speaker import SpeakerDriver
 
-MEASURED_DB: Final = 1.0
-"""Half width of 95 % of a measured response. Common practice, no published source."""
+BEAR_BANDS: Final = frozenset({Instrument.CALIBRATED, Instrument.UNCALIBRATED})
+"""A phone serves for differences, a datasheet is of another driver: levels are matched by them, nothing corrected."""
 
 
 def bears_bands(driver: SpeakerDriver) -> bool:
     """Whether a response may be corrected at all: one that was measured by sweep."""
-    return driver.response is not None and driver.response_evidence is Evidence.MEASURED
+    return driver.response is not None and driver.response_instrument in BEAR_BANDS
 
 
-def unsure_db(driver: SpeakerDriver, frequency_hz: Float) -> Float:
-    """(n,) how far off the shape of a response may be, +-, 95 %; infinite where it bears no correction."""
-    size = MEASURED_DB if bears_bands(driver) else math.inf
-    return np.full(frequency_hz.shape, size)
+def unsure_db(drivers: Sequence[SpeakerDriver], frequency_hz: Float) -> Float:
+    """(n,) how far off the shape of a channel's response may be, +-, 95 %, by its least known driver.
+
+    Infinite where it bears no correction. Its level is left out: a gain is no band, and is matched by ear or by meter.
+    """
+    return np.asarray(np.max([_one_db(d, frequency_hz) for d in drivers], axis=0), dtype=float)
+
+
+def _one_db(driver: SpeakerDriver, frequency_hz: Float) -> Float:
+    if not bears_bands(driver):
+        return np.full(frequency_hz.shape, math.inf)
+    spread = RESPONSE_SPREADS[driver.response_instrument]
+    return np.hypot(_at(spread.common_db, frequency_hz), _at(spread.own_shape_db, frequency_hz))
+
+
+def _at(knots: Knots, frequency_hz: Float) -> Float:
+    hz, db = np.array(knots).T
+    return np.asarray(np.interp(np.log(frequency_hz), np.log(hz), db), dtype=float)

@@ -61,15 +61,18 @@ def study_bypass(
     f = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz
     passive = sound_of(speaker, name, f)
     bare = bare_drivers(speaker, passive, name)
-    gains = dict(amplifier_gain_db or {})
+    gains = {bare.channel_of(n): db for n, db in (amplifier_gain_db or {}).items()}
     _check_gains(gains, bare.names)
     voices = voices_of(bare)
     twins = fit_twins(bare, passive, voices, sample_rate_hz)
     crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope)
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
-    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in bare.names}
-    unsure = {name: unsure_db(speaker.drivers[name], f) for name in bare.names}
+    # The highest of a way's resonances is the one that a crossover must stay clear of.
+    resonances = {
+        w.driver: float(np.max([driver_resonance_hz(speaker.drivers[n]) for n in w.names])) for w in bare.wirings
+    }
+    unsure = {w.driver: unsure_db([speaker.drivers[n] for n in w.names], f) for w in bare.wirings}
     better = (
         None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz, unsure, resonances)
     )
@@ -142,12 +145,13 @@ def study_bypass(
                 if speaker.drivers[n].has_response
                 else "not known",
             }
-            for n in bare.names
+            for w in bare.wirings
+            for n in w.names
         },
-        bears_bands={n: bears_bands(speaker.drivers[n]) for n in bare.names},
+        bears_bands={w.driver: all(bears_bands(speaker.drivers[n]) for n in w.names) for w in bare.wirings},
         unknown=unknown_words(speaker, voices, crossover, power, channels),
-        gaps=gaps_of(speaker, voices, power),
-        lacking=lacking_channels(speaker, bare.names),
+        gaps=gaps_of(speaker, voices, power, bare.wirings),
+        lacking=lacking_channels(speaker, bare),
         findings=findings,
         verdict=verdict_words(findings, channels),
         remarks=warnings_of(speaker, passive, voices),
@@ -256,10 +260,11 @@ def _two_digits(frequency_hz: float) -> float:
     return float(f"{frequency_hz:.2g}")
 
 
-def lacking_channels(speaker: Speaker, names: tuple[str, ...]) -> tuple[str, ...]:
+def lacking_channels(speaker: Speaker, bare: BareDrivers) -> tuple[str, ...]:
     """Channels for which [bypass.channels] names no amplifier."""
     file = speaker.file.speaker.bypass
-    return names if file is None else tuple(n for n in names if n not in file.channels)
+    given = () if file is None else file.channels
+    return tuple(w.driver for w in bare.wirings if not any(n in given for n in w.names))
 
 
 def _own_levels(voices: Voices, crossover: Crossover) -> dict[str, float]:
@@ -279,7 +284,7 @@ def _capacitor(
     speaker: Speaker, bare: BareDrivers, crossover: Crossover, slopes: Mapping[str, Complex], sample_rate_hz: float
 ) -> ProtectionCapacitor | None:
     top = bare.names[-1]
-    rating = amplifier_rating(speaker, top)
+    rating = amplifier_rating(speaker, bare.drivers_of(top))
     return choose_capacitor(
         top,
         bare.sound.solution.frequency_hz,

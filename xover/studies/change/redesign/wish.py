@@ -219,7 +219,7 @@ def _slopes(
         )
     slope = parse_slope(wish.slope)
     for row, card in enumerate(cards):
-        way = order.index(card.driver)
+        way = next(i for i, w in enumerate(order) if card.driver in w.names)
         lower = crossover_hz[way - 1] if way > 0 else None
         upper = crossover_hz[way] if way < len(order) - 1 else None
         target = band_pass(slope, lower, upper, f, None)
@@ -257,15 +257,16 @@ def _off_axis(speaker: Speaker, cards: Sequence[DriverCard], wish: Wish, respons
 def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], reference: Network, before: Solution, f: Float) -> Float:
     """The highest way's driver below its resonance: 20 dB down, or a little more than it gets today."""
     out = np.full((len(cards), f.size), np.nan)
-    highest = ways(speaker, reference, f)[-1]
-    fs = driver_resonance_hz(speaker.drivers[highest])
-    if len(cards) < 2 or math.isnan(fs):
+    highest = ways(speaker, reference, f)[-1].names
+    if len(cards) < 2:
         return out
-    today = next((before.drive[d.key] for d in reference.drivers if d.driver == highest), None)
-    limit = np.full(f.shape, QUIET_DB)
-    if today is not None:
-        limit = np.fmax(limit, level_db(today) + MORE_DB)
-    for row, card in enumerate(cards):
-        if card.driver == highest:
-            out[row] = np.where(f <= fs, limit, np.nan)
+    for name in highest:
+        fs = driver_resonance_hz(speaker.drivers[name])
+        today = next((before.drive[d.key] for d in reference.drivers if d.driver == name), None)
+        limit = np.full(f.shape, QUIET_DB)
+        if today is not None:
+            limit = np.fmax(limit, level_db(today) + MORE_DB)
+        for row, card in enumerate(cards):
+            if card.driver == name:
+                out[row] = np.where(f <= fs, limit, np.nan)
     return out
