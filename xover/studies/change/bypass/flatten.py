@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Final
 
 import numpy as np
@@ -33,9 +33,15 @@ GAIN_REACH_DB: Final = 6.0
 DELAY_REACH_CYCLES: Final = 0.25
 START_Q: Final = 1.4
 BOOST_OVER_RESONANCE: Final = 2.0
-BOOST_Q: Final = (0.75, PEAKING_Q[1])
+BOOST_Q: Final = (0.75, 2.0)
 """A boost an octave or more above the driver's resonance, of this Q or more, has half its decibels or less there: below
-its resonance a driver only moves further for it. Common practice, no published source."""
+its resonance a driver only moves further for it. Sharper dips are of one place, and are not filled. Common practice, no
+published source."""
+APART_OCTAVES: Final = 0.5
+"""Two bands of one channel that lie nearer are one band."""
+CUT_SHARE: Final = 2.0
+"""A cut is no deeper than twice what stands above the mean: two deep cuts on both sides of a dip would be a boost by
+another name."""
 LEAST_BAND_DB: Final = 0.5
 """A band of less is not heard with music, and is left out."""
 
@@ -117,6 +123,7 @@ class _Search:
             for i, n in enumerate(voices.names)
         }
         self.unsure_db = {n: unsure_db[n][rows] for n in voices.names}
+        self.most_cut_db = dict.fromkeys(voices.names, 0.0)
         self.boosted_from_hz = {n: BOOST_OVER_RESONANCE * resonance_hz[n] for n in voices.names}
 
     def parts(self, settings: Mapping[str, ChannelSetting]) -> dict[str, Complex]:
@@ -144,7 +151,11 @@ class _Search:
             return None
         tried = self.refined(grown)
         rms = self.rms(tried)
-        sure = all(self.sure(n, b) for n, s in tried.items() for b in s.bands)
+        sure = all(self.sure(n, b) for n, s in tried.items() for b in s.bands) and not any(
+            abs(math.log2(a.frequency_hz / b.frequency_hz)) < APART_OCTAVES
+            for s in tried.values()
+            for a, b in combinations(s.bands, 2)
+        )
         return (tried, rms) if sure and rms <= best - WORTH_DB else None
 
     def sure(self, name: str, band: Band) -> bool:
@@ -156,19 +167,22 @@ class _Search:
         """One more band where the smoothed deviation is surest and its channel has room; None where none has."""
         parts = self.parts(settings)
         level = level_db(np.sum(list(parts.values()), axis=0))
-        off = _smooth(self.frequency_hz, level - level.mean()) * (1.0 if cut else -1.0)
+        off = _smooth(self.frequency_hz, level - level.mean() if cut else level.mean() - level)
         leader = np.argmax([np.abs(parts[n]) for n in self.names], axis=0)
         score = np.full(off.shape, -1.0)
         for k, n in enumerate(self.names):
-            free = (leader == k) & (len(settings[n].bands) < MOST_PER_CHANNEL)
-            if not cut:
-                free &= self.frequency_hz >= self.boosted_from_hz[n]
+            own = settings[n].bands
+            free = (leader == k) & (len(own) < MOST_PER_CHANNEL)
+            if not cut:  # one a channel, so that boosts do not add up
+                free &= (self.frequency_hz >= self.boosted_from_hz[n]) & all(b.gain_db < 0 for b in own)
             score[free] = (off - self.unsure_db[n])[free]
+            if cut:
+                self.most_cut_db[n] = max(self.most_cut_db[n], CUT_SHARE * float(off[leader == k].max(initial=0.0)))
         row = int(np.argmax(score))
         if score[row] <= 0.0:
             return None
         name = self.names[int(leader[row])]
-        gain = -min(float(off[row]), MOST_CUT_DB / 2.0) if cut else min(float(off[row]), MOST_BOOST_DB / 2.0)
+        gain = -min(float(off[row]), self.most_cut_db[name]) / 2.0 if cut else min(float(off[row]), MOST_BOOST_DB / 2.0)
         band = Band(BandKind.PEAKING, float(self.frequency_hz[row]), gain, START_Q)
         return {n: replace(s, bands=(*s.bands, band)) if n == name else s for n, s in settings.items()}
 
@@ -209,7 +223,7 @@ class _Search:
     def limits(self, name: str, band: Band) -> tuple[Float, Float]:
         """Lowest and highest ln f, gain and ln Q of a band: a cut stays a cut."""
         low, high = self.span[name]
-        q, gain = PEAKING_Q, (-MOST_CUT_DB, 0.0)
+        q, gain = PEAKING_Q, (-max(LEAST_BAND_DB, min(self.most_cut_db[name], MOST_CUT_DB)), 0.0)
         if band.gain_db > 0:
             low = min(max(low, self.boosted_from_hz[name]), 0.99 * high)
             q, gain = BOOST_Q, (0.0, MOST_BOOST_DB)

@@ -16,9 +16,14 @@ BEAR_BANDS: Final = frozenset({Instrument.CALIBRATED, Instrument.UNCALIBRATED})
 """A phone serves for differences, a datasheet is of another driver: levels are matched by them, nothing corrected."""
 
 
-def bears_bands(driver: SpeakerDriver) -> bool:
-    """Whether a response may be corrected at all: one that was measured by sweep."""
-    return driver.response is not None and driver.response_instrument in BEAR_BANDS
+HEARD: Final = BEAR_BANDS | {Instrument.PHONE}
+"""By these the sum is told; a datasheet, or a flat line in the place of a response, tells levels alone."""
+
+
+def least_instrument(drivers: Sequence[SpeakerDriver]) -> Instrument:
+    """What the response of a channel was got with: the worst of its drivers'; assumed where one has none."""
+    order = list(Instrument)
+    return max((d.response_instrument if d.has_response else Instrument.ASSUMED for d in drivers), key=order.index)
 
 
 def unsure_db(drivers: Sequence[SpeakerDriver], frequency_hz: Float) -> Float:
@@ -30,7 +35,7 @@ def unsure_db(drivers: Sequence[SpeakerDriver], frequency_hz: Float) -> Float:
 
 
 def _one_db(driver: SpeakerDriver, frequency_hz: Float) -> Float:
-    if not bears_bands(driver):
+    if driver.response_instrument not in BEAR_BANDS:
         return np.full(frequency_hz.shape, math.inf)
     spread = RESPONSE_SPREADS[driver.response_instrument]
     return np.hypot(_at(spread.common_db, frequency_hz), _at(spread.own_shape_db, frequency_hz))

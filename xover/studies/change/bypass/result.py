@@ -14,11 +14,13 @@ from xover.amplifier.load import LoadLevel
 from xover.curve import Complex, Float
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.channels import BareLoad, Wiring
 from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, CrossoverMap, CrossoverSum
 from xover.studies.change.bypass.fitness import DriverFitness
+from xover.studies.change.bypass.known import BEAR_BANDS, HEARD
 from xover.studies.change.bypass.power import ChannelPower, PowerSplit, Trim
 from xover.studies.change.bypass.twin import ChannelTwin, Missing, TwinSum
 
@@ -92,7 +94,8 @@ class BypassStudy(Readable):
     power : the split as a whole.
     coherent : whether the drivers share a time reference. timing_reason : why.
     evidence : by driver's name.
-    bears_bands : by channel, whether its response is known well enough to be corrected by bands.
+    instruments : by channel, what its response was got with, of several drivers the worst.
+    templates : drivers whose values are a template's, so that nothing of them bears a verdict.
     unknown : what cannot be told, one sentence each. gaps : the same in brief, with what to do.
     lacking : channels without an amplifier in [bypass.channels].
     findings : the gravest first. verdict : the answer in a sentence.
@@ -117,7 +120,8 @@ class BypassStudy(Readable):
     coherent: bool
     timing_reason: str
     evidence: Mapping[str, Mapping[str, str]]
-    bears_bands: Mapping[str, bool]
+    instruments: Mapping[str, Instrument]
+    templates: tuple[str, ...]
     unknown: tuple[str, ...]
     gaps: tuple[Gap, ...]
     lacking: tuple[str, ...]
@@ -150,9 +154,19 @@ class BypassStudy(Readable):
         return {n: ChannelSetting(gain - top, math.nan, 1) for n, gain in gains.items()}
 
     @property
+    def bears_bands(self) -> Mapping[str, bool]:
+        """By channel, whether its response is known well enough to be corrected by bands."""
+        return {n: i in BEAR_BANDS for n, i in self.instruments.items()}
+
+    @property
+    def heard(self) -> bool:
+        """Whether the sum rests on something that was heard."""
+        return all(i in HEARD for i in self.instruments.values())
+
+    @property
     def delay_s(self) -> float:
         """The longest delay that is proposed; NaN where delays are not known."""
-        return max(s.delay_s for s in self.settings.values())
+        return max(s.delay_s for s in self.settings.values()) if self.heard else math.nan
 
     @property
     def bands(self) -> int:
@@ -163,7 +177,8 @@ class BypassStudy(Readable):
         """The shape that the blueprint fixes, with more keys beside."""
         return some_of(
             self,
-            "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence bears_bands",
+            "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence templates",
+            response_instruments=self.instruments,
             warnings=self.remarks,
             needs={
                 "channels": len(self.channels),

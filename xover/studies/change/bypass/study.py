@@ -14,6 +14,7 @@ from xover.acoustic.level import level_db
 from xover.curve import Complex, Float, log_grid
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Slope, parse_slope
 from xover.errors import InputError, OptionError, named, nearest_word
+from xover.sound.doubt import unready
 from xover.sound.load import channel_impedance
 from xover.sound.prediction import Sound, sound_of
 from xover.sound.resonance import driver_resonance_hz
@@ -31,7 +32,7 @@ from xover.studies.change.bypass.channels import (
 from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
 from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
-from xover.studies.change.bypass.known import bears_bands, unsure_db
+from xover.studies.change.bypass.known import least_instrument, unsure_db
 from xover.studies.change.bypass.power import amplifier_rating, split_power, trims
 from xover.studies.change.bypass.result import BypassChannel, BypassStudy
 from xover.studies.change.bypass.twin import fit_twins, passive_deviation, read_missing, twin_sum
@@ -148,12 +149,13 @@ def study_bypass(
             for w in bare.wirings
             for n in w.names
         },
-        bears_bands={w.driver: all(bears_bands(speaker.drivers[n]) for n in w.names) for w in bare.wirings},
+        instruments={w.driver: least_instrument([speaker.drivers[n] for n in w.names]) for w in bare.wirings},
+        templates=unready(speaker, tuple(n for w in bare.wirings for n in w.names)),
         unknown=unknown_words(speaker, voices, crossover, power, channels),
         gaps=gaps_of(speaker, voices, power, bare.wirings),
         lacking=lacking_channels(speaker, bare),
         findings=findings,
-        verdict=verdict_words(findings, channels),
+        verdict=verdict_words(findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))),
         remarks=warnings_of(speaker, passive, voices),
     )
 

@@ -12,13 +12,14 @@ from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
 from xover.quantity import QuantityKind, format_quantity
+from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import Voices, Wiring
 from xover.studies.change.bypass.crossover import Crossover, corners_words
 from xover.studies.change.bypass.details import details
-from xover.studies.change.bypass.known import bears_bands
+from xover.studies.change.bypass.known import HEARD
 from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gap
 
@@ -26,6 +27,7 @@ MOST_LINES: Final = 24
 MOST_COLUMNS: Final = 80
 LABEL: Final = 9
 MOST_CAUTIONS: Final = 3
+MOST_GAPS: Final = 2
 
 
 def unknown_words(
@@ -93,19 +95,27 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
                 "measure all responses with one microphone at one spot",
             )
         )
-    flat = [n for n, d in drivers.items() if d.has_response and not bears_bands(d)]
-    if flat:
+    by_phone = [n for n, d in drivers.items() if d.has_response and d.response_instrument is Instrument.PHONE]
+    unheard = [n for n, d in drivers.items() if d.has_response and d.response_instrument not in HEARD]
+    if unheard:
         found.append(
             Gap(
-                f"the shape of {_and(flat)}: gains are matched, nothing is equalised",
-                f"measure {_and(flat)} with a calibrated microphone",
+                f"the sound of {_and(unheard)}: gains follow the sensitivities given, no more",
+                f"measure the response of {_and(unheard)} at one spot with one microphone",
             )
         )
-    if not voices.coherent and voices.known:
+    if by_phone:
         found.append(
             Gap(
-                "delays: the drivers share no time reference",
-                "find each delay by measuring: where the sum with one driver reversed is deepest at the corner",
+                f"the treble of {_and(by_phone)}, heard by a phone: levels are matched, nothing is equalised",
+                f"measure {_and(by_phone)} with a calibrated microphone before you equalise",
+            )
+        )
+    if not voices.coherent and voices.known and not unheard:
+        found.append(
+            Gap(
+                "delays and polarity: the drivers share no time reference",
+                "try both polarities and all delays: right is where the other polarity leaves the deepest dip",
             )
         )
     guessed = [n for n, d in drivers.items() if d.impedance_evidence is not Evidence.MEASURED]
@@ -118,8 +128,12 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     return tuple(found)
 
 
-def verdict_words(findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel]) -> str:
+def verdict_words(
+    findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
+) -> str:
     """The answer in a sentence."""
+    if templates:
+        return f"no verdict yet: the values of {_and(templates)} are a template's"
     stops = [f for f in findings if f.severity is Severity.STOP]
     if stops:
         return f"no: {_and(list(dict.fromkeys(f.about for f in stops)))} to be mended first"
@@ -164,12 +178,17 @@ def tell(study: BypassStudy, everything: bool = False) -> Iterator[Block]:
 
 
 def _short(study: BypassStudy) -> Iterator[Block]:
-    """The main answer: as many cautions as there is room for, the gravest first."""
+    """The main answer: as many cautions as there is room for, the gravest first. Of a template, no more than that."""
+    if study.templates:
+        yield Head(f"{study.title}: each driver on its own amplifier")
+        yield _fact("safe?", study.verdict)
+        yield _next(study)
+        return
     stops = [_fact("STOP", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.STOP]
     cautions = [
         _fact("caution", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.CAUTION and f.brief
     ][:MOST_CAUTIONS]
-    gaps = [_fact("not known", gap.words) for gap in study.gaps]
+    gaps = [_fact("not known", gap.words) for gap in study.gaps[:MOST_GAPS]]
     first: list[Block] = [
         Head(f"{study.title}: each driver on its own amplifier"),
         _fact("safe?", study.verdict),
@@ -235,8 +254,8 @@ def _table(study: BypassStudy) -> Block:
                 name,
                 _plays(edges[i], edges[i + 1]),
                 _gain(c.trim.trim_db if study.better is not None else setting.gain_db, sure),
-                _delay(setting.delay_s),
-                "-" if study.better is None else "reversed" if setting.polarity < 0 else "normal",
+                _delay(setting.delay_s if study.heard else math.nan),
+                "-" if math.isnan(study.delay_s) else "reversed" if setting.polarity < 0 else "normal",
                 _watts(c),
             ]
         )
@@ -294,7 +313,7 @@ def _band(band: Band) -> str:
 def _sum(study: BypassStudy) -> Iterator[Block]:
     """What it gives, beside the old network."""
     better, old = study.better, study.passive
-    if better is None or old is None:
+    if better is None or old is None or not study.heard:
         return
     name = "bypass with bands" if study.bands else "bypass"
     now = written("sum deviation", better.band.half_range_db, name)
@@ -347,6 +366,8 @@ def _wire(study: BypassStudy) -> Block:
 
 def _next(study: BypassStudy) -> Block:
     """The one thing to do now."""
+    if study.templates:
+        return _fact("next", f"write what you measured, or the datasheet's values, of {_and(study.templates)}")
     if study.stops:
         return _fact("next", "mend what stops it, and ask again")
     if study.crossover.assumed:
