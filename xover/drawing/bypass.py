@@ -269,4 +269,4 @@ def _map_notes(study: BypassStudy) -> list[str]:
         notes.append(f"sums are those with the best delays: {study.timing_reason}")
     if len(study.maps) > 1:
         notes.append("while one corner moves the others stay at hand")
-    return [*notes, *study.warnings]
+    return [*notes, *study.remarks]

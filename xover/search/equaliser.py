@@ -17,8 +17,8 @@ from xover.electronic.twin_fit import log_band_slopes, log_bands, log_bent
 
 DB: Final = 20.0 / math.log(10.0)
 MOST_CUT_DB: Final = 12.0
-MOST_BOOST_DB: Final = 6.0
-"""A boost costs amplifier power and excursion twice over. Common practice, no published source."""
+MOST_BOOST_DB: Final = 3.0
+"""A boost of 3 dB takes twice the amplifier's power. Common practice, no published source."""
 PEAKING_Q: Final = (0.4, 4.0)
 """Narrower than this a band would follow the one place where the response was measured. Common practice."""
 SHELF_Q: Final = (0.4, 1.0)

@@ -5,14 +5,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from xover.declare import Ask, question
 from xover.studies.options import Network, frequencies
-from xover.units import DB, HZ, SLOPE, by_name, rising
+from xover.units import DB, HZ, SLOPE, YES, by_name, rising
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
     from xover.studies.change.bypass.result import BypassStudy
 
 
-@question(strict="unbroken", plots={"BypassStudy": "bypass.draw_bypass"})
+@question(
+    strict="unbroken",
+    plots={"BypassStudy": "bypass.draw_bypass"},
+    shows={
+        "everything": (Ask("Tell all: loads, old network, sums, map, capacitor, watts, notes.", YES, "--all"), False)
+    },
+)
 def bypass(
     speaker: "Speaker",
     network: Network = None,

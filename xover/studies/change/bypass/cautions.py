@@ -14,8 +14,19 @@ from xover.network import Network
 from xover.network.network import GROUND
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.audibility import HARD_DB, UNHEARD_DB
-from xover.rules.margins import BLOCKED_DB, FAINT_PEAK_DB, FAULT_DC_V, HISS_DB, LOUD_PEAK_DB, NULL_DB, TWIN_DEG
+from xover.rules.margins import (
+    BLOCKED_DB,
+    FAINT_PEAK_DB,
+    FAULT_DC_V,
+    HISS_DB,
+    LOUD_PEAK_DB,
+    NULL_DB,
+    TWEETER_MOST,
+    TWEETER_W,
+    TWIN_DEG,
+)
 from xover.rules.severity import Severity
+from xover.sound.resonance import Role, driver_role
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
@@ -49,20 +60,20 @@ class BypassCase:
 
 
 def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
-    """Everything to heed, the gravest first."""
+    """Everything to heed, the gravest first; of the same gravity, what is this case's own before what always holds."""
     found = [
-        *_bridged(case),
-        *_loads(case),
-        *_resonance(case),
+        *hazards_of(case),
+        *_supply(case),
+        *_wiring(case),
+        *_common_minus(case),
+        *_phases(case),
+        *_breakups(case),
+        *_beaming(case),
+        *_twin(case),
         *_network_out(case),
         *_swapped(case),
         *_dc(case),
         *_capacitor(case),
-        *_supply(case),
-        *_breakups(case),
-        *_beaming(case),
-        *_phases(case),
-        *_twin(case),
         *_polarity(case),
         *_hiss(case),
         *_lobes(case),
@@ -70,24 +81,36 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
     return tuple(sorted(found, key=lambda f: f.severity.order))
 
 
-def _stop(about: str, text: str) -> BypassFinding:
-    return BypassFinding(Severity.STOP, about, text)
+def hazards_of(case: BypassCase) -> Iterator[BypassFinding]:
+    """The one place that stops come from: bridged outputs, loads, tweeters below their resonance."""
+    yield from _bridged(case)
+    yield from _tweeters(case)
+    yield from _loads(case)
 
 
-def _caution(about: str, text: str) -> BypassFinding:
-    return BypassFinding(Severity.CAUTION, about, text)
+def _stop(about: str, text: str, brief: str) -> BypassFinding:
+    return BypassFinding(Severity.STOP, about, text, brief)
+
+
+def _caution(about: str, text: str, brief: str = "") -> BypassFinding:
+    return BypassFinding(Severity.CAUTION, about, text, brief)
 
 
 def _note(about: str, text: str) -> BypassFinding:
     return BypassFinding(Severity.NOTE, about, text)
 
 
-def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
+def _bridged_tables(case: BypassCase) -> dict[str, bool | None]:
+    """What each table of an amplifier says of bridged outputs."""
     file = case.speaker.file.speaker
     tables = {"[amplifier]": file.amplifier}
     if file.bypass is not None:
         tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
-    said = [where for where, a in tables.items() if a is not None and a.bridged]
+    return {where: a.bridged for where, a in tables.items() if a is not None}
+
+
+def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
+    said = [where for where, bridged in _bridged_tables(case).items() if bridged]
     if said:
         yield _stop(
             "bridged outputs",
@@ -95,9 +118,14 @@ def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
             "other minus, no ground and no common return, or the amplifier is shorted. Wire each driver with two "
             "wires of its own, take every jumper and common return out, and prove with an ohmmeter that no two "
             "channels share a wire before you switch on.",
+            "their minus carries the signal and must touch no other wire: two wires to each driver, no jumper, and "
+            "prove with an ohmmeter that no two channels share one.",
         )
-        return
-    if not _share_a_wire(case.network) or any(a is not None and a.bridged is False for a in tables.values()):
+
+
+def _common_minus(case: BypassCase) -> Iterator[BypassFinding]:
+    tables = _bridged_tables(case)
+    if not _share_a_wire(case.network) or any(bridged is not None for bridged in tables.values()):
         return
     yield _caution(
         "common minus",
@@ -114,58 +142,79 @@ def _share_a_wire(network: Network) -> bool:
 def _loads(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
         verdict, many = channel.load.verdict, len(channel.wiring.keys) > 1
-        whose = f"{channel.wiring.words}: " if many else ""
+        about, words = f"load of {name}", f"{f'{channel.wiring.words}: ' if many else ''}{verdict.sentence}."
         if verdict.level is LoadLevel.TOO_LOW:
-            yield _stop(f"load of {name}", f"{whose}{verdict.sentence}.")
+            yield _stop(about, words, words)
         elif verdict.level is LoadLevel.EDGE:
-            yield _caution(f"load of {name}", f"{whose}{verdict.sentence}.")
+            yield _caution(about, words, words)
         if verdict.epdr_caution:
             reading = channel.load.reading
             yield _caution(
-                f"load of {name}",
-                f"EPDR falls to {written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at "
-                f"{hertz(reading.lowest_epdr_at_hz)}, under half of "
-                f"the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when loud, "
-                "class D hardly.",
+                about,
+                f"EPDR, the plain resistor that would heat the amplifier as much, falls to "
+                f"{written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at {hertz(reading.lowest_epdr_at_hz)}, under "
+                f"half of the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when "
+                "loud, class D hardly.",
             )
+
+
+def _wiring(case: BypassCase) -> Iterator[BypassFinding]:
+    for channel in case.channels.values():
         if channel.wiring.assumed:
+            keys = " and ".join(channel.wiring.keys)
             yield _caution(
                 "wiring",
-                f"the network feeds {' and '.join(channel.wiring.keys)} through parts of their own; here they share "
-                "one channel and are taken in parallel, in phase. Driven alike they are not what the network made "
-                f"of them (it drives them up to {channel.twin.unlike_db:.1f} dB apart where it matters): a channel "
-                "each keeps that.",
+                f"the network feeds {keys} through parts of their own; here they share one channel and are taken in "
+                "parallel, in phase. Driven alike they are not what the network made of them (it drives them up to "
+                f"{channel.twin.unlike_db:.1f} dB apart where it matters): a channel each keeps that.",
+                f"{keys} had parts of their own; here they are taken in parallel on one channel.",
             )
 
 
-def _resonance(case: BypassCase) -> Iterator[BypassFinding]:
+def _tweeters(case: BypassCase) -> Iterator[BypassFinding]:
+    """What reaches each driver below its resonance: watts at the listening level, else how far the corner is above."""
     for name, channel in case.channels.items():
         fit = channel.fitness
         if fit.lower_hz is None:
             continue
         if fit.resonance is BandFit.UNKNOWN:
-            yield _caution(
-                name, "its impedance shows no resonance, so whether the corner lies far enough above it is not known."
-            )
+            text = "its impedance shows no resonance, so whether the corner lies far enough above it is not known."
+            yield _caution(name, text, text)
             continue
-        words = (
-            f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at "
-            f"{written('resonance', fit.resonance_hz, fit.channel)}"
-        )
-        if fit.resonance is BandFit.POOR:
-            yield _stop(f"resonance of {name}", f"{words}: it would be driven through it. Raise the corner.")
-        elif fit.resonance is BandFit.MARGINAL:
-            steep = case.crossover.slope.order
-            yield _caution(
-                name,
-                f"{words}; {fit.least_ratio:g} times is usual for {6 * steep} dB per octave (common practice). Raise "
-                "the corner, or keep it quiet.",
-            )
+        resonance = written("resonance", fit.resonance_hz, fit.channel)
         heat = channel.power.power_below_resonance_w
-        if not math.isnan(heat):
-            then = channel.power.passive_below_resonance_w
-            was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
-            yield _note(name, f"below its resonance it gets {_watts(heat)} on average at the listening level{was}.")
+        near = fit.resonance is not BandFit.FITS
+        corner = f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at {resonance}"
+        usual = f"{fit.least_ratio:g} times is usual for {6 * case.crossover.slope.order} dB per octave"
+        if math.isnan(heat):
+            if near:
+                ask = " Say level_db in [listening] to see what it takes." if math.isnan(case.power.level_db) else ""
+                yield _caution(
+                    f"resonance of {name}",
+                    f"{corner}; {usual} (common practice). Raise the corner, or keep it quiet.{ask}",
+                    f"{corner}; {usual}.{ask or ' Raise it.'}",
+                )
+            continue
+        then = channel.power.passive_below_resonance_w
+        got = (
+            f"below its resonance at {resonance} it gets {_watts(heat)} on average at {case.power.level_db:g} dB and "
+            f"{case.power.distance_m:g} m"
+        )
+        was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
+        tweeter = any(driver_role(case.speaker.drivers[n]) is Role.HIGH for n in channel.wiring.names)
+        over = tweeter and heat > TWEETER_W
+        if over or fit.ratio < 1.0 or (near and not tweeter):
+            more = f" ({corner}; {usual})" if near else ""
+            bears = f"; any tweeter bears {TWEETER_W:g} W (common practice)" if over else ""
+            do = " Raise the corner, take a steeper slope, or play it quieter."
+            made = _stop if over and heat > TWEETER_MOST * TWEETER_W else _caution
+            yield made(
+                f"resonance of {name}",
+                f"{got}{was}{bears}{more}.{do}",
+                f"{got}{bears}.{do}" if over else f"{corner}; {usual}. It gets {_watts(heat)} below it.",
+            )
+        else:
+            yield _note(name, f"{got}{was}.")
 
 
 def _network_out(case: BypassCase) -> Iterator[BypassFinding]:
@@ -252,6 +301,7 @@ def _supply(case: BypassCase) -> Iterator[BypassFinding]:
             f"it needs {_watts(power.power_w)} on peaks ({power.voltage_rms_v:.2g} V on average and "
             f"{case.power.headroom_db:g} dB of headroom); {power.rating.power_w:g} W into {power.rating.load_ohm:g} "
             f"ohm is {-power.margin_db:.1f} dB short, and a clipped amplifier feeds its driver more than its share.",
+            f"{-power.margin_db:.1f} dB short on peaks; it clips, or you play quieter.",
         )
 
 
@@ -262,7 +312,12 @@ def _breakups(case: BypassCase) -> Iterator[BypassFinding]:
             continue
         worst = max(told, key=lambda b: -math.inf if math.isnan(b.behind_db) else b.behind_db)
         loud = worst.behind_db >= LOUD_PEAK_DB
-        yield (_caution if loud else _note)(name, _breakup_words(worst, len(told), loud))
+        words = _breakup_words(worst, len(told), loud)
+        if loud:
+            at = hertz(worst.peak.frequency_hz)
+            yield _caution(name, words, f"breaks up at {at}, loud enough to hear: a lower corner or a steeper slope.")
+        else:
+            yield _note(name, words)
 
 
 def _breakup_words(worst: Breakup, count: int, loud: bool) -> str:
@@ -286,10 +341,13 @@ def _beaming(case: BypassCase) -> Iterator[BypassFinding]:
             continue
         half = "" if math.isnan(fit.half_angle_deg) else f", 6 dB down at {fit.half_angle_deg:.0f} deg off the axis"
         text = (
-            f"beams at {hertz(fit.upper_hz)}: ka = {fit.ka:.1f}{half}; it begins near {hertz(fit.beams_from_hz)} (ka "
-            "= 2). A lower corner spreads the sound more evenly."
+            f"beams at {hertz(fit.upper_hz)}{half}: its circumference is {fit.ka:.1f} wavelengths there (ka); it "
+            f"begins near {hertz(fit.beams_from_hz)} (ka = 2). A lower corner spreads the sound more evenly."
         )
-        yield (_caution if fit.beaming is BandFit.POOR else _note)(name, text)
+        if fit.beaming is BandFit.POOR:
+            yield _caution(name, text, f"beams at {hertz(fit.upper_hz)}; a lower corner spreads the sound.")
+        else:
+            yield _note(name, text)
 
 
 def _phases(case: BypassCase) -> Iterator[BypassFinding]:
@@ -297,13 +355,16 @@ def _phases(case: BypassCase) -> Iterator[BypassFinding]:
         return
     for c in case.reached.crossovers:
         if c.frequency_hz is None:
-            yield _caution("crossover", f"behind the crossover at hand there is none: {c.reason}.")
+            text = f"behind the crossover at hand the drivers do not meet: {c.reason}."
+            yield _caution("crossover", text, text)
         elif c.null_depth_db is not None and c.null_depth_db < NULL_DB:
             yield _caution(
                 "crossover",
                 f"{' and '.join(c.lower)} against {' and '.join(c.upper)} at {hertz(c.frequency_hz)}: the reversed "
                 f"null is {written('null depth', c.null_depth_db)} dB deep at best, so the two stay out of step "
                 f"over the crossover.",
+                f"{' and '.join(c.lower)} and {' and '.join(c.upper)} stay out of step at {hertz(c.frequency_hz)}, "
+                "whatever the delay.",
             )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,11 +14,13 @@ from xover.amplifier.load import LoadLevel
 from xover.curve import Complex, Float
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
 from xover.studies.change.bypass.channels import BareLoad, Wiring
-from xover.studies.change.bypass.crossover import Crossover, CrossoverMap, CrossoverSum
+from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, CrossoverMap, CrossoverSum
 from xover.studies.change.bypass.fitness import DriverFitness
+from xover.studies.change.bypass.known import BEAR_BANDS, HEARD
 from xover.studies.change.bypass.power import ChannelPower, PowerSplit, Trim
 from xover.studies.change.bypass.twin import ChannelTwin, Missing, TwinSum
 
@@ -29,12 +32,22 @@ class BypassFinding:
     Attributes
     ----------
     about : in a word or two.
-    text : one or two sentences, what and what to do.
+    text : one or two sentences, what and what to do. brief : the same in one short sentence; empty where the short
+        answer says it anyhow.
     """
 
     severity: Severity
     about: str
     text: str
+    brief: str = ""
+
+
+@dataclass(frozen=True)
+class Gap:
+    """What is not known, in few words, and what to do about it."""
+
+    words: str
+    remedy: str
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -75,14 +88,18 @@ class BypassStudy(Readable):
     passive_total, passive, passive_crossovers : the sum behind the network, its deviation, where the ways cross; None
         and empty where a driver's sound is not known.
     twin_sum : behind its twin. reached : behind the crossover at hand, best gain, delay and polarity. better : the same
-        with a few peaking bands. Each None where a driver's sound is not known.
+        with a few peaking bands, where any is worth it: what is proposed. Each None where a driver's sound is not
+        known.
     maps : deviation round each corner.
     power : the split as a whole.
     coherent : whether the drivers share a time reference. timing_reason : why.
     evidence : by driver's name.
-    unknown : what cannot be told, one sentence each. findings : the gravest first.
-    verdict : the answer in a sentence.
-    warnings : what was said of the data on the way.
+    instruments : by channel, what its response was got with, of several drivers the worst.
+    templates : drivers whose values are a template's, so that nothing of them bears a verdict.
+    unknown : what cannot be told, one sentence each. gaps : the same in brief, with what to do.
+    lacking : channels without an amplifier in [bypass.channels].
+    findings : the gravest first. verdict : the answer in a sentence.
+    remarks : what was said of the data on the way.
     """
 
     title: str
@@ -103,10 +120,14 @@ class BypassStudy(Readable):
     coherent: bool
     timing_reason: str
     evidence: Mapping[str, Mapping[str, str]]
+    instruments: Mapping[str, Instrument]
+    templates: tuple[str, ...]
     unknown: tuple[str, ...]
+    gaps: tuple[Gap, ...]
+    lacking: tuple[str, ...]
     findings: tuple[BypassFinding, ...]
     verdict: str
-    warnings: tuple[str, ...]
+    remarks: tuple[str, ...]
 
     @property
     def stops(self) -> tuple[BypassFinding, ...]:
@@ -123,11 +144,48 @@ class BypassStudy(Readable):
         """Whether nothing forbids switching on and no load lies below a rating."""
         return not (self.stops or self.loads_broken)
 
+    @property
+    def settings(self) -> Mapping[str, ChannelSetting]:
+        """What is proposed for each channel; without the sound, the gain that the old network left it."""
+        if self.better is not None:
+            return self.better.settings
+        gains = {n: c.missing.gain_db for n, c in self.channels.items()}
+        top = max(gains.values())
+        return {n: ChannelSetting(gain - top, math.nan, 1) for n, gain in gains.items()}
+
+    @property
+    def bears_bands(self) -> Mapping[str, bool]:
+        """By channel, whether its response is known well enough to be corrected by bands."""
+        return {n: i in BEAR_BANDS for n, i in self.instruments.items()}
+
+    @property
+    def heard(self) -> bool:
+        """Whether the sum rests on something that was heard."""
+        return all(i in HEARD for i in self.instruments.values())
+
+    @property
+    def delay_s(self) -> float:
+        """The longest delay that is proposed; NaN where delays are not known."""
+        return max(s.delay_s for s in self.settings.values()) if self.heard else math.nan
+
+    @property
+    def bands(self) -> int:
+        """The most bands that are proposed for one channel."""
+        return max(len(s.bands) for s in self.settings.values())
+
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, with more keys beside."""
         return some_of(
             self,
-            "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence warnings",
+            "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence templates",
+            response_instruments=self.instruments,
+            warnings=self.remarks,
+            needs={
+                "channels": len(self.channels),
+                "delay_s": self.delay_s,
+                "bands": self.bands,
+                "lacking": self.lacking,
+            },
             channels={name: self._channel(c) for name, c in self.channels.items()},
             crossover={
                 "frequency_hz": self.crossover.corners_hz,

@@ -14,6 +14,7 @@ from xover.acoustic.level import level_db
 from xover.curve import Complex, Float, log_grid
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Slope, parse_slope
 from xover.errors import InputError, OptionError, named, nearest_word
+from xover.sound.doubt import unready
 from xover.sound.load import channel_impedance
 from xover.sound.prediction import Sound, sound_of
 from xover.sound.resonance import driver_resonance_hz
@@ -31,10 +32,11 @@ from xover.studies.change.bypass.channels import (
 from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
 from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
+from xover.studies.change.bypass.known import least_instrument, unsure_db
 from xover.studies.change.bypass.power import amplifier_rating, split_power, trims
 from xover.studies.change.bypass.result import BypassChannel, BypassStudy
 from xover.studies.change.bypass.twin import fit_twins, passive_deviation, read_missing, twin_sum
-from xover.studies.change.bypass.words import unknown_words, verdict_words, warnings_of
+from xover.studies.change.bypass.words import gaps_of, unknown_words, verdict_words, warnings_of
 
 DEFAULT_SLOPE: Final = "LR4"
 
@@ -67,17 +69,20 @@ def study_bypass(
     crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope)
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
-    better = None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz)
     # The highest of a way's resonances is the one that a crossover must stay clear of.
     resonances = {
         w.driver: float(np.max([driver_resonance_hz(speaker.drivers[n]) for n in w.names])) for w in bare.wirings
     }
+    unsure = {w.driver: unsure_db([speaker.drivers[n] for n in w.names], f) for w in bare.wirings}
+    better = (
+        None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz, unsure, resonances)
+    )
     total = passive.total
     power = split_power(
         speaker,
         bare,
         slopes,
-        reached,
+        better,
         {n: t.target for n, t in twins.items()},
         (total.level_db if total.coherent else total.best_level_db) if voices.known else None,
         resonances,
@@ -87,7 +92,7 @@ def study_bypass(
     trim = trims(
         bare.names,
         _own_levels(voices, crossover),
-        {n: math.nan if reached is None else reached.settings[n].gain_db for n in bare.names},
+        {n: math.nan if better is None else better.settings[n].gain_db for n in bare.names},
         {n: t.gain_db for n, t in twins.items()},
         gains,
     )
@@ -144,10 +149,14 @@ def study_bypass(
             for w in bare.wirings
             for n in w.names
         },
+        instruments={w.driver: least_instrument([speaker.drivers[n] for n in w.names]) for w in bare.wirings},
+        templates=unready(speaker, tuple(n for w in bare.wirings for n in w.names)),
         unknown=unknown_words(speaker, voices, crossover, power, channels),
+        gaps=gaps_of(speaker, voices, power, bare.wirings),
+        lacking=lacking_channels(speaker, bare),
         findings=findings,
-        verdict=verdict_words(findings, channels),
-        warnings=warnings_of(speaker, passive, voices),
+        verdict=verdict_words(findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))),
+        remarks=warnings_of(speaker, passive, voices),
     )
 
 
@@ -251,6 +260,13 @@ def _crossings(passive: Sound, voices: Voices, bare: BareDrivers) -> tuple[tuple
 
 def _two_digits(frequency_hz: float) -> float:
     return float(f"{frequency_hz:.2g}")
+
+
+def lacking_channels(speaker: Speaker, bare: BareDrivers) -> tuple[str, ...]:
+    """Channels for which [bypass.channels] names no amplifier."""
+    file = speaker.file.speaker.bypass
+    given = () if file is None else file.channels
+    return tuple(w.driver for w in bare.wirings if not any(n in given for n in w.names))
 
 
 def _own_levels(voices: Voices, crossover: Crossover) -> dict[str, float]:

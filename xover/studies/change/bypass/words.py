@@ -1,33 +1,33 @@
-"""The answer in sentences: what cannot be known, the verdict, the warnings, and the whole as a person reads it."""
+"""The answer in sentences: is it safe, what to set, what it gives, what to heed, what to do next; and the verdict."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from xover.acoustic.crossover import CrossoverReading
-from xover.acoustic.level import BandLevel
-from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
+from xover.blocks import Block, Facts, Head, Note, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
-from xover.figures import db, degrees, hertz, ohm, written
+from xover.figures import hertz, written
 from xover.quantity import QuantityKind, format_quantity
+from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
-from xover.studies.change.bypass.channels import Voices
-from xover.studies.change.bypass.crossover import ChannelSetting, Crossover, corners_words
-from xover.studies.change.bypass.fitness import DriverFitness
+from xover.studies.change.bypass.channels import Voices, Wiring
+from xover.studies.change.bypass.crossover import Crossover, corners_words
+from xover.studies.change.bypass.details import details
+from xover.studies.change.bypass.known import HEARD
 from xover.studies.change.bypass.power import PowerSplit
-from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy
-from xover.studies.change.bypass.twin import ChannelTwin
+from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gap
 
-TITLES: Final = {
-    Severity.STOP: "STOP: do not switch on before this is mended",
-    Severity.CAUTION: "Cautions",
-    Severity.NOTE: "Notes",
-}
+MOST_LINES: Final = 24
+MOST_COLUMNS: Final = 80
+LABEL: Final = 9
+MOST_CAUTIONS: Final = 3
+MOST_GAPS: Final = 2
 
 
 def unknown_words(
@@ -84,18 +84,68 @@ def unknown_words(
     return tuple(said)
 
 
-def verdict_words(findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel]) -> str:
+def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequence[Wiring]) -> tuple[Gap, ...]:
+    """What cannot be told, in brief, the heaviest first, each with what to do about it."""
+    drivers = {n: speaker.drivers[n] for w in wirings for n in w.names}
+    found = []
+    if voices.silent:
+        found.append(
+            Gap(
+                f"sum, delays and watts: no response of {_and(voices.silent)}; the gains are the old network's",
+                "measure all responses with one microphone at one spot",
+            )
+        )
+    by_phone = [n for n, d in drivers.items() if d.has_response and d.response_instrument is Instrument.PHONE]
+    unheard = [n for n, d in drivers.items() if d.has_response and d.response_instrument not in HEARD]
+    if unheard:
+        found.append(
+            Gap(
+                f"the sound of {_and(unheard)}: gains follow the sensitivities given, no more",
+                f"measure the response of {_and(unheard)} at one spot with one microphone",
+            )
+        )
+    if by_phone:
+        found.append(
+            Gap(
+                f"the treble of {_and(by_phone)}, heard by a phone: levels are matched, nothing is equalised",
+                f"measure {_and(by_phone)} with a calibrated microphone before you equalise",
+            )
+        )
+    if not voices.coherent and voices.known and not unheard:
+        found.append(
+            Gap(
+                "delays and polarity: the drivers share no time reference",
+                "try both polarities and all delays: right is where the other polarity leaves the deepest dip",
+            )
+        )
+    guessed = [n for n, d in drivers.items() if d.impedance_evidence is not Evidence.MEASURED]
+    if guessed:
+        found.append(
+            Gap(f"the loads of {_and(guessed)}, but from a datasheet", f"sweep the impedance of {_and(guessed)}")
+        )
+    if math.isnan(power.level_db):
+        found.append(Gap("watts: how loud you play", "say level_db and distance_m in [listening]"))
+    return tuple(found)
+
+
+def verdict_words(
+    findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
+) -> str:
     """The answer in a sentence."""
+    if templates:
+        return f"no verdict yet: the values of {_and(templates)} are a template's"
     stops = [f for f in findings if f.severity is Severity.STOP]
-    cautions = sum(f.severity is Severity.CAUTION for f in findings)
     if stops:
-        return f"not as it stands: {_and(list(dict.fromkeys(f.about for f in stops)))} to be mended first"
+        return f"no: {_and(list(dict.fromkeys(f.about for f in stops)))} to be mended first"
     unread = [n for n, c in channels.items() if math.isnan(c.load.reading.minimum_ohm)]
     if unread:
         return f"not to be told: the impedance of {_and(unread)} is not known"
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
-        return f"nothing forbids it, heed {cautions} cautions; whether the amplifiers allow the loads is not known"
-    return f"yes, if its {cautions} cautions are heeded: every channel's load fits its amplifier"
+        return "nothing forbids it; whether the amplifiers allow the loads is not known"
+    low = [n for n, c in channels.items() if c.load.verdict.limit_broken]
+    if low:
+        return f"with care: the load of {_and(low)} is at the edge of what its amplifier allows"
+    return "yes, with the cautions: every channel's load fits its amplifier"
 
 
 def warnings_of(speaker: Speaker, passive: Sound, voices: Voices) -> tuple[str, ...]:
@@ -119,311 +169,209 @@ def _and(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
-def tell(study: BypassStudy) -> Iterator[Block]:
-    """The answer, what it rests on, and everything to set and to heed."""
-    yield Head(f"{study.title}: each driver on its own channel")
-    shape = study.crossover.slope
-    yield Facts(
-        (
-            ("safe?", study.verdict),
-            ("crossover", f"{shape.name} at {corners_words(study.crossover.corners_hz)}"),
-            ("", f"({shape.words}; {study.crossover.source})"),
-            ("network", f"'{study.network}', to be taken out"),
-        ),
-        9,
-    )
-    if study.unknown:
-        yield Head("What this cannot know")
-        yield Items(study.unknown)
-    yield from _findings(study, Severity.STOP, Severity.CAUTION)
-    yield from _channels(study)
-    yield from _twin(study)
-    yield from _sums(study)
-    yield from _map(study)
-    yield from _missing(study)
-    yield from _capacitor(study)
-    yield from _watts(study)
-    yield from _findings(study, Severity.NOTE)
+def tell(study: BypassStudy, everything: bool = False) -> Iterator[Block]:
+    """The answer in 24 lines; everything else where it is asked for."""
+    yield from _short(study)
+    if everything:
+        yield from details(study)
+        yield from map(Note, study.remarks)
 
 
-def _findings(study: BypassStudy, *severities: Severity) -> Iterator[Block]:
-    for severity in severities:
-        found = [f"{f.about}: {f.text}" for f in study.findings if f.severity is severity]
-        if found:
-            yield Head(TITLES[severity])
-            yield Items(tuple(found))
-
-
-def _channels(study: BypassStudy) -> Iterator[Block]:
-    """What each channel sees, and how its driver suits its part of the band."""
-    yield Head("Channels: the load of the bare drivers, and how each driver suits its band")
-    yield plain_table(
-        ["channel", "ohm", "at", "EPDR", "at", "allowed", "verdict"],
-        [
-            [
-                name,
-                written("lowest load", c.load.reading.minimum_ohm, f"bare {name}"),
-                hertz(c.load.reading.minimum_at_hz),
-                written("lowest EPDR", c.load.reading.lowest_epdr_ohm, f"bare {name}"),
-                hertz(c.load.reading.lowest_epdr_at_hz),
-                "-" if c.load.verdict.minimum_load_ohm is None else f"{c.load.verdict.minimum_load_ohm:g}",
-                str(c.load.verdict.level),
-            ]
-            for name, c in study.channels.items()
-        ],
-    )
-    for name, c in study.channels.items():
-        if len(c.wiring.keys) > 1:
-            yield Text(f"{name}: {c.wiring.words}{' (assumed)' if c.wiring.assumed else ' as in the network'}.")
-    yield plain_table(
-        ["driver", "fs", "corner/fs", "resonance", "ka", "-6 dB at", "beaming", "break-up"],
-        [_fitness(c.fitness) for c in study.channels.values()],
-    )
-    yield Text(
-        "corner/fs: lower corner over the resonance. ka, -6 dB at: at the upper corner, degrees off the axis for a "
-        "piston of its size. A dash: that end of its band has no corner."
-    )
-
-
-def _fitness(fit: DriverFitness) -> list[str]:
-    low, high = fit.lower_hz is not None, fit.upper_hz is not None
-    return [
-        fit.channel,
-        written("resonance", fit.resonance_hz, fit.channel),
-        f"{fit.ratio:.1f}" if low and math.isfinite(fit.ratio) else "-",
-        str(fit.resonance) if low else "-",
-        f"{fit.ka:.1f}" if high and math.isfinite(fit.ka) else "-",
-        degrees(fit.half_angle_deg),
-        str(fit.beaming) if high else "-",
-        str(fit.breakup) if high else "-",
-    ]
-
-
-def _twin(study: BypassStudy) -> Iterator[Block]:
-    """The passive network's twin."""
-    yield Head(f"The twin of network '{study.network}': dial this in to keep the voicing")
-    yield plain_table(
-        ["channel", "gain dB", "delay us", "polarity", "trim dB", "bands", "off dB", "off deg"],
-        [
-            [
-                name,
-                *_set(c.twin),
-                db(c.trim.twin_trim_db, signed=True),
-                f"{len(c.twin.bands)}",
-                db(c.twin.worst_db, 2),
-                f"{c.twin.worst_deg:.1f}",
-            ]
-            for name, c in study.channels.items()
-        ],
-    )
-    yield from _bands((name, c.twin.bands) for name, c in study.channels.items())
-    words = (
-        "trim: gain against the highest, less what the amplifiers' gains do already. off: the largest error of "
-        "level and phase against the old network, weighted by the driver's share of the sum."
-    )
-    if study.twin_sum is not None:
-        words += (
-            f" The sum behind the twin differs from the old one by {db(study.twin_sum.worst_db, 2, True)} dB at "
-            f"most, at {hertz(study.twin_sum.worst_at_hz)}."
-        )
-    yield Text(words)
-
-
-def _sums(study: BypassStudy) -> Iterator[Block]:
-    """The sums side by side, and what to set for those behind the crossover at hand."""
-    known, reached, better = study.passive, study.reached, study.better
-    if known is None or study.twin_sum is None or reached is None or better is None:
+def _short(study: BypassStudy) -> Iterator[Block]:
+    """The main answer: as many cautions as there is room for, the gravest first. Of a template, no more than that."""
+    if study.templates:
+        yield Head(f"{study.title}: each driver on its own amplifier")
+        yield _fact("safe?", study.verdict)
+        yield _next(study)
         return
-    yield Head(
-        f"The sum from {hertz(known.known_from_hz)} to {hertz(known.known_to_hz)}: how far it strays from its mean, dB"
-    )
-    rows = [
-        ("the old network", study.network, known, study.passive_crossovers),
-        ("its twin", "twin", study.twin_sum.band, study.twin_sum.crossovers),
-        ("the crossover at hand", "bypass", reached.band, reached.crossovers),
-        ("the same, with bands", "bypass with bands", better.band, better.crossovers),
+    stops = [_fact("STOP", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.STOP]
+    cautions = [
+        _fact("caution", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.CAUTION and f.brief
+    ][:MOST_CAUTIONS]
+    gaps = [_fact("not known", gap.words) for gap in study.gaps[:MOST_GAPS]]
+    first: list[Block] = [
+        Head(f"{study.title}: each driver on its own amplifier"),
+        _fact("safe?", study.verdict),
+        *stops,
     ]
-    yield plain_table(
-        ["behind", "rms", "highest", "at", "lowest", "at", "null"],
-        [[name, *_strays(band, of), _nulls(crossed, of)] for name, of, band, crossed in rows],
+    setting = [
+        _crossover(study),
+        _table(study),
+        *_reading(study),
+        *_equaliser(study),
+        *_sum(study),
+        *_protection(study),
+    ]
+    last = [_needs(study), _wire(study), _next(study), _fact("more", "--all tells loads, old network, map and notes")]
+    while True:
+        blocks: list[Block] = [*first, *setting, *gaps[:1], *cautions, *gaps[1:], *last]
+        if _lines(blocks) <= MOST_LINES or not (cautions or gaps):
+            break
+        if len(gaps) > 1 or not cautions:
+            gaps.pop()
+        else:
+            cautions.pop()
+    yield from blocks
+
+
+def _fact(label: str, words: str) -> Facts:
+    return fact(label, words, LABEL)
+
+
+def _lines(blocks: Sequence[Block]) -> int:
+    """Lines that these take on a terminal."""
+    count = 0
+    for block in blocks:
+        if isinstance(block, Head):
+            count += 1 + len(textwrap.wrap(block.words, MOST_COLUMNS))
+        elif isinstance(block, Facts):
+            room = MOST_COLUMNS - block.width - 3
+            count += sum(len(textwrap.wrap(w, room, break_on_hyphens=False)) for _, w in block.pairs)
+        elif isinstance(block, Text):
+            count += len(textwrap.wrap(block.words, MOST_COLUMNS - 2, break_on_hyphens=False))
+        else:
+            count += 2 + len(getattr(block, "rows", ()))
+    return count
+
+
+def _crossover(study: BypassStudy) -> Block:
+    at = study.crossover
+    source = "assumed: as it crosses today" if at.assumed else at.source
+    return _fact(
+        "crossover", f"{at.slope.name} at {corners_words(at.corners_hz)}, {6 * at.slope.order} dB/octave ({source})"
     )
-    if not study.coherent:
-        yield Text(
-            "Both sums of the crossover are those with the best delays, which are not known; the polarity goes with "
-            "them. The others are one case among many."
-        )
-    yield Head(
-        f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}: what to set for the best sum"
-    )
-    trims = {name: c.trim for name, c in study.channels.items()}
-    yield plain_table(
-        ["channel", "gain dB", "delay us", "polarity", "trim dB", "driver dB", "amplifier dB"],
-        [
+
+
+def _table(study: BypassStudy) -> Block:
+    """One line for each channel."""
+    edges: list[float | None] = [None, *study.crossover.corners_hz, None]
+    rows = []
+    for i, (name, setting) in enumerate(study.settings.items()):
+        c = study.channels[name]
+        sure = study.bears_bands[name]
+        rows.append(
             [
                 name,
-                *_set(s),
-                db(trims[name].trim_db, signed=True),
-                db(trims[name].sensitivity_db),
-                db(trims[name].amplifier_gain_db),
+                _plays(edges[i], edges[i + 1]),
+                _gain(c.trim.trim_db if study.better is not None else setting.gain_db, sure),
+                _delay(setting.delay_s if study.heard else math.nan),
+                "-" if math.isnan(study.delay_s) else "reversed" if setting.polarity < 0 else "normal",
+                _watts(c),
             ]
-            for name, s in reached.settings.items()
-        ],
-    )
-    if any(s.bands for s in better.settings.values()):
-        yield Head("The same, with bands")
-        yield plain_table(
-            ["channel", "gain dB", "delay us", "polarity"], [[n, *_set(s)] for n, s in better.settings.items()]
         )
-        yield from _bands((name, s.bands) for name, s in better.settings.items())
-    else:
-        yield Text("No band lowers the rms deviation by 0.1 dB or more.")
-    yield Text(
-        "null: depth of the sum with every other way reversed. driver: its mean level in its own band for 2.83 V at "
-        "1 m. amplifier: its gain as given; those not given are taken to be alike. trim: gain less what the "
-        "amplifiers' gains do already. Best means flat on the design axis with the drivers in step (0.5 dB of rms "
-        "for 90 degrees); bands by least squares, Q up to 4, 6 dB of boost at most. It holds for the one place that "
-        "was measured: listen and measure off the axis too."
-    )
+    return plain_table(["channel", "plays", "gain", "delay", "polarity", "watts"], rows)
 
 
-def _map(study: BypassStudy) -> Iterator[Block]:
-    """Deviation against frequency and slope."""
-    for chart in study.maps:
-        yield Head(f"{chart.lower} to {chart.upper}: rms deviation of the sum in dB against corner and slope")
-        rows = []
-        for f, line in zip(chart.frequency_hz, chart.rms_deviation_db, strict=True):
-            marks = ["!" if f < least else " " for least in chart.least_hz]
-            rows.append([hertz(float(f)), *(db(float(v), 2) + mark for v, mark in zip(line, marks, strict=True))])
-        yield plain_table(["corner", *(f"{s} " for s in chart.slopes)], rows)
-        if chart.best_slope:
-            yield Text(
-                f"Flattest that {chart.upper} stands: {chart.best_slope} at {hertz(chart.best_hz)}, "
-                f"{db(chart.best_db, 2)} dB."
-            )
-        yield Text(
-            f"Each cell with its own best gains, delays and polarity. !: too near the resonance of {chart.upper}."
-        )
+def _gain(value: float, sure: bool) -> str:
+    """To tenths where the responses were swept, else to whole decibels."""
+    return "-" if math.isnan(value) else f"{round(value, 1 if sure else 0) + 0.0:{'.1f' if sure else '.0f'}} dB"
 
 
-def _missing(study: BypassStudy) -> Iterator[Block]:
-    """What the network also did."""
-    yield Head(f"What the old network also did, beyond {study.crossover.slope.name} slopes at these corners")
-    for name, c in study.channels.items():
-        m, left = c.missing, ""
-        if m.bands:
-            left = f" (with gain {db(m.gain_db, signed=True)} dB and these bands within {db(m.worst_db)} dB)"
-        words = "; ".join(m.words) or "nothing of note"
-        yield fact(name, "not known" if math.isnan(m.gain_db) else words + left, 9)
-    yield from _bands((name, c.missing.bands) for name, c in study.channels.items())
+def _plays(low: float | None, high: float | None) -> str:
+    if low is None:
+        return f"below {hertz(high)}"
+    return f"above {hertz(low)}" if high is None else f"{hertz(low)} to {hertz(high)}"
 
 
-def _capacitor(study: BypassStudy) -> Iterator[Block]:
-    """The protection capacitor."""
-    for name, c in study.channels.items():
-        capacitor = c.capacitor
-        if capacitor is None:
-            continue
-        volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-        farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-        yield Head(f"Protection capacitor of {name}: {farad} film{volts}, in series, at its own impedance")
-        yield plain_table(
-            ["value", "-3 dB", "dB", "deg", "ring", "at", "over R", "50 Hz", "ohm", "at"],
-            [
-                [
-                    format_quantity(v.farad, QuantityKind.CAPACITANCE),
-                    hertz(v.corner_hz),
-                    db(v.at_corner_db, 2),
-                    degrees(v.at_corner_deg),
-                    db(v.bump_db, signed=True),
-                    hertz(v.bump_hz),
-                    db(v.bump_over_db, signed=True),
-                    db(v.mains_db, 0),
-                    ohm(v.lowest_load_ohm),
-                    hertz(v.lowest_load_hz),
-                ]
-                for v in capacitor.beside
-            ],
-        )
-        yield Text(
-            f"dB, deg: level and phase at {hertz(c.fitness.lower_hz)}. ring: highest maximum below it, where the "
-            "capacitor meets the driver's resonance; over R: more than a resistor would get. The smallest value "
-            f"that changes the level by less than {capacitor.allowed_db:g} dB from the corner up. ohm: the channel's "
-            "load with it."
-        )
-        yield Text(
-            f"Correction: gain {db(capacitor.gain_db, signed=True)} dB{'' if capacitor.bands else ', no band'}"
-            f"; it leaves {db(capacitor.left_db, 2)} dB and {degrees(capacitor.left_deg)} deg."
-        )
-        yield from _bands([(name, capacitor.bands)])
+def _delay(seconds: float) -> str:
+    """To two digits: what a delay is worth setting to."""
+    if math.isnan(seconds):
+        return "-"
+    us = float(f"{1e6 * seconds:.2g}")
+    return f"{us:.0f} us" if us < 1000.0 else f"{us / 1000.0:.1f} ms"
 
 
-def _watts(study: BypassStudy) -> Iterator[Block]:
-    """Watts of each channel."""
-    p = study.power
-    if p.reason:
-        yield Head("Watts: share of the programme behind each channel's slopes")
-    else:
-        yield Head(
-            f"Watts for {p.level_db:g} dB at {p.distance_m:g} m with {p.headroom_db:g} dB of headroom (programme noise)"
-        )
-    yield plain_table(
-        ["channel", "share", "V rms", "W average", "W peak", "amplifier", "margin dB"],
-        [
-            [
-                name,
-                f"{100 * c.power.programme_share:.1f} %",
-                _figure(c.power.voltage_rms_v),
-                _figure(c.power.average_power_w),
-                _figure(c.power.power_w),
-                "-" if c.power.rating is None else f"{c.power.rating.power_w:g} W/{c.power.rating.load_ohm:g} ohm",
-                db(c.power.margin_db, signed=True),
-            ]
-            for name, c in study.channels.items()
-        ],
-    )
-    yield Text(
-        "share: of the programme's squared voltage that the slopes pass. W peak: average with the headroom, which "
-        "each channel may need alone. margin: volts of the amplifier's rating over that."
-    )
-
-
-def _bands(channels: Iterable[tuple[str, Sequence[Band]]]) -> Iterator[Block]:
-    rows = [
-        [
-            name,
-            band.kind.words,
-            hertz(band.frequency_hz),
-            db(band.gain_db, signed=True) if band.kind.has_gain else "-",
-            "-" if band.q is None else f"{band.q:.2f}",
-        ]
-        for name, bands in channels
-        for band in bands
-    ]
-    if rows:
-        yield plain_table(["channel", "band", "Hz", "dB", "Q"], rows)
-
-
-def _set(one: ChannelSetting | ChannelTwin) -> list[str]:
-    delay = "-" if math.isnan(one.delay_s) else f"{1e6 * one.delay_s:.0f}"
-    return [db(one.gain_db, signed=True), delay, "reversed" if one.polarity < 0 else "normal"]
-
-
-def _strays(band: BandLevel, of: str) -> list[str]:
-    return [
-        written("sum rms", band.rms_deviation_db, of),
-        written("above mean", band.highest_deviation_db, of),
-        hertz(band.highest_at_hz),
-        written("below mean", band.lowest_deviation_db, of),
-        hertz(band.lowest_at_hz),
-    ]
-
-
-def _nulls(crossed: Sequence[CrossoverReading], network: str) -> str:
-    known = any(c.null_depth_db is not None for c in crossed)
-    return ", ".join(written("null depth", c.null_depth_db, c.of(network)) for c in crossed) if known else "-"
+def _watts(channel: BypassChannel) -> str:
+    """What the amplifier must be rated for, and what it is, both into the same load."""
+    power, rating = channel.power, channel.power.rating
+    need = power.power_w if rating is None else rating.power_w * 10.0 ** (-power.margin_db / 10.0)
+    needed = "?" if math.isnan(need) else _figure(need)
+    return f"{needed} W" if rating is None else f"{needed} of {rating.power_w:g} W"
 
 
 def _figure(value: float) -> str:
-    if math.isnan(value):
-        return "-"
-    return f"{value:.0f}" if value >= 99.5 else f"{value:.2g}"
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.1g}"
+
+
+def _reading(study: BypassStudy) -> Iterator[Block]:
+    p = study.power
+    if not p.reason:
+        yield Text(f"watts: on peaks at {p.level_db:g} dB and {p.distance_m:g} m, of what its amplifier is rated for")
+
+
+def _equaliser(study: BypassStudy) -> Iterator[Block]:
+    bands = [f"{n} {', '.join(map(_band, s.bands))}" for n, s in study.settings.items() if s.bands]
+    if bands:
+        yield _fact("equaliser", "; ".join(bands))
+
+
+def _band(band: Band) -> str:
+    verb = "cut" if band.gain_db < 0 else "boost"
+    return f"{verb} {abs(band.gain_db):.1f} dB at {hertz(float(f'{band.frequency_hz:.2g}'))}, Q {band.q or 1.0:.1f}"
+
+
+def _sum(study: BypassStudy) -> Iterator[Block]:
+    """What it gives, beside the old network."""
+    better, old = study.better, study.passive
+    if better is None or old is None or not study.heard:
+        return
+    name = "bypass with bands" if study.bands else "bypass"
+    now = written("sum deviation", better.band.half_range_db, name)
+    then = written("sum deviation", old.half_range_db, study.network)
+    band = f"from {hertz(better.band.known_from_hz)} to {hertz(better.band.known_to_hz)}"
+    if study.coherent:
+        yield _fact("sum", f"+-{now} dB {band}; the old network gives +-{then} dB")
+    else:
+        yield _fact("sum", f"+-{now} dB once the delays are right; the old network at best +-{then} dB")
+
+
+def _protection(study: BypassStudy) -> Iterator[Block]:
+    for name, c in study.channels.items():
+        capacitor = c.capacitor
+        if capacitor is not None:
+            volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
+            farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
+            yield _fact("protect", f"{farad} film{volts}, in series with the {name}: it stops DC and thumps")
+    if all(c.capacitor is None for c in study.channels.values()):
+        name = list(study.channels)[-1]
+        yield _fact("protect", f"a capacitor in series with the {name}: sweep its impedance to know which")
+
+
+def _needs(study: BypassStudy) -> Block:
+    """What the electronic crossover must be able to do; with one at hand, what it must have beside its slopes."""
+    parts = []
+    if study.delay_s > 0:
+        parts.append(f"{_delay(study.delay_s)} of delay")
+    elif math.isnan(study.delay_s):
+        parts.append("a delay")
+    if study.bands:
+        parts.append(f"{study.bands} band{'s' if study.bands > 1 else ''} of EQ")
+    if study.crossover.assumed:
+        corners = f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}"
+        words = _and([f"{len(study.channels)} channels", corners, "a gain for each", *parts])
+        return _fact("needs", words)
+    words = f"{_and(['a gain for each', *parts])}, beside the slopes"
+    if study.lacking:
+        words += f"; [bypass.channels] lacks {_and(study.lacking)}"
+    return _fact("needs", words)
+
+
+def _wire(study: BypassStudy) -> Block:
+    return _fact(
+        "wiring",
+        "old network out whole (keep it); two wires to each driver, no minus shared (it shorts a bridged amplifier); "
+        f"start low, {list(study.channels)[-1]} unplugged",
+    )
+
+
+def _next(study: BypassStudy) -> Block:
+    """The one thing to do now."""
+    if study.templates:
+        return _fact("next", f"write what you measured, or the datasheet's values, of {_and(study.templates)}")
+    if study.stops:
+        return _fact("next", "mend what stops it, and ask again")
+    if study.crossover.assumed:
+        return _fact("next", "write crossover and amplifiers into [bypass], and ask again")
+    if study.gaps:
+        return _fact("next", study.gaps[0].remedy)
+    return _fact("next", "set it, measure the sum, and listen to it beside the old network")
