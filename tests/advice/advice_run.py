@@ -1,0 +1,53 @@
+"""Ask decide as a user does, in process, and keep both of its faces."""
+
+from __future__ import annotations
+
+import io
+import json
+from contextlib import redirect_stderr, redirect_stdout
+from pathlib import Path
+from typing import Any, NoReturn
+
+import pytest
+from cases import Told
+
+from xover.cli.main import main
+from xover.studies.change.decide import study
+
+ROOT = Path(__file__).parents[2]
+STOCK = ROOT / "examples" / "stock.csv"
+
+
+def command(*arguments: object) -> str:
+    """What a command printed. Fails where it refused or warned of a fault of its own."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        status = main([str(a) for a in arguments])
+    assert status == 0, f"exit status {status}: {err.getvalue()}{out.getvalue()}"
+    return out.getvalue()
+
+
+def _no_constant(word: str) -> NoReturn:
+    raise AssertionError(f"{word} stands in the JSON")
+
+
+def advise(folder: Path, *options: str) -> Told:
+    """The JSON of decide and its text; the study is worked out once, and shown twice.
+
+    An option that begins with ".." is a path, read from the folder.
+    """
+    asked = ["decide", folder, "--stock", STOCK, *(folder / o if o.startswith("..") else o for o in options)]
+    kept: list[Any] = []
+    work_out = study.study_decide
+
+    def once(*given: Any, **named: Any) -> Any:
+        if not kept:
+            kept.append(work_out(*given, **named))
+        return kept[0]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(study, "study_decide", once)
+        answer = json.loads(command(*asked, "--json"), parse_constant=_no_constant)
+        text = command(*asked)
+    assert len(kept) == 1
+    return Told(answer, text)
