@@ -41,7 +41,7 @@ class Wants(StrEnum):
 
 
 VOICING_STEP_DB: Final = UNHEARD_DB
-"""Nearer to the old voicing by more than this is worth a step."""
+"""Nearer to the old voicing by more than this is worth a few coins; by the next one, amplifiers and an evening."""
 SOUND_STEP_DB: Final = HARD_DB
 """A more even sum, where that is what is wanted, or where it costs next to nothing."""
 UNASKED_STEP_DB: Final = DIRECT_DB
@@ -89,5 +89,5 @@ UNDO: Final = {
 def step_db(rung: Rung, target: Wants, said: bool) -> float:
     """By how much a step must better the one before it to be worth taking; `said`: the owner asked for this target."""
     if target is Wants.VOICING:
-        return VOICING_STEP_DB
+        return VOICING_STEP_DB if rung in CHEAP or rung is Rung.DRIVER else SOUND_STEP_DB
     return SOUND_STEP_DB if said or rung in CHEAP else UNASKED_STEP_DB
