@@ -67,7 +67,7 @@ def differs_words(odd: OddDriver, cabinets: Cabinets = USUAL) -> str:
         said.append(f"resonance {fs[0]} against {fs[1]}")
     if Trait.DC_RESISTANCE in odd.traits:
         said.append(f"coil {odd.dc_ohm:.1f} ohm against {odd.like_dc_ohm:.1f} ohm")
-    doubt = "" if odd.sure else " Which of the two is the original, the data do not tell."
+    doubt = "" if odd.sure else " Which kind is the original, the data do not tell."
     return f"{one}{of} {is_not} of one kind with {like}: {', '.join(said)}.{doubt}"
 
 
@@ -85,10 +85,14 @@ def remedy_words(odd: OddDriver, remedy: OddRemedy, cabinets: Cabinets = USUAL) 
         case OddRemedyKind.MOVE:
             return f"swap {at} with one of {there}: both alike"
         case OddRemedyKind.MATE:
-            between = odd.in_mate != odd.like_in_mate
-            return f"for {at}, find one like {odd.like}{f' of {there}' if between else ''}"
+            whose = f" of {there}" if odd.in_mate != odd.like_in_mate else ""
+            return f"find {_count(remedy.drivers)} like {odd.like}{whose}"
         case OddRemedyKind.SECOND:
-            return f"for {at} of {there}, find one like {odd.keys[0]}"
+            return f"find {_count(remedy.drivers)} more like {odd.keys[0]}, for {there}"
+
+
+def _count(number: int) -> str:
+    return "one" if number == 1 else str(number)
 
 
 def cost_words(remedy: OddRemedy) -> str:
