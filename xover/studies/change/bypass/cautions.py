@@ -10,6 +10,8 @@ import numpy as np
 
 from xover.amplifier.load import LoadLevel
 from xover.figures import written
+from xover.judge.odd import odd_drivers
+from xover.judge.odd_words import odd_sentence
 from xover.network import Network
 from xover.network.network import GROUND
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
@@ -74,6 +76,15 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
         *_swapped(case),
         *_dc(case),
         *_capacitor(case),
+<<<<<<< HEAD
+=======
+        *_supply(case),
+        *_breakups(case),
+        *_beaming(case),
+        *_phases(case),
+        *_twin(case),
+        *_odd(case),
+>>>>>>> ways
         *_polarity(case),
         *_hiss(case),
         *_lobes(case),
@@ -379,6 +390,11 @@ def _twin(case: BypassCase) -> Iterator[BypassFinding]:
             )
         if twin.unlike_db > HARD_DB and not channel.wiring.assumed:
             yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
+
+
+def _odd(case: BypassCase) -> Iterator[BypassFinding]:
+    for odd in odd_drivers(case.speaker, case.network):
+        yield _caution("odd driver", odd_sentence(odd))
 
 
 def _polarity(case: BypassCase) -> Iterator[BypassFinding]:
