@@ -67,6 +67,7 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
         *hazards_of(case),
         *_supply(case),
         *_wiring(case),
+        *_odd(case),
         *_common_minus(case),
         *_phases(case),
         *_breakups(case),
@@ -76,15 +77,6 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
         *_swapped(case),
         *_dc(case),
         *_capacitor(case),
-<<<<<<< HEAD
-=======
-        *_supply(case),
-        *_breakups(case),
-        *_beaming(case),
-        *_phases(case),
-        *_twin(case),
-        *_odd(case),
->>>>>>> ways
         *_polarity(case),
         *_hiss(case),
         *_lobes(case),
