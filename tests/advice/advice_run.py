@@ -36,7 +36,7 @@ def advise(folder: Path, *options: str) -> Told:
 
     An option that begins with ".." is a path, read from the folder.
     """
-    asked = ["decide", folder, "--stock", STOCK, *(folder / o if o.startswith("..") else o for o in options)]
+    asked = ["decide", folder.name, "--stock", STOCK, *(folder / o if o.startswith("..") else o for o in options)]
     kept: list[Any] = []
     work_out = study.study_decide
 
@@ -47,6 +47,7 @@ def advise(folder: Path, *options: str) -> Told:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(study, "study_decide", once)
+        patch.chdir(folder.parent)  # a person types a short way to it
         answer = json.loads(command(*asked, "--json"), parse_constant=_no_constant)
         text = command(*asked)
     assert len(kept) == 1

@@ -38,7 +38,9 @@ def run_next(folder: Path, told) -> list[Path]:
     words = shlex.split(told.json["next"])
     assert words[0] == "xover", words
     before = {path: path.read_bytes() for path in folder.glob("*.cir")}
-    command(*words[1:])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder.parent)
+        command(*words[1:])
     return [path for path in folder.glob("*.cir") if before.get(path) != path.read_bytes()]
 
 
@@ -77,7 +79,7 @@ def test_cases(name, tmp_path):
 def test_names_are_quoted_for_a_shell(name, tmp_path):
     folder = replace(HALVED, name=name).write(tmp_path)
     told = advise(folder)
-    assert str(folder) in shlex.split(told.json["next"])
+    assert folder.name in shlex.split(told.json["next"])
     assert check(folder) in BUILDS
 
 

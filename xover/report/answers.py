@@ -16,9 +16,9 @@ from xover.pool import Pool
 from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
 from xover.rules.triage import Rung
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.ladder import worth_a_redesign
+from xover.studies.change.decide.ladder import could_better
 from xover.studies.change.decide.option import DecisionCase, Option, no_option
-from xover.studies.change.decide.study import Decision, first_steps, hold_against_each_other
+from xover.studies.change.decide.study import SEARCHES, Decision, first_steps, hold_against_each_other, not_searched
 
 JOBS = 25
 """About so many there are; only the progress that is told rests on it."""
@@ -126,10 +126,12 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         ]
         _work_off(pool, request, first, known, progress)
         worked = {n: _worked(case, n, known[n]) for n in steps}
-        if Rung.REDESIGN not in worked and worth_a_redesign(case, worked):
-            other = Job("redesign", "step: another circuit", works.option, (Rung.REDESIGN,))
-            _work_off(pool, request, [other], known, progress)
-            worked[Rung.REDESIGN] = _worked(case, Rung.REDESIGN, known["redesign"])
+        for step in SEARCHES:
+            if could_better(case, worked, step):
+                _work_off(pool, request, [Job(str(step), f"step: {step}", works.option, (step,))], known, progress)
+                worked[step] = _worked(case, step, known[str(step)])
+            else:
+                worked[step] = not_searched(case, step)
         decision = hold_against_each_other(case, worked)
         build = _build(shop, decision, present)
         proposed = {build.name: build.network} if build.new and build.name not in shop.speaker.network_names else {}

@@ -68,6 +68,7 @@ class Workshop:
             self.catalogue,
             seed=self.request.seed,
             most_cost=self.request.most_cost,
+            maps=True,
             frequency_hz=self.frequency_hz,
         )
 

@@ -43,7 +43,7 @@ def bypassed(case: DecisionCase) -> Option:
 
     case.progress(0.78, "bypass")
     try:
-        study = study_bypass(speaker, name, bench.frequency_hz)
+        study = study_bypass(speaker, name, bench.frequency_hz, with_map=case.maps)
     except OptionError as fault:
         return no_option(bench, Rung.BYPASS, f"{fault.problem}; {fault.remedy}")
     wirings = [channel.wiring for channel in study.channels.values()]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from xover.rules.margins import DEVIATION_DB
-from xover.rules.triage import CHEAP, KEEPS_VOICING, STEPS, Rung, Wants, step_db
+from xover.rules.triage import CHEAP, KEEPS_VOICING, STEPS, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sound.doubt import Known
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.option import Bar, DecisionCase, Option
@@ -61,6 +61,9 @@ def _rung(
         return Rung.MEND, Why.FAULTS
     if case.unready:
         return Rung.NONE_YET, Why.PLACEHOLDERS
+    odd = options.get(Rung.DRIVER)
+    if odd is not None and bars[Rung.DRIVER] is Bar.NONE and _is_worth_it(odd.gain(target)):
+        return Rung.DRIVER, Why.BETTER
     steps = sorted((options[n] for n in STEPS if n in options and bars[n] is Bar.NONE), key=_rank)
     safe_now = bars.get(Rung.LEAVE) is Bar.NONE
     if safe_now and not leave_is_known(case, options, target):
@@ -76,6 +79,11 @@ def _rung(
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
     return Rung.MEND, Why.UNSAFE
+
+
+def _is_worth_it(gain: Known) -> bool:
+    """Whether an odd driver's remedy brings left and right nearer by what is heard, and known."""
+    return gain.value_db > max(VOICING_STEP_DB, gain.uncertainty_db)
 
 
 def _rank(option: Option) -> tuple[int, int]:
@@ -138,16 +146,18 @@ def bar_of(case: DecisionCase, option: Option) -> Bar:
     return Bar.NONE
 
 
-def worth_a_redesign(case: DecisionCase, options: Options) -> bool:
-    """Whether another circuit could give over what there is something that is worth it: else it is not looked for."""
+def could_better(case: DecisionCase, options: Options, rung: Rung) -> bool:
+    """Whether other values, or another circuit, could give over the other steps what is worth it: else they are not
+    looked for."""
     picked = pick(case, options)
     if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.NOT_MEASURED):
         return False
-    if picked.why is Why.UNSAFE:
+    if picked.why in (Why.UNSAFE, Why.SAFER):
         return True
+    if picked.said and picked.target is Wants.VOICING:
+        return False
     left = options[picked.rung].of(Aspect.DEVIATION)
-    most = step_db(Rung.REDESIGN, Wants.SOUND, picked.said) if picked.target is Wants.SOUND else DEVIATION_DB
-    return left.known and left.number > most and not (picked.said and picked.target is Wants.VOICING)
+    return left.known and left.number > step_db(rung, Wants.SOUND, picked.said)
 
 
 def names_in_order(options: Options) -> Sequence[Rung]:

@@ -143,6 +143,7 @@ class DecisionCase:
     aged : how far what is there lies from the design. most_cost : of one speaker's parts, or None.
     mate : the other speaker of the pair, or None.
     faults : what is broken, wired wrongly or dead. unready : what is still a placeholder, so that nothing rests on it.
+    maps : whether a bypass is to come with its maps, as a page shows them.
     """
 
     bench: ReadingSetup
@@ -154,6 +155,7 @@ class DecisionCase:
     mate: Speaker | None
     faults: tuple[Finding, ...]
     unready: tuple[str, ...]
+    maps: bool
     progress: Callable[[float, str], None]
 
     @property

@@ -10,14 +10,16 @@ from typing import Any, Final
 import numpy as np
 
 from xover.errors import OptionError
-from xover.figures import written
+from xover.figures import db, written
 from xover.files.stock import ItemKind, StockItem
 from xover.judge.kinds import Fault
+from xover.judge.odd import odd_drivers
+from xover.judge.odd_words import remedy_words
 from xover.network import Capacitor, Inductor, Network, Part, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill, joined, make_bill
-from xover.rules.audibility import REPEATS_DB, UNHEARD_DB
+from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.triage import Rung, Wants
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
@@ -327,8 +329,45 @@ def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...], starts:
 
 
 def odd_driver(case: DecisionCase) -> Option:
-    """A driver that differs from its like: what becomes of it."""
-    return no_option(case.bench, Rung.DRIVER, "no driver differs from its like")
+    """A driver that differs from its like, by the cheapest remedy that leaves what is hard to hear left to right."""
+    mate = case.mate
+    found = odd_drivers(
+        case.speaker, case.network, mate, None if mate is None else mate.network(mate.default_network())
+    )
+    if not found:
+        return no_option(case.bench, Rung.DRIVER, "no driver differs from its like")
+    odd = max(found, key=lambda o: o.remedies[0].left_db)
+    accepted = odd.remedies[0].left_db
+    if accepted <= HARD_DB:
+        words = f"{' and '.join(odd.keys)}: accept it, {db(accepted)} dB is left between left and right"
+        return no_option(case.bench, Rung.DRIVER, words)
+    known = [r for r in odd.remedies if not math.isnan(r.left_db)]
+    pick = next((r for r in known if r.left_db <= HARD_DB), min(known, key=lambda r: r.left_db))
+    gain = Known(accepted - pick.left_db, odd.level_uncertainty_db)
+    network = None if pick.in_mate else pick.network
+    read = read_network(case.bench, called(Rung.DRIVER), network or case.network, meant=True, aged=False)
+    return Option(
+        Rung.DRIVER,
+        "",
+        all_criteria(
+            called(Rung.DRIVER),
+            read.criteria,
+            judge.cost(0.0, None) if not pick.parts + pick.drivers else judge.unknown(Aspect.COST, "no price here"),
+            judge.to_buy(pick.parts, listed=False),
+            _network_channels(case.speaker, len(read.sound.network.channels)),
+            judge.undo("yes", whole=True, note="the drivers stay as they are"),
+            evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=True),
+        ),
+        read.level_db,
+        dict.fromkeys(Wants, gain),
+        what=f"{' and '.join(odd.keys)}, unlike {odd.like}: {remedy_words(odd, pick)}",
+        parts=pick.parts,
+        cost_for_pair=0.0 if not pick.parts + pick.drivers else math.nan,
+        stops=tuple(f.text for f in read.stops(False)),
+        danger=danger_of(read.stops(False)),
+        network=network,
+        study=odd,
+    )
 
 
 def amplified(case: DecisionCase) -> Option:

@@ -22,12 +22,14 @@ from xover.rules.bands import JUDGED_HZ
 from xover.rules.triage import RULE, STEPS, Rung
 from xover.sound.doubt import unready, voicing_gain
 from xover.speaker import Speaker, open_speaker
-from xover.studies.change.decide.ladder import Picked, names_in_order, pick, worth_a_redesign
+from xover.studies.change.decide.ladder import Picked, could_better, names_in_order, pick
 from xover.studies.change.decide.option import UNKNOWN, Bar, DecisionCase, Option, no_option
 from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on, to_measure, would_change
 
 PER_OCTAVE: Final = 48
+SEARCHES: Final = (Rung.REVALUE, Rung.REDESIGN)
+"""Steps that take their time."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -186,7 +188,9 @@ def study_decide(
     for done, name in enumerate(first_steps(case)):
         progress(done / len(STEPS), str(name))
         worked[name] = work_out(case, name) if name in (*options, Rung.MEND, Rung.LEAVE) else not_asked(case, name)
-    worked[Rung.REDESIGN] = last_step(case, worked, Rung.REDESIGN in options)
+    for name in SEARCHES:
+        progress(STEPS.index(name) / len(STEPS), str(name))
+        worked[name] = search(case, worked, name) if name in options else not_asked(case, name)
     progress(1.0, "comparing")
     return hold_against_each_other(case, worked, None if take is None else Rung(take))
 
@@ -195,16 +199,17 @@ def first_steps(case: DecisionCase) -> tuple[Rung, ...]:
     """The steps that are worked out whatever the others give; what is broken is mended before all else."""
     if case.faults or case.unready:
         return (Rung.MEND, Rung.LEAVE) if case.faults else (Rung.LEAVE,)
-    return tuple(step for step in STEPS if step is not Rung.REDESIGN)
+    return tuple(step for step in STEPS if step not in SEARCHES)
 
 
-def last_step(case: DecisionCase, worked: Mapping[Rung, Option], asked: bool = True) -> Option:
-    """Another circuit, where it could still better the others."""
-    if not asked:
-        return not_asked(case, Rung.REDESIGN)
-    if not worth_a_redesign(case, worked):
-        return no_option(case.bench, Rung.REDESIGN, "not looked for: nothing that is heard is left for it to better")
-    return work_out(case, Rung.REDESIGN)
+def search(case: DecisionCase, worked: Mapping[Rung, Option], name: Rung) -> Option:
+    """Other values, or another circuit, where that could still better the other steps."""
+    return work_out(case, name) if could_better(case, worked, name) else not_searched(case, name)
+
+
+def not_searched(case: DecisionCase, name: Rung) -> Option:
+    """A search that nothing speaks for."""
+    return no_option(case.bench, name, "not looked for: nothing that is heard is left for it to better")
 
 
 def set_up(
@@ -216,6 +221,7 @@ def set_up(
     mate: Path | None = None,
     seed: int = 1,
     most_cost: float | None = None,
+    maps: bool = False,
     frequency_hz: Float | None = None,
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> DecisionCase:
@@ -243,6 +249,7 @@ def set_up(
         None if mate is None else open_speaker(mate),
         faults(speaker, present, design),
         unready(speaker, network.driver_names),
+        maps,
         progress,
     )
 

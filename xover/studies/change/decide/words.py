@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.figures import db, hertz, money
+from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, audibility
 from xover.rules.instruments import Instrument
 from xover.rules.margins import VALVES_OHM
@@ -135,6 +136,9 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
     else:
         if picked.why is Why.SAFER:
             yield f"as it is: {_first_fault(leave)}"
+        if picked.rung is Rung.DRIVER:
+            yield from _odd_reasons(case, options)
+            return
         gain = options[picked.rung].gain(picked.target)
         if not math.isnan(gain.value_db) and picked.rung is not Rung.AMPLIFIER:
             yield (
@@ -142,6 +146,15 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
                 f"(sure to {db(gain.uncertainty_db)} dB)"
             )
         yield from _beyond_means(options, picked)
+
+
+def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
+    odd = options[Rung.DRIVER].study
+    yield differs_words(odd).rstrip(".")
+    left = "; ".join(f"{remedy_words(odd, r)} {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db))
+    yield f"left between left and right: {left}"
+    if case.worn:
+        yield _now(case, options[Rung.LEAVE], Wants.VOICING) + ": see the step refresh too"
 
 
 def _now(case: DecisionCase, leave: Option, target: Wants) -> str:
@@ -312,6 +325,9 @@ def _more(decision: Decision) -> Iterator[Block]:
         if said:
             yield Head(heading)
             yield Items(said)
+    driver = decision.options.get(Rung.DRIVER)
+    if driver is not None and driver.available:
+        yield from told_odd([driver.study])
     undo = tuple((str(n), o.undo) for n, o in decision.options.items() if o.available)
     yield Head("How each is undone")
     yield Facts(undo, 12)
