@@ -144,7 +144,7 @@ def _levels_db(speaker: Speaker, network: Network, frequency_hz: Float) -> Float
     return _kept_levels_db(speaker, network, np.asarray(frequency_hz, dtype=float).tobytes())
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=16)
 def _kept_drives(speaker: Speaker, network: Network, grid: bytes) -> Mapping[str, Complex] | None:
     f = np.frombuffer(grid)
     if any(speaker.drivers[n].impedance_instrument not in IMPEDANCE_SPREADS for n in network.driver_names):
