@@ -8,14 +8,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
 from xover.curve import Curve, Unit, log_grid
 from xover.driver.minimum_phase import minimum_phase_curve
+from xover.rules.bands import LEAST_KNOWN
 from xover.rules.instruments import Instrument
 from xover.sound.change import largest_sum_change
 from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import (
     _chance,
+    _half_ranges_db,
     _smooth,
     deviation_gain,
     deviation_known,
@@ -138,6 +143,25 @@ def test_an_assumed_impedance_leaves_the_drives_less_known(attic):
     off = [doubt(i) for i in (Instrument.CALIBRATED, Instrument.DATASHEET, Instrument.ASSUMED)]
     assert off == sorted(off)
     assert off[2] > 3.0 * off[0]
+
+
+@given(
+    arrays(float, (3, 40), elements=st.floats(-40.0, 40.0)),
+    st.lists(st.integers(0, 39), max_size=2),
+    st.floats(20.0, 180.0),
+    st.floats(16e3, 40e3),
+)
+def test_the_half_range_is_that_of_sum_deviation(levels, missing, low, high):
+    """On any curve, with rows missing, whichever ends the grid has; a stack of three is read as three."""
+    grid = np.geomspace(low, high, 40)
+    levels[:, missing] = np.nan
+    alone = [sum_deviation(grid, row) for row in levels]
+    read = _half_ranges_db(grid, levels)
+    for got, band in zip(read, alone, strict=True):
+        if band.known_share < LEAST_KNOWN:
+            assert np.isnan(got)
+        else:
+            assert got == pytest.approx(band.half_range_db, abs=1e-9)
 
 
 def test_errors_are_of_minimum_phase():
