@@ -8,14 +8,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
 from xover.curve import Curve, Unit, log_grid
 from xover.driver.minimum_phase import minimum_phase_curve
+from xover.rules.bands import LEAST_KNOWN
 from xover.rules.instruments import Instrument
 from xover.sound.change import largest_sum_change
 from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import (
     _chance,
+    _half_ranges_db,
     _smooth,
     deviation_gain,
     deviation_known,
@@ -140,6 +145,25 @@ def test_an_assumed_impedance_leaves_the_drives_less_known(attic):
     assert off[2] > 3.0 * off[0]
 
 
+@given(
+    arrays(float, (3, 40), elements=st.floats(-40.0, 40.0)),
+    st.lists(st.integers(0, 39), max_size=2),
+    st.floats(20.0, 180.0),
+    st.floats(16e3, 40e3),
+)
+def test_the_half_range_is_that_of_sum_deviation(levels, missing, low, high):
+    """On any curve, with rows missing, whichever ends the grid has; a stack of three is read as three."""
+    grid = np.geomspace(low, high, 40)
+    levels[:, missing] = np.nan
+    alone = [sum_deviation(grid, row) for row in levels]
+    read = _half_ranges_db(grid, levels)
+    for got, band in zip(read, alone, strict=True):
+        if band.known_share < LEAST_KNOWN:
+            assert np.isnan(got)
+        else:
+            assert got == pytest.approx(band.half_range_db, abs=1e-9)
+
+
 def test_errors_are_of_minimum_phase():
     """Bode's integral over six decades, by another module, gives the same phase in the middle."""
     f = log_grid(1.0, 1e6, 24)
@@ -214,3 +238,38 @@ def test_how_often_it_holds(attic, instrument):
     assert np.all(np.mean(held, axis=0) >= 0.95)
     assert right == sure
     assert (sure == 0) == (instrument is Instrument.PHONE)
+
+
+def test_where_the_delays_come_from_positions():
+    """Acoustic centres anywhere within 10 mm, not Gaussian: sixty true speakers behind one folder of rebuilt phases.
+
+    Seen: 98 % of the evennesses, 95 % of the gains in it and 95 % of those in voicing within what was told; of the
+    latter half were read from drives, which no position moves, so that 28 of 31 of the sum's were. The other three lay
+    beside a null of a network far off, by up to 1.9 dB where 0.2 dB was told: a share is what is told, not a bound.
+    """
+    chance, grid = np.random.default_rng(5), log_grid(100.0, 20_000.0, 12)
+    folder = by(open_speaker(EXAMPLES / "studio-three-way"), Instrument.CALIBRATED)
+    deaf = by(folder, Instrument.ASSUMED)
+    original = folder.network("original")
+    assert folder.timing_is_known(original)[0]
+    held = []
+    for _ in range(60):
+        drivers = {}
+        for name, d in folder.drivers.items():
+            shift = chance.uniform(-10, 10)
+            cards = {card: (x, y, z + shift) for card, (x, y, z) in d.card_positions_mm.items()}
+            place = d.position_mm and (*d.position_mm[:2], d.position_mm[2] + shift)
+            drivers[name] = replace(d, position_mm=place, card_positions_mm=cards)
+        one, two = other(original, chance, 0.5), other(original, chance, 0.5)
+        told, true = (
+            (
+                deviation_known(s, one, grid),
+                deviation_gain(s, one, two, grid),
+                voicing_gain(s, original, one, two, grid),
+            )
+            for s in (folder, Speaker(folder.file, drivers))
+        )
+        drives = voicing_gain(deaf, original, one, two, grid)
+        true = (*true[:2], drives if told[2] == drives else true[2])
+        held.append([abs(a.value_db - b.value_db) <= a.uncertainty_db for a, b in zip(told, true, strict=True)])
+    assert np.all(np.mean(held, axis=0) >= 0.93)

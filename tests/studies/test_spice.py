@@ -105,10 +105,10 @@ def test_ready_circuits_are_spice3(tmp_path, circuit):
     study = study_spice(open_speaker(tmp_path / "s"), "found")
     assert_spice3(study.netlist)
     assert all(
-        d.plain()["source"] == "data sheet" and d.plain()["relative_rms"] is None for d in study.drivers.values()
+        d.plain()["source"] == "placeholder" and d.plain()["relative_rms"] is None for d in study.drivers.values()
     )
-    assert "the circuit of its data sheet values" in study.netlist.replace("\n*   ", " ")
-    assert any("datasheet values, not from a sweep" in w for w in study.warnings)
+    assert "the circuit of its placeholder values" in study.netlist.replace("\n*   ", " ")
+    assert any("its values are the template's placeholders" in w for w in study.warnings)
 
 
 TITLES = [

@@ -143,7 +143,7 @@ def _curves(speaker: Speaker, network: Network) -> Iterator[tuple[str, str]]:
     if weak:
         yield (
             f"an impedance sweep of {and_words(weak)}, in the cabinet",
-            "the true load, drive and crossover, which now rest on datasheet values",
+            "the true load, drive and crossover, which now rest on values that were not measured",
         )
     deaf = [n for n, d in drivers.items() if not d.has_response or d.response_evidence is Evidence.ASSUMED]
     if deaf:

@@ -7,7 +7,8 @@ two are compared, so that what they share falls out by itself.
 
 Taken for granted: errors are Gaussian and smooth, in ripples of one to ten octaves, and of minimum phase. What the
 curves do not say (rooms, angles, warm coils, another sample) is no part of them, and narrower errors are not drawn.
-Timing that is not known has no draws: there is no one sum then, so that no figure of the sum is given.
+Timing that is not known has no draws: there is no one sum then, so that no figure of the sum is given. What is told is
+a share of cases, no bound: beside a null a figure may lie far outside.
 """
 
 from __future__ import annotations
@@ -127,7 +128,7 @@ def _kept_levels_db(speaker: Speaker, network: Network, grid: bytes) -> Float | 
     f = np.frombuffer(grid)
     drives = _drives(speaker, network, f)
     names = network.driver_names
-    if drives is None or len(network.channels) != 1 or any(_spread_of(speaker.drivers[n]) is None for n in names):
+    if drives is None or len(network.channels) != 1 or not all(_is_heard(speaker.drivers[n]) for n in names):
         return None
     sound = sound_of_network(speaker, network, f)
     if not sound.total.coherent:
@@ -144,7 +145,7 @@ def _levels_db(speaker: Speaker, network: Network, frequency_hz: Float) -> Float
     return _kept_levels_db(speaker, network, np.asarray(frequency_hz, dtype=float).tobytes())
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=16)
 def _kept_drives(speaker: Speaker, network: Network, grid: bytes) -> Mapping[str, Complex] | None:
     f = np.frombuffer(grid)
     if any(speaker.drivers[n].impedance_instrument not in IMPEDANCE_SPREADS for n in network.driver_names):
@@ -157,8 +158,9 @@ def _drives(speaker: Speaker, network: Network, frequency_hz: Float) -> Mapping[
     return _kept_drives(speaker, network, np.asarray(frequency_hz, dtype=float).tobytes())
 
 
-def _spread_of(driver: SpeakerDriver) -> object | None:
-    return RESPONSE_SPREADS.get(driver.response_instrument) if driver.has_response else None
+def _is_heard(driver: SpeakerDriver) -> bool:
+    """Whether it is known how far its response may be off."""
+    return driver.has_response and driver.response_instrument in RESPONSE_SPREADS
 
 
 def _response_factor(driver: SpeakerDriver, f: Float, *, alone: bool) -> Complex:

@@ -302,10 +302,14 @@ def _values_notes(name: str, entry: Driver, sheet: DatasheetValues, are: Instrum
         spread = IMPEDANCE_SPREADS[are]
         words = (
             "only its DC resistance is known, the rest is assumed as usual for its kind: resonance "
-            f"{sheet.fs_hz:.0f} Hz (within a factor of {spread.factor:g}), {sheet.le_mh:.2g} mH{heard}. It serves for "
-            f"wiring, faults and how far parts have drifted; load and drive hold to {100 * spread.share:.0f} % at best"
+            f"{sheet.fs_hz:.0f} Hz (within a factor of {spread.factor:g}), {sheet.le_mh:.2g} mH{heard}"
         )
-        return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
+        serves = (
+            "DC resistances alone serve for wiring, for faults and for how far parts have drifted; load and drive hold "
+            f"to {100 * spread.share:.0f} % at best"
+        )
+        about = About.DATASHEET_IMPEDANCE
+        return [Remark(words, about).of(name), Remark(serves, about, named=True)]
     words = "the impedance is taken from datasheet values, not from a sweep"
     return [Remark(words, About.DATASHEET_IMPEDANCE).of(name), *(note.of(name) for note in sheet.notes)]
 

@@ -324,7 +324,9 @@ def _blamed(blame: Blame, what: str) -> Iterator[Block]:
 
 
 def _at(worst: Worst) -> tuple[str, str]:
-    return "0" if worst.change == 0 else db(worst.change, 2, True), hertz(worst.at_hz)
+    """How much, and where: a dash where nothing changes, and where it is not known."""
+    where = "-" if math.isnan(worst.at_hz) else hertz(worst.at_hz)
+    return "0" if worst.change == 0 else db(worst.change, 2, True), where
 
 
 def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:

@@ -17,6 +17,7 @@ from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.remark import About, Remark
+from xover.rules.instruments import Instrument
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, comment, network_cards
 
@@ -30,23 +31,30 @@ class SpiceDriver(Readable):
     Attributes
     ----------
     model : the circuit itself.
-    fit : how it was found and how far it can be trusted; None where it is that of the data sheet values.
-    evidence : what the impedance rests on.
+    fit : how it was found and how far it can be trusted; None where it is that of values.
+    evidence : what the impedance rests on. instrument : what it was got with, or what the values are.
     warnings : what is doubtful, one sentence each.
     """
 
     model: DriverModel
     fit: DriverFit | None
     evidence: Evidence
+    instrument: Instrument
     warnings: tuple[Remark, ...]
 
+    @property
+    def source(self) -> str:
+        """ "fit", or what its values are: "data sheet", "placeholder" or "assumed"."""
+        if self.fit is not None:
+            return "fit"
+        return "data sheet" if self.instrument is Instrument.DATASHEET else str(self.instrument)
+
     def plain(self) -> dict[str, Any]:
-        """Residual and band of the fit, null for a data sheet; the figures of the circuit."""
+        """Residual and band of the fit, null for values; the figures of the circuit."""
         residual = "relative_rms worst_residual worst_at_hz band_hz"
         known = dict.fromkeys(residual.split()) if self.fit is None else some_of(self.fit, residual)
         return {
-            "source": "data sheet" if self.fit is None else "fit",
-            **some_of(self, "evidence warnings"),
+            **some_of(self, "source evidence warnings"),
             **known,
             "re_ohm": self.model.re_ohm,
             **some_of(self.model if self.fit is None else self.fit, "fs_hz qms qes qts"),
@@ -111,16 +119,17 @@ def study_spice(speaker: Speaker, network_name: str, *, loss_at_hz: float | None
 
 def _driver(driver: SpeakerDriver) -> SpiceDriver:
     said = [note for note in driver.notes if note.about.of_impedance]
+    ground = driver.impedance_evidence, driver.impedance_instrument
     if driver.impedance is None:
         assert driver.datasheet is not None  # the speaker file has been checked
-        return SpiceDriver(driver.datasheet.model, None, driver.impedance_evidence, tuple(said))
+        return SpiceDriver(driver.datasheet.model, None, *ground, tuple(said))
     fit = fit_driver(driver.impedance)
     said += fit.warnings
     low, high = fit.band_hz
     if low > FROM_HZ * 1.001 or high < TO_HZ * 0.999:
         words = f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess"
         said.append(Remark(words, About.IMPEDANCE))
-    return SpiceDriver(fit.model, fit, driver.impedance_evidence, tuple(said))
+    return SpiceDriver(fit.model, fit, *ground, tuple(said))
 
 
 def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: SpiceCards) -> Iterator[str]:
@@ -178,7 +187,7 @@ def _text(
 def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
     fit = driver.fit
     if fit is None:
-        said = f"the circuit of its data sheet values (evidence: {driver.evidence}), no fit"
+        said = f"the circuit of its {driver.source} values (evidence: {driver.evidence}), no fit"
     else:
         low, high = (hertz(f) for f in fit.band_hz)
         said = f"fitted to its impedance (evidence: {driver.evidence}), {fit.rows} rows from {low} to {high}"
@@ -214,7 +223,7 @@ def tell(result: SpiceNetlist) -> Iterator[Block]:
     for name, driver in result.drivers.items():
         fit = driver.fit
         if fit is None:
-            rows.append([name, "data sheet", "-", "-", "-"])
+            rows.append([name, driver.source, "-", "-", "-"])
         else:
             rows.append([name, "fit", f"{fit.relative_rms:.2%}", f"{fit.worst_residual:.2%}", hertz(fit.worst_at_hz)])
     yield plain_table(["driver", "circuit", "residual rms", "at most", "at"], rows)

@@ -53,7 +53,7 @@ def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
 def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork:
     """A named network of a speaker.
 
-    A driver without a sweep is its datasheet's model. One whose sweep no model fits is taken as the lowest
+    A driver without a sweep is the model of its values. One whose sweep no model fits is taken as the lowest
     impedance that it shows, and said so.
     """
     network = speaker.network(network_name)
@@ -72,7 +72,7 @@ def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork
         elif driver.datasheet is not None:
             models[name] = driver.datasheet.model
             resistance[name] = driver.datasheet.re_ohm
-            warnings.append(f"{name} is its datasheet's model")
+            warnings.append(f"{name} is the model of its {driver.impedance_instrument} values")
         else:
             lowest = float(np.nanmin(np.abs(driver.impedance_ohm(log_grid(20.0, 20e3, 24)))))
             resistance[name] = lowest
