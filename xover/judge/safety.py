@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from xover.judge.findings import Fault, Finding, found
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
 from xover.network import Network, Part, Resistor, Solution, solve
+from xover.readable import Warned
 from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
 from xover.rules.severity import Severity
@@ -39,6 +40,7 @@ from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 
 _PER_OCTAVE: Final = 48
+W = TypeVar("W", bound=Warned)
 _OIL: Final = ("oil", "pio")
 
 
@@ -83,6 +85,11 @@ def stops(speaker: Speaker, name: str, network: Network, *, sound: Sound | None 
     """Only what forbids switching on: quick enough for any command that reads the network."""
     said = hazards(speaker, name, network, sound=sound, quick=True)
     return tuple(f for f in said if f.severity is Severity.STOP)
+
+
+def warned(result: W, speaker: Speaker, name: str) -> W:
+    """A result with what forbids to switch the network on that it reads."""
+    return replace(result, stops=stops(speaker, name, speaker.network(name)))
 
 
 def says_oil(kind: str | None) -> bool:
