@@ -30,7 +30,7 @@ COMMANDS = {
     "tolerance": "--builds 200",
     "crosstalk": "--couple L1:L2=2%",
     "refresh": "",
-    "redesign": "--allow passive",
+    "redesign": "--circuit present",
     "bypass": "--at 3k",
     "decide": "",
 }

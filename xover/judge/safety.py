@@ -26,6 +26,7 @@ from xover.curve import Evidence, Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
 from xover.judge.findings import Fault, Finding, found
+from xover.judge.hazard_words import Unplugged
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
 from xover.network import Network, Part, Resistor, Solution, solve
@@ -328,14 +329,15 @@ def _open_drivers(case: _Case) -> Iterator[Finding]:
         if low or over:
             worst = max(over, key=lambda c: c.magnification, default=None)
             capacitor = None if worst is None else (worst.name, worst.peak_v, worst.rating_v)
-            told.append((fault.driver, fault.minimum_ohm if low else None, fault.at_hz, capacitor))
+            lowest = math.nan if fault.minimum_ohm is None else fault.minimum_ohm
+            told.append(Unplugged(fault.driver, lowest, fault.at_hz, low, capacitor))
     if told:
-        dead = any(is_open(speaker.drivers[network.driver_card(key).driver]) for key, *_ in told)
+        dead = any(is_open(speaker.drivers[network.driver_card(one.key).driver]) for one in told)
         yield found(
             Fault.OPEN_DRIVER,
             case.name,
             severity=Severity.CAUTION if dead else Severity.NOTE,
-            about_driver=told[0][0] if len(told) == 1 else "",
+            about_driver=told[0].key if len(told) == 1 else "",
             cases=tuple(told),
         )
 
