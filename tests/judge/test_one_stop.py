@@ -92,7 +92,7 @@ def test_python_has_it(case):
 def test_the_page_tells_it(case):
     folder, finding = case
     page = xover.open(folder).report().html
-    assert bare(finding.text) in bare(re.sub(r"<[^>]+>", "", page))
+    assert bare(finding.text)[1:] in bare(re.sub(r"<[^>]+>", "", page))  # there it begins a sentence
 
 
 def test_a_safe_network_says_nothing(folder, capsys, tmp_path):

@@ -51,8 +51,8 @@ class HazardCase:
 
     Attributes
     ----------
-    judged : what is unsafe of the networks. loads, stresses : of the networks; a stress is missing where no amplifier is
-        known. role : of each driver card.
+    judged : what is unsafe of the networks. loads, stresses : of each; a stress is missing where no amplifier is known.
+    role : of each driver card.
     soldering : whether anything is to be built. bypassing : whether drivers get channels of their own.
     """
 
