@@ -99,6 +99,8 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"node {f['node']} has one connection: {f['element']} hangs in the air there and carries no current",
                 f"check the node names of {f['element']}, or remove it",
             )
+        case Fault.ODD_VALUE:
+            return f["odd"].problem, f["odd"].remedy
         case Fault.IDLE_PARTS:
             load = "loads" if len(f["parts"]) == 1 else "load"
             return (

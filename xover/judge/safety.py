@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
 
@@ -89,8 +89,12 @@ def stops(speaker: Speaker, name: str, network: Network, *, sound: Sound | None 
 
 
 def warned(result: W, speaker: Speaker, name: str) -> W:
-    """A result with what forbids to switch the network on that it reads."""
-    return replace(result, stops=stops(speaker, name, speaker.network(name)))
+    """A result with what forbids to switch on the network that it reads, and values that may be slips of the pen."""
+    network = speaker.network(name)
+    said: Any = result  # whose warnings are its own field
+    odd = tuple(f"{o.problem}; {o.remedy}" for o in network.odd_values)
+    told: W = replace(said, stops=stops(speaker, name, network), warnings=(*said.warnings, *odd))
+    return told
 
 
 def says_oil(kind: str | None) -> bool:
