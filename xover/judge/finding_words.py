@@ -137,9 +137,10 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
         case Fault.NO_CROSSOVER:
             return f"{f['pair']} never cross: {f['reason']}", "check the netlist and the responses' levels"
         case Fault.POLARITY:
+            own = "; the original is so too: the design's own polarity" if f.get("design") else ""
             return (
                 f"polarity: round {f['at_hz']:.0f} Hz {f['pair']} add up better with one of them reversed "
-                f"(by {f['gain_db']:.1f} dB)",
+                f"(by {f['gain_db']:.1f} dB){own}",
                 "check each driver's polarity on the board before changing it: some makers meant the dip, and some "
                 "mark plus the other way round",
             )
