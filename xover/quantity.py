@@ -44,6 +44,13 @@ PART_RANGES = {
     QuantityKind.INDUCTANCE: (1e-6, 1.0),
     QuantityKind.CAPACITANCE: (1e-9, 10e-3),
 }
+USUAL_MOST = {
+    QuantityKind.RESISTANCE: 1e3,
+    QuantityKind.INDUCTANCE: 30e-3,
+    QuantityKind.CAPACITANCE: 1e-3,
+}
+"""A part of a crossover with more than this is asked about. Common practice, no published source."""
+_BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 # Powers of ten. MEG stands first: it must be tried before M.
 SCALE = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
 # In an IEC 60062 code the letter stands at the decimal point; R is ohm itself.
@@ -104,6 +111,16 @@ def parse_quantity(text: str, kind: QuantityKind) -> float:
     if code is not None:
         return _read_code(text, number, code, rest, kind)
     return _scaled(number, _read_scale(text, number, rest, kind))
+
+
+def is_bare(text: str) -> bool:
+    """Whether a value is a plain number: no unit, no scale, no power of ten."""
+    return _BARE.fullmatch(text.strip()) is not None
+
+
+def computed_value(value: float) -> str:
+    """A computed number, to the last bit, so that nobody takes it for a bare one that was typed."""
+    return f"{Decimal(repr(float(value))):e}"
 
 
 def _scaled(number: float, power: int) -> float:

@@ -11,7 +11,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from xover.declare import figure
 from xover.quantity import QuantityKind, format_quantity
+from xover.units import TEXT
 
 MOST_ROWS: Final = 12
 MOST_FIGURES: Final = 3
@@ -62,6 +64,18 @@ class Readable:
             for name, words in rows
         ]
         return f"<table><caption style='text-align:left'>{_escaped(head)}</caption>{''.join(lines)}</table>"
+
+
+@dataclasses.dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Warned(Readable):
+    """A result that reads one network, with what forbids to switch that on: each face tells it above the answer.
+
+    Attributes
+    ----------
+    stops : findings of the judge; empty where nothing was found, or nobody asked (`judge.safety.warned` asks).
+    """
+
+    stops: tuple[Any, ...] = figure("what forbids switching on", TEXT, default=(), repr=False)
 
 
 def _told(result: object) -> tuple[str, list[tuple[str, str]]]:

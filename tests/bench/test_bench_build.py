@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from xover.bench.build_steps import build_order
-from xover.bench.sweep_checks import is_short, sweep_check
+from xover.bench.sweep_checks import sweep_check
 from xover.curve import log_grid
+from xover.judge.safety import is_short
 from xover.plain import to_plain
 
 GRID = log_grid(20.0, 20_000.0, 12)

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -176,6 +177,26 @@ def test_bad_file_names_file_and_line(run, attic):
     assert done.status == 2
     assert f"{attic / 'found.cir'}:4: " in done.err
     assert "write 10uF" in done.err
+
+
+def test_a_bare_number_for_a_coil_is_one_line(run, attic):
+    path = attic / "found.cir"
+    before = path.read_text()
+    line = next(n for n, text in enumerate(before.splitlines(), 1) if text.startswith("L2"))
+    path.write_text(re.sub(r"(?m)^(L2\s+\S+\s+\S+\s+)\S+", r"\g<1>0.6", before))
+    done = run("predict", attic)
+    assert done.status == 2
+    assert done.out == ""
+    assert done.err.strip() == f"error: {path}:{line}: L2 is 0.6 without a unit: read as 0.6 H; write 0.6mH"
+
+
+@pytest.mark.parametrize("command", ["predict", "load", "condition", "stress"])
+def test_an_odd_value_is_a_note_of_every_command_and_a_finding(run, attic, command):
+    path = attic / "found.cir"
+    path.write_text(re.sub(r"(?m)^(L2\s+\S+\s+\S+\s+)\S+", r"\g<1>45mH", path.read_text()))
+    assert "L2 is 45 mH, more than the 30 mH" in " ".join(run(command, attic).err.split())
+    checked = json.loads(run("check", attic, "--json").out)
+    assert [f["part"] for f in checked["findings"] if f["fault"] == "odd value"] == ["L2"]
 
 
 def test_unknown_driver_in_a_netlist(run, attic):

@@ -7,6 +7,7 @@ from xover.judge.faults import faults
 from xover.judge.findings import Fault
 from xover.rules.severity import Severity
 from xover.speaker import open_speaker
+from xover.studies.desk.check.study import study_check
 
 FOURTH = GOOD.replace("Xhigh 0 t", "Xhigh t 0")
 
@@ -85,6 +86,25 @@ def test_turned_wires_that_better_the_sum_are_a_note(folder):
 
 def test_a_design_that_is_better_turned_is_no_fault(folder):
     assert told(folder(FOURTH, FOURTH)) == {}
+
+
+def test_check_tells_turned_wires_once_and_the_design_s_own_as_such(folder):
+    def polarity(found, original):
+        said = study_check(folder(found, original)).findings
+        return [(f.fault, f.where) for f in said if f.fault in (Fault.POLARITY, Fault.SWAPPED)], said
+
+    assert polarity(FOURTH, GOOD)[0] == [(Fault.SWAPPED, "found")]
+    told, said = polarity(FOURTH, FOURTH)
+    assert told == [(Fault.POLARITY, "found, original")]
+    assert any("the design's own polarity" in f.text for f in said)
+
+
+def test_a_board_that_was_drawn_anew_has_no_missing_parts(folder):
+    names = {"L1": "LA", "C1": "CA", "L2": "LB", " w ": " bass ", " t ": " top "}
+    again = GOOD
+    for old, new in names.items():
+        again = again.replace(old, new)
+    assert told(folder(again, GOOD)) == {}
 
 
 def test_the_whole_speaker_turned_is_one_note(folder):

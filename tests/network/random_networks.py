@@ -14,6 +14,8 @@ from random import Random
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.quantity import computed_value
+
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
@@ -37,7 +39,7 @@ class Part:
         return self.name[0]
 
     def card(self) -> str:
-        text = f"{self.name} {self.plus} {self.minus} {self.value!r}"
+        text = f"{self.name} {self.plus} {self.minus} {computed_value(self.value)}"
         if self.letter == "L" and self.loss_ohm:
             text += f" dcr={self.loss_ohm!r}"
         if self.letter == "C" and self.loss_ohm:

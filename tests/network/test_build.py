@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from xover.errors import InputError
 from xover.files.netlist import parse_netlist
 from xover.network import Capacitor, Inductor, build_network, find_sections, solve
+from xover.network.cards import netlist_text
 
 SECOND_ORDER = """* Two-way, second order
 L1  in w   1.8mH  dcr=0.45 core=iron tol=10%
@@ -87,6 +88,40 @@ def test_unusual_values_are_kept_when_meant():
     assert build("* t\nC1 in t 15000uF unusual=yes\nXhigh t 0 tweeter\n").part("C1").farad == 0.015
 
 
+@pytest.mark.parametrize(
+    ("card", "problem", "remedy"),
+    [
+        ("L1 in t 0.02", "L1 is 0.02 without a unit: read as 20 mH", "write 20mH, or 0.02mH if that is meant"),
+        ("C1 in t 0.0001", "C1 is 0.0001 without a unit: read as 100 uF", "write 100uF, or 0.0001uF if that is meant"),
+        ("L1 in t 45mH", "L1 is 45 mH, more than the 30 mH of any usual crossover", "add unusual=yes"),
+        ("C1 in t 2200uF", "C1 is 2200 uF, more than the 1000 uF of any usual crossover", "add unusual=yes"),
+        ("R1 in t 2.2k", "R1 is 2.2 kohm, more than the 1 kohm of any usual crossover", "add unusual=yes"),
+    ],
+)
+def test_an_odd_value_does_not_pass_in_silence(card, problem, remedy):
+    (odd,) = build(f"* t\n{card}\nXhigh t 0 tweeter\n").odd_values
+    assert (odd.part, odd.problem) == (card[:2], problem)
+    assert remedy in odd.remedy
+
+
+@pytest.mark.parametrize(
+    "card",
+    [
+        *("L1 in t 1.8e-3", "C1 in t 4.7e-6", "L1 in t 1.8m", "L1 in t 30mH", "C1 in t 1000uF", "R1 in t 4.7"),
+        *("R1 in t 1k", "R1 in t 0.6", "L1 in t 45mH unusual=yes", "L1 in t 0.6 unusual=yes", "L1 in t {1.8/1000}"),
+    ],
+)
+def test_values_that_say_their_unit_or_are_usual_pass(card):
+    assert build(f"* t\n{card}\nXhigh t 0 tweeter\n").odd_values == ()
+
+
+def test_a_network_that_is_written_and_read_again_says_nothing_new():
+    there = build("* t\nL1 in t 45mH\nC1 t 0 {0.1234567890123456e-5}\nXhigh t 0 tweeter\n")
+    again = build(netlist_text(there))
+    assert again.part("C1").farad == there.part("C1").farad
+    assert again.odd_values == there.odd_values
+
+
 def test_lamp_is_taken_cold():
     lamp = build("* t\nR1 in t kind=lamp cold=1 hot=10 watts=5\nXhigh t 0 tweeter\n").part("R1")
     assert (lamp.ohm, lamp.is_lamp, lamp.hot_ohm) == (1.0, True, 10.0)
@@ -103,7 +138,9 @@ TAIL = "\nXhigh t 0 tweeter\n"
         ("* t\nC1 in t 4.7mH" + TAIL, "inductance where a capacitance belongs"),
         ("* t\nC1 in t 4.7 uF" + TAIL, r"extra word 'uF'.*\(4.7uF\)"),
         ("* t\nC1 in t 20000uF" + TAIL, "outside 1 nF to 10000 uF.*unusual=yes"),
-        ("* t\nL1 in t 2" + TAIL, "L1 is 2000 mH, outside"),
+        ("* t\nL1 in t 2H" + TAIL, "L1 is 2000 mH, outside"),
+        ("* t\nL1 in t 0.6" + TAIL, r"board.cir:2: L1 is 0.6 without a unit: read as 0.6 H; write 0.6mH"),
+        ("* t\nC1 in t 4.7" + TAIL, r"board.cir:2: C1 is 4.7 without a unit: read as 4.7 F; write 4.7uF"),
         ("* t\nR1 in t -2" + TAIL, "a resistance is above zero"),
         ("* t\nC1 in t" + TAIL, "C1 has no value"),
         ("* t\nC1 in" + TAIL, "C1 has too few nodes"),

@@ -17,6 +17,7 @@ from random_networks import Complex, RandomNetwork, Real, random_network
 
 from xover.files.netlist import parse_netlist, read_netlist
 from xover.network import Capacitor, Inductor, Solution, build_network, solve
+from xover.quantity import computed_value
 
 CIRCUITS = sorted((Path(__file__).resolve().parents[2] / "circuits").glob("*.cir"))
 FREQUENCY = np.geomspace(100.0, 20000.0, 13)
@@ -172,7 +173,9 @@ def batch_of_candidates_is_each_candidate_alone(network: RandomNetwork, which: i
     assert batch.impedance_ohm["in"].shape == (3, FREQUENCY.size)
     for row, value in enumerate(candidates):
         card = part.card()
-        changed = network.text().replace(card, card.replace(repr(part.value), repr(float(value)), 1))
+        changed = network.text().replace(
+            card, card.replace(computed_value(part.value), computed_value(float(value)), 1)
+        )
         alone = solve(build_network(parse_netlist(changed)), FREQUENCY, z)
         np.testing.assert_allclose(batch.impedance_ohm["in"][row], alone.impedance_ohm["in"], rtol=1e-9)
         for name in ("woofer", "tweeter"):

@@ -7,18 +7,17 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import Final
 
-from xover.amplifier.faults import FaultCase, FaultKind
-from xover.amplifier.load import LoadLevel
+from xover.amplifier.faults import FaultKind
 from xover.bench.build_steps import BuildOrder
 from xover.bench.hazards import CaseCaution, HazardCase, part_cautions, work_cautions
-from xover.bench.sweep_checks import is_short
 from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.figures import written
 from xover.judge.findings import Fault
-from xover.judge.network import amplifier_findings
-from xover.quantity import QuantityKind, format_quantity, hertz, ohms
+from xover.judge.hazard_words import Unplugged
+from xover.judge.safety import hazards
+from xover.quantity import hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
 from xover.rules.triage import Rung
@@ -72,6 +71,7 @@ def case_cautions(
     case = HazardCase(
         speaker=speaker,
         networks=used,
+        judged=tuple(f for name, network in used.items() for f in hazards(speaker, name, network)),
         loads={n: (loads or {}).get(n) or study_load(speaker, n, grid) for n in used},
         stresses=dict(_stresses(speaker, used, stresses or {}, grid)),
         role={name: roles(speaker, network) for name, network in used.items()},
@@ -119,7 +119,6 @@ def _decided(case: HazardCase) -> Iterator[CaseCaution]:
 def amplifier_cautions(case: HazardCase) -> Iterator[CaseCaution]:
     """All of them, those that stop first."""
     yield from _bridged(case)
-    yield from _load(case)
     yield from _missing_driver(case)
     yield from _half_built(case)
     yield from _valves(case)
@@ -127,13 +126,10 @@ def amplifier_cautions(case: HazardCase) -> Iterator[CaseCaution]:
 
 
 def _bridged(case: HazardCase) -> Iterator[CaseCaution]:
-    for name, network in case.networks.items():
-        if len(network.channels) < 2:
-            continue
-        for finding in amplifier_findings(case.speaker, name, network):
-            if finding.fault in (Fault.BRIDGED_JOINED, Fault.PERHAPS_BRIDGED):
-                text = f"{capital(finding.text)}. {capital(finding.remedy)}."
-                yield CaseCaution(finding.severity, "bridged outputs", text, f"network {name}")
+    for finding in case.judged:
+        if finding.fault in (Fault.BRIDGED_JOINED, Fault.PERHAPS_BRIDGED):
+            text = f"{capital(finding.text)}. {capital(finding.remedy)}."
+            yield CaseCaution(finding.severity, "bridged outputs", text, f"network {finding.where}")
     file = case.speaker.file.speaker
     tables = {"[amplifier]": file.amplifier}
     if file.bypass is not None and case.bypassing:
@@ -162,17 +158,6 @@ def _channels(case: HazardCase) -> list[tuple[str, ChannelLoad]]:
     return [(name, c) for name, study in case.loads.items() for c in study.channels.values()]
 
 
-def _load(case: HazardCase) -> Iterator[CaseCaution]:
-    """The lowest load of all, where it breaks its amplifier's limit."""
-    broken = [(n, c) for n, c in _channels(case) if c.verdict.limit_broken]
-    if broken:
-        name, worst = min(broken, key=lambda pair: _share(pair[1]))
-        grave = Severity.STOP if worst.verdict.level is LoadLevel.TOO_LOW else Severity.CAUTION
-        yield CaseCaution(
-            grave, "load below the rating", f"{capital(worst.verdict.sentence)}.", _whose(case, name, worst)
-        )
-
-
 def _epdr(case: HazardCase) -> Iterator[CaseCaution]:
     hot = [(n, c) for n, c in _channels(case) if c.verdict.epdr_caution]
     if hot:
@@ -190,23 +175,21 @@ def _epdr(case: HazardCase) -> Iterator[CaseCaution]:
 
 def _missing_driver(case: HazardCase) -> Iterator[CaseCaution]:
     """A driver that is unplugged or dead, where that makes a short or overloads a capacitor: worst network of each."""
-    worst: dict[str, tuple[str, FaultCase]] = {}
-    for name, study in case.loads.items():
-        for fault in study.faults:
-            if fault.kind is not FaultKind.OPEN or fault.minimum_ohm is None or not _is_bad(case, name, fault):
-                continue
-            before = worst.get(fault.driver)
-            if before is None or fault.minimum_ohm < (before[1].minimum_ohm or 0.0):
-                worst[fault.driver] = (name, fault)
-    if not worst:
-        return
-    told = [_fault_words(f) for _, f in sorted(worst.values(), key=lambda pair: pair[1].minimum_ohm or 0.0)]
-    yield CaseCaution(
-        Severity.CAUTION,
-        "a driver unplugged or dead",
-        "Never unplug a driver while the amplifier plays, and sweep without one at low level only. " + " ".join(told),
-        f"network {and_words(dict.fromkeys(n for n, _ in worst.values()))}",
-    )
+    worst: dict[str, tuple[Unplugged, str]] = {}
+    for finding in case.judged:
+        for one in finding.facts["cases"] if finding.fault is Fault.OPEN_DRIVER else ():
+            before = worst.get(one.key)
+            if before is None or one.minimum_ohm < before[0].minimum_ohm:
+                worst[one.key] = one, finding.where
+    if worst:
+        told = [f"{capital(one.words)}." for one, _ in sorted(worst.values(), key=lambda pair: pair[0].minimum_ohm)]
+        yield CaseCaution(
+            Severity.CAUTION,
+            "a driver unplugged or dead",
+            "Never unplug a driver while the amplifier plays, and sweep without one at low level only. "
+            + " ".join(told),
+            f"network {and_words(dict.fromkeys(where for _, where in worst.values()))}",
+        )
 
 
 def _half_built(case: HazardCase) -> Iterator[CaseCaution]:
@@ -221,26 +204,6 @@ def _half_built(case: HazardCase) -> Iterator[CaseCaution]:
             " ".join(f"{capital(s.caution)}." for s in sweeps),
             "the build order connects drivers last",
         )
-
-
-def _is_bad(case: HazardCase, name: str, fault: FaultCase) -> bool:
-    limit = case.loads[name].channels[fault.channel].verdict.minimum_load_ohm
-    short = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
-    return short or any(c.over_rating for c in fault.capacitors)
-
-
-def _fault_words(fault: FaultCase) -> str:
-    low = fault.minimum_ohm or 0.0
-    text = f"Without {fault.driver} the load falls to {'next to nothing' if low == 0 else ohms(low)}"
-    if fault.at_hz is not None:
-        text += f" at {hertz(fault.at_hz)}"
-    over = [c for c in fault.capacitors if c.over_rating]
-    if over:
-        worst = max(over, key=lambda c: c.magnification)
-        rated = format_quantity(worst.rating_v or math.nan, QuantityKind.VOLTAGE)
-        peak = "no limit" if worst.peak_v is None or math.isinf(worst.peak_v) else f"{worst.peak_v:.0f} V"
-        text += f"; a full sine there would put {peak} on {worst.name}, rated {rated}, if the amplifier held"
-    return f"{text}."
 
 
 def _valves(case: HazardCase) -> Iterator[CaseCaution]:
@@ -267,8 +230,3 @@ def _valves(case: HazardCase) -> Iterator[CaseCaution]:
 def _whose(case: HazardCase, name: str, channel: ChannelLoad) -> str:
     many = len(case.loads[name].channels) > 1
     return f"network {name}" + (f", channel {channel.channel}" if many else "")
-
-
-def _share(channel: ChannelLoad) -> float:
-    """Lowest load over what the amplifier allows."""
-    return channel.reading.minimum_ohm / (channel.verdict.minimum_load_ohm or math.nan)

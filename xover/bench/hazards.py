@@ -8,11 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from xover.amplifier.stress import ElementKind, ElementStress, PartRating, RatingVerdict
+from xover.amplifier.stress import ElementKind, ElementStress
 from xover.bench.build_steps import BuildOrder
 from xover.bench.words import and_words, capital, watts
 from xover.errors import NoSolutionError
+from xover.judge.findings import Fault, Finding
 from xover.judge.network import dc_drive
+from xover.judge.safety import says_oil
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
 from xover.parts.kinds import PartKind, kind_of
 from xover.quantity import hertz
@@ -49,12 +51,14 @@ class HazardCase:
 
     Attributes
     ----------
-    loads, stresses : of the networks; a stress is missing where no amplifier is known. role : of each driver card.
+    judged : what is unsafe of the networks. loads, stresses : of each; a stress is missing where no amplifier is known.
+    role : of each driver card.
     soldering : whether anything is to be built. bypassing : whether drivers get channels of their own.
     """
 
     speaker: Speaker
     networks: Mapping[str, Network]
+    judged: tuple[Finding, ...]
     loads: Mapping[str, LoadStudy]
     stresses: Mapping[str, StressStudy]
     role: Mapping[str, Mapping[str, Role]]
@@ -65,14 +69,12 @@ class HazardCase:
 
 
 _SHORT_OHM: Final = 1e-6
-_OIL: Final = ("oil", "pio")
 
 
 def part_cautions(case: HazardCase) -> Iterator[CaseCaution]:
     """All of them, those that stop first."""
-    yield from _bare_tweeter(case)
+    yield from _judged(case)
     yield from _guarded_tweeter(case)
-    yield from _ratings(case)
     yield from _hot(case)
     yield from _oil(case)
     yield from _unknown_kind(case)
@@ -100,18 +102,32 @@ def _lets_dc(speaker: Speaker, network: Network, part: Part, key: str) -> bool:
     return shares.get(key, 0.0) > BARE_SHARE
 
 
-def _bare_tweeter(case: HazardCase) -> Iterator[CaseCaution]:
-    for name, network in case.networks.items():
-        shares = dc_drive(case.speaker, network, {})
-        bare = [k for k in keys_of(case.role[name], Role.HIGH) if shares[k] > BARE_SHARE]
-        if bare:
-            yield CaseCaution(
-                Severity.STOP,
-                f"{and_words(bare)} without a capacitor",
-                f"{shares[bare[0]]:.0%} of any DC reaches {and_words(bare)}: a thump or a fault ends it. Put a "
-                "capacitor in series before anything is switched on.",
-                f"network {name}: nothing in it keeps DC off",
-            )
+def _judged(case: HazardCase) -> Iterator[CaseCaution]:
+    """What the judge finds of the networks, those of one heading together; each text once."""
+    kinds = {p.name: _OF_KIND[type(p)] for n in case.networks.values() for p in n.parts}
+    told: dict[str, list[Finding]] = {}
+    for f in case.judged:
+        heading = kinds[f.part] if f.fault in (Fault.OVER_RATING, Fault.THIN_RATING) else _HEADINGS.get(f.fault)
+        if heading:
+            told.setdefault(heading.format(f=f), []).append(f)
+    for heading, found in told.items():
+        grave = min((f.severity for f in found), key=lambda s: s.order)
+        said = {(f.part or f.driver or f.text, f.severity is grave): f for f in found}
+        texts = [f"{capital(f.text)}: {f.remedy}." for (_, worst), f in said.items() if worst]
+        yield CaseCaution(
+            grave, heading, " ".join(texts), f"network {and_words(dict.fromkeys(f.where for f in found))}"
+        )
+
+
+# Resistors that get hot have a caution of their own, with their rating.
+_OF_KIND: Final = {Capacitor: "capacitor voltage", Inductor: "coil current", Resistor: ""}
+_HEADINGS: Final = {
+    Fault.BARE_TWEETER: "{f.driver} without a capacitor",
+    Fault.BELOW_RESONANCE: "{f.driver} below its resonance",
+    Fault.NEAR_RESONANCE: "{f.driver} near its resonance",
+    Fault.LOW_LOAD: "load below the rating",
+    Fault.BURNS: "resistors that burn",
+}
 
 
 def _guarded_tweeter(case: HazardCase) -> Iterator[CaseCaution]:
@@ -131,27 +147,6 @@ def _guarded_tweeter(case: HazardCase) -> Iterator[CaseCaution]:
             "bridge such a capacitor or take such a coil off. Switch off before soldering.",
             f"DC and bass are kept off it by {'; '.join(where)}",
         )
-
-
-def _ratings(case: HazardCase) -> Iterator[CaseCaution]:
-    """Capacitors and coils whose cards state too little."""
-    for kind, heading in ((ElementKind.CAPACITOR, "capacitor voltage"), (ElementKind.COIL, "coil current")):
-        found: dict[str, tuple[str, PartRating]] = {}
-        for name, study in case.stresses.items():
-            kinds = {e.name for e in study.full.stress.of_kind(kind)}
-            for rating in study.ratings.values():
-                if rating.broken and rating.name in kinds:
-                    before = found.get(rating.name)
-                    if before is None or rating.needed > before[1].needed:
-                        found[rating.name] = (name, rating)
-        if found:
-            grave = any(r.verdict is RatingVerdict.OVER for _, r in found.values())
-            yield CaseCaution(
-                Severity.CAUTION if grave else Severity.NOTE,
-                heading,
-                " ".join(f"{r.sentence}." for _, r in found.values()),
-                f"{and_words(dict.fromkeys(n for n, _ in found.values()))} at the amplifier's limit",
-            )
 
 
 def _hot(case: HazardCase) -> Iterator[CaseCaution]:
@@ -180,19 +175,15 @@ def _hot(case: HazardCase) -> Iterator[CaseCaution]:
 def _oil(case: HazardCase) -> Iterator[CaseCaution]:
     paper = [p for n in case.networks.values() for p in n.capacitors if kind_of(p) is PartKind.PAPER]
     # The card's own word may be longer than the kinds that are known: "oil-filled".
-    paper += [p for n in case.networks.values() for p in n.capacitors if p not in paper and _says_oil(p)]
+    paper += [p for n in case.networks.values() for p in n.capacitors if p not in paper and says_oil(p.kind)]
     if paper:
         names = list(dict.fromkeys(p.name for p in paper))
         yield CaseCaution(
-            Severity.STOP if any(_says_oil(p) for p in paper) else Severity.CAUTION,
+            Severity.STOP if any(says_oil(p.kind) for p in paper) else Severity.CAUTION,
             "old paper and oil capacitors",
             f"{capital(PCB)}.",
             f"{and_words(names)}: kind={and_words(dict.fromkeys(p.kind or 'paper' for p in paper))}",
         )
-
-
-def _says_oil(part: Capacitor) -> bool:
-    return any(word in (part.kind or "") for word in _OIL)
 
 
 def _unknown_kind(case: HazardCase) -> Iterator[CaseCaution]:

@@ -15,12 +15,13 @@ from xover.amplifier.extremum import Sweep, has_load, with_connected_channels
 from xover.bench.words import and_words, number, ohm_range
 from xover.curve import Evidence, Float
 from xover.errors import NoSolutionError
+from xover.judge.safety import is_short
 from xover.network import Capacitor, Inductor, Network, solve
 from xover.network.parts import value_of
 from xover.parts.kinds import tolerance_of
 from xover.quantity import hertz, ohms
 from xover.rules.likeness import DATASHEET_SHARE, DCR_SHARE, LOSS_SHARE, SWEEP_SHARE
-from xover.rules.margins import RAISED_VOLTAGE, SHORT_SHARE, SHORT_SHARE_UNRATED
+from xover.rules.margins import RAISED_VOLTAGE
 from xover.sound.load import amplifier_of
 from xover.sound.resonance import impedance_peak_hz
 from xover.speaker import Speaker
@@ -270,16 +271,6 @@ def _resonance(
     if worst is None or highest[worst].runaway or not highest[worst].value > RAISED_VOLTAGE:
         return "a series resonance"
     return f"a series resonance that puts {number(highest[worst].value)} times the voltage on {worst}"
-
-
-def is_short(lowest_ohm: float, healthy_ohm: float, limit_ohm: float | None) -> bool:
-    """Whether a load without a driver is one to warn of: well below what it was, and below what the amplifier allows.
-
-    Without a known limit: below half of what it was. False where either is not known.
-    """
-    if limit_ohm is None:
-        return lowest_ohm < SHORT_SHARE_UNRATED * healthy_ohm
-    return lowest_ohm < SHORT_SHARE * healthy_ohm and lowest_ohm < limit_ohm
 
 
 def _limit_ohm(speaker: Speaker, network: Network, channel: str) -> float | None:

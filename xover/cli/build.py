@@ -177,6 +177,9 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         tell = home.tell if hasattr(home, "tell") else import_module(f"{function.__module__}.{q.told_in}").tell
         if "strict" in inspect.signature(tell).parameters:
             shows["strict"] = common["strict"]
+        from xover.judge.words import stops_of
+
+        render(stops_of(result))
         render(tell(result, **shows))
         for words in said:
             show_text(words, "")

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.atomic import read_text
-from xover.quantity import QuantityKind, parse_quantity
+from xover.quantity import QuantityKind, computed_value, parse_quantity
 
 _PIECE = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
 _DEEPEST = 40
@@ -311,11 +311,11 @@ class _Params:
     def fill(self, text: str) -> str:
         """Compute a {brace} or a bare parameter name; anything else stays as it is."""
         if text.startswith("{") and text.endswith("}"):
-            return repr(compute(text[1:-1], self.value))
+            return computed_value(compute(text[1:-1], self.value))
         if "{" in text:
             return re.sub(r"\{([^{}]*)\}", lambda m: repr(compute(m[1], self.value)), text)
         if _PARAM_NAME.fullmatch(text) and text in self:
-            return repr(self.value(text))
+            return computed_value(self.value(text))
         return text
 
 

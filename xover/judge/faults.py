@@ -78,18 +78,20 @@ def _lost_drivers(pair: _Pair) -> Iterator[Finding]:
 
 
 def _parts(pair: _Pair) -> Iterator[Finding]:
-    for part in pair.first.parts:
-        good = _words(part)
-        fault, now = _part_fault(part, pair)
-        if fault is Fault.PART_MISSING and not _counts(pair, part):
+    read = [(part, *_part_fault(part, pair)) for part in pair.first.parts]
+    gone = [part for part, fault, _ in read if fault is Fault.PART_MISSING]
+    # Where most of it has other names and nodes, it was drawn anew: nothing tells which part is which.
+    redrawn = len(gone) > len(read) / 2
+    for part, fault, now in read:
+        if fault is None or (fault is Fault.PART_MISSING and (redrawn or not _counts(pair, part))):
             continue
-        if fault is not None:
-            remedy = {
-                Fault.PART_SHORTED: f"a good one has {good}",
-                Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
-                Fault.PART_MISSING: good,
-            }[fault]
-            yield found(fault, pair.name, about_part=part.name, part=part.name, now=now, was=good, good=remedy)
+        good = _words(part)
+        remedy = {
+            Fault.PART_SHORTED: f"a good one has {good}",
+            Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
+            Fault.PART_MISSING: good,
+        }[fault]
+        yield found(fault, pair.name, about_part=part.name, part=part.name, now=now, was=good, good=remedy)
 
 
 def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:

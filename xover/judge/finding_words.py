@@ -99,6 +99,8 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"node {f['node']} has one connection: {f['element']} hangs in the air there and carries no current",
                 f"check the node names of {f['element']}, or remove it",
             )
+        case Fault.ODD_VALUE:
+            return f["odd"].problem, f["odd"].remedy
         case Fault.IDLE_PARTS:
             load = "loads" if len(f["parts"]) == 1 else "load"
             return (
@@ -135,9 +137,10 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
         case Fault.NO_CROSSOVER:
             return f"{f['pair']} never cross: {f['reason']}", "check the netlist and the responses' levels"
         case Fault.POLARITY:
+            own = "; the original is so too: the design's own polarity" if f.get("design") else ""
             return (
                 f"polarity: round {f['at_hz']:.0f} Hz {f['pair']} add up better with one of them reversed "
-                f"(by {f['gain_db']:.1f} dB)",
+                f"(by {f['gain_db']:.1f} dB){own}",
                 "check each driver's polarity on the board before changing it: some makers meant the dip, and some "
                 "mark plus the other way round",
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 from xover.figures import written
@@ -52,22 +53,40 @@ def of_safety(fault: Fault, f: Any) -> tuple[str, str] | None:
             return f"{f['rating']} ({f['level']})", _doubt(f, remedy)
         case Fault.OPEN_DRIVER:
             return (
-                "; ".join(_without(*case) for case in f["cases"]),
+                "; ".join(one.words for one in f["cases"]),
                 "switch off before a driver is unplugged; sweep without it at low level only",
             )
     return None
 
 
-def _without(key: str, lowest_ohm: float | None, at_hz: float | None, capacitor: tuple[str, Any, float] | None) -> str:
-    said = []
-    if lowest_ohm is not None:
-        low = "next to nothing" if lowest_ohm == 0 else ohms(lowest_ohm)
-        said.append(f"the load falls to {low}" + ("" if at_hz is None else f" at {hertz(at_hz)}"))
-    if capacitor is not None:
-        name, peak_v, rated_v = capacitor
-        peak = "volts without limit" if peak_v is None or math.isinf(peak_v) else f"{peak_v:.0f} V"
-        said.append(f"a full sine would put {peak} on {name}, rated {rated_v:g} V")
-    return f"without {key} {' and '.join(said)}"
+@dataclass(frozen=True)
+class Unplugged:
+    """What one driver's absence does.
+
+    Attributes
+    ----------
+    key : the driver. minimum_ohm : lowest load without it, NaN where there is none or it is not known; at_hz : where.
+    low : whether that is a short. capacitor : name, peak and rated volts of one that a full sine would overload.
+    """
+
+    key: str
+    minimum_ohm: float
+    at_hz: float | None
+    low: bool
+    capacitor: tuple[str, float | None, float | None] | None
+
+    @property
+    def words(self) -> str:
+        """The same as a sentence."""
+        said = []
+        if self.low:
+            low = "next to nothing" if self.minimum_ohm == 0 else ohms(self.minimum_ohm)
+            said.append(f"the load falls to {low}" + ("" if self.at_hz is None else f" at {hertz(self.at_hz)}"))
+        if self.capacitor is not None:
+            name, peak_v, rated_v = self.capacitor
+            peak = "volts without limit" if peak_v is None or math.isinf(peak_v) else f"{peak_v:.0f} V"
+            said.append(f"a full sine would put {peak} on {name}, rated {rated_v or math.nan:g} V")
+        return f"without {self.key} {' and '.join(said)}"
 
 
 def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:

@@ -30,6 +30,7 @@ class Fault(StrEnum):
     NO_PLACE = "no place"
     # Networks.
     LOOSE_NODE = "loose node"
+    ODD_VALUE = "odd value"
     IDLE_PARTS = "idle parts"
     BARE_TWEETER = "bare tweeter"
     COIL_PROTECTS = "coil protects"

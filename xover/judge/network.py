@@ -32,6 +32,8 @@ def network_findings(
     speaker: Speaker, name: str, network: Network, fits: Mapping[str, DriverFit | None]
 ) -> Iterator[Finding]:
     """Go through one network of the folder: all but what is unsafe, which `safety.hazards` tells."""
+    for odd in network.odd_values:
+        yield found(Fault.ODD_VALUE, name, about_part=odd.part, odd=odd)
     yield from _connections(name, network)
     yield from (f for f in protection(speaker, name, network, fits) if f.severity is not Severity.STOP)
     for resistor in network.resistors:

@@ -9,10 +9,10 @@ measurement that settles it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 
@@ -26,9 +26,11 @@ from xover.curve import Evidence, Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
 from xover.judge.findings import Fault, Finding, found
+from xover.judge.hazard_words import Unplugged
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
 from xover.network import Network, Part, Resistor, Solution, solve
+from xover.readable import Warned
 from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
 from xover.rules.severity import Severity
@@ -39,6 +41,7 @@ from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 
 _PER_OCTAVE: Final = 48
+W = TypeVar("W", bound=Warned)
 _OIL: Final = ("oil", "pio")
 
 
@@ -85,6 +88,15 @@ def stops(speaker: Speaker, name: str, network: Network, *, sound: Sound | None 
     return tuple(f for f in said if f.severity is Severity.STOP)
 
 
+def warned(result: W, speaker: Speaker, name: str) -> W:
+    """A result with what forbids to switch on the network that it reads, and values that may be slips of the pen."""
+    network = speaker.network(name)
+    said: Any = result  # whose warnings are its own field
+    odd = tuple(f"{o.problem}; {o.remedy}" for o in network.odd_values)
+    told: W = replace(said, stops=stops(speaker, name, network), warnings=(*said.warnings, *odd))
+    return told
+
+
 def says_oil(kind: str | None) -> bool:
     """Whether a capacitor's card says that it is filled with oil, in its own words."""
     return any(word in (kind or "") for word in _OIL)
@@ -128,10 +140,16 @@ class _Case:
 
     @cached_property
     def listening(self) -> ChannelVoltage | None:
-        """At the listening level; None where it is not known or the amplifier does not come near."""
+        """At the listening level, or as near to it as the amplifier comes; None where the level is not known."""
+        wish = self.speaker.listening
         highest = max((v.peak_v for v in self.full.values()), default=math.inf)
         volts = listening_voltage(self.speaker, self.sensitivity_db, highest_v=highest)
-        return volts if isinstance(volts, ChannelVoltage) else None
+        if volts is None or wish is None or wish.level_db is None:
+            return None
+        words = f"{wish.level_db:g} dB at {wish.distance_m or 1.0:g} m"
+        if isinstance(volts, ChannelVoltage):
+            return replace(volts, source=words)
+        return ChannelVoltage(highest / math.sqrt(2.0), highest, f"the amplifier clips before {words}")
 
     @cached_property
     def guessed(self) -> tuple[str, ...]:
@@ -156,45 +174,59 @@ class _Case:
         return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
 
 
-def _below_resonance(case: _Case) -> Iterator[Finding]:
-    """Average watts into each tweeter below its resonance; where not known, whether its corner lies near it."""
-    network, f = case.network, case.solution.frequency_hz
-    if len(network.channels) != 1 or len(network.driver_names) < 2:
-        return
+def below_resonance_w(
+    speaker: Speaker, network: Network, sound: Sound, *, name: str = ""
+) -> Mapping[str, tuple[float, float]]:
+    """Average watts into each tweeter below its resonance at the listening level, by the driver's key.
+
+    Returns (watts, the fewest that they may be where they rest on a datasheet), NaN where they are not known.
+    """
+    case = _Case(speaker, name, network, sound)
+    f, played, out = sound.solution.frequency_hz, roles(speaker, network), {}
     weights = programme_weights(f, Spectrum.PROGRAMME)
-    played = roles(case.speaker, network)
-    high = [c for c in network.drivers if played[c.key] is Role.HIGH]
-    for card in high:
-        driver = case.speaker.drivers[card.driver]
+    for card in network.drivers:
+        driver = speaker.drivers[card.driver]
         resonance = driver_resonance_hz(driver)
-        if math.isnan(resonance):
+        if played[card.key] is not Role.HIGH:
+            continue
+        if case.listening is None or math.isnan(resonance):
+            out[card.key] = math.nan, math.nan
             continue
         guessed = (card.driver,) if card.driver in case.guessed else ()
-        volts, drive, z = case.listening, case.solution.drive[card.key], driver.impedance_ohm(f)
-        if volts is None:
-            yield from _near_resonance(case, card.key, resonance)
-            continue
-
-        def watts_below(edge_hz: float, power: float = volts.rms_v**2, drive=drive, z=z) -> float:  # type: ignore[no-untyped-def]
-            return power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
-
-        watts = watts_below(resonance)
         # A resonance that is not measured may lie lower, so that less of the programme is below it.
-        least = case.least_watts(watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts, guessed)
-        most = TWEETER_MOST * TWEETER_W
-        if not watts > TWEETER_W:
+        edges = resonance, resonance / (1.0 + DATASHEET_SHARE if guessed else 1.0)
+        z, drive = driver.impedance_ohm(f), sound.solution.drive[card.key]
+        watts, least = (
+            case.listening.rms_v**2 * heat_w(np.where(f < edge, weights, 0.0), drive, z)[0] for edge in edges
+        )
+        out[card.key] = watts, case.least_watts(least, guessed)
+    return out
+
+
+def _below_resonance(case: _Case) -> Iterator[Finding]:
+    """Tweeters that get too many watts below their resonance, or where not known: whose corner lies near it."""
+    network = case.network
+    if len(network.channels) != 1 or len(network.driver_names) < 2:
+        return
+    most = TWEETER_MOST * TWEETER_W
+    for key, (watts, least) in below_resonance_w(case.speaker, network, case.sound, name=case.name).items():
+        name = network.driver_card(key).driver
+        resonance = driver_resonance_hz(case.speaker.drivers[name])
+        if case.listening is None and not math.isnan(resonance):
+            yield from _near_resonance(case, key, resonance)
+        if case.listening is None or not watts > TWEETER_W:
             continue
-        limit = most if watts > most else TWEETER_W
+        doubt = least <= (most if watts > most else TWEETER_W)
         yield found(
             Fault.BELOW_RESONANCE,
             case.name,
             severity=Severity.STOP if watts > most else Severity.CAUTION,
-            unsure=case.settle(guessed, watts=True) if least <= limit else "",
-            about_driver=card.key,
-            key=card.key,
+            unsure=case.settle((name,) if name in case.guessed else (), watts=True) if doubt else "",
+            about_driver=key,
+            key=key,
             watts=watts,
             resonance_hz=resonance,
-            level=volts.source,
+            level=case.listening.source,
             limit_w=TWEETER_W,
             quieter_db=10.0 * math.log10(watts / TWEETER_W),
         )
@@ -203,12 +235,8 @@ def _below_resonance(case: _Case) -> Iterator[Finding]:
 def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Finding]:
     wish = case.speaker.listening
     asked = wish is not None and wish.level_db is not None
-    if asked and not math.isnan(case.sensitivity_db):
-        return  # the amplifier does not come near the level
-    f, crossovers = (
-        case.solution.frequency_hz,
-        read_crossovers(case.solution.frequency_hz, case.sound.branches, case.sound.total.coherent),
-    )
+    f = case.solution.frequency_hz
+    crossovers = read_crossovers(f, case.sound.branches, case.sound.total.coherent)
     at_hz = next((c.frequency_hz for c in crossovers if key in c.upper and c.frequency_hz is not None), None)
     if at_hz is None:
         drive = np.nan_to_num(np.abs(case.solution.drive[key]))
@@ -321,14 +349,15 @@ def _open_drivers(case: _Case) -> Iterator[Finding]:
         if low or over:
             worst = max(over, key=lambda c: c.magnification, default=None)
             capacitor = None if worst is None else (worst.name, worst.peak_v, worst.rating_v)
-            told.append((fault.driver, fault.minimum_ohm if low else None, fault.at_hz, capacitor))
+            lowest = math.nan if fault.minimum_ohm is None else fault.minimum_ohm
+            told.append(Unplugged(fault.driver, lowest, fault.at_hz, low, capacitor))
     if told:
-        dead = any(is_open(speaker.drivers[network.driver_card(key).driver]) for key, *_ in told)
+        dead = any(is_open(speaker.drivers[network.driver_card(one.key).driver]) for one in told)
         yield found(
             Fault.OPEN_DRIVER,
             case.name,
             severity=Severity.CAUTION if dead else Severity.NOTE,
-            about_driver=told[0][0] if len(told) == 1 else "",
+            about_driver=told[0].key if len(told) == 1 else "",
             cases=tuple(told),
         )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
@@ -15,7 +15,7 @@ from xover.curve import Float
 from xover.errors import InputError, nearest_word
 from xover.files.netlist import Card, Netlist
 from xover.network.faults import topology_faults
-from xover.network.network import GROUND, Network
+from xover.network.network import GROUND, Network, OddValue
 from xover.network.parts import (
     Capacitor,
     Channel,
@@ -27,7 +27,16 @@ from xover.network.parts import (
     unit_of,
     value_of,
 )
-from xover.quantity import PART_RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity, spice_value
+from xover.quantity import (
+    PART_RANGES,
+    USUAL_MOST,
+    QuantityKind,
+    computed_value,
+    format_quantity,
+    is_bare,
+    parse_fraction,
+    parse_quantity,
+)
 
 _COMMON: Final = ("tol", "kind", "unusual", "evidence", "note")
 KNOWN_FIELDS: Final = {
@@ -79,6 +88,7 @@ def build_network(netlist: Netlist) -> Network:
     parts: list[Part] = []
     couplings: list[Coupling] = []
     channels: list[Channel] = []
+    odd: list[OddValue] = []
     bound = [c for c in netlist.cards if c.letter == "X"]
     times = Counter(c.value for c in bound)
     drivers: list[DriverCard] = []
@@ -93,6 +103,7 @@ def build_network(netlist: Netlist) -> Network:
                 drivers.append(_driver(card, times))
             else:
                 parts.append(build_part(card))
+                odd += _odd_value(card, parts[-1])
         except InputError as error:
             raise error.at(netlist.path, card.line) from None
     if not channels:
@@ -100,7 +111,14 @@ def build_network(netlist: Netlist) -> Network:
     if not drivers:
         raise InputError("the network has no driver", "add a card such as 'Xlow w 0 woofer'", netlist.path)
     network = Network(
-        netlist.title, tuple(parts), tuple(drivers), tuple(channels), tuple(couplings), netlist.notes, netlist.path
+        netlist.title,
+        tuple(parts),
+        tuple(drivers),
+        tuple(channels),
+        tuple(couplings),
+        netlist.notes,
+        netlist.path,
+        tuple(odd),
     )
     fault = next(topology_faults(network), None)
     if fault is not None:
@@ -154,6 +172,7 @@ def _value(card: Card) -> float:
         raise InputError(f"{card.name}: {error.problem}", error.remedy) from None
     if value < 0 or (value == 0 and card.letter != "R"):
         raise InputError(f"{card.name} is {card.value}", f"a {kind.word} is above zero")
+    _refuse_bare(card, value, kind)
     # Outside of the range a value is a slip of the pen unless the line says otherwise.
     if "unusual" not in card.fields and not low <= value <= high:
         raise InputError(
@@ -162,6 +181,40 @@ def _value(card: Card) -> float:
             "correct it, or add unusual=yes to the line if it is meant",
         )
     return value
+
+
+_MEANT: Final = {QuantityKind.INDUCTANCE: ("mH", "H"), QuantityKind.CAPACITANCE: ("uF", "F")}
+"""What a bare number is meant in, nearly always, and what it is read in."""
+
+
+def _refuse_bare(card: Card, value: float, kind: QuantityKind) -> None:
+    """A bare number that no crossover holds in henry or farad."""
+    if kind in _MEANT and is_bare(card.value) and value > USUAL_MOST[kind] and "unusual" not in card.fields:
+        usual, read = _MEANT[kind]
+        raise InputError(
+            f"{card.name} is {card.value} without a unit: read as {value:g} {read}", f"write {card.value}{usual}"
+        )
+
+
+def _odd_value(card: Card, part: Part) -> Iterator[OddValue]:
+    """What may be a slip of the pen, though it can be."""
+    kind, value = unit_of(part), value_of(part)
+    if "unusual" in card.fields:
+        return
+    said = format_quantity(value, kind)
+    if kind in _MEANT and is_bare(card.value):
+        usual = _MEANT[kind][0]
+        yield OddValue(
+            part.name,
+            f"{part.name} is {card.value} without a unit: read as {said}",
+            f"write {said.replace(' ', '')}, or {card.value}{usual} if that is meant",
+        )
+    elif value > USUAL_MOST[kind]:
+        yield OddValue(
+            part.name,
+            f"{part.name} is {said}, more than the {format_quantity(USUAL_MOST[kind], kind)} of any usual crossover",
+            "correct it, or add unusual=yes to the line if it is meant",
+        )
 
 
 def _field(card: Card, key: str, kind: QuantityKind, default: float = 0.0) -> float:
@@ -382,7 +435,7 @@ def value_text(part: Part) -> str:
     scaled, unit = first if first[0] >= Decimal("0.01") or not others else others[0]
     text = f"{scaled:f}{unit}"
     # A number of 16 digits may lose its last one on the way through a unit.
-    return text if parse_quantity(text, kind) == value else spice_value(value)
+    return text if parse_quantity(text, kind) == value else computed_value(value)
 
 
 def _one_line(text: str) -> str:

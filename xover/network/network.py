@@ -17,9 +17,23 @@ from xover.readable import Readable
 GROUND = "0"
 
 
+@dataclass(frozen=True)
+class OddValue:
+    """A value that was understood, and may be a slip of the pen: what was read, and what to write."""
+
+    part: str
+    problem: str
+    remedy: str
+
+
 @dataclass(frozen=True, repr=False)
 class Network(Readable):
-    """A passive network with its drivers and amplifier channels, in the order of the cards."""
+    """A passive network with its drivers and amplifier channels, in the order of the cards.
+
+    Attributes
+    ----------
+    odd_values : what its file says that may be a slip of the pen.
+    """
 
     title: str
     parts: tuple[Part, ...]
@@ -28,6 +42,7 @@ class Network(Readable):
     couplings: tuple[Coupling, ...] = ()
     notes: tuple[str, ...] = ()
     path: Path | None = None
+    odd_values: tuple[OddValue, ...] = ()
 
     @property
     def coils(self) -> tuple[Inductor, ...]:

@@ -19,7 +19,7 @@ from xover.amplifier.load import epdr
 from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve
-from xover.readable import Readable
+from xover.readable import Warned
 from xover.sound.deviation import sum_deviation
 from xover.sound.grouping import one_way_drivers
 from xover.speaker import PhaseSource, Speaker
@@ -29,7 +29,7 @@ RESPONSE_DISTANCE_M: Final = 1.0
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Prediction(Readable):
+class Prediction(Warned):
     """The drive of each driver, the acoustic sum and the load of one network.
 
     Attributes

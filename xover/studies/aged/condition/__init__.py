@@ -29,7 +29,9 @@ def condition(
 
     >>> speaker.condition().conclusion
     """
+    from xover.judge.safety import warned
     from xover.studies.aged.condition.study import study_condition
 
     grid = frequencies(frequency_hz)
-    return study_condition(speaker, grid, found=found, original=original, assume=assume, limit_db=limit_db)
+    answer = study_condition(speaker, grid, found=found, original=original, assume=assume, limit_db=limit_db)
+    return warned(answer, speaker, answer.found or answer.original)

@@ -15,7 +15,7 @@ from xover.curve import Complex, Float
 from xover.errors import OptionError, named
 from xover.network import Network
 from xover.plain import fields_of
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.rules.audibility import HARD_DB, audibility
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.margins import ROUNDING
@@ -57,7 +57,7 @@ class CrossoverThenNow:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class ConditionStudy(Readable):
+class ConditionStudy(Warned):
     """What age has done to a network.
 
     Attributes

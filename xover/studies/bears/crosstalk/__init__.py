@@ -38,9 +38,11 @@ def crosstalk(
 
     >>> speaker.crosstalk("found", couples={("L1", "L2"): 0.02}).cases
     """
+    from xover.judge.safety import warned
     from xover.studies.bears.crosstalk.stray import named_couples
     from xover.studies.bears.crosstalk.study import study_crosstalk
 
     name = speaker.network_or_default(network)
     pairs = named_couples(couples or {})
-    return study_crosstalk(speaker, name, frequencies(frequency_hz, 24), pairs, limit_db=limit_db)
+    answer = study_crosstalk(speaker, name, frequencies(frequency_hz, 24), pairs, limit_db=limit_db)
+    return warned(answer, speaker, answer.network)

@@ -19,7 +19,7 @@ from xover.network.open_impedance import couple_pair
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.bands import CHANGES_HZ
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest
@@ -112,7 +112,7 @@ class PairLimit:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Crosstalk(Readable):
+class Crosstalk(Warned):
     """Answer of `study_crosstalk`.
 
     Attributes

@@ -30,7 +30,9 @@ def lamps(
     >>> speaker.lamps("found", volts=[1, 10]).levels
     """
     from xover.amplifier import programme
+    from xover.judge.safety import warned
     from xover.studies.bears.lamps.study import study_lamps
 
     name = speaker.network_or_default(network)
-    return study_lamps(speaker, name, tuple(volts), spectrum=programme.Spectrum(spectrum))
+    answer = study_lamps(speaker, name, tuple(volts), spectrum=programme.Spectrum(spectrum))
+    return warned(answer, speaker, answer.network)

@@ -24,7 +24,7 @@ from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError
 from xover.network import Network, Solution, solve
 from xover.plain import some_of
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.rules.margins import RESISTOR_MARGIN
 from xover.sound.change import change_db, largest_drive_change
 from xover.speaker import Speaker
@@ -131,7 +131,7 @@ class Removal(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class LampStudy(Readable):
+class LampStudy(Warned):
     """The lamps of one network; `lamps`, `levels` and `removals` are empty where there are none."""
 
     title: str

@@ -35,11 +35,12 @@ def stress(
     >>> speaker.stress("found", power_w=60, load_ohm=8).limits_broken
     """
     from xover.amplifier import programme
+    from xover.judge.safety import warned
     from xover.studies.bears.stress.study import study_stress
 
     if isinstance(power_w, tuple):
         power_w, load_ohm = power_w
-    return study_stress(
+    answer = study_stress(
         speaker,
         speaker.network_or_default(network),
         frequencies(frequency_hz),
@@ -49,3 +50,4 @@ def stress(
         crest=crest,
         spectrum=programme.Spectrum(spectrum),
     )
+    return warned(answer, speaker, answer.network)

@@ -27,7 +27,7 @@ from xover.judge.levels import ChannelVoltage, at_limit, full_voltages, listenin
 from xover.network import Inductor, Network, Resistor, Solution, solve
 from xover.plain import some_of
 from xover.quantity import hertz
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.rules.margins import CREST, HIGHEST_CREST, HOT_W, LEAST_LOST, LOUD_DB
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
@@ -64,7 +64,7 @@ class StressLevel(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class StressStudy(Readable):
+class StressStudy(Warned):
     """Stress on the parts of one network.
 
     Attributes

@@ -42,9 +42,10 @@ def tolerance(
 
     >>> speaker.tolerance("original", builds=1000).passing.share
     """
+    from xover.judge.safety import warned
     from xover.studies.bears.tolerance.study import study_tolerance
 
-    return study_tolerance(
+    answer = study_tolerance(
         speaker,
         speaker.network_or_default(network),
         frequencies(frequency_hz, 24),
@@ -57,3 +58,4 @@ def tolerance(
         wanted=wanted,
         progress=progress,
     )
+    return warned(answer, speaker, answer.network)

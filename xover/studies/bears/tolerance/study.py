@@ -17,7 +17,7 @@ from xover.network import Network
 from xover.parts.kinds import SOURCE
 from xover.plain import some_of
 from xover.quantity import hertz
-from xover.readable import Readable
+from xover.readable import Warned
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.likeness import MATCH
@@ -147,7 +147,7 @@ class LoadSpread:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class ToleranceStudy(Readable):
+class ToleranceStudy(Warned):
     """How one network spreads when it is built many times from parts within their tolerance.
 
     Attributes

@@ -110,7 +110,15 @@ def with_faults(speaker: Speaker, findings: list[Finding]) -> list[Finding]:
     broken = faults(speaker, now, original)
     turned = any(f.fault is Fault.SWAPPED for f in broken)
     kept = [f for f in findings if not (turned and f.fault in (Fault.POLARITY, Fault.REVERSED) and f.where == now)]
-    return [*broken, *kept]
+    own = {f.facts["pair"] for f in findings if f.fault is Fault.POLARITY and f.where == original}
+    return [*broken, *(_of_the_design(f, own) for f in kept)]
+
+
+def _of_the_design(finding: Finding, pairs: set[str]) -> Finding:
+    """A polarity that the original has too is no former owner's fault."""
+    if finding.fault is not Fault.POLARITY or finding.facts["pair"] not in pairs:
+        return finding
+    return replace(finding, facts={**finding.facts, "design": True})
 
 
 def _merged(findings: Iterable[Finding]) -> list[Finding]:

@@ -35,9 +35,10 @@ def angles(
 
     >>> speaker.angles("found").vertical.relative_db  # (angles, n) dB re the axis
     """
+    from xover.judge.safety import warned
     from xover.studies.does.angles.study import study_off_axis
 
-    return study_off_axis(
+    answer = study_off_axis(
         speaker,
         speaker.network_or_default(network),
         frequencies(frequency_hz),
@@ -45,3 +46,4 @@ def angles(
         horizontal_deg=horizontal_deg,
         distance_m=distance_m,
     )
+    return warned(answer, speaker, answer.network)

@@ -20,7 +20,7 @@ from xover.acoustic.summing import Branch, missing_bound
 from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.sound.change import difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.sound.sums import Listener
@@ -75,7 +75,7 @@ class AngleLevels(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class OffAxisStudy(Readable):
+class OffAxisStudy(Warned):
     """Answer of `study_off_axis`.
 
     Attributes

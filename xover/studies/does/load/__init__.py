@@ -20,6 +20,8 @@ def load(
 
     >>> speaker.load("found").channels["in"].reading.minimum_ohm
     """
+    from xover.judge.safety import warned
     from xover.studies.does.load.study import study_load
 
-    return study_load(speaker, speaker.network_or_default(network), frequencies(frequency_hz), output_ohm=output_ohm)
+    answer = study_load(speaker, speaker.network_or_default(network), frequencies(frequency_hz), output_ohm=output_ohm)
+    return warned(answer, speaker, answer.network)

@@ -23,7 +23,7 @@ from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.plain import some_of
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
 from xover.speaker import Speaker
@@ -52,7 +52,7 @@ class ChannelLoad(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class LoadStudy(Readable):
+class LoadStudy(Warned):
     """The load of one network.
 
     Attributes

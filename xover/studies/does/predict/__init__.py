@@ -28,7 +28,9 @@ def predict(
 
     >>> speaker.predict("found").total.level_db  # (n,) dB for 2.83 V at 1 m
     """
+    from xover.judge.safety import warned
     from xover.sound.prediction import predict as study
 
     name = speaker.network_or_default(network)
-    return study(speaker, name, frequencies(frequency_hz), band_hz=band_hz, output_ohm=output_ohm or 0.0)
+    answer = study(speaker, name, frequencies(frequency_hz), band_hz=band_hz, output_ohm=output_ohm or 0.0)
+    return warned(answer, speaker, answer.network)

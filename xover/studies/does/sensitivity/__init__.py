@@ -18,6 +18,8 @@ def sensitivity(speaker: "Speaker", network: Network = None, *, frequency_hz: Fr
 
     >>> [part.sentence for part in speaker.sensitivity("found").parts[:3]]
     """
+    from xover.judge.safety import warned
     from xover.studies.does.sensitivity.study import study_sensitivity
 
-    return study_sensitivity(speaker, speaker.network_or_default(network), frequencies(frequency_hz))
+    answer = study_sensitivity(speaker, speaker.network_or_default(network), frequencies(frequency_hz))
+    return warned(answer, speaker, answer.network)

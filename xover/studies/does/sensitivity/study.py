@@ -19,7 +19,7 @@ from xover.network.adjoint import (
     network_parameters,
 )
 from xover.quantity import QuantityKind, format_quantity
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.sound.change import Worst
 from xover.sound.prediction import Sound, sound_of
 from xover.sound.small_steps import Change, LoadChange, drive_change, load_change, sum_change
@@ -105,7 +105,7 @@ class PartSensitivity(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SensitivityStudy(Readable):
+class SensitivityStudy(Warned):
     """How the results of one network depend on its parts, its losses and its drivers.
 
     Attributes
