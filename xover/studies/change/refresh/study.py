@@ -313,7 +313,7 @@ def _step(sides: Sequence[Side], here: int, catalogue: Catalogue, found: Found[C
     bought = _bought(found.chosen[here], sides[here].design)
     names = {name for name, _ in bought}
     built = [as_built(side.job, n, names) for side, n in zip(sides, networks, strict=True)]
-    nominal = [side.compare.difference(n).worst_db for side, n in zip(sides, networks, strict=True)]
+    nominal = [abs(side.compare.worst(n)[0].change) for side, n in zip(sides, networks, strict=True)]
     title = f"{sides[here].speaker.title}: refreshed"
     return Step(
         found.parts,
