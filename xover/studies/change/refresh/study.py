@@ -151,6 +151,7 @@ class Side:
 
     speaker: Speaker
     found: str | None
+    reference: str
     design: Network
     today: Network | None
     places: Places
@@ -193,7 +194,12 @@ class Side:
         levels = {key: level_db(drive) for key, drive in solution.drive.items()}
         job: Job[Choice] = Job(design, grid, ohm, levels, {})
         compare = Comparison(speaker, design, frequency_hz)
-        return cls(speaker, found, design, today, places, compare, job, () if needed else (unrated,))
+        return cls(speaker, found, reference, design, today, places, compare, job, () if needed else (unrated,))
+
+    @property
+    def refreshed_title(self) -> str:
+        """Of its new netlist."""
+        return f"{self.speaker.title}: refreshed to '{self.reference}'"
 
     @property
     def before(self) -> Difference | None:
@@ -216,7 +222,7 @@ class Side:
 
     def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
         """This speaker as the other of a pair."""
-        network = _titled(_rebuilt(self.design, chosen), f"{self.speaker.title}: refreshed", note)
+        network = _titled(_rebuilt(self.design, chosen), self.refreshed_title, note)
         return Mate(
             self.speaker.title,
             self.found,
@@ -314,13 +320,12 @@ def _step(sides: Sequence[Side], here: int, catalogue: Catalogue, found: Found[C
     names = {name for name, _ in bought}
     built = [as_built(side.job, n, names) for side, n in zip(sides, networks, strict=True)]
     nominal = [abs(side.compare.worst(n)[0].change) for side, n in zip(sides, networks, strict=True)]
-    title = f"{sides[here].speaker.title}: refreshed"
     return Step(
         found.parts,
         max(nominal),
         max(b.as_bought_db for b in built),
         max(b.matched_db for b in built),
-        _titled(networks[here], title, f"Parts from {catalogue.source}"),
+        _titled(networks[here], sides[here].refreshed_title, f"Parts from {catalogue.source}"),
         sides[here].exchanged(found.chosen[here]),
         make_bill(bought),
     )

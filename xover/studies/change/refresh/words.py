@@ -114,16 +114,19 @@ def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
     if study.mate is not None:
         yield Text(mate_words(study.mate))
     yield Head("Part by part")
-    stay = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
+    as_new = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
+    unknown = [e for e in study.exchanged if e.stays and study.found is None]
     for part in study.exchanged:
-        if part not in stay:
+        if part not in as_new and part not in unknown:
             yield fact(f"{part.part} {part.design}", part.told, 16)
-    if stay:
-        yield Text(f"{', '.join(e.part for e in stay)} stay: they measure as new.")
-    yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
-    columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
-    yield plain_table(columns, _rows(study))
-    yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
+    for parts, why in ((as_new, "measured as new"), (unknown, "not measured")):
+        if parts:
+            yield Text(f"{', '.join(e.part for e in parts)} {'stay' if len(parts) > 1 else 'stays'}: {why}.")
+    if study.bill.lines or len(study.frontier) > 1:
+        yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
+        columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
+        yield plain_table(columns, _rows(study))
+        yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
     yield from _to_buy(study)
     if everything:
         yield from _more(study)
