@@ -4,20 +4,24 @@ Five of the nine are made here, of the examples' drivers and boards that are inv
 """
 
 import shutil
-from itertools import pairwise
+from dataclasses import dataclass
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from xover.curve import log_grid
+from xover.files.stock import ItemKind
 from xover.network import Capacitor, Inductor, Resistor, solve, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import tolerance_of
 from xover.parts.stock import open_stock
+from xover.search.filling import Job, frontier
 from xover.speaker import open_speaker
+from xover.studies.change.refresh.choice import Shape, build, keep
 from xover.studies.change.refresh.result import Policy
-from xover.studies.change.refresh.study import refresh
+from xover.studies.change.refresh.study import pick_of, refresh
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 GRID = log_grid(20, 20_000, 48)
@@ -264,6 +268,65 @@ def test_one_part_more_never_brings_a_single_swap_nearer_than_the_frontier(speak
             drive = solve(network, FINE, ohm).drive
             best = min(best, max(np.nanmax(np.abs(20 * np.log10(np.abs(drive[k] / one[k])))) for k in one))
     assert step.nominal_db <= best + 0.01
+
+
+def test_the_frontier_is_that_of_all_sets_by_brute_force(speakers, stock):
+    """Four choices at each of three places of two sections: all 64 sets solved, and the nearest of each number."""
+    speaker = speakers["attic left"]
+    design, today = speaker.network("original"), speaker.network("found")
+    f = log_grid(200, 20_000, 12)
+    ohm, omega = speaker.impedances_ohm(design, f), 2 * np.pi * f
+    reference = solve(design, f, ohm).drive
+    films, resistors = stock.of(ItemKind.CAPACITOR, dielectric="film"), stock.of(ItemKind.RESISTOR)
+    item = {i.value: i for i in reversed((*films, *resistors))}
+    new = {
+        "C1": [[(6.8e-6,)], [(6.8e-6, 0.33)], [(4.7e-6,), (2.2e-6,)]],
+        "C2": [[(4.7e-6,)], [(4.7e-6, 0.27)], [(3.3e-6,), (1.5e-6, 0.1)]],
+        "R1": [[(5.6,)], [(6.2,)], [(2.2, 3.3)]],
+    }
+    options = {p.name: [keep(today.part(p.name), omega)] for p in design.parts}
+    for name, ways in new.items():
+        legs = [tuple(tuple(item[v] for v in leg) for leg in way) for way in ways]
+        options[name] += [build(name, Shape.SINGLE, way, omega) for way in legs]
+    best = {}
+    for some in product(*options.values()):
+        z = {c.part: c.impedance_ohm for c in some}
+        drive = solve(design, f, ohm, impedance_ohm=z).drive
+        worst = max(np.max(np.abs(20 * np.log10(np.abs(drive[k] / reference[k])))) for k in reference)
+        count = sum(len(c.items) for c in some)
+        best[count] = min(worst, best.get(count, np.inf))
+    job = Job(design, f, ohm, {k: 20 * np.log10(np.abs(v)) for k, v in reference.items()}, options)
+    found = {one.parts: one.worst_db for one in frontier([job], 12)}
+    nearest = np.inf
+    for count in sorted(best):
+        if best[count] < nearest - 1e-6:
+            nearest = best[count]
+            # The cheapest of those hardly farther off may stand for the nearest.
+            assert nearest - 1e-6 <= found[count] <= max(1.1 * nearest, nearest + 0.01), count
+    assert len(found) >= 5
+
+
+@dataclass(frozen=True)
+class Bare:
+    parts: int
+    nominal_db: float
+    matched_db: float
+
+
+@pytest.mark.parametrize(
+    ("steps", "few", "tolerance_db", "picked"),
+    [
+        ([(0, 0.45, 0.45), (1, 0.1, 0.1)], 2, None, 0),  # not heard: nothing is bought
+        ([(0, 2.5, 2.5), (1, 0.4, 0.42), (2, 0.2, 0.25)], 2, None, 2),  # 0.3 dB with few parts
+        ([(0, 2.5, 2.5), (1, 0.4, 0.42), (5, 0.2, 0.25)], 2, None, 1),  # 0.3 dB takes many: 0.5 dB
+        ([(0, 2.5, 2.5), (2, 0.56, 0.49), (3, 0.45, 0.48)], 3, None, 2),  # over 0.5 dB by marked values does not count
+        ([(0, 2.5, 2.5), (2, 0.9, 0.95), (3, 0.7, 0.72), (6, 0.66, 0.68)], 3, None, 2),  # nothing does: near the best
+        ([(0, 2.5, 2.5), (2, 0.4, 0.42), (6, 0.09, 0.1)], 3, 0.1, 2),
+        ([(0, 2.5, 2.5), (2, 0.4, 0.42), (6, 0.2, 0.1)], 3, 0.1, 2),  # asked for more than can be had: the nearest
+    ],
+)
+def test_the_rule_of_the_pick(steps, few, tolerance_db, picked):
+    assert pick_of([Bare(*step) for step in steps], few, tolerance_db) == picked
 
 
 def test_a_lossy_leg_only_where_it_is_asked_for(speakers, studies, stock):

@@ -315,7 +315,7 @@ class RefreshStudy(Readable):
     found : name of the network as it is, None if there is none. reference : name of the one whose voicing is kept.
     frequency_hz : (n,). band_hz : where the difference counts, as far as the drivers are known.
     frontier : by rising number of bought parts, each nearer than those before. pick : index of the one to build.
-    tolerance_db : what the pick may differ by, every part of its marked value.
+    tolerance_db : what the pick may differ by, every part of its marked value; asked : whether that was given.
     refreshed, naive, before : differences of the pick, of the plain swap (worn parts by the nearest value, all else
         kept), and of today's network, None without `found`.
     naive_network : the plain swap.
@@ -330,6 +330,7 @@ class RefreshStudy(Readable):
     policy: Policy
     source: str
     tolerance_db: float
+    asked: bool
     band_hz: tuple[float, float]
     frequency_hz: Float
     frontier: tuple[Step, ...]

@@ -94,6 +94,7 @@ def refresh(
         policy=policy,
         source=catalogue.source,
         tolerance_db=UNHEARD_DB if tolerance_db is None else tolerance_db,
+        asked=tolerance_db is not None,
         band_hz=this.compare.band_hz,
         frequency_hz=frequency_hz,
         frontier=steps,
@@ -239,7 +240,8 @@ def same_circuit(one: Network, other: Network) -> bool:
 
     def cards(network: Network) -> list[tuple[object, ...]]:
         parts = [(type(p), p.name.lower(), p.a, p.b, value_of(p)) for p in network.parts]
-        return [*parts, *((d.name.lower(), d.a, d.b) for d in network.drivers)]
+        coupled = [(c.first.lower(), c.second.lower(), c.k) for c in network.couplings]
+        return [*parts, *coupled, *((d.name.lower(), d.a, d.b) for d in network.drivers)]
 
     return cards(one) == cards(other)
 

@@ -12,7 +12,7 @@ from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import format_quantity
-from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
+from xover.rules.audibility import BUILT_DB, MATCHED_DB, REPEATS_DB, UNHEARD_DB, audibility
 from xover.rules.likeness import MATCH
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.places import Effect, State, same_part
@@ -126,7 +126,7 @@ def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
         yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
         columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
         yield plain_table(columns, _rows(study))
-        yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
+        yield Text(BUILT_WORDS + ("" if study.asked else _RULE) + (" Of the pair, the worse." if study.mate else ""))
     yield from _to_buy(study)
     if everything:
         yield from _more(study)
@@ -136,6 +136,10 @@ BUILT_WORDS: Final = (
     "A drive is the voltage at a driver. As marked: parts exactly of their values. Picked, as bought: half of all "
     "builds keep to it, with new parts within 1 %, or as they come. Plain swap: worn parts by the nearest value, the "
     "rest kept."
+)
+_RULE: Final = (
+    f" Chosen (<): the fewest parts that, picked, keep within {BUILT_DB:g} dB where few do that, else within "
+    f"{UNHEARD_DB:g} dB."
 )
 
 
