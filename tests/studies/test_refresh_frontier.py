@@ -368,6 +368,16 @@ def test_a_circuit_that_was_changed_is_not_called_good(tmp_path):
     assert "wired otherwise" in study.headline
 
 
+def test_a_reversed_tweeter_is_told_though_no_level_moves(tmp_path):
+    speaker = made(tmp_path / "made", "two papers")  # no common time: no sum tells it
+    board = tmp_path / "made" / "found.cir"
+    assert not refresh(speaker, Catalogue(), GRID).rewired
+    board.write_text(board.read_text().replace("Xhigh p 0", "Xhigh 0 p"))
+    study = refresh(open_speaker(speaker.file.folder), Catalogue(), GRID)
+    assert study.rewired
+    assert "put that right first" in study.headline
+
+
 @pytest.fixture(scope="module")
 def pair(stock):
     left, right = open_speaker(ATTIC), open_speaker(EXAMPLES / "attic-two-way" / "right")

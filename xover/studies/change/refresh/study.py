@@ -20,6 +20,7 @@ from xover.parts.stock import enough, make_bill
 from xover.rules.audibility import BUILT_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import CHANGES_HZ
 from xover.search.filling import Found, Job, frontier
+from xover.sound.change import near_highest
 from xover.speaker import Speaker
 from xover.studies.change.refresh.built import as_built
 from xover.studies.change.refresh.choice import Choice, placed
@@ -46,6 +47,8 @@ _MOST_MORE: Final = 8
 _PASSES: Final = 6
 _SAME_DB: Final = 0.02
 """Steps that come nearer by less are none."""
+_SAME_SHARE: Final = 0.02
+"""Drives of the same circuit agree within this."""
 
 
 def refresh(
@@ -213,13 +216,16 @@ class Side:
 
     @property
     def rewired(self) -> bool:
-        """Whether today's board is another circuit: its parts in the reference's do otherwise."""
-        if self.before is None:
+        """Whether today's board is another circuit: its parts in the reference's give other drives, or other signs."""
+        if self.today is None:
             return False
-        old = self.compare.difference(_rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts}))
-        before = self.before
-        apart = (before.worst_db - old.worst_db, before.worst_sum_db - old.worst_sum_db)
-        return any(abs(db) > _SAME_DB for db in apart)
+        f = self.job.frequency_hz
+        old = _rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts})
+        meant, there = (solve(n, f, self.speaker.impedances_ohm(n, f)).drive for n in (old, self.today))
+        if set(meant) != set(there):
+            return True
+        ratios = [(there[key] / drive)[near_highest(drive)] for key, drive in meant.items()]
+        return any(bool(np.any(np.abs(ratio - 1.0) > _SAME_SHARE)) for ratio in ratios)
 
     def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
         """This speaker as the other of a pair."""

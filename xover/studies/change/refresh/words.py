@@ -63,6 +63,8 @@ def headline(study: RefreshStudy) -> str:
     )
     if not study.held:
         text += f"; {study.tolerance_db:g} dB was wanted, this is the nearest that these parts can give"
+    if study.rewired:
+        text += f". The board is wired otherwise than '{study.reference}': put that right first"
     return text
 
 
