@@ -80,7 +80,7 @@ def test_the_numbers_hold_together(story):
     before = space["speaker"].compare("found", "original")
     assert 0.3 < space["difference"].rms_db < before.rms_db
     refreshed = space["refreshed"]
-    assert refreshed.refreshed.worst_db <= 0.1 < before.rms_db
+    assert refreshed.refreshed.worst_db <= 0.5 < before.rms_db
     assert space["decision"].answer in shown["Leave it, or refresh it?"][0]
     assert json.loads((place / "figures" / "decision.json").read_text())["recommendation"] == "refresh"
     assert not list(place.rglob("trial.cir"))

@@ -168,7 +168,7 @@ def test_refresh(attic):
     fitted = math.ceil(100 * study.refreshed.worst_db) / 100  # no figure reads better than it is
     assert numbers(text)[0] == pytest.approx(fitted)
     before, naive = (math.ceil(100 * moved.worst_db) / 100 for moved in (study.before, study.naive))
-    assert f"against {before:.2f} dB as it is now and {naive:.2f} dB with marked" in text
+    assert f"against {before:.2f} dB as it is now and {naive:.2f} dB with worn parts" in text
     alone = sound(readings.read_refresh(replace(study, before=None)))
     assert "as it is now" not in alone
 

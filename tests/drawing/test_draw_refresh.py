@@ -39,10 +39,10 @@ def test_curves_are_those_of_the_study(study, figure):
 def test_the_tolerance_is_drawn_where_it_counts(figure):
     lower = figure.figure.axes[1]
     limits = {line.get_label(): line for line in lower.lines if line.get_label().startswith("tolerance")}
-    assert sorted(line.get_ydata()[0] for line in limits.values()) == [-0.1, 0.1]
+    assert sorted(line.get_ydata()[0] for line in limits.values()) == [-0.5, 0.5]
     assert all(tuple(line.get_xdata()) == (200.0, 20_000.0) for line in limits.values())
     low, high = lower.get_ylim()
-    assert low < -0.1 < 0.1 < high
+    assert low < -0.5 < 0.5 < high
 
 
 def test_a_sum_that_is_known_is_drawn(results, drawn):

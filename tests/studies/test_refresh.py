@@ -47,34 +47,35 @@ def worst_db(speaker, text, reference="original"):
     return max(float(np.max(np.abs(20 * np.log10(abs(other.drive[k] / one.drive[k]))))) for k in one.drive)
 
 
-def test_every_drive_comes_back_within_a_tenth_of_a_decibel(attic, study):
-    assert study.tolerance_db == 0.1
+def test_every_drive_comes_back_by_less_than_is_heard_with_music(attic, study):
+    assert study.tolerance_db == 0.5
     measured = worst_db(attic, study.netlist)
-    assert 0.0 < measured <= 0.1
+    assert 0.0 < measured <= 0.5
     assert study.held
     assert study.refreshed.worst_db == pytest.approx(measured, abs=0.003)
 
 
-def test_the_naive_swap_and_todays_board_are_farther_off_and_told_as_they_are(attic, study):
+def test_a_tenth_of_a_decibel_takes_more_parts_and_is_held_where_it_is_asked_for(attic, stock, study):
+    near = refresh(attic, Catalogue(stock), GRID, tolerance_db=0.1)
+    assert near.held
+    assert worst_db(attic, near.netlist) <= 0.1
+    assert near.picked.parts > study.picked.parts
+
+
+def test_the_plain_swap_and_todays_board_are_farther_off_and_told_as_they_are(attic, study):
     plain = study.plain()
-    naive = worst_db(attic, plain["naive_netlist"])
-    assert plain["naive_drive_difference_db"] == pytest.approx(naive, abs=0.01)
-    assert naive > 5 * plain["worst_drive_difference_db"]
+    swap = worst_db(attic, plain["naive_netlist"])
+    assert plain["naive_drive_difference_db"] == pytest.approx(swap, abs=0.01)
+    assert swap > plain["worst_drive_difference_db"]
     today = worst_db(attic, netlist_text(attic.network("found")))
     assert plain["before_drive_difference_db"] == pytest.approx(today, abs=0.01)
     assert today > 2.0
 
 
-def test_series_resistors_alone_are_reported_beside(attic, study):
-    simple = study.simple
-    assert simple is not None
-    assert worst_db(attic, simple.netlist) == pytest.approx(simple.difference.worst_db, abs=0.01)
-    assert study.refreshed.worst_db < simple.difference.worst_db < study.naive.worst_db
-    # One resistor, in the leg of the shunt capacitor: between it and ground.
-    network = simple.network
-    (extra,) = [p for p in network.parts if p.name == "RC1"]
+def test_a_series_resistor_stands_between_a_shunt_capacitor_and_ground(study):
+    (extra,) = [p for p in study.network.parts if p.name == "RC1"]
     assert extra.b == "0"
-    assert network.part("C1").b == extra.a
+    assert study.network.part("C1").b == extra.a
 
 
 def test_every_new_part_is_of_the_list_and_strong_enough(attic, stock, study):
@@ -111,6 +112,7 @@ def test_electrolytics_go_and_sound_parts_stay(study):
     assert by_name["L1"].stays
     assert by_name["L1"].old_effect_db == 0.0
     assert "leave L1" in by_name["L1"].sentence
+    assert by_name["R2"].stays
     # The pad's 5.6 ohm reads 6.4: alone in the design it moves the tweeter by 20 lg of a divider's ratio.
     assert not by_name["R1"].stays
     assert by_name["R1"].old_effect_db == pytest.approx(0.63, abs=0.02)
@@ -129,7 +131,7 @@ def test_a_board_that_is_as_designed_is_left_alone(tmp_path):
 
 
 def test_air_coils_where_all_parts_go(attic, stock):
-    study = refresh(attic, Catalogue(stock), GRID, policy=Policy.ALL)
+    study = refresh(attic, Catalogue(stock), GRID, policy=Policy.ALL, tolerance_db=0.1)
     assert not any(e.stays for e in study.exchanged)
     coils = [p for p in study.network.parts if isinstance(p, Inductor)]
     assert [c.core for c in coils] == ["air", "air"]
@@ -150,7 +152,7 @@ def test_a_list_that_cannot_do_it_gives_the_nearest_and_says_so(attic):
             (ItemKind.RESISTOR, 0.33),
         )
     )
-    study = refresh(attic, Catalogue(Stock(items)), GRID)
+    study = refresh(attic, Catalogue(Stock(items)), GRID, tolerance_db=0.1)
     assert not study.held
     assert "the nearest" in study.headline
     assert study.refreshed.worst_db == pytest.approx(worst_db(attic, study.netlist), abs=0.01)
@@ -208,10 +210,10 @@ def test_same_input_same_answer(attic, stock, study):
     assert refresh(attic, Catalogue(stock), GRID).netlist == study.netlist
 
 
-def test_a_tolerance_that_is_wider_costs_no_more(attic, stock, study):
-    wide = refresh(attic, Catalogue(stock), GRID, tolerance_db=0.5)
-    assert wide.bill.cost < study.bill.cost
-    assert worst_db(attic, wide.netlist) <= 0.5
+def test_a_tolerance_that_is_wider_costs_no_more(attic, stock):
+    near, wide = (refresh(attic, Catalogue(stock), GRID, tolerance_db=db) for db in (0.1, 0.3))
+    assert wide.bill.cost < near.bill.cost
+    assert worst_db(attic, wide.netlist) <= 0.3
 
 
 def test_names_that_are_taken_are_not_taken_again(attic, stock):

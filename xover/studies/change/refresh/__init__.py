@@ -45,9 +45,7 @@ def refresh(
             high=6,
         ),
     ] = None,
-    mate: Annotated[
-        "str | Path | Speaker | None", Ask("The pair's other speaker: both are built alike.", FOLDER)
-    ] = None,
+    mate: Annotated[str | Path | None, Ask("The pair's other speaker: both are built alike.", FOLDER)] = None,
     frequency_hz: Frequencies = None,
     progress: Progress = quiet,
 ) -> "RefreshStudy":
@@ -63,7 +61,7 @@ def refresh(
 
     >>> speaker.refresh(stock="examples/stock.csv").bill.lines
     """
-    from xover.speaker import Speaker, open_speaker
+    from xover.speaker import open_speaker
     from xover.studies.change.refresh.result import Policy
     from xover.studies.change.refresh.study import refresh as study
 
@@ -75,6 +73,6 @@ def refresh(
         reference=reference,
         policy=Policy(replace),
         tolerance_db=tolerance_db,
-        mate=mate if mate is None or isinstance(mate, Speaker) else open_speaker(Path(mate)),
+        mate=None if mate is None else open_speaker(mate),
         progress=progress,
     )

@@ -143,6 +143,8 @@ def _name(part: Part, old: Part, before: list[Part], fresh: Callable[[str], str]
 
 NEAR: Final = 0.08
 """Values farther away than this are tried only where none is nearer."""
+_STILL_LIKE: Final = 1.5
+"""A part whose value is off by a larger factor is not bought in place of another. Common practice, no source."""
 _MOST_TOTALS: Final = 24
 _MOST_OF_A_SHAPE: Final = 14
 _MOST_TWO_LEGS: Final = 30
@@ -332,9 +334,12 @@ def resistor_choices(old: Resistor, resistors: Sequence[StockItem], omega: Float
 
 
 def nearest_single(old: Part, items: Sequence[StockItem], omega: Float) -> Choice | None:
-    """The one item whose value is nearest by ratio; of equals the cheapest, of coils the one of least copper."""
+    """The one item whose value is nearest by ratio; of equals the cheapest, of coils the one of least copper.
+
+    None where nobody would take it for the old part.
+    """
     value = value_of(old)
-    near = [i for i in items if i.value > 0]
+    near = [i for i in items if value / _STILL_LIKE <= i.value <= value * _STILL_LIKE]
     if not near or value <= 0:
         return None
     best = min(near, key=lambda i: (abs(np.log(i.value / value)), _cost(i), -(i.dcr_ohm or 0.0)))

@@ -6,16 +6,16 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.level import level_db
-from xover.curve import Float, log_grid
+from xover.curve import Complex, Float, log_grid
 from xover.figures import written
 from xover.files.stock import StockItem
-from xover.network import Network, solve
+from xover.network import Network, Solution, solve
 from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
@@ -23,7 +23,7 @@ from xover.plain import fields_of, some_of
 from xover.readable import Readable
 from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
-from xover.sound.change import band_rows, change_db, difference_db, largest_drive_change, largest_sum_change
+from xover.sound.change import Worst, change_db, difference_db, largest_drive_change, largest_sum_change
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker, SpeakerDriver
@@ -49,47 +49,71 @@ class Difference(Readable):
     worst_sum_db: float
 
 
+_JUDGED_PER_OCTAVE: Final = 96
+
+
 class Comparison:
-    """Networks held against the reference on one grid."""
+    """Networks held against the reference: curves on the grid that is shown, the largest change on one of its own.
+
+    So it does not depend on what is shown.
+    """
 
     def __init__(self, speaker: Speaker, design: Network, frequency_hz: Float) -> None:
-        self._speaker, self._frequency_hz = speaker, frequency_hz
-        self._ohm = speaker.impedances_ohm(design, frequency_hz)
-        self._solution = solve(design, frequency_hz, self._ohm)
-        self._sum_db = sum_level_db(speaker, design, self._solution)
-        band = band_rows(frequency_hz)
-        known = np.any(np.isfinite(np.stack([abs(d) for d in self._solution.drive.values()])), axis=0)
-        self.band_hz = _reach(frequency_hz, known, band)
+        self._speaker = speaker
+        self._shown = _Solved.of(speaker, design, frequency_hz)
+        self._judged = _Solved.of(speaker, design, log_grid(*CHANGES_HZ, _JUDGED_PER_OCTAVE))
+        self._sum_db = sum_level_db(speaker, design, self._shown.solution)
+        known = np.any(np.isfinite(np.stack([abs(d) for d in self._judged.solution.drive.values()])), axis=0)
+        self.band_hz = _reach(self._judged.solution.frequency_hz, known)
+
+    def worst(self, network: Network) -> tuple[Worst, str]:
+        """The largest change of a drive in the band, however deep it lies there, and whose it is."""
+        solution = self._judged.solution
+        there = self._judged.with_(network)
+        return largest_drive_change(solution.frequency_hz, solution.drive, there.drive, anywhere=True)
 
     def difference(self, network: Network) -> Difference:
         """What another network of the same drivers does differently."""
-        there = solve(network, self._frequency_hz, self._ohm)
-        worst, on = largest_drive_change(self._frequency_hz, self._solution.drive, there.drive, anywhere=True)
+        before, there = self._shown.solution, self._shown.with_(network)
+        worst, on = self.worst(network)
         sum_db = sum_level_db(self._speaker, network, there)
         level = math.nan
         if on and math.isfinite(worst.at_hz):
-            index = int(np.argmin(np.abs(self._frequency_hz - worst.at_hz)))
-            level = float(level_db(self._solution.drive[on])[index])
+            judged = self._judged.solution
+            index = int(np.argmin(np.abs(judged.frequency_hz - worst.at_hz)))
+            level = float(level_db(judged.drive[on])[index])
         return Difference(
-            drive_db={key: change_db(drive, there.drive[key]) for key, drive in self._solution.drive.items()},
+            drive_db={key: change_db(drive, there.drive[key]) for key, drive in before.drive.items()},
             sum_db=difference_db(self._sum_db, sum_db),
             worst_db=abs(worst.change),
             at_hz=worst.at_hz,
             on=on,
             level_there_db=level,
-            worst_sum_db=abs(largest_sum_change(self._frequency_hz, self._sum_db, sum_db).change),
+            worst_sum_db=abs(largest_sum_change(before.frequency_hz, self._sum_db, sum_db).change),
         )
 
 
-def _reach(frequency_hz: Float, known: NDArray[np.bool_], band: NDArray[np.bool_]) -> tuple[float, float]:
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """The reference on a grid, with its drivers there."""
+
+    solution: Solution
+    ohm: Mapping[str, Complex]
+
+    @classmethod
+    def of(cls, speaker: Speaker, design: Network, frequency_hz: Float) -> _Solved:
+        ohm = speaker.impedances_ohm(design, frequency_hz)
+        return cls(solve(design, frequency_hz, ohm), ohm)
+
+    def with_(self, network: Network) -> Solution:
+        """Another network on the same grid."""
+        return solve(network, self.solution.frequency_hz, self.ohm)
+
+
+def _reach(frequency_hz: Float, known: NDArray[np.bool_]) -> tuple[float, float]:
     """The band, or what is known of it."""
-    inside = np.flatnonzero(band)
-    reached = np.flatnonzero(band & known)
-    if reached.size == 0:
-        return math.nan, math.nan
-    low = CHANGES_HZ[0] if reached[0] == inside[0] and inside[0] > 0 else float(frequency_hz[reached[0]])
-    high = CHANGES_HZ[1] if frequency_hz[reached[-1]] > CHANGES_HZ[1] * 0.98 else float(frequency_hz[reached[-1]])
-    return low, high
+    reached = frequency_hz[known]
+    return (float(reached[0]), float(reached[-1])) if reached.size else (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -291,7 +315,7 @@ class RefreshStudy(Readable):
     found : name of the network as it is, None if there is none. reference : name of the one whose voicing is kept.
     frequency_hz : (n,). band_hz : where the difference counts, as far as the drivers are known.
     frontier : by rising number of bought parts, each nearer than those before. pick : index of the one to build.
-    tolerance_db : what the pick may differ by, every part of its marked value.
+    tolerance_db : what the pick may differ by, every part of its marked value; asked : whether that was given.
     refreshed, naive, before : differences of the pick, of the plain swap (worn parts by the nearest value, all else
         kept), and of today's network, None without `found`.
     naive_network : the plain swap.
@@ -306,6 +330,7 @@ class RefreshStudy(Readable):
     policy: Policy
     source: str
     tolerance_db: float
+    asked: bool
     band_hz: tuple[float, float]
     frequency_hz: Float
     frontier: tuple[Step, ...]

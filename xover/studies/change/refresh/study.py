@@ -20,6 +20,7 @@ from xover.parts.stock import enough, make_bill
 from xover.rules.audibility import BUILT_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import CHANGES_HZ
 from xover.search.filling import Found, Job, frontier
+from xover.sound.change import near_highest
 from xover.speaker import Speaker
 from xover.studies.change.refresh.built import as_built
 from xover.studies.change.refresh.choice import Choice, placed
@@ -46,6 +47,8 @@ _MOST_MORE: Final = 8
 _PASSES: Final = 6
 _SAME_DB: Final = 0.02
 """Steps that come nearer by less are none."""
+_SAME_SHARE: Final = 0.02
+"""Drives of the same circuit agree within this."""
 
 
 def refresh(
@@ -94,6 +97,7 @@ def refresh(
         policy=policy,
         source=catalogue.source,
         tolerance_db=UNHEARD_DB if tolerance_db is None else tolerance_db,
+        asked=tolerance_db is not None,
         band_hz=this.compare.band_hz,
         frequency_hz=frequency_hz,
         frontier=steps,
@@ -151,6 +155,7 @@ class Side:
 
     speaker: Speaker
     found: str | None
+    reference: str
     design: Network
     today: Network | None
     places: Places
@@ -193,7 +198,12 @@ class Side:
         levels = {key: level_db(drive) for key, drive in solution.drive.items()}
         job: Job[Choice] = Job(design, grid, ohm, levels, {})
         compare = Comparison(speaker, design, frequency_hz)
-        return cls(speaker, found, design, today, places, compare, job, () if needed else (unrated,))
+        return cls(speaker, found, reference, design, today, places, compare, job, () if needed else (unrated,))
+
+    @property
+    def refreshed_title(self) -> str:
+        """Of its new netlist."""
+        return f"{self.speaker.title}: refreshed to '{self.reference}'"
 
     @property
     def before(self) -> Difference | None:
@@ -206,17 +216,20 @@ class Side:
 
     @property
     def rewired(self) -> bool:
-        """Whether today's board is another circuit: its parts in the reference's do otherwise."""
-        if self.before is None:
+        """Whether today's board is another circuit: its parts in the reference's give other drives, or other signs."""
+        if self.today is None:
             return False
-        old = self.compare.difference(_rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts}))
-        before = self.before
-        apart = (before.worst_db - old.worst_db, before.worst_sum_db - old.worst_sum_db)
-        return any(abs(db) > _SAME_DB for db in apart)
+        f = self.job.frequency_hz
+        old = _rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts})
+        meant, there = (solve(n, f, self.speaker.impedances_ohm(n, f)).drive for n in (old, self.today))
+        if set(meant) != set(there):
+            return True
+        ratios = [(there[key] / drive)[near_highest(drive)] for key, drive in meant.items()]
+        return any(bool(np.any(np.abs(ratio - 1.0) > _SAME_SHARE)) for ratio in ratios)
 
     def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
         """This speaker as the other of a pair."""
-        network = _titled(_rebuilt(self.design, chosen), f"{self.speaker.title}: refreshed", note)
+        network = _titled(_rebuilt(self.design, chosen), self.refreshed_title, note)
         return Mate(
             self.speaker.title,
             self.found,
@@ -233,7 +246,8 @@ def same_circuit(one: Network, other: Network) -> bool:
 
     def cards(network: Network) -> list[tuple[object, ...]]:
         parts = [(type(p), p.name.lower(), p.a, p.b, value_of(p)) for p in network.parts]
-        return [*parts, *((d.name.lower(), d.a, d.b) for d in network.drivers)]
+        coupled = [(c.first.lower(), c.second.lower(), c.k) for c in network.couplings]
+        return [*parts, *coupled, *((d.name.lower(), d.a, d.b) for d in network.drivers)]
 
     return cards(one) == cards(other)
 
@@ -313,14 +327,13 @@ def _step(sides: Sequence[Side], here: int, catalogue: Catalogue, found: Found[C
     bought = _bought(found.chosen[here], sides[here].design)
     names = {name for name, _ in bought}
     built = [as_built(side.job, n, names) for side, n in zip(sides, networks, strict=True)]
-    nominal = [side.compare.difference(n).worst_db for side, n in zip(sides, networks, strict=True)]
-    title = f"{sides[here].speaker.title}: refreshed"
+    nominal = [abs(side.compare.worst(n)[0].change) for side, n in zip(sides, networks, strict=True)]
     return Step(
         found.parts,
         max(nominal),
         max(b.as_bought_db for b in built),
         max(b.matched_db for b in built),
-        _titled(networks[here], title, f"Parts from {catalogue.source}"),
+        _titled(networks[here], sides[here].refreshed_title, f"Parts from {catalogue.source}"),
         sides[here].exchanged(found.chosen[here]),
         make_bill(bought),
     )

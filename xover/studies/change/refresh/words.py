@@ -12,7 +12,7 @@ from xover.files.stock import QUANTITIES, ItemKind, StockItem
 from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import format_quantity
-from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
+from xover.rules.audibility import BUILT_DB, MATCHED_DB, REPEATS_DB, UNHEARD_DB, audibility
 from xover.rules.likeness import MATCH
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.places import Effect, State, same_part
@@ -63,6 +63,8 @@ def headline(study: RefreshStudy) -> str:
     )
     if not study.held:
         text += f"; {study.tolerance_db:g} dB was wanted, this is the nearest that these parts can give"
+    if study.rewired:
+        text += f". The board is wired otherwise than '{study.reference}': put that right first"
     return text
 
 
@@ -114,16 +116,19 @@ def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
     if study.mate is not None:
         yield Text(mate_words(study.mate))
     yield Head("Part by part")
-    stay = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
+    as_new = [e for e in study.exchanged if e.stays and e.old_effect_db < _NO_CHANGE_DB]
+    unknown = [e for e in study.exchanged if e.stays and study.found is None]
     for part in study.exchanged:
-        if part not in stay:
+        if part not in as_new and part not in unknown:
             yield fact(f"{part.part} {part.design}", part.told, 16)
-    if stay:
-        yield Text(f"{', '.join(e.part for e in stay)} stay: they measure as new.")
-    yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
-    columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
-    yield plain_table(columns, _rows(study))
-    yield Text(BUILT_WORDS + (" Of the pair, the worse." if study.mate is not None else ""))
+    for parts, why in ((as_new, "measured as new"), (unknown, "not measured")):
+        if parts:
+            yield Text(f"{', '.join(e.part for e in parts)} {'stay' if len(parts) > 1 else 'stays'}: {why}.")
+    if study.bill.lines or len(study.frontier) > 1:
+        yield Head(f"Largest change of a drive, {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])}")
+        columns = ["bought parts", "as marked, dB", "picked, dB", "as bought, dB", "cost"]
+        yield plain_table(columns, _rows(study))
+        yield Text(BUILT_WORDS + ("" if study.asked else _RULE) + (" Of the pair, the worse." if study.mate else ""))
     yield from _to_buy(study)
     if everything:
         yield from _more(study)
@@ -133,6 +138,10 @@ BUILT_WORDS: Final = (
     "A drive is the voltage at a driver. As marked: parts exactly of their values. Picked, as bought: half of all "
     "builds keep to it, with new parts within 1 %, or as they come. Plain swap: worn parts by the nearest value, the "
     "rest kept."
+)
+_RULE: Final = (
+    f" Chosen (<): the fewest parts that, picked, keep within {BUILT_DB:g} dB where few do that, else within "
+    f"{UNHEARD_DB:g} dB."
 )
 
 
