@@ -29,6 +29,8 @@ SWEEP_SHARE: Final = 0.05
 """How well a sweep made at home with a resistor and a sound card repeats."""
 DATASHEET_SHARE: Final = 0.20
 """How far a driver may lie from its datasheet, its cabinet among the reasons."""
+DATASHEET_LEVEL_DB: Final = 3.0
+"""How far a sensitivity may lie from the one that is printed. Common practice, no published source."""
 DATASHEET_RE: Final = 0.10
 SWEEP_RE: Final = 0.10
 METER_RE: Final = 0.03

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -29,8 +30,14 @@ _FARTHEST: Final = 1.1
 
 def driver_resonance_hz(driver: SpeakerDriver) -> float:
     """Resonance as the sweep shows it, else as the datasheet says; NaN where neither does."""
-    swept = math.nan if driver.impedance is None else swept_resonance_hz(driver.impedance)
+    swept = math.nan if driver.impedance is None else _swept_once(driver.impedance)
     return driver.datasheet.fs_hz if math.isnan(swept) and driver.datasheet is not None else swept
+
+
+@lru_cache(maxsize=64)
+def _swept_once(curve: Curve) -> float:
+    """A curve never changes, and is asked for its resonance by whoever reads a network."""
+    return swept_resonance_hz(curve)
 
 
 def swept_resonance_hz(curve: Curve) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import rated_voltage, voltage_for_level
-from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.curve import Complex, Float
 from xover.rules.margins import HEADROOM_DB
 from xover.speaker import Speaker
@@ -122,23 +122,6 @@ def amplifier_rating(speaker: Speaker, drivers: Sequence[str]) -> AmplifierRatin
     if load is None:
         return None
     return AmplifierRating(own.rated_power_w, load, rated_voltage(own.rated_power_w, load), assumed, where)
-
-
-def heat_w(weights: Float, drive: Complex, impedance_ohm: Complex) -> tuple[float, float]:
-    """Watts that programme of one volt rms puts into an impedance through a filter, and the share of it that is known.
-
-    sum of weight |H|^2 Re(1/Z) over the rows at which the impedance is known.
-
-    Parameters
-    ----------
-    weights : (n,) share of the programme's power that each row stands for. drive : (n,). impedance_ohm : (n,).
-    """
-    known = np.isfinite(impedance_ohm) & np.isfinite(drive) & (np.abs(impedance_ohm) > 0)
-    if not known.any():
-        return math.nan, 0.0
-    conductance = (1.0 / impedance_ohm[known]).real
-    power = weights[known] * np.abs(drive[known]) ** 2
-    return float(np.sum(power * conductance)), float(np.sum(weights[known]) / np.sum(weights))
 
 
 def split_power(

@@ -13,7 +13,7 @@ from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import voltage_for_level
 from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
-from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
@@ -35,7 +35,6 @@ from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
-from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion
 
