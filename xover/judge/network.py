@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
-from xover.amplifier.load import LoadLevel, load_level
+from xover.amplifier.load import LoadLevel, LoadReading, load_level
 from xover.curve import Evidence, log_grid
 from xover.driver.fit import DriverFit
 from xover.judge.findings import Fault, Finding, found
@@ -157,24 +157,34 @@ def load_findings(speaker: Speaker, name: str, solution: Solution, *, quick: boo
         if least > _NEAR * limit * (IEC_LEAST_SHARE if quick else 1.0):
             continue
         reading = channel_load(speaker, solution, channel.name)
-        level = load_level(reading.minimum_ohm, limit)
-        if level not in (LoadLevel.EDGE, LoadLevel.TOO_LOW):
-            continue
-        low = level is LoadLevel.TOO_LOW
-        beyond = IEC_LEAST_SHARE * limit if low else limit
-        guessed = [d for d in network.driver_names if not measured_impedance(speaker, d)]
-        # So far below that no error of a datasheet explains it.
-        doubt = guessed and reading.minimum_ohm * (1.0 + DATASHEET_SHARE) >= beyond
-        yield found(
-            Fault.LOW_LOAD,
-            f"{name}, channel {channel.name}" if len(network.channels) > 1 else name,
-            severity=Severity.STOP if low else Severity.CAUTION,
-            unsure=f"measure the impedance of {', '.join(guessed)}" if doubt else "",
-            lowest_ohm=reading.minimum_ohm,
-            at_hz=reading.minimum_at_hz,
-            limit_ohm=limit,
-            low=low,
-        )
+        where = f"{name}, channel {channel.name}" if len(network.channels) > 1 else name
+        low = low_load(where, reading, limit, [d for d in network.driver_names if not measured_impedance(speaker, d)])
+        if low is not None:
+            yield low
+
+
+def low_load(where: str, reading: LoadReading, limit_ohm: float, guessed: Sequence[str]) -> Finding | None:
+    """A load below what its amplifier allows: too low, or on the edge; None for one that fits or is not known.
+
+    guessed : drivers on it whose impedance was not measured.
+    """
+    level = load_level(reading.minimum_ohm, limit_ohm)
+    if level not in (LoadLevel.EDGE, LoadLevel.TOO_LOW):
+        return None
+    low = level is LoadLevel.TOO_LOW
+    beyond = IEC_LEAST_SHARE * limit_ohm if low else limit_ohm
+    # So far below that no error of a datasheet explains it.
+    doubt = guessed and reading.minimum_ohm * (1.0 + DATASHEET_SHARE) >= beyond
+    return found(
+        Fault.LOW_LOAD,
+        where,
+        severity=Severity.STOP if low else Severity.CAUTION,
+        unsure=f"measure the impedance of {', '.join(guessed)}" if doubt else "",
+        lowest_ohm=reading.minimum_ohm,
+        at_hz=reading.minimum_at_hz,
+        limit_ohm=limit_ohm,
+        low=low,
+    )
 
 
 def measured_impedance(speaker: Speaker, driver: str) -> bool:

@@ -9,7 +9,7 @@ measurement that settles it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final, TypeVar
@@ -22,14 +22,14 @@ from xover.amplifier.demand import rated_voltage
 from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rate_part, read_stress
-from xover.curve import Evidence, Float, log_grid
+from xover.curve import Complex, Evidence, Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.hazard_words import Unplugged
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
-from xover.network import Network, Part, Resistor, Solution, solve
+from xover.network import DriverCard, Network, Part, Resistor, Solution, solve
 from xover.readable import Warned
 from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
@@ -158,20 +158,8 @@ class _Case:
 
     @cached_property
     def unheard(self) -> tuple[str, ...]:
-        """Drivers whose response was not measured: the voltage for a level is then not well known."""
-        drivers = self.network.driver_names
-        return tuple(d for d in drivers if self.speaker.drivers[d].response_evidence is not Evidence.MEASURED)
-
-    def settle(self, impedance_of: tuple[str, ...], watts: bool) -> str:
-        """What to measure to be sure."""
-        said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
-        said += [f"the response of {', '.join(self.unheard)}"] if watts and self.unheard else []
-        return f"measure {' and '.join(said)}" if said else ""
-
-    def least_watts(self, watts: float, impedance_of: tuple[str, ...]) -> float:
-        """The fewest watts that these may be in truth."""
-        level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if self.unheard else 1.0
-        return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
+        """Drivers whose response was not measured."""
+        return _unheard(self.speaker, self.network.driver_names)
 
 
 def below_resonance_w(
@@ -185,22 +173,75 @@ def below_resonance_w(
     f, played, out = sound.solution.frequency_hz, roles(speaker, network), {}
     weights = programme_weights(f, Spectrum.PROGRAMME)
     for card in network.drivers:
-        driver = speaker.drivers[card.driver]
-        resonance = driver_resonance_hz(driver)
         if played[card.key] is not Role.HIGH:
             continue
-        if case.listening is None or math.isnan(resonance):
+        if case.listening is None:
             out[card.key] = math.nan, math.nan
             continue
-        guessed = (card.driver,) if card.driver in case.guessed else ()
-        # A resonance that is not measured may lie lower, so that less of the programme is below it.
-        edges = resonance, resonance / (1.0 + DATASHEET_SHARE if guessed else 1.0)
-        z, drive = driver.impedance_ohm(f), sound.solution.drive[card.key]
-        watts, least = (
-            case.listening.rms_v**2 * heat_w(np.where(f < edge, weights, 0.0), drive, z)[0] for edge in edges
-        )
-        out[card.key] = watts, case.least_watts(least, guessed)
+        power, drive = case.listening.rms_v**2, sound.solution.drive[card.key]
+        z = speaker.drivers[card.driver].impedance_ohm(f)
+
+        def watts_below(edge_hz: float, power: float = power, drive: Complex = drive, z: Complex = z) -> float:
+            return power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
+
+        out[card.key] = _watts_and_least(speaker, card, case.unheard, watts_below)
     return out
+
+
+def _watts_and_least(
+    speaker: Speaker, card: DriverCard, unheard: Sequence[str], watts_below: Callable[[float], float]
+) -> tuple[float, float]:
+    """Watts below a tweeter's resonance, and the fewest that they may be; NaN where it has no resonance."""
+    resonance = driver_resonance_hz(speaker.drivers[card.driver])
+    if math.isnan(resonance):
+        return math.nan, math.nan
+    watts = watts_below(resonance)
+    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
+    # A resonance that is not measured may lie lower, so that less of the programme is below it.
+    least = watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts
+    return watts, _least_watts(least, guessed, unheard)
+
+
+def tweeter_finding(
+    speaker: Speaker,
+    where: str,
+    card: DriverCard,
+    drivers: Sequence[str],
+    watts_below: Callable[[float], float],
+    level: str,
+) -> Finding | None:
+    """Whether average watts below its resonance are too many for a tweeter; None where they are safe or not known.
+
+    Parameters
+    ----------
+    drivers : all that play, whose responses tell the voltage for a level.
+    watts_below : what it gets below a frequency, at that level.
+    """
+    unheard = _unheard(speaker, drivers)
+    return _too_many(speaker, where, card, unheard, _watts_and_least(speaker, card, unheard, watts_below), level)
+
+
+def _too_many(
+    speaker: Speaker, where: str, card: DriverCard, unheard: Sequence[str], watts: tuple[float, float], level: str
+) -> Finding | None:
+    told, least = watts
+    most = TWEETER_MOST * TWEETER_W
+    if not told > TWEETER_W:
+        return None
+    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
+    return found(
+        Fault.BELOW_RESONANCE,
+        where,
+        severity=Severity.STOP if told > most else Severity.CAUTION,
+        unsure=_settle(guessed, unheard) if least <= (most if told > most else TWEETER_W) else "",
+        about_driver=card.key,
+        key=card.key,
+        watts=told,
+        resonance_hz=driver_resonance_hz(speaker.drivers[card.driver]),
+        level=level,
+        limit_w=TWEETER_W,
+        quieter_db=10.0 * math.log10(told / TWEETER_W),
+    )
 
 
 def _below_resonance(case: _Case) -> Iterator[Finding]:
@@ -208,28 +249,34 @@ def _below_resonance(case: _Case) -> Iterator[Finding]:
     network = case.network
     if len(network.channels) != 1 or len(network.driver_names) < 2:
         return
-    most = TWEETER_MOST * TWEETER_W
-    for key, (watts, least) in below_resonance_w(case.speaker, network, case.sound, name=case.name).items():
-        name = network.driver_card(key).driver
-        resonance = driver_resonance_hz(case.speaker.drivers[name])
+    for key, watts in below_resonance_w(case.speaker, network, case.sound, name=case.name).items():
+        card = network.driver_card(key)
+        resonance = driver_resonance_hz(case.speaker.drivers[card.driver])
         if case.listening is None and not math.isnan(resonance):
             yield from _near_resonance(case, key, resonance)
-        if case.listening is None or not watts > TWEETER_W:
-            continue
-        doubt = least <= (most if watts > most else TWEETER_W)
-        yield found(
-            Fault.BELOW_RESONANCE,
-            case.name,
-            severity=Severity.STOP if watts > most else Severity.CAUTION,
-            unsure=case.settle((name,) if name in case.guessed else (), watts=True) if doubt else "",
-            about_driver=key,
-            key=key,
-            watts=watts,
-            resonance_hz=resonance,
-            level=case.listening.source,
-            limit_w=TWEETER_W,
-            quieter_db=10.0 * math.log10(watts / TWEETER_W),
-        )
+        said = None
+        if case.listening is not None:
+            said = _too_many(case.speaker, case.name, card, case.unheard, watts, case.listening.source)
+        if said is not None:
+            yield said
+
+
+def _unheard(speaker: Speaker, drivers: Sequence[str]) -> tuple[str, ...]:
+    """Drivers whose response was not measured: the voltage for a level is then not well known."""
+    return tuple(d for d in drivers if speaker.drivers[d].response_evidence is not Evidence.MEASURED)
+
+
+def _settle(impedance_of: Sequence[str], response_of: Sequence[str]) -> str:
+    """What to measure to be sure."""
+    said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
+    said += [f"the response of {', '.join(response_of)}"] if response_of else []
+    return f"measure {' and '.join(said)}" if said else ""
+
+
+def _least_watts(watts: float, impedance_of: Sequence[str], unheard: Sequence[str]) -> float:
+    """The fewest watts that these may be in truth."""
+    level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if unheard else 1.0
+    return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
 
 
 def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Finding]:
@@ -316,11 +363,11 @@ def _level_words(case: _Case, heard: bool) -> str:
 
 def _burns(case: _Case, rating: PartRating) -> Finding:
     said = rating.said or math.nan
-    doubt = case.least_watts(rating.stress, case.guessed) <= said
+    doubt = _least_watts(rating.stress, case.guessed, case.unheard) <= said
     return found(
         Fault.BURNS,
         case.name,
-        unsure=case.settle(case.guessed, watts=True) if doubt else "",
+        unsure=_settle(case.guessed, case.unheard) if doubt else "",
         about_part=rating.name,
         part=rating.name,
         rating=rating.sentence,

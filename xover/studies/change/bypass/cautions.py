@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from xover.amplifier.load import LoadLevel
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.figures import written
+from xover.judge.findings import Fault, Finding, found
+from xover.judge.network import low_load, measured_impedance
 from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import odd_sentence
-from xover.network import Network
+from xover.judge.safety import tweeter_finding
+from xover.network import DriverCard, Network
 from xover.network.network import GROUND
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
 from xover.rules.audibility import HARD_DB, UNHEARD_DB
@@ -23,12 +26,10 @@ from xover.rules.margins import (
     HISS_DB,
     LOUD_PEAK_DB,
     NULL_DB,
-    TWEETER_MOST,
-    TWEETER_W,
     TWIN_DEG,
 )
 from xover.rules.severity import Severity
-from xover.sound.resonance import Role, driver_role
+from xover.sound.resonance import Role, roles
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers
 from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
@@ -48,6 +49,7 @@ class BypassCase:
     crossover: Crossover
     channels: Mapping[str, BypassChannel]
     reached: CrossoverSum | None
+    proposed: CrossoverSum | None
     power: PowerSplit
 
     @property
@@ -121,8 +123,8 @@ def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
             "other minus, no ground and no common return, or the amplifier is shorted. Wire each driver with two "
             "wires of its own, take every jumper and common return out, and prove with an ohmmeter that no two "
             "channels share a wire before you switch on.",
-            "their minus carries the signal and must touch no other wire: two wires to each driver, no jumper, and "
-            "prove with an ohmmeter that no two channels share one.",
+            "bridged outputs: their minus carries the signal and must touch no other wire. Two wires to each "
+            "driver, no jumper, and prove with an ohmmeter that no two channels share one.",
         )
 
 
@@ -142,16 +144,22 @@ def _share_a_wire(network: Network) -> bool:
     return len({c.driver for c in at_ground}) > 1
 
 
+def _told(about: str, finding: Finding) -> BypassFinding:
+    """A finding of the one judge, in its own words."""
+    text = f"{finding.text}: {finding.remedy}."
+    return BypassFinding(finding.severity, about, text, text)
+
+
 def _loads(case: BypassCase) -> Iterator[BypassFinding]:
     for name, channel in case.channels.items():
-        verdict, many = channel.load.verdict, len(channel.wiring.keys) > 1
-        about, words = f"load of {name}", f"{f'{channel.wiring.words}: ' if many else ''}{verdict.sentence}."
-        if verdict.level is LoadLevel.TOO_LOW:
-            yield _stop(about, words, words)
-        elif verdict.level is LoadLevel.EDGE:
-            yield _caution(about, words, words)
+        verdict, reading, about = channel.load.verdict, channel.load.reading, f"load of {name}"
+        if verdict.minimum_load_ohm is not None:
+            guessed = [n for n in channel.wiring.names if not measured_impedance(case.speaker, n)]
+            whose = name if len(channel.wiring.keys) == 1 else f"{name} ({channel.wiring.words})"
+            found = low_load(whose, reading, verdict.minimum_load_ohm, guessed)
+            if found is not None:
+                yield replace(_told(about, found), brief=f"{whose}: {found.text}: {found.remedy}.")
         if verdict.epdr_caution:
-            reading = channel.load.reading
             yield _caution(
                 about,
                 f"EPDR, the plain resistor that would heat the amplifier as much, falls to "
@@ -175,49 +183,60 @@ def _wiring(case: BypassCase) -> Iterator[BypassFinding]:
 
 
 def _tweeters(case: BypassCase) -> Iterator[BypassFinding]:
-    """What reaches each driver below its resonance: watts at the listening level, else how far the corner is above."""
+    """What reaches each tweeter below its resonance: watts at the listening level, else how far the corner is above."""
+    played = roles(case.speaker, case.network)
+    names = [n for c in case.channels.values() for n in c.wiring.names]
     for name, channel in case.channels.items():
-        fit = channel.fitness
+        fit, about = channel.fitness, f"resonance of {name}"
         if fit.lower_hz is None:
             continue
         if fit.resonance is BandFit.UNKNOWN:
             text = "its impedance shows no resonance, so whether the corner lies far enough above it is not known."
-            yield _caution(name, text, text)
+            yield _caution(name, text, f"{name}: {text}")
             continue
-        resonance = written("resonance", fit.resonance_hz, fit.channel)
-        heat = channel.power.power_below_resonance_w
-        near = fit.resonance is not BandFit.FITS
-        corner = f"the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at {resonance}"
-        usual = f"{fit.least_ratio:g} times is usual for {6 * case.crossover.slope.order} dB per octave"
-        if math.isnan(heat):
-            if near:
-                ask = " Say level_db in [listening] to see what it takes." if math.isnan(case.power.level_db) else ""
-                yield _caution(
-                    f"resonance of {name}",
-                    f"{corner}; {usual} (common practice). Raise the corner, or keep it quiet.{ask}",
-                    f"{corner}; {usual}.{ask or ' Raise it.'}",
-                )
-            continue
-        then = channel.power.passive_below_resonance_w
-        got = (
-            f"below its resonance at {resonance} it gets {_watts(heat)} on average at {case.power.level_db:g} dB and "
-            f"{case.power.distance_m:g} m"
-        )
-        was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
-        tweeter = any(driver_role(case.speaker.drivers[n]) is Role.HIGH for n in channel.wiring.names)
-        over = tweeter and heat > TWEETER_W
-        if over or fit.ratio < 1.0 or (near and not tweeter):
-            more = f" ({corner}; {usual})" if near else ""
-            bears = f"; any tweeter bears {TWEETER_W:g} W (common practice)" if over else ""
-            do = " Raise the corner, take a steeper slope, or play it quieter."
-            made = _stop if over and heat > TWEETER_MOST * TWEETER_W else _caution
-            yield made(
-                f"resonance of {name}",
-                f"{got}{was}{bears}{more}.{do}",
-                f"{got}{bears}.{do}" if over else f"{corner}; {usual}. It gets {_watts(heat)} below it.",
+        cards = [c for c in case.bare.network.drivers if c.key in channel.wiring.keys]
+        tweeters = [c for c in cards if played[c.key] is Role.HIGH]
+        known = not math.isnan(channel.power.power_below_resonance_w)
+        told = [tweeter_finding(case.speaker, name, c, names, _below(case, name, c), _level(case)) for c in tweeters]
+        said = [_told(about, f) for f in told if f is not None]
+        if not said and tweeters and not known and fit.ratio < fit.least_ratio:
+            near = found(
+                Fault.NEAR_RESONANCE,
+                name,
+                about_driver=name,
+                key=name,
+                at_hz=fit.lower_hz,
+                resonance_hz=fit.resonance_hz,
+                level_given=not math.isnan(case.power.level_db),
             )
-        else:
-            yield _note(name, f"{got}{was}.")
+            said = [_told(about, near)]
+        if not said and fit.ratio < (1.0 if tweeters else fit.least_ratio):
+            text = (
+                f"{name}: the corner at {hertz(fit.lower_hz)} is {fit.ratio:.2g} times its resonance at "
+                f"{written('resonance', fit.resonance_hz, fit.channel)}; {fit.least_ratio:g} times is usual for "
+                f"{6 * case.crossover.slope.order} dB per octave (common practice)."
+            )
+            said = [_caution(about, text, text)]
+        yield from said
+        if known:
+            then = channel.power.passive_below_resonance_w
+            was = "" if math.isnan(then) else f", {_watts(then)} through the old network"
+            got = _watts(channel.power.power_below_resonance_w)
+            yield _note(name, f"below its resonance it gets {got} on average at the listening level{was}.")
+
+
+def _level(case: BypassCase) -> str:
+    return f"{case.power.level_db:g} dB on average at {case.power.distance_m:g} m"
+
+
+def _below(case: BypassCase, channel: str, card: DriverCard) -> Callable[[float], float]:
+    """Average watts that a driver gets below a frequency at the listening level; NaN where that is not known."""
+    solution = case.bare.sound.solution
+    f, weights = solution.frequency_hz, programme_weights(solution.frequency_hz, Spectrum.PROGRAMME)
+    filters = case.proposed.filters if case.proposed is not None else {n: c.slope for n, c in case.channels.items()}
+    drive = solution.drive[card.key] * filters[channel]
+    z = case.speaker.drivers[card.driver].impedance_ohm(f)
+    return lambda edge_hz: case.power.reference_v**2 * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
 
 def _network_out(case: BypassCase) -> Iterator[BypassFinding]:
@@ -304,7 +323,7 @@ def _supply(case: BypassCase) -> Iterator[BypassFinding]:
             f"it needs {_watts(power.power_w)} on peaks ({power.voltage_rms_v:.2g} V on average and "
             f"{case.power.headroom_db:g} dB of headroom); {power.rating.power_w:g} W into {power.rating.load_ohm:g} "
             f"ohm is {-power.margin_db:.1f} dB short, and a clipped amplifier feeds its driver more than its share.",
-            f"{-power.margin_db:.1f} dB short on peaks; it clips, or you play quieter.",
+            f"amplifier of {name}: {-power.margin_db:.1f} dB short on peaks; it clips, or you play quieter.",
         )
 
 
@@ -318,7 +337,7 @@ def _breakups(case: BypassCase) -> Iterator[BypassFinding]:
         words = _breakup_words(worst, len(told), loud)
         if loud:
             at = hertz(worst.peak.frequency_hz)
-            yield _caution(name, words, f"breaks up at {at}, loud enough to hear: a lower corner or a steeper slope.")
+            yield _caution(name, words, f"{name}: breaks up at {at}, loud enough to hear; lower the corner.")
         else:
             yield _note(name, words)
 
@@ -348,7 +367,7 @@ def _beaming(case: BypassCase) -> Iterator[BypassFinding]:
             f"begins near {hertz(fit.beams_from_hz)} (ka = 2). A lower corner spreads the sound more evenly."
         )
         if fit.beaming is BandFit.POOR:
-            yield _caution(name, text, f"beams at {hertz(fit.upper_hz)}; a lower corner spreads the sound.")
+            yield _caution(name, text, f"{name}: beams at {hertz(fit.upper_hz)}; a lower corner spreads the sound.")
         else:
             yield _note(name, text)
 

@@ -12,6 +12,7 @@ from xover.acoustic.level import BandLevel, level_db, phase_deg
 from xover.acoustic.summing import AcousticSum
 from xover.amplifier.load import LoadLevel
 from xover.curve import Complex, Float
+from xover.judge.findings import Finding
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.instruments import Instrument
@@ -98,6 +99,7 @@ class BypassStudy(Readable):
     templates : drivers whose values are a template's, so that nothing of them bears a verdict.
     unknown : what cannot be told, one sentence each. gaps : the same in brief, with what to do.
     lacking : channels without an amplifier in [bypass.channels].
+    today : what forbids switching on the speaker as it is.
     findings : the gravest first. verdict : the answer in a sentence.
     remarks : what was said of the data on the way.
     """
@@ -125,6 +127,7 @@ class BypassStudy(Readable):
     unknown: tuple[str, ...]
     gaps: tuple[Gap, ...]
     lacking: tuple[str, ...]
+    today: tuple[Finding, ...]
     findings: tuple[BypassFinding, ...]
     verdict: str
     remarks: tuple[str, ...]
@@ -179,6 +182,7 @@ class BypassStudy(Readable):
             self,
             "title network verdict unknown findings sample_rate_hz frequency_hz band_hz maps evidence templates",
             response_instruments=self.instruments,
+            stops=self.today,
             warnings=self.remarks,
             needs={
                 "channels": len(self.channels),

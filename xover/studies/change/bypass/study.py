@@ -14,6 +14,7 @@ from xover.acoustic.level import level_db
 from xover.curve import Complex, Float, log_grid
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Slope, parse_slope
 from xover.errors import InputError, OptionError, named, nearest_word
+from xover.judge.safety import stops
 from xover.sound.doubt import unready
 from xover.sound.load import channel_impedance
 from xover.sound.prediction import Sound, sound_of
@@ -119,7 +120,8 @@ def study_bypass(
         )
         for i, w in enumerate(bare.wirings)
     }
-    case = BypassCase(speaker, passive.network, name, bare, crossover, channels, reached, power)
+    present = speaker.default_network()
+    case = BypassCase(speaker, passive.network, name, bare, crossover, channels, reached, better, power)
     findings = findings_of(case)
     return BypassStudy(
         title=speaker.title,
@@ -154,6 +156,7 @@ def study_bypass(
         unknown=unknown_words(speaker, voices, crossover, power, channels),
         gaps=gaps_of(speaker, voices, power, bare.wirings),
         lacking=lacking_channels(speaker, bare),
+        today=stops(speaker, present, speaker.network(present)),
         findings=findings,
         verdict=verdict_words(findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))),
         remarks=warnings_of(speaker, passive, voices),

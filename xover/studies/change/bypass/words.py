@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from xover.blocks import Block, Facts, Head, Note, Text, fact, plain_table
+from xover.blocks import Block, Facts, Head, Note, Table, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
@@ -178,40 +178,29 @@ def tell(study: BypassStudy, everything: bool = False) -> Iterator[Block]:
 
 
 def _short(study: BypassStudy) -> Iterator[Block]:
-    """The main answer: as many cautions as there is room for, the gravest first. Of a template, no more than that."""
+    """The main answer: of what may be left out, as much as there is room for. Of a template, its verdict alone."""
+    head = Head(f"{study.title}: each driver on its own amplifier")
     if study.templates:
-        yield Head(f"{study.title}: each driver on its own amplifier")
-        yield _fact("safe?", study.verdict)
-        yield _next(study)
+        yield from (head, _fact("safe?", study.verdict), _next(study))
         return
-    stops = [_fact("STOP", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.STOP]
-    cautions = [
-        _fact("caution", f"{f.about}: {f.brief}") for f in study.findings if f.severity is Severity.CAUTION and f.brief
-    ][:MOST_CAUTIONS]
-    gaps = [_fact("not known", gap.words) for gap in study.gaps[:MOST_GAPS]]
-    first: list[Block] = [
-        Head(f"{study.title}: each driver on its own amplifier"),
-        _fact("safe?", study.verdict),
-        *stops,
-    ]
-    setting = [
-        _crossover(study),
-        _table(study),
-        *_reading(study),
-        *_equaliser(study),
-        *_sum(study),
-        *_protection(study),
-    ]
-    last = [_needs(study), _wire(study), _next(study), _fact("more", "--all tells loads, old network, map and notes")]
-    while True:
-        blocks: list[Block] = [*first, *setting, *gaps[:1], *cautions, *gaps[1:], *last]
-        if _lines(blocks) <= MOST_LINES or not (cautions or gaps):
-            break
-        if len(gaps) > 1 or not cautions:
-            gaps.pop()
-        else:
-            cautions.pop()
-    yield from blocks
+    stops = [f.brief for f in study.findings if f.severity is Severity.STOP]
+    stops += [f"as it is, network {f.where}: {f.text}: {f.remedy}." for f in study.today]
+    cautions = [f.brief for f in study.findings if f.severity is Severity.CAUTION and f.brief][:MOST_CAUTIONS]
+    # In the order of the answer; what has the highest number is left out first, 0 never.
+    blocks: list[tuple[int, Block]] = [(0, head), (0, _fact("safe?", study.verdict))]
+    blocks += [(0, _fact("STOP", words)) for words in stops]
+    blocks += [(3, _crossover(study)), (2, _table(study))]
+    blocks += [(9, b) for b in _reading(study)]
+    blocks += [(4, b) for b in (*_equaliser(study), *_sum(study))]
+    blocks += [(1, b) for b in _protection(study)]
+    blocks += [(7 + 5 * i, _fact("not known", gap.words)) for i, gap in enumerate(study.gaps[:MOST_GAPS])]
+    blocks += [(5 + 5 * i, _fact("caution", words)) for i, words in enumerate(cautions)]
+    blocks += [(6, _needs(study)), (1, _wire(study)), (0, _next(study))]
+    blocks += [(8, _fact("more", "--all tells loads, old network, map and notes"))]
+    while _lines([b for _, b in blocks]) > MOST_LINES and any(number for number, _ in blocks):
+        last = max(range(len(blocks)), key=lambda i: blocks[i][0])
+        del blocks[last]
+    yield from (b for _, b in blocks)
 
 
 def _fact(label: str, words: str) -> Facts:
@@ -223,15 +212,20 @@ def _lines(blocks: Sequence[Block]) -> int:
     count = 0
     for block in blocks:
         if isinstance(block, Head):
-            count += 1 + len(textwrap.wrap(block.words, MOST_COLUMNS))
+            count += 1 + _wrapped(block.words, MOST_COLUMNS)
         elif isinstance(block, Facts):
-            room = MOST_COLUMNS - block.width - 3
-            count += sum(len(textwrap.wrap(w, room, break_on_hyphens=False)) for _, w in block.pairs)
+            count += sum(_wrapped(words, MOST_COLUMNS - block.width - 3) for _, words in block.pairs)
         elif isinstance(block, Text):
-            count += len(textwrap.wrap(block.words, MOST_COLUMNS - 2, break_on_hyphens=False))
-        else:
-            count += 2 + len(getattr(block, "rows", ()))
+            count += _wrapped(block.words, MOST_COLUMNS - 2)
+        elif isinstance(block, Table):
+            cells = [block.columns, *([c.words for c in row] for row in block.rows)]
+            wide = sum(2 + max(map(len, column)) for column in zip(*cells, strict=True)) > MOST_COLUMNS
+            count += 2 * len(cells) + 3 if wide else len(cells) + 1
     return count
+
+
+def _wrapped(words: str, columns: int) -> int:
+    return len(textwrap.wrap(words, columns, break_on_hyphens=False, break_long_words=False))
 
 
 def _crossover(study: BypassStudy) -> Block:
