@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from xover.bench.missing import is_ready_circuit, standing, what_is_missing
+from xover.bench.missing import standing, what_is_missing
 from xover.curve import Evidence
 from xover.files.netlist import read_circuit
 from xover.network import build_network
 from xover.plain import to_plain
 from xover.speaker import Speaker
+from xover.speaker.untouched import is_ready_circuit
 
 SHEET = "[drivers.{0}.datasheet]\nre_ohm = 6\nfs_hz = {1}\nqms = 4\nqes = 0.6\n"
 CARDS = "* invented\nL1 in w 1.05mH dcr=0.4 core=air tol=5%\nXlow w 0 woofer\n"

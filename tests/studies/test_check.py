@@ -137,7 +137,10 @@ def test_bridged_channels_that_share_their_minus(tmp_path):
 
 def test_load_below_the_rating(tmp_path):
     result = study(tmp_path, more="[amplifier]\nminimum_load_ohm = 8\n")
-    assert says(result, "caution", "8 ohm")
+    assert says(result, "stop", "too low", "8 ohm")
+    result = study(tmp_path, more="[amplifier]\nminimum_load_ohm = 5\n")
+    assert found(result, "stop") == []
+    assert says(result, "caution", "5 ohm")
 
 
 def test_parts_that_ask_for_care(tmp_path):
@@ -146,7 +149,7 @@ def test_parts_that_ask_for_care(tmp_path):
     )
     result = study(tmp_path, cir, more="[amplifier]\nrated_power_w = 100\nrated_load_ohm = 8\nminimum_load_ohm = 4\n")
     assert says(result, "stop", "C1 is oil-filled", "PCB")
-    assert says(result, "caution", "C1 is rated 25 V", "40 V")
+    assert says(result, "caution", "C1 bears", "over its rating of 25 V")
     assert says(result, "note", "R9 is a lamp")
 
 

@@ -19,6 +19,7 @@ from xover.parts.stock import open_stock
 from xover.plain import to_plain
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
+from xover.studies.change.bypass.channels import Wiring
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Verdict, figure
 from xover.studies.change.decide.option import RULES, Name, Option, is_out, recommend, would_change
@@ -503,7 +504,8 @@ def test_without_amplifier_and_listening_level_limits_are_not_made_up(tmp_path, 
     [((*NO_BYPASS,), UNKNOWN, "names no"), ((NO_BYPASS[2],), FAIL, "none is given for tweeter")],
 )
 def test_a_bypass_needs_channels_that_are_given(tmp_path, edits, verdict, note):
-    told = bypass_channels(open_speaker(edited(tmp_path, *edits)), ("woofer", "tweeter"))
+    wirings = [Wiring(name, (name,), (name,), "alone", False) for name in ("woofer", "tweeter")]
+    told = bypass_channels(open_speaker(edited(tmp_path, *edits)), wirings)
     assert (told.value, told.verdict) == (2, verdict)
     assert note in told.note
 

@@ -40,6 +40,8 @@ class Branch(Readable):
         part where its response was not measured (see `missing_bound`).
     group : branches of one group share a time reference among themselves: drivers of the same name
         at the same position. Empty: the key itself.
+    way : branches that bear the same play one band behind one filter, and are turned over together; it says nothing
+        of their timing. Empty: the group.
     """
 
     key: str
@@ -49,6 +51,7 @@ class Branch(Readable):
     diameter_mm: float | None = None
     drive_db: Float | None = None
     group: str = ""
+    way: str = ""
 
     def __post_init__(self) -> None:
         pressure = np.array(self.pressure, dtype=complex)
@@ -65,6 +68,8 @@ class Branch(Readable):
             object.__setattr__(self, "drive_db", drive)
         if not self.group:
             object.__setattr__(self, "group", self.key)
+        if not self.way:
+            object.__setattr__(self, "way", self.group)
 
     @property
     def level_db(self) -> Float:
@@ -81,6 +86,7 @@ def make_branch(
     position_mm: Sequence[float] | None = None,
     diameter_mm: float | None = None,
     group: str = "",
+    way: str = "",
 ) -> Branch:
     """Make a branch from the voltage at a driver and the driver's response: pressure = drive x response.
 
@@ -90,7 +96,7 @@ def make_branch(
     drive : (n,) complex, voltage at the driver over the amplifier's, its polarity included.
     response : (n,) complex, re 20 uPa for 2.83 V at the driver, on the same frequencies; NaN where
         it was not measured. There the branch is NaN too.
-    timing_known, position_mm, diameter_mm, group : as in `Branch`.
+    timing_known, position_mm, diameter_mm, group, way : as in `Branch`.
     """
     volts = np.asarray(drive, dtype=complex)
     answer = np.asarray(response, dtype=complex)
@@ -105,6 +111,7 @@ def make_branch(
         diameter_mm=diameter_mm,
         drive_db=level_db(volts),
         group=group,
+        way=way,
     )
 
 
@@ -179,13 +186,13 @@ def order_ways(frequency_hz: Float, branches: Sequence[Branch]) -> tuple[Way, ..
     Parameters
     ----------
     frequency_hz : (n,) rising.
-    branches : those of one group are one way; groups with centroids within half an octave too.
+    branches : those that bear one way's name are one; ways with centroids within half an octave too.
 
     Returns the ways that sound. A branch without data or without drive belongs to none.
     """
     groups: dict[str, list[int]] = {}
     for row, branch in enumerate(branches):
-        groups.setdefault(branch.group, []).append(row)
+        groups.setdefault(branch.way, []).append(row)
     placed = []
     for rows in groups.values():
         pressure = np.sum([np.nan_to_num(branches[r].pressure) for r in rows], axis=0)

@@ -7,7 +7,7 @@ falls to the parts' losses, and its capacitor rises to many times the amplifier'
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -114,6 +114,7 @@ def fault_cases(
     driver_impedance_ohm: Mapping[str, Complex],
     rated_voltage_v: float | None = None,
     driver_impedance_at: DriverImpedance | None = None,
+    kinds: Iterable[FaultKind] = tuple(FaultKind),
 ) -> tuple[FaultCase, ...]:
     """Take each driver card open, then shorted, all others in place.
 
@@ -127,8 +128,9 @@ def fault_cases(
     rated_voltage_v : the amplifier's rms volts (`demand.rated_voltage`), or None.
     driver_impedance_at : gives the impedances at other frequencies, by driver's name. Without it
         they are interpolated between the rows given, as `Curve.at` does.
+    kinds : what is wrong with each driver.
 
-    Returns two cases for each driver card, open before shorted, in card order.
+    Returns a case of each kind for each driver card, open before shorted, in card order.
 
     Raises InputError: the grid is faulty, or the rated voltage is not above 0. NoSolutionError: the wiring leaves the
     network without a solution even with all drivers in place. OptionError: a driver has no impedance.
@@ -140,7 +142,7 @@ def fault_cases(
         raise InputError(f"the amplifier's rated voltage is {rated_voltage_v:g} V", "give volts above 0")
     healthy = Sweep(network, f, driver_impedance_at or interpolated(f, driver_impedance_ohm))
     normal = {c.name: healthy.lowest_impedance(c.name).value for c in network.channels}
-    return tuple(_case(healthy, card, kind, normal, rated_voltage_v) for card in network.drivers for kind in FaultKind)
+    return tuple(_case(healthy, card, kind, normal, rated_voltage_v) for card in network.drivers for kind in kinds)
 
 
 @dataclass(frozen=True)

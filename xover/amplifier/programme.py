@@ -24,7 +24,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from xover.curve import Float
+from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.network import Network, Resistor
 
@@ -103,6 +103,23 @@ def programme_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PRO
     Raises InputError: fewer than two frequencies, or they do not rise from above 0.
     """
     return np.diff(power_below(_cell_edges(frequency_hz), spectrum))
+
+
+def heat_w(weights: Float, drive: Complex, impedance_ohm: Complex) -> tuple[float, float]:
+    """Watts that programme of one volt rms puts into an impedance through a filter, and the share of it that is known.
+
+    sum of weight |H|^2 Re(1/Z) over the rows at which the impedance is known.
+
+    Parameters
+    ----------
+    weights : (n,) share of the programme's power that each row stands for. drive : (n,). impedance_ohm : (n,).
+    """
+    known = np.isfinite(impedance_ohm) & np.isfinite(drive) & (np.abs(impedance_ohm) > 0)
+    if not known.any():
+        return math.nan, 0.0
+    conductance = (1.0 / impedance_ohm[known]).real
+    power = weights[known] * np.abs(drive[known]) ** 2
+    return float(np.sum(power * conductance)), float(np.sum(weights[known]) / np.sum(weights))
 
 
 def band_weights(frequency_hz: ArrayLike, spectrum: Spectrum = Spectrum.PROGRAMME) -> Float:

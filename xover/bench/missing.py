@@ -8,10 +8,9 @@ from typing import Final
 
 from xover.bench.words import and_words
 from xover.curve import Evidence
-from xover.files.netlist import circuit_names, read_circuit
-from xover.network import Network, Part, build_network
+from xover.network import Network, Part
 from xover.speaker import PhaseSource, Speaker
-from xover.studies.aged.condition.parts import Verdict, compare_parts
+from xover.speaker.untouched import is_copy, is_ready_circuit
 
 FOUND: Final = "found"
 ORIGINAL: Final = "original"
@@ -116,19 +115,6 @@ def _copied(speaker: Speaker, found: Network) -> bool:
     if ORIGINAL in speaker.network_names:
         return is_copy(found, speaker.network(ORIGINAL))
     return is_ready_circuit(found)
-
-
-def is_ready_circuit(network: Network) -> bool:
-    """Whether a network is one of the ready circuits as it came: nobody read its values anywhere."""
-    return any(is_copy(network, build_network(read_circuit(name))) for name in circuit_names())
-
-
-def is_copy(one: Network, other: Network) -> bool:
-    """Whether two networks have the same parts between the same nodes, equal to the last digit."""
-    ends = {(p.name, p.a, p.b) for p in one.parts}
-    if not one.parts or ends != {(p.name, p.a, p.b) for p in other.parts}:
-        return False
-    return all(c.verdict is Verdict.AS_MARKED for c in compare_parts(other, one))
 
 
 def _all(speaker: Speaker, network: Network, listed: bool) -> Iterator[tuple[str, str]]:

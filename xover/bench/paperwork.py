@@ -11,7 +11,6 @@ from typing import Final
 import numpy as np
 
 from xover.bench.dc import only_printed
-from xover.bench.missing import is_copy, is_ready_circuit
 from xover.bench.words import and_words, is_or_are
 from xover.curve import Evidence
 from xover.figures import written
@@ -26,6 +25,7 @@ from xover.rules.likeness import PAIR_FS, PAIR_PARTS, PAIR_RE
 from xover.rules.margins import ROUNDING
 from xover.sound.resonance import swept_resonance_hz
 from xover.speaker import Speaker, SpeakerDriver
+from xover.speaker.untouched import is_copy, is_ready_circuit
 from xover.studies.aged.condition.parts import same_wiring, signed_percent
 from xover.studies.aged.condition.words import METER
 

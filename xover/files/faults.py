@@ -90,7 +90,7 @@ def finding_to_fault(
     if kind == "missing" and not isinstance(detail["loc"][-1], int):
         return _missing(keys, path, line)
     if kind == "impedance":
-        remedy = f"name its impedance table, or give [{dotted((*keys, 'datasheet'))}]"
+        remedy = f"name its impedance table, give [{dotted((*keys, 'datasheet'))}], or re_ohm as read with a meter"
         return InputError(f"driver '{keys[-1][:LONGEST_NAME]}' {detail['msg']}", remedy, path, line)
     if kind == "position":
         remedy = "keep position_mm for one card, positions_mm for several"

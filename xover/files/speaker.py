@@ -23,6 +23,7 @@ from xover.errors import named as parameter
 from xover.files.atomic import check_target, read_text, write_text
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
+from xover.rules.instruments import Instrument
 
 
 def resolve_inside(folder: Path, text: str) -> Path:
@@ -119,6 +120,7 @@ Watt = Annotated[float, _number(gt=0.0, le=100_000.0)]
 Millimetre = Annotated[float, _number(ge=-20_000.0, le=20_000.0)]
 Position = Annotated[tuple[Millimetre, Millimetre, Millimetre], BeforeValidator(_array)]
 EvidenceWord = Annotated[Evidence, Field(strict=False)]
+InstrumentWord = Annotated[Instrument, Field(strict=False)]
 CornerFrequency = Annotated[float, _number(ge=10.0, le=40_000.0)]
 Slope = Annotated[str, StringConstraints(pattern=r"^(LR[2468]|B[1-8])$")]
 
@@ -128,7 +130,12 @@ class _Table(BaseModel):
 
 
 class Datasheet(_Table):
-    """A driver's datasheet parameters, used where no impedance table is given."""
+    """A driver's datasheet parameters, used where no impedance table is given.
+
+    Attributes
+    ----------
+    instrument : "placeholder" where the values are a template's.
+    """
 
     re_ohm: Ohm
     fs_hz: Annotated[float, _number(ge=1.0, le=50_000.0)]
@@ -136,10 +143,11 @@ class Datasheet(_Table):
     qes: Annotated[float, _number(gt=0.0, le=1_000.0)]
     le_mh: Annotated[float, _number(ge=0.0, le=1_000.0)] | None = None
     sensitivity_db: Annotated[float, _number(ge=50.0, le=130.0)] | None = None
+    instrument: Literal["datasheet", "placeholder"] = "datasheet"
 
 
 class Driver(_Table):
-    """One driver: its measured files or datasheet, and where it stands.
+    """One driver: its measured files, its datasheet or its DC resistance alone, and where it stands.
 
     Attributes
     ----------
@@ -149,6 +157,8 @@ class Driver(_Table):
     positions_mm : the same for each netlist card of a driver that stands on several.
     diameter_mm : effective piston diameter.
     re_ohm : DC resistance as read with a meter.
+    instrument : what both tables were got with; of one of them: impedance_instrument, response_instrument. None
+        where nothing is said.
     """
 
     impedance: str | None = None
@@ -159,13 +169,16 @@ class Driver(_Table):
     diameter_mm: Annotated[float, _number(gt=0.0, le=2_000.0)] | None = None
     impedance_evidence: EvidenceWord = Evidence.MEASURED
     response_evidence: EvidenceWord = Evidence.MEASURED
+    instrument: InstrumentWord | None = None
+    impedance_instrument: InstrumentWord | None = None
+    response_instrument: InstrumentWord | None = None
     re_ohm: Ohm | None = None
     datasheet: Datasheet | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Driver:
-        if self.impedance is None and self.datasheet is None:
-            raise PydanticCustomError("impedance", "has neither an impedance file nor a datasheet")
+        if self.impedance is None and self.datasheet is None and self.re_ohm is None:
+            raise PydanticCustomError("impedance", "has no impedance file, no datasheet and no re_ohm")
         if self.position_mm is not None and self.positions_mm is not None:
             raise PydanticCustomError("position", "has both position_mm and positions_mm")
         return self
@@ -264,8 +277,8 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     """Read a speaker file, given by its own name or by its folder.
 
     Raises InputError: with file and line; an InputFaults where several things are wrong. Not TOML, an unknown or
-    missing key, a value of the wrong kind or out of range, a driver with neither impedance nor datasheet, a file that
-    is missing or outside the parent of the speaker folder, a channel without a driver.
+    missing key, a value of the wrong kind or out of range, a driver of which not even the DC resistance is given, a
+    file that is missing or outside the parent of the speaker folder, a channel without a driver.
     """
     path = Path(path_or_folder)
     path = path / FILE_NAME if path.is_dir() else path

@@ -1,70 +1,17 @@
-"""Findings: what `check` has to say, each a value of its own; its words are made last."""
+"""Findings: what is wrong or doubtful, each a value of its own; its words are made last."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any, Final
+from typing import Any
 
-from xover.figures import written
+from xover.judge.finding_words import words_of
+from xover.judge.kinds import Fault
 from xover.plain import some_of
-from xover.quantity import hertz
 from xover.rules.severity import Severity
 
-
-class Fault(StrEnum):
-    """What may be wrong or doubtful."""
-
-    NO_NETWORK = "no network"
-    UNUSED_DRIVER = "unused driver"
-    # Drivers.
-    PHASE_REBUILT = "phase rebuilt"
-    FROM_DATASHEET = "from datasheet"
-    DOUBTFUL_FILE = "doubtful file"
-    NO_MODEL = "no model"
-    TWO_RESONANCES = "two resonances"
-    DOUBTFUL_SWEEP = "doubtful sweep"
-    COARSE_SWEEP = "coarse sweep"
-    SHORT_SWEEP = "short sweep"
-    DC_ABOVE_SWEEP = "DC resistance above sweep"
-    DC_BELOW_SWEEP = "DC resistance below sweep"
-    NO_OVERLAP = "no overlap"
-    LITTLE_OVERLAP = "little overlap"
-    RELATIVE_LEVEL = "relative level"
-    NO_PLACE = "no place"
-    # Networks.
-    LOOSE_NODE = "loose node"
-    IDLE_PARTS = "idle parts"
-    BARE_TWEETER = "bare tweeter"
-    COIL_PROTECTS = "coil protects"
-    BLOCKED_WOOFER = "blocked woofer"
-    OIL_FILLED = "oil-filled"
-    LOW_RATING = "low rating"
-    LAMP = "lamp"
-    ENVELOPE = "envelope"
-    NO_CROSSOVER = "no crossover"
-    POLARITY = "polarity"
-    REVERSED = "reversed"
-    # Amplifier.
-    BRIDGED_JOINED = "bridged outputs joined"
-    PERHAPS_BRIDGED = "perhaps bridged outputs joined"
-    LOW_LOAD = "low load"
-    UNRATED = "unrated amplifier"
-
-    @property
-    def severity(self) -> Severity:
-        """How much it matters."""
-        return Severity.STOP if self in _STOPS else Severity.NOTE if self in _NOTES else Severity.CAUTION
-
-
-_STOPS: Final = frozenset({Fault.BARE_TWEETER, Fault.OIL_FILLED, Fault.BRIDGED_JOINED})
-_NOTES: Final = frozenset(
-    {
-        *(Fault.UNUSED_DRIVER, Fault.PHASE_REBUILT, Fault.FROM_DATASHEET, Fault.TWO_RESONANCES, Fault.COARSE_SWEEP),
-        *(Fault.SHORT_SWEEP, Fault.COIL_PROTECTS, Fault.LAMP, Fault.REVERSED, Fault.UNRATED),
-    }
-)
+__all__ = ["Fault", "Finding", "found"]
 
 
 @dataclass(frozen=True)
@@ -74,201 +21,52 @@ class Finding:
     Attributes
     ----------
     where : network, driver or file that it concerns. facts : what was found, by the names that `words_of` knows.
+    severity : how much it matters. sure : False where it rests on a datasheet or an assumption that could be so far
+        off that nothing is wrong: a doubt, which stops nobody, and whose remedy is the measurement that settles it.
+    part, driver : the part's card, or the driver's key, that it is about; "" where there is none.
     """
 
     fault: Fault
     where: str
     facts: Mapping[str, Any]
-
-    @property
-    def severity(self) -> Severity:
-        """How much it matters."""
-        return self.fault.severity
+    severity: Severity
+    sure: bool = True
+    part: str = ""
+    driver: str = ""
 
     @property
     def text(self) -> str:
         """What was found, in words."""
-        return words_of(self)[0]
+        return words_of(self.fault, self.facts)[0]
 
     @property
     def remedy(self) -> str:
         """What to do, in words."""
-        return words_of(self)[1]
+        return words_of(self.fault, self.facts)[1]
 
     def plain(self) -> dict[str, Any]:
         """What it is, how much it matters, and both in words."""
-        return some_of(self, "severity where text remedy fault")
+        return some_of(self, "severity where text remedy fault sure part driver")
 
 
-def found(fault: Fault, where: str, **facts: Any) -> Finding:
-    """A finding."""
-    return Finding(fault, where, facts)
+def found(
+    fault: Fault,
+    where: str,
+    *,
+    severity: Severity | None = None,
+    unsure: str = "",
+    about_part: str = "",
+    about_driver: str = "",
+    **facts: Any,
+) -> Finding:
+    """A finding.
 
-
-_READ_AGAIN: Final = (
-    "zero the meter's leads and read again; then check the jig's reference resistor and the scale of the file"
-)
-
-
-def words_of(finding: Finding) -> tuple[str, str]:
-    """What was found, and the remedy."""
-    f = finding.facts
-    said = _of_driver(finding.fault, f) or _of_network(finding.fault, f) or _of_amplifier(finding.fault, f)
-    if said is not None:
-        return said
-    if finding.fault is Fault.NO_NETWORK:
-        return "no network is named", 'add [networks.found] with circuit = "found.cir"'
-    assert finding.fault is Fault.UNUSED_DRIVER
-    return "no network uses this driver", "remove it, or bind it in a netlist"
-
-
-def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
-    match fault:
-        case Fault.PHASE_REBUILT:
-            return f["note"], "measure the phase against one time reference to do without"
-        case Fault.FROM_DATASHEET:
-            return f["note"], "measure an impedance sweep and a response to do without"
-        case Fault.DOUBTFUL_FILE:
-            return f["note"], "look at the file, and measure again if it is not meant"
-        case Fault.NO_MODEL:
-            return "no electrical model fits the impedance sweep", "check the file's columns and units"
-        case Fault.TWO_RESONANCES:
-            return f["note"], "usual with a horn or a vented box; else look for a leak"
-        case Fault.DOUBTFUL_SWEEP:
-            return f["note"], "check the jig, its calibration and the file; then measure again"
-        case Fault.COARSE_SWEEP:
-            return (
-                f"the impedance sweep is coarse or noisy: between rows it is good to about {f['error']:.0%} at worst",
-                "measure 24 or more points in each octave",
-            )
-        case Fault.SHORT_SWEEP:
-            return (
-                f"the impedance is known from {_band(f['band_hz'])} only: results outside of that are left out",
-                "sweep from 10 Hz to 20 kHz or more",
-            )
-        case Fault.DC_ABOVE_SWEEP:
-            return (
-                f"the DC resistance of {f['read_ohm']:.3g} ohm is above the sweep's lowest impedance, "
-                f"{f['lowest_ohm']:.3g} ohm at {hertz(f['at_hz'])}: both cannot be true",
-                _READ_AGAIN,
-            )
-        case Fault.DC_BELOW_SWEEP:
-            return (
-                f"the DC resistance of {f['read_ohm']:.3g} ohm is far below what the sweep shows, "
-                f"{f['shown_ohm']:.3g} ohm",
-                _READ_AGAIN,
-            )
-        case Fault.NO_OVERLAP:
-            return (
-                f"impedance ({_band(f['impedance_hz'])}) and response ({_band(f['response_hz'])}) do not overlap: "
-                "no sound can be predicted",
-                "measure both over the same band, or check the units of the frequency column",
-            )
-        case Fault.LITTLE_OVERLAP:
-            return (
-                f"impedance and response overlap only from {_band(f['band_hz'])}",
-                "measure both over the band that the driver plays",
-            )
-        case Fault.RELATIVE_LEVEL:
-            return (
-                f"the response peaks at {f['level_db']:.0f} dB, no level of a driver at 2.83 V and 1 m: it looks "
-                "relative",
-                "add the level of 0 dB to the table; ratios between drivers are wrong until then",
-            )
-        case Fault.NO_PLACE:
-            return (
-                "its phase is rebuilt, but its place is not known: the sum is an envelope only",
-                "add position_mm = [right, up, forward] of the design axis' foot on the baffle",
-            )
-    return None
-
-
-def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
-    match fault:
-        case Fault.LOOSE_NODE:
-            return (
-                f"node {f['node']} has one connection: {f['element']} hangs in the air there and carries no current",
-                f"check the node names of {f['element']}, or remove it",
-            )
-        case Fault.IDLE_PARTS:
-            load = "loads" if len(f["parts"]) == 1 else "load"
-            return (
-                f"{', '.join(f['parts'])} {load} the amplifier but never reach a driver",
-                "check the node names; parts across the amplifier that only shape the load are right as they are",
-            )
-        case Fault.BARE_TWEETER:
-            return (
-                f"{f['key']} ({f['card']}) has no capacitor in series: {f['share']:.0%} of any DC gets there",
-                "add a series capacitor before you switch anything on: a thump or a fault kills a tweeter",
-            )
-        case Fault.COIL_PROTECTS:
-            return (
-                f"{f['key']} is kept from DC by a coil across it, not by a capacitor ({f['share']:.1%} gets through)",
-                "usual in a series network; do not open that coil while the amplifier is on",
-            )
-        case Fault.BLOCKED_WOOFER:
-            return (
-                f"{f['key']} ({f['card']}) has no path for DC: a capacitor stands in series with a woofer",
-                "check the drawing: some networks do this on purpose, most do not",
-            )
-        case Fault.OIL_FILLED:
-            return (
-                f"{f['part']} is oil-filled: cans from before 1980 may hold PCBs",
-                "do not open, drill or burn it; wear nitrile gloves and hand it to the local hazardous-waste service",
-            )
-        case Fault.LOW_RATING:
-            return (
-                f"{f['part']} is rated {f['rated_v']:g} V, less than the amplifier's peak of {f['peak_v']:.0f} V",
-                "replace it by a part of 100 V or more when you next open the box",
-            )
-        case Fault.LAMP:
-            return (
-                f"{f['part']} is a lamp or resettable fuse, taken cold ({f['ohm']:g} ohm)",
-                "leave it in: its cold resistance belongs to the voicing, and hot it protects a driver",
-            )
-        case Fault.ENVELOPE:
-            return f"the sum is an envelope only: {f['reason']}", "see timing in speaker.toml"
-        case Fault.NO_CROSSOVER:
-            return f"{f['pair']} never cross: {f['reason']}", "check the netlist and the responses' levels"
-        case Fault.POLARITY:
-            return (
-                f"polarity: round {f['at_hz']:.0f} Hz {f['pair']} add up better with one of them reversed "
-                f"(by {f['gain_db']:.1f} dB)",
-                "check each driver's polarity on the board before changing it: some makers meant the dip, and some "
-                "mark plus the other way round",
-            )
-        case Fault.REVERSED:
-            return (
-                f"reversed (plus on ground): {', '.join(f['keys'])}",
-                "usual in networks of second order; do not 'correct' it without looking at the sum",
-            )
-    return None
-
-
-def _of_amplifier(fault: Fault, f: Any) -> tuple[str, str] | None:
-    match fault:
-        case Fault.BRIDGED_JOINED:
-            return (
-                f"channels {' and '.join(f['channels'])} share their minus (node {f['node']}), and at least one of "
-                "them is bridged: its minus is a live output, and joining it shorts the amplifier",
-                "give each channel a minus of its own, such as 'Vbass lo+ lo-', and split the common return",
-            )
-        case Fault.PERHAPS_BRIDGED:
-            return (
-                f"channels {' and '.join(f['channels'])} share their minus (node {f['node']}): right for amplifiers "
-                "with a common ground, fatal for bridged (BTL) ones, as many class D amplifiers are",
-                "look it up, then say bridged = false or true in [amplifier] or [bypass.channels.NAME]",
-            )
-        case Fault.LOW_LOAD:
-            return f["verdict"], "see 'xover load' for the whole load"
-        case Fault.UNRATED:
-            return (
-                f"lowest impedance {written('lowest load', f['lowest_ohm'])} ohm; no amplifier is given to hold it "
-                "against",
-                "add [amplifier] with minimum_load_ohm to speaker.toml",
-            )
-    return None
-
-
-def _band(band_hz: tuple[float, float]) -> str:
-    return f"{hertz(band_hz[0])} to {hertz(band_hz[1])}"
+    Parameters
+    ----------
+    severity : by default that of its kind. unsure : what to measure where it rests on too little to be sure; a stop is
+        then a caution. about_part, about_driver : what it is about.
+    """
+    matters = fault.severity if severity is None else severity
+    if unsure and matters is Severity.STOP:
+        matters = Severity.CAUTION
+    return Finding(fault, where, {**facts, "unsure": unsure}, matters, not unsure, about_part, about_driver)

@@ -9,18 +9,21 @@ from typing import Final
 
 import numpy as np
 
-from xover.amplifier.demand import rated_voltage
-from xover.amplifier.load import judge_load, read_load
-from xover.curve import log_grid
+from xover.amplifier.load import LoadLevel, load_level
+from xover.curve import Evidence, log_grid
 from xover.driver.fit import DriverFit
 from xover.judge.findings import Fault, Finding, found
-from xover.network import Network, find_sections, solve
-from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, KEPT_OFF_SHARE, POLARITY_DB
-from xover.sound.load import amplifier_of, channel_impedance
+from xover.network import Network, Solution, find_sections, solve
+from xover.rules.likeness import DATASHEET_SHARE
+from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
+from xover.rules.severity import Severity
+from xover.sound.load import amplifier_of, channel_load
 from xover.sound.prediction import Prediction, predict
 from xover.sound.resonance import Role, driver_role
 from xover.speaker import Speaker
 
+_NEAR: Final = 1.1
+"""A lowest load between the rows lies no further below its row than this."""
 _DC_HZ: Final = 1e-3
 """So slow that every capacitor is open and every coil its DCR."""
 
@@ -28,12 +31,14 @@ _DC_HZ: Final = 1e-3
 def network_findings(
     speaker: Speaker, name: str, network: Network, fits: Mapping[str, DriverFit | None]
 ) -> Iterator[Finding]:
-    """Go through one network of the folder."""
+    """Go through one network of the folder: all but what is unsafe, which `safety.hazards` tells."""
     yield from _connections(name, network)
-    yield from _protection(speaker, name, network, fits)
-    yield from _parts(speaker, name, network)
+    yield from (f for f in protection(speaker, name, network, fits) if f.severity is not Severity.STOP)
+    for resistor in network.resistors:
+        if resistor.is_lamp:
+            yield found(Fault.LAMP, name, about_part=resistor.name, part=resistor.name, ohm=resistor.ohm)
     yield from _sound(name, network, predict(speaker, name, log_grid(20.0, 20e3, 24)))
-    yield from amplifier_findings(speaker, name, network)
+    yield from _unrated(speaker, name, network)
 
 
 def _connections(name: str, network: Network) -> Iterator[Finding]:
@@ -64,9 +69,10 @@ def dc_drive(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | 
     return {key: float(abs(v[0])) for key, v in solution.drive.items()}
 
 
-def _protection(
+def protection(
     speaker: Speaker, name: str, network: Network, fits: Mapping[str, DriverFit | None]
 ) -> Iterator[Finding]:
+    """Tweeters that DC reaches, and woofers that it does not."""
     shares = dc_drive(speaker, network, fits)
     for card in network.drivers:
         share, role = shares[card.key], driver_role(speaker.drivers[card.driver])
@@ -78,22 +84,7 @@ def _protection(
         elif role is Role.LOW and share < DC_PATH_SHARE:
             fault = Fault.BLOCKED_WOOFER
         if fault is not None:
-            yield found(fault, name, key=card.key, card=card.name, share=share)
-
-
-def _parts(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
-    amplifier = speaker.amplifier
-    peak_v = math.nan
-    if amplifier is not None and amplifier.rated_power_w and amplifier.rated_load_ohm:
-        peak_v = math.sqrt(2.0) * rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm)
-    for capacitor in network.capacitors:
-        if any(word in (capacitor.kind or "") for word in ("oil", "pio")):
-            yield found(Fault.OIL_FILLED, name, part=capacitor.name)
-        if capacitor.volts is not None and capacitor.volts < peak_v:
-            yield found(Fault.LOW_RATING, name, part=capacitor.name, rated_v=capacitor.volts, peak_v=peak_v)
-    for resistor in network.resistors:
-        if resistor.is_lamp:
-            yield found(Fault.LAMP, name, part=resistor.name, ohm=resistor.ohm)
+            yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)
 
 
 def _gain_if_reversed_db(prediction: Prediction, crossover_hz: float) -> float:
@@ -123,6 +114,13 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
 
 def amplifier_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     """Bridged channels that share their minus, and loads below a rating."""
+    yield from bridged_findings(speaker, name, network)
+    grid = log_grid(20.0, 20e3, 48)
+    yield from load_findings(speaker, name, solve(network, grid, speaker.impedances_ohm(network, grid)))
+
+
+def bridged_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
+    """Channels that share their minus though one of them is, or may be, bridged."""
     by_minus: dict[str, list[str]] = {}
     for channel in network.channels:
         by_minus.setdefault(channel.minus, []).append(channel.name)
@@ -131,7 +129,6 @@ def amplifier_findings(speaker: Speaker, name: str, network: Network) -> Iterato
         if len(channels) > 1 and not all(b is False for b in bridged):
             fault = Fault.BRIDGED_JOINED if any(bridged) else Fault.PERHAPS_BRIDGED
             yield found(fault, name, channels=tuple(channels), node=minus)
-    yield from _loads(speaker, name, network)
 
 
 def _is_bridged(speaker: Speaker, network: Network, channel: str) -> bool | None:
@@ -142,17 +139,53 @@ def _is_bridged(speaker: Speaker, network: Network, channel: str) -> bool | None
     return speaker.amplifier.bridged if speaker.amplifier is not None else None
 
 
-def _loads(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
+def load_findings(speaker: Speaker, name: str, solution: Solution, *, quick: bool = False) -> Iterator[Finding]:
+    """Loads below what their amplifier allows: too low is a stop, within the 20 % dip of IEC 60268-5 a caution.
+
+    The lowest point is followed between the rows only where it may matter. quick : leave out what is no stop.
+    """
+    network = solution.network
+    for channel in network.channels:
+        amplifier = amplifier_of(speaker, network, channel.name)
+        limit = amplifier.minimum_load_ohm if amplifier else None
+        if limit is None:
+            continue
+        size = np.abs(solution.impedance_ohm[channel.name])
+        least = float(np.min(size[np.isfinite(size)], initial=math.inf))
+        if least > _NEAR * limit * (IEC_LEAST_SHARE if quick else 1.0):
+            continue
+        reading = channel_load(speaker, solution, channel.name)
+        level = load_level(reading.minimum_ohm, limit)
+        if level not in (LoadLevel.EDGE, LoadLevel.TOO_LOW):
+            continue
+        low = level is LoadLevel.TOO_LOW
+        beyond = IEC_LEAST_SHARE * limit if low else limit
+        guessed = [d for d in network.driver_names if not measured_impedance(speaker, d)]
+        # So far below that no error of a datasheet explains it.
+        doubt = guessed and reading.minimum_ohm * (1.0 + DATASHEET_SHARE) >= beyond
+        yield found(
+            Fault.LOW_LOAD,
+            f"{name}, channel {channel.name}" if len(network.channels) > 1 else name,
+            severity=Severity.STOP if low else Severity.CAUTION,
+            unsure=f"measure the impedance of {', '.join(guessed)}" if doubt else "",
+            lowest_ohm=reading.minimum_ohm,
+            at_hz=reading.minimum_at_hz,
+            limit_ohm=limit,
+            low=low,
+        )
+
+
+def measured_impedance(speaker: Speaker, driver: str) -> bool:
+    """Whether a driver's impedance was measured."""
+    return speaker.drivers[driver].impedance_evidence is Evidence.MEASURED
+
+
+def _unrated(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     grid = log_grid(20.0, 20e3, 48)
     solution = solve(network, grid, speaker.impedances_ohm(network, grid))
     for channel in network.channels:
         amplifier = amplifier_of(speaker, network, channel.name)
-        seen = channel_impedance(speaker, network, channel.name)
-        reading = read_load(grid, solution.impedance_ohm[channel.name], seen)
-        least = amplifier.minimum_load_ohm if amplifier else None
-        verdict = judge_load(reading, least)
-        where = f"{name}, channel {channel.name}" if len(network.channels) > 1 else name
-        if verdict.limit_broken:
-            yield found(Fault.LOW_LOAD, where, verdict=verdict.sentence)
-        elif least is None:
-            yield found(Fault.UNRATED, where, lowest_ohm=reading.minimum_ohm)
+        if amplifier is None or amplifier.minimum_load_ohm is None:
+            where = f"{name}, channel {channel.name}" if len(network.channels) > 1 else name
+            lowest = channel_load(speaker, solution, channel.name).minimum_ohm
+            yield found(Fault.UNRATED, where, lowest_ohm=lowest)

@@ -141,7 +141,8 @@ def solve(
     Parameters
     ----------
     frequency_hz : (n,) > 0.
-    driver_impedance_ohm : (n,) complex by driver's name; NaN where it is not known, and NaN comes out there.
+    driver_impedance_ohm : (n,), or (k, n) for candidates, complex by driver's name; NaN where it is not known, and
+        NaN comes out there.
     values : candidates, (k,) arrays or numbers by part name: ohm, henry, farad; `NAME_dcr`, `NAME_esr`,
         `NAME_df` for the losses; a K card's name for its coupling. All arrays have the same k.
     impedance_ohm : (n,), or (k, n) for candidates: whatever stands in the place of a part, by the part's name; a
@@ -154,7 +155,7 @@ def solve(
     frequency = np.asarray(frequency_hz, dtype=float)
     given = {k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in (values or {}).items()}
     stand_in = {k: np.atleast_2d(np.asarray(z, dtype=complex)) for k, z in (impedance_ohm or {}).items()}
-    count = _candidates(network, given, stand_in)
+    count = _candidates(network, given, stand_in, driver_impedance_ohm)
     blocks, split = _blocks(network, frozenset((*given, *stand_in)), by_section)
     stood_in = _changed_impedances(network, frequency, driver_impedance_ohm, given) | stand_in
     solved: list[SolvedBlock] = []
@@ -175,17 +176,21 @@ def solve(
     return Solution(network, frequency, drive, loads, worst, split, parts, given, shape)
 
 
-def _candidates(network: Network, given: Mapping[str, Float], stand_in: Mapping[str, Complex]) -> int:
+def _candidates(
+    network: Network, given: Mapping[str, Float], stand_in: Mapping[str, Complex], drivers: Mapping[str, ArrayLike]
+) -> int:
     """Number of candidates, 0 without any; checks the names."""
     for name in stand_in:
         if all(p.name != name for p in network.parts):
             raise OptionError(
                 f"there is no part {name} in the network", "use one of " + ", ".join(p.name for p in network.parts)
             )
-    if not given and not any(z.shape[0] > 1 for z in stand_in.values()):
+    stacks = [np.shape(drivers[name]) for name in network.driver_names if name in drivers]
+    rows = {z.shape[0] for z in stand_in.values()} | {shape[0] for shape in stacks if len(shape) == 2}
+    if not given and not any(count > 1 for count in rows):
         return 0
     known = network.numbers
-    sizes = {v.size for v in given.values()} | {z.shape[0] for z in stand_in.values()}
+    sizes = {v.size for v in given.values()} | rows
     for name in given:
         if name not in known:
             raise OptionError(f"there is no value {name} in the network", "use one of " + ", ".join(sorted(known)))

@@ -29,6 +29,8 @@ SWEEP_SHARE: Final = 0.05
 """How well a sweep made at home with a resistor and a sound card repeats."""
 DATASHEET_SHARE: Final = 0.20
 """How far a driver may lie from its datasheet, its cabinet among the reasons."""
+DATASHEET_LEVEL_DB: Final = 3.0
+"""How far a sensitivity may lie from the one that is printed. Common practice, no published source."""
 DATASHEET_RE: Final = 0.10
 SWEEP_RE: Final = 0.10
 METER_RE: Final = 0.03
@@ -57,6 +59,10 @@ analyser in a room averages."""
 # Pairs and spares.
 PAIR_PARTS: Final = 0.05
 """Parts of a pair are usually matched to this."""
+ALIKE_DRIVE_DB: Final = 3.0
+"""Drivers whose voltages stay within this of each other where they count have one filter, or two alike."""
+ONE_WAY_OCTAVES: Final = 1.0
+"""Drivers with their centres this far apart, or their resonances, are two ways."""
 PAIR_FS: Final = 0.10
 PAIR_RE: Final = 0.05
 """Resonance and DC resistance of like drivers stay within these."""

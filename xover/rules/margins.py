@@ -63,6 +63,8 @@ CAPACITOR_MARGIN: Final = 1.3
 """Times the peak of a full sine at the worst frequency, 30 to 40 % over it as a rule. It also covers the 4/pi = 1.27 by
 which a square wave drives a resonance harder than a sine."""
 COIL_MARGIN: Final = 1.0
+# A part is judged by its stress alone: a resistor whose heat at the listening level passes its rating burns, a stop;
+# any other rating that is passed, then or at the amplifier's full power, is a caution; a margin not kept is a note.
 USUAL_WATTS: Final = (5.0, 10.0, 20.0, 50.0, 100.0)
 USUAL_VOLTS: Final = (50.0, 63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 """Ratings that shops usually have. Common practice, no published source."""
@@ -85,10 +87,11 @@ RESONANCE_RATIO: Final = 2.0
 RESONANCE_RATIO_FIRST_ORDER: Final = 4.0
 """...and with a first-order slope this many times."""
 TWEETER_W: Final = 0.1
-"""Average watts below resonance that any tweeter stands; `TWEETER_MORE` times the design's, if that is more."""
+"""Average watts below resonance that any tweeter stands at the listening level: more is a caution, whatever the design
+does: a design that burns its tweeter is no measure."""
 TWEETER_MORE: Final = 10.0**0.1
 TWEETER_MOST: Final = 4.0
-"""Times the limit, 6 dB more: then it fails."""
+"""Times the limit, 6 dB more: then it is a stop."""
 QUIET_DB: Final = -20.0
 MORE_DB: Final = 1.0
 """Below its resonance a tweeter may get so much drive, or so much more than it gets today."""
@@ -120,6 +123,19 @@ GOOD_DEG: Final = 7.0
 """A correction of a protection capacitor that leaves no more than this is good."""
 FILM_FARAD: Final = (1e-6, 330e-6)
 """Film capacitors on sale."""
+
+# Drivers and parts that are dead.
+OPEN_DRIVER_OHM: Final = 1000.0
+SHORTED_DRIVER_OHM: Final = 0.5
+"""No voice coil has more, or less: over three quarters of the sweep its impedance passes this."""
+DEAD_PART: Final = 10.0
+"""A part whose value is so many times that of the original, or a share of it, is open or shorted, not aged."""
+LINK_OHM: Final = 0.5
+"""A resistor of less than this where another part stood is a bridge of wire."""
+DEAD_DB: Final = -40.0
+"""A driver that gets this much less than from the original, everywhere in its band, gets nothing."""
+TURNED_DEG: Final = 45.0
+"""Drives that are this near to half a turn apart, on average, are of opposite polarity."""
 
 # Another driver in the old one's place.
 UPPER_LACK_DB: Final = 1.5

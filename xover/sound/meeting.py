@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -31,36 +32,59 @@ def present_crossovers(speaker: Speaker, network: Network, frequency_hz: Float) 
     branches = make_branches(speaker, network, solution, known)
     if not all(np.isfinite(b.pressure).any() for b in branches):
         branches = tuple(
-            make_branch(d.key, solution.drive[d.key], np.ones(frequency_hz.shape), timing_known=False, group=d.driver)
-            for d in network.drivers
+            make_branch(b.key, solution.drive[b.key], np.ones(frequency_hz.shape), timing_known=False, way=b.way)
+            for b in branches
         )
     found = [c.frequency_hz for c in read_crossovers(frequency_hz, branches, known)]
     return tuple(sorted({float(f) for f in found if f is not None}))
 
 
-def ways(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[str, ...]:
-    """The drivers' names of a network, lowest first; see `lowest_first`."""
+@dataclass(frozen=True)
+class WayOfDrivers:
+    """Drivers that play one band behind one filter.
+
+    Attributes
+    ----------
+    names : of the drivers, and keys : of their cards, in the order of the netlist.
+    """
+
+    names: tuple[str, ...]
+    keys: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """ "woofer", or "woofer+woofer2"."""
+        return "+".join(self.names)
+
+
+def ways(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[WayOfDrivers, ...]:
+    """The ways of a network, lowest first; see `lowest_first`."""
     return lowest_first(speaker, sound_of_network(speaker, network, frequency_hz))
 
 
-def lowest_first(speaker: Speaker, sound: Sound) -> tuple[str, ...]:
-    """Names by the centre of their sound behind the network; else of their drive; else by resonance; else as listed.
+def lowest_first(speaker: Speaker, sound: Sound) -> tuple[WayOfDrivers, ...]:
+    """Ways by the centre of their sound behind the network; else of their drive; else by resonance; else as listed.
 
-    Centres less than half an octave apart tell nothing: so does a network that splits nothing.
+    Centres less than half an octave apart tell nothing: so does a network that splits nothing. Which drivers are one
+    way, see `one_way_drivers`.
     """
     f = sound.solution.frequency_hz
-    names = sound.network.driver_names
-    cards = {name: [c.key for c in sound.network.drivers if c.driver == name] for name in names}
+    drivers = {c.key: c.driver for c in sound.network.drivers}
+    keys: dict[str, list[str]] = {}
+    for b in sound.branches:
+        keys.setdefault(b.way, []).append(b.key)
+    found = [WayOfDrivers(tuple(dict.fromkeys(drivers[k] for k in own)), tuple(own)) for own in keys.values()]
     sounds = {b.key: b.pressure for b in sound.branches}
-    heard = {n: centroid_hz(f, np.sum([np.nan_to_num(sounds[k]) for k in cards[n]], axis=0)) for n in names}
-    driven = {n: centroid_hz(f, sound.solution.drive[cards[n][0]]) for n in names}
-    for centres in (heard, driven, {n: driver_resonance_hz(speaker.drivers[n]) for n in names}):
+    heard = {w: centroid_hz(f, np.sum([np.nan_to_num(sounds[k]) for k in w.keys], axis=0)) for w in found}
+    driven = {w: centroid_hz(f, sound.solution.drive[w.keys[0]]) for w in found}
+    resonant = {w: driver_resonance_hz(speaker.drivers[w.names[0]]) for w in found}
+    for centres in (heard, driven, resonant):
         if _apart(centres):
-            return tuple(sorted(names, key=lambda n: centres[n]))
-    return names
+            return tuple(sorted(found, key=centres.__getitem__))
+    return tuple(found)
 
 
-def _apart(centres: Mapping[str, float]) -> bool:
+def _apart(centres: Mapping[WayOfDrivers, float]) -> bool:
     """Whether all are known and each lies half an octave or more from its neighbours."""
     ordered = sorted(centres.values())
     if not all(np.isfinite(c) for c in ordered):

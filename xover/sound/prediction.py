@@ -21,6 +21,7 @@ from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution, solve
 from xover.readable import Readable
 from xover.sound.deviation import sum_deviation
+from xover.sound.grouping import one_way_drivers
 from xover.speaker import PhaseSource, Speaker
 
 RESPONSE_DISTANCE_M: Final = 1.0
@@ -225,15 +226,18 @@ def make_branches(
     speaker: Speaker, network: Network, solution: Solution, timing_known: bool, output_ohm: float = 0.0
 ) -> tuple[Branch, ...]:
     """The sound of each driver card. A rebuilt phase gets the delay of the card's place; a measured one has it."""
+    response = {card.key: card_response(speaker, card, solution.frequency_hz) for card in network.drivers}
+    way = {n: "+".join(names) for names in one_way_drivers(speaker, network, solution, response) for n in names}
     return tuple(
         make_branch(
             card.key,
             _behind_output(network, solution, card.key, output_ohm),
-            card_response(speaker, card, solution.frequency_hz),
+            response[card.key],
             timing_known=timing_known,
             position_mm=speaker.drivers[card.driver].place_mm(card.name[1:]),
             diameter_mm=speaker.drivers[card.driver].diameter_mm,
             group=card.driver,
+            way=way[card.driver],
         )
         for card in network.drivers
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -14,6 +15,7 @@ from xover.amplifier.extremum import highest
 from xover.curve import Complex, Curve, Float
 from xover.network import Network
 from xover.rules.margins import TWEETER_FS_HZ
+from xover.rules.typical import HIGH_WORDS, LOW_WORDS
 from xover.speaker import Speaker, SpeakerDriver
 
 LEAST_RISE: Final = 1.1
@@ -28,8 +30,14 @@ _FARTHEST: Final = 1.1
 
 def driver_resonance_hz(driver: SpeakerDriver) -> float:
     """Resonance as the sweep shows it, else as the datasheet says; NaN where neither does."""
-    swept = math.nan if driver.impedance is None else swept_resonance_hz(driver.impedance)
+    swept = math.nan if driver.impedance is None else _swept_once(driver.impedance)
     return driver.datasheet.fs_hz if math.isnan(swept) and driver.datasheet is not None else swept
+
+
+@lru_cache(maxsize=64)
+def _swept_once(curve: Curve) -> float:
+    """A curve never changes, and is asked for its resonance by whoever reads a network."""
+    return swept_resonance_hz(curve)
 
 
 def swept_resonance_hz(curve: Curve) -> float:
@@ -112,10 +120,6 @@ def _valley(size: Float) -> float:
     return float(np.min(size[: higher[0]] if higher.size else size))
 
 
-_HIGH_WORDS: Final = ("tweet", "treble", "high", "horn", "dome", "ribbon", "super")
-_LOW_WORDS: Final = ("woof", "bass", "low")
-
-
 class Role(StrEnum):
     """What a driver plays."""
 
@@ -127,9 +131,9 @@ class Role(StrEnum):
 def driver_role(driver: SpeakerDriver) -> Role:
     """By the resonance where it is known (above 300 Hz a tweeter, below 150 Hz a woofer), else by the name."""
     fs, name = driver_resonance_hz(driver), driver.name.lower()
-    if fs > TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in _HIGH_WORDS)):
+    if fs > TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in HIGH_WORDS)):
         return Role.HIGH
-    low = fs < 0.5 * TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in _LOW_WORDS))
+    low = fs < 0.5 * TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in LOW_WORDS))
     return Role.LOW if low else Role.MID
 
 

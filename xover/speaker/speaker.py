@@ -19,6 +19,15 @@ from xover.files.tables import read_impedance, read_response
 from xover.network import Network, build_network
 from xover.readable import Readable
 from xover.remark import About, Remark
+from xover.rules.instruments import Instrument
+from xover.speaker.instruments import (
+    assumed_values,
+    evidence_of,
+    is_template,
+    response_instrument,
+    table_instrument,
+    told_instrument,
+)
 
 Position = tuple[float, float, float]
 
@@ -45,6 +54,8 @@ class SpeakerDriver(Readable):
     card_positions_mm : the same for each card, where the driver stands on several.
     re_ohm : DC resistance as read with a meter, or as printed; None where unknown.
     notes : what a reader must know, one sentence each.
+    impedance_instrument, response_instrument : what the curves were got with; of values in the place of a curve,
+        what those are.
     """
 
     name: str
@@ -57,6 +68,8 @@ class SpeakerDriver(Readable):
     diameter_mm: float | None
     re_ohm: float | None
     notes: tuple[Remark, ...]
+    impedance_instrument: Instrument = Instrument.ASSUMED
+    response_instrument: Instrument = Instrument.ASSUMED
 
     def impedance_ohm(self, frequency_hz: Float) -> Complex:
         """(n,) impedance, NaN where the sweep does not reach."""
@@ -79,7 +92,8 @@ class SpeakerDriver(Readable):
         """What the impedance rests on."""
         if self.impedance is not None:
             return self.impedance.evidence
-        return Evidence.ASSUMED if self.datasheet is None or self.datasheet.le_mh is None else Evidence.DATASHEET
+        sheet = self.datasheet is not None and self.datasheet.le_mh is not None
+        return Evidence.DATASHEET if sheet and self.impedance_instrument is Instrument.DATASHEET else Evidence.ASSUMED
 
     @property
     def response_evidence(self) -> Evidence:
@@ -227,26 +241,26 @@ def open_speaker(path_or_folder: Path | str) -> Speaker:
 
 def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
     notes: list[Remark] = []
-    sheet = None
-    if entry.datasheet is not None:
-        sheet = DatasheetValues(**entry.datasheet.model_dump())
+    told = {curve: told_instrument(file, name, entry, curve) for curve in ("impedance", "response")}
+    ohms = told["impedance"] or table_instrument(entry.impedance_evidence)
+    sheet, sheet_is = _sheet(file, name, entry)
     impedance = None
     if entry.impedance is not None:
-        impedance, warnings = read_impedance(file.file(entry.impedance), entry.impedance_evidence)
+        impedance, warnings = read_impedance(file.file(entry.impedance), evidence_of(ohms))
         notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
         if not impedance.has_phase:
             impedance, rebuilt = minimum_phase_curve(impedance)
             words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
             notes.append(Remark(words, About.IMPEDANCE, named=True))
     elif sheet is not None:
-        words = "the impedance is taken from datasheet values, not from a sweep"
-        notes.append(Remark(words, About.DATASHEET_IMPEDANCE).of(name))
-        notes += [note.of(name) for note in sheet.notes]
-    response, source = None, PhaseSource.NONE
+        ohms = sheet_is
+        notes += _values_notes(name, entry, sheet, sheet_is)
+    response, source, heard = None, PhaseSource.NONE, Instrument.ASSUMED
     if entry.response is not None:
-        response, source = _open_response(file, name, entry, notes)
+        response, source, heard = _open_response(file, name, entry, told["response"], notes)
     elif sheet is not None and sheet.sensitivity_db is not None:
         source = PhaseSource.MINIMUM
+        heard = Instrument.PLACEHOLDER if sheet_is is Instrument.PLACEHOLDER else Instrument.ASSUMED
         if impedance is not None:
             notes += [note.of(name) for note in sheet.notes if note.about is About.DATASHEET_RESPONSE]
     else:
@@ -263,12 +277,43 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         diameter_mm=entry.diameter_mm,
         re_ohm=entry.re_ohm if entry.re_ohm is not None else (None if sheet is None else sheet.re_ohm),
         notes=tuple(notes),
+        impedance_instrument=ohms,
+        response_instrument=heard,
     )
 
 
-def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[Remark]) -> tuple[Curve, PhaseSource]:
+def _sheet(file: SpeakerFile, name: str, entry: Driver) -> tuple[DatasheetValues | None, Instrument]:
+    """The values that stand in where no table is, and what they are."""
+    if entry.datasheet is not None:
+        values = DatasheetValues(**entry.datasheet.model_dump(exclude={"instrument"}))
+        return values, Instrument.PLACEHOLDER if is_template(entry) else Instrument.DATASHEET
+    if entry.impedance is None:
+        return assumed_values(file, name, entry), Instrument.ASSUMED
+    return None, Instrument.ASSUMED
+
+
+def _values_notes(name: str, entry: Driver, sheet: DatasheetValues, are: Instrument) -> list[Remark]:
+    """What impedance and sound made of values do not hold."""
+    if are is Instrument.PLACEHOLDER:
+        words = "its values are the template's placeholders, no driver's: no verdict rests on them"
+        return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
+    if are is Instrument.ASSUMED:
+        heard = "" if entry.response is not None else f" and {sheet.sensitivity_db:.0f} dB"
+        words = (
+            f"only its DC resistance is known; assumed, as usual for its kind: resonance {sheet.fs_hz:.0f} Hz (half to "
+            f"twice that), inductance {sheet.le_mh:.2g} mH{heard}"
+        )
+        return [Remark(words, About.DATASHEET_IMPEDANCE).of(name)]
+    words = "the impedance is taken from datasheet values, not from a sweep"
+    return [Remark(words, About.DATASHEET_IMPEDANCE).of(name), *(note.of(name) for note in sheet.notes)]
+
+
+def _open_response(
+    file: SpeakerFile, name: str, entry: Driver, told: Instrument | None, notes: list[Remark]
+) -> tuple[Curve, PhaseSource, Instrument]:
     assert entry.response is not None  # the caller has looked
-    response, warnings = read_response(file.file(entry.response), entry.response_evidence)
+    evidence = entry.response_evidence if told is None else evidence_of(told)
+    response, warnings = read_response(file.file(entry.response), evidence)
     notes += [Remark(f"{Path(entry.response).name}: {w}", About.RESPONSE) for w in warnings]
     if entry.phase == "measured" and not response.has_phase:
         raise InputError(
@@ -278,11 +323,18 @@ def _open_response(file: SpeakerFile, name: str, entry: Driver, notes: list[Rema
             file.line("drivers", name, "phase"),
         )
     if entry.phase == "measured" or (entry.phase is None and response.has_phase):
-        return response, PhaseSource.MEASURED
+        return response, PhaseSource.MEASURED, told or response_instrument(response)
+    instrument = told or response_instrument(response)
+    if told is None and instrument is Instrument.PHONE:
+        words = (
+            f"the response of {name}, third octaves without phase, is taken for phone levels; if it is not, say "
+            'response_instrument = "calibrated" or "uncalibrated"'
+        )
+        notes.append(Remark(words, About.RESPONSE))
     if entry.phase is None:
         words = f"the response of {name} has no phase: rebuilt from its magnitude as minimum phase"
         notes.append(Remark(words, About.RESPONSE))
     rebuilt_curve, rebuilt = minimum_phase_curve(response)
     words = f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}"
     notes.append(Remark(words, About.REBUILT_PHASE))
-    return rebuilt_curve, PhaseSource.MINIMUM
+    return rebuilt_curve, PhaseSource.MINIMUM, instrument

@@ -17,6 +17,8 @@ from xover.files.speaker import FILE_NAME
 from xover.files.tables import read_impedance, read_response
 from xover.network import Network
 from xover.remark import About, Remark
+from xover.rules.instruments import Instrument
+from xover.speaker.instruments import response_instrument, table_instrument
 from xover.speaker.speaker import PhaseSource, Position, Speaker, SpeakerDriver, open_speaker
 
 
@@ -116,9 +118,11 @@ def _from_tables(impedance_path: Path, response_path: Path | None, name: str) ->
         notes.append(Remark(said, About.IMPEDANCE, named=True))
     response: Curve | None = None
     source = PhaseSource.NONE
+    ohms, heard = table_instrument(Evidence.MEASURED), Instrument.ASSUMED
     words = impedance_path.name
     if response_path is not None:
         response, warnings = read_response(response_path, Evidence.MEASURED)
+        heard = response_instrument(response)
         notes += [Remark(f"{response_path.name}: {w}", About.RESPONSE) for w in warnings]
         source = PhaseSource.MEASURED  # its phase, if there is one, is left out all the same
         words += f" and {response_path.name}"
@@ -126,7 +130,7 @@ def _from_tables(impedance_path: Path, response_path: Path | None, name: str) ->
         said = f"nothing is known of the sound of the new {name}: only its impedance was given"
         notes.append(Remark(said, About.RESPONSE))
     return (
-        SpeakerDriver(name, impedance, response, source, None, None, {}, None, None, tuple(notes)),
+        SpeakerDriver(name, impedance, response, source, None, None, {}, None, None, tuple(notes), ohms, heard),
         words,
     )
 

@@ -7,6 +7,7 @@ import pytest
 
 from xover.files.netlist import read_netlist
 from xover.network import build_network, solve
+from xover.sound.meeting import WayOfDrivers
 from xover.sound.prediction import sound_of
 from xover.sound.resonance import impedance_peak_hz
 from xover.studies.change.bypass.channels import _wire, amplifier_for, bare_drivers, minimum_load
@@ -27,7 +28,7 @@ def network(tmp_path):
 def wired(network, cards):
     """Load of the woofers' channel for 8 ohm each, their voltages, and the wiring in words."""
     net = network(cards)
-    made, wiring = _wire(net, "woofer")
+    made, wiring = _wire(net, WayOfDrivers(("woofer",), tuple(c.key for c in net.drivers)))
     from xover.network import Channel, Network
 
     bare = Network("", (), tuple(made), (Channel("c", "woofer plus", "0"),))
@@ -81,9 +82,9 @@ def test_the_lowest_channel_is_the_one_that_plays_lowest(make):
 def test_a_channel_without_a_rating_of_its_own_has_the_amplifiers(make):
     more = "[bypass.channels.woofer]\nrated_power_w = 20\n[bypass.channels.tweeter]\nminimum_load_ohm = 3"
     speaker = make(more=more)
-    assert minimum_load(speaker, "woofer") == (6.0, "[amplifier]")
-    assert minimum_load(speaker, "tweeter") == (3.0, "[bypass.channels.tweeter]")
-    assert amplifier_for(speaker, "woofer")[0].rated_power_w == 20.0
+    assert minimum_load(speaker, ("woofer",)) == (6.0, "[amplifier]")
+    assert minimum_load(speaker, ("tweeter",)) == (3.0, "[bypass.channels.tweeter]")
+    assert amplifier_for(speaker, ("woofer",))[0].rated_power_w == 20.0
 
 
 def resonant(f, peak_ohm, at_hz, q):

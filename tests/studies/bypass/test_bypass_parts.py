@@ -5,13 +5,13 @@ import math
 import numpy as np
 import pytest
 
+from xover.amplifier.programme import heat_w
 from xover.curve import log_grid
 from xover.electronic.biquad import Band, BandKind, high_pass, low_pass, parse_slope, response
 from xover.search.equaliser import fit_equaliser
 from xover.studies.change.bypass.capacitor import choose_capacitor, transfer_of
 from xover.studies.change.bypass.crossover import least_ratio
 from xover.studies.change.bypass.fitness import BandFit, _judge_ka, _judge_resonance
-from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.bypass.twin import read_missing
 
 F = log_grid(20.0, 20e3, 24)

@@ -11,6 +11,7 @@ from xover.files.netlist import parse_netlist
 from xover.network import Inductor, build_network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
+from xover.sound.meeting import WayOfDrivers
 from xover.sound.sums import sum_level_db
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import fitting, polarities, topology
@@ -141,7 +142,7 @@ def test_chosen_parts_stand_what_they_get(attic, study):
 
 
 def test_topologies_that_fit(attic):
-    order = ("woofer", "tweeter")
+    order = tuple(WayOfDrivers((name,), (name,)) for name in ("woofer", "tweeter"))
     reference = attic.network("found")
     names = [t.name for t in fitting(reference, order, None)]
     assert names[0] == "present"

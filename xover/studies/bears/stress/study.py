@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage, voltage_for_level
+from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage
 from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, cold_lamps, share_outside
 from xover.amplifier.stress import (
     PEAK_NOTE,
@@ -23,12 +23,12 @@ from xover.amplifier.stress import (
 )
 from xover.curve import Float, log_grid
 from xover.errors import InputError, OptionError, named
+from xover.judge.levels import ChannelVoltage, at_limit, full_voltages, listening_voltage
 from xover.network import Inductor, Network, Resistor, Solution, solve
 from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.rules.margins import CREST, HIGHEST_CREST, HOT_W, LEAST_LOST, LOUD_DB
-from xover.sound.load import amplifier_of
 from xover.sound.prediction import sound_of
 from xover.speaker import Speaker
 
@@ -36,20 +36,6 @@ ASSUMPTION: Final = (
     "the same full-range signal on every channel, in step; parts keep their values when hot; the rms of the "
     "programme is held for minutes, as heat asks for"
 )
-
-
-@dataclass(frozen=True)
-class ChannelVoltage:
-    """What one channel gives: rms of the programme and the peak that it swings to; `source` tells why."""
-
-    rms_v: float
-    peak_v: float
-    source: str
-
-    @property
-    def crest(self) -> float:
-        """Peak over rms."""
-        return self.peak_v / self.rms_v
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -180,14 +166,17 @@ def study_stress(
     stress = read_stress(solution, {k: v.rms_v for k, v in full.items()}, crest, spectrum, solve_at)
     name = "given" if power_w is not None or rms_v is not None else "rated"
     levels = [_level(speaker, network, name, full, stress, sensitivity_db)]
-    quiet = _listening(speaker, network, sensitivity_db, crest, _highest_peak(speaker, full, rms_v))
+    quiet = listening_voltage(
+        speaker, math.nan if sensitivity_db is None else sensitivity_db, crest, _highest_peak(speaker, full, rms_v)
+    )
     beyond: tuple[str, ...] = ()
     if isinstance(quiet, str):
         beyond = (quiet,)
     elif quiet is not None:
-        (one,), (loud,) = quiet.values(), full.values()
-        scaled = stress.scaled(one.rms_v / loud.rms_v, one.crest / loud.crest)
-        levels.append(_level(speaker, network, "listening", quiet, scaled, sensitivity_db))
+        (loud,) = full.values()
+        scaled = stress.scaled(quiet.rms_v / loud.rms_v, quiet.crest / loud.crest)
+        volts = {network.channels[0].name: quiet}
+        levels.append(_level(speaker, network, "listening", volts, scaled, sensitivity_db))
     heavy = max(levels, key=lambda level: level.stress.power_w)
     ratings = {
         name: max((level.ratings[name] for level in levels), key=lambda r: -1.0 if math.isnan(r.needed) else r.needed)
@@ -261,7 +250,7 @@ def _full_voltages(
     load_ohm: float | None,
     rms_v: float | None,
     crest: float,
-) -> dict[str, ChannelVoltage]:
+) -> Mapping[str, ChannelVoltage]:
     """Volts of every channel at full level."""
     if rms_v is not None:
         if power_w is not None:
@@ -278,18 +267,11 @@ def _full_voltages(
             )
         if not (0.0 < power_w < math.inf and 0.0 < load < math.inf):
             raise OptionError(f"the amplifier is {power_w:g} W into {load:g} ohm", "give both above 0")
-        volts = _rated(power_w, load, crest)
+        volts = at_limit(power_w, load, crest)
         return {c.name: volts for c in network.channels}
-    out = {}
+    out = full_voltages(speaker, network, crest)
     for channel in network.channels:
-        amplifier = amplifier_of(speaker, network, channel.name)
-        for one in (amplifier, own):
-            if one is not None and one.rated_power_w and one.rated_load_ohm:
-                volts = _rated(one.rated_power_w, one.rated_load_ohm, crest)
-                stands_in = " (that of [amplifier], as the channel's own rating is not whole)"
-                out[channel.name] = volts if one is amplifier else replace(volts, source=volts.source + stands_in)
-                break
-        else:
+        if channel.name not in out:
             raise InputError(
                 f"does not say what amplifier drives channel {channel.name}",
                 "add rated_power_w and rated_load_ohm under [amplifier], or give "
@@ -297,11 +279,6 @@ def _full_voltages(
                 speaker.file.path,
             )
     return out
-
-
-def _rated(power_w: float, load_ohm: float, crest: float) -> ChannelVoltage:
-    peak = math.sqrt(2.0) * rated_voltage(power_w, load_ohm)
-    return ChannelVoltage(peak / crest, peak, f"an amplifier of {power_w:g} W into {load_ohm:g} ohm at its limit")
 
 
 def _highest_peak(speaker: Speaker, full: Mapping[str, ChannelVoltage], rms_v: float | None) -> float:
@@ -312,27 +289,6 @@ def _highest_peak(speaker: Speaker, full: Mapping[str, ChannelVoltage], rms_v: f
     if own is None or not (own.rated_power_w and own.rated_load_ohm):
         return math.inf
     return math.sqrt(2.0) * rated_voltage(own.rated_power_w, own.rated_load_ohm)
-
-
-def _listening(
-    speaker: Speaker, network: Network, sensitivity_db: float | None, crest: float, highest_v: float
-) -> dict[str, ChannelVoltage] | str | None:
-    """The listening level's volts, as `xover load` works them out, cut off where the amplifier clips.
-
-    None where the level or the sound is not known; a sentence where the amplifier cannot come near.
-    """
-    wish = speaker.listening
-    if wish is None or wish.level_db is None or sensitivity_db is None:
-        return None
-    distance = wish.distance_m or 1.0
-    rms = voltage_for_level(wish.level_db, sensitivity_db, distance)
-    wanted = rms * (crest if wish.headroom_db is None else math.sqrt(2.0) * 10.0 ** (wish.headroom_db / 20.0))
-    source = f"{wish.level_db:g} dB on average at {distance:g} m"
-    if wanted > highest_v:
-        if rms * math.sqrt(2.0) > highest_v:
-            return f"{source} asks for {rms:.3g} V rms, which this amplifier does not reach: left out"
-        source += f", where the amplifier clips peaks of {wanted:#.3g} V"
-    return {network.channels[0].name: ChannelVoltage(rms, min(wanted, highest_v), source)}
 
 
 def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Network) -> float | None:

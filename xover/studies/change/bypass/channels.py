@@ -21,24 +21,25 @@ from xover.readable import Readable
 from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import channel_impedance
-from xover.sound.meeting import lowest_first
+from xover.sound.meeting import WayOfDrivers, lowest_first
 from xover.sound.prediction import Sound, sound_of_network
 from xover.speaker import Speaker
 
 
 @dataclass(frozen=True)
 class Wiring:
-    """The drivers of one name and how they hang on their channel.
+    """The drivers of one way and how they hang on their channel.
 
     Attributes
     ----------
-    driver : their name, which is the channel's too.
-    keys : of their cards.
+    driver : the way's name, which is the channel's too: "woofer", or "woofer+woofer2" where they bear two names.
+    names : of the drivers. keys : of their cards.
     how : "alone", "in parallel", "in series", "in series and parallel".
     assumed : True where the network feeds them through parts of their own, so that the wiring is a guess.
     """
 
     driver: str
+    names: tuple[str, ...]
     keys: tuple[str, ...]
     how: str
     assumed: bool
@@ -53,11 +54,11 @@ class Wiring:
 
 @dataclass(frozen=True, eq=False)
 class BareDrivers:
-    """The drivers without the passive network: one amplifier channel for each name, lowest first.
+    """The drivers without the passive network: one amplifier channel for each way, lowest first.
 
     Attributes
     ----------
-    network : of the driver cards alone; its channels bear the drivers' names.
+    network : of the driver cards alone; its channels bear the ways' names.
     wirings : by channel, in the same order.
     sound : that network solved on the grid, one volt on every channel, and the sound of each card.
     """
@@ -70,6 +71,14 @@ class BareDrivers:
     def names(self) -> tuple[str, ...]:
         """The channels, lowest first."""
         return tuple(w.driver for w in self.wirings)
+
+    def drivers_of(self, channel: str) -> tuple[str, ...]:
+        """The names of the drivers on a channel."""
+        return next(w.names for w in self.wirings if w.driver == channel)
+
+    def channel_of(self, name: str) -> str:
+        """The channel that a driver hangs on; the name itself where there is none."""
+        return next((w.driver for w in self.wirings if name in w.names), name)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -90,7 +99,7 @@ class BareLoad(Readable):
 
 
 def bare_drivers(speaker: Speaker, passive: Sound, network_name: str) -> BareDrivers:
-    """Take the network out and give each driver's name a channel.
+    """Take the network out and give each way a channel.
 
     Parameters
     ----------
@@ -98,27 +107,28 @@ def bare_drivers(speaker: Speaker, passive: Sound, network_name: str) -> BareDri
 
     Raises
     ------
-    InputError : the speaker has one driver only, so there is nothing to split.
+    InputError : the speaker has one way only, so there is nothing to split.
     """
-    names = passive.network.driver_names
-    if len(names) < 2:
+    ordered = lowest_first(speaker, passive)
+    if len(ordered) < 2:
+        has = "driver" if len(ordered[0].names) == 1 else "way"
         raise InputError(
-            f"network '{network_name}' has the driver {names[0]} only: an electronic crossover has nothing to split",
+            f"network '{network_name}' has the {has} {ordered[0].name} only: an electronic crossover has nothing to "
+            "split",
             "name the drivers of each way differently",
             passive.network.path,
         )
-    ordered = lowest_first(speaker, passive)
     cards: list[DriverCard] = []
     wirings = []
-    for name in ordered:
-        wired, wiring = _wire(passive.network, name)
+    for way in ordered:
+        wired, wiring = _wire(passive.network, way)
         cards += wired
         wirings.append(wiring)
     bare = Network(
         title=passive.network.title,
         parts=(),
         drivers=tuple(cards),
-        channels=tuple(Channel(name, _plus(name), GROUND) for name in ordered),
+        channels=tuple(Channel(way.name, _plus(way.name), GROUND) for way in ordered),
         path=passive.network.path,
     )
     f = passive.solution.frequency_hz
@@ -129,17 +139,19 @@ def _plus(name: str) -> str:
     return f"{name} plus"
 
 
-def _wire(network: Network, name: str) -> tuple[list[DriverCard], Wiring]:
-    """Hang the cards of a name between their channel's plus and ground as the network joins them."""
-    cards = [c for c in network.drivers if c.driver == name]
+def _wire(network: Network, way: WayOfDrivers) -> tuple[list[DriverCard], Wiring]:
+    """Hang the cards of a way between their channel's plus and ground as the network joins them."""
+    name = way.name
+    cards = [c for c in network.drivers if c.key in way.keys]
+    keys = tuple(c.key for c in cards)
     ends = _ends(network, cards)
     if ends is None:  # each is fed through parts of its own
         wired = [replace(c, plus=_plus(name), minus=GROUND) for c in cards]
-        return wired, Wiring(name, tuple(c.key for c in cards), "in parallel", True)
+        return wired, Wiring(name, way.names, keys, "in parallel", True)
     wired = _place(name, cards, *ends)
     if not _first_is_normal(name, wired):
         wired = _place(name, cards, *reversed(ends))
-    return wired, Wiring(name, tuple(c.key for c in cards), _how(cards), False)
+    return wired, Wiring(name, way.names, keys, _how(cards), False)
 
 
 def _place(name: str, cards: Sequence[DriverCard], plus: str, minus: str) -> list[DriverCard]:
@@ -154,7 +166,7 @@ def _place(name: str, cards: Sequence[DriverCard], plus: str, minus: str) -> lis
 def _first_is_normal(name: str, cards: Sequence[DriverCard]) -> bool:
     """Whether the first card's plus looks towards the channel's plus, with alike resistors in the drivers' places."""
     trial = Network("", (), tuple(cards), (Channel(name, _plus(name), GROUND),))
-    drive = solve(trial, np.array([1000.0]), {name: np.array([8.0 + 0j])}).drive[cards[0].key]
+    drive = solve(trial, np.array([1000.0]), {c.driver: np.array([8.0 + 0j]) for c in cards}).drive[cards[0].key]
     return bool(drive[0].real >= 0)
 
 
@@ -180,17 +192,18 @@ def _how(cards: Sequence[DriverCard]) -> str:
     return "in series" if len(pairs) == len(cards) else "in series and parallel"
 
 
-def amplifier_for(speaker: Speaker, channel: str) -> tuple[Amplifier | None, str]:
-    """The amplifier of a channel and where it is told of; the general one where the channel has none of its own."""
+def amplifier_for(speaker: Speaker, drivers: Sequence[str]) -> tuple[Amplifier | None, str]:
+    """The amplifier of the channel that these drivers hang on, and where it is told of; else the general one."""
     bypass = speaker.file.speaker.bypass
-    if bypass is not None and channel in bypass.channels:
-        return bypass.channels[channel], f"[bypass.channels.{channel}]"
+    for name in drivers:
+        if bypass is not None and name in bypass.channels:
+            return bypass.channels[name], f"[bypass.channels.{name}]"
     return speaker.amplifier, "[amplifier]" if speaker.amplifier is not None else ""
 
 
-def minimum_load(speaker: Speaker, channel: str) -> tuple[float | None, str]:
-    """The lowest load that a channel's amplifier allows, and where that stands."""
-    own, where = amplifier_for(speaker, channel)
+def minimum_load(speaker: Speaker, drivers: Sequence[str]) -> tuple[float | None, str]:
+    """The lowest load that the amplifier of these drivers' channel allows, and where that stands."""
+    own, where = amplifier_for(speaker, drivers)
     if own is not None and own.minimum_load_ohm is not None:
         return own.minimum_load_ohm, where
     general = speaker.amplifier
@@ -206,7 +219,7 @@ def bare_loads(speaker: Speaker, bare: BareDrivers) -> Mapping[str, BareLoad]:
     for name in bare.names:
         z = bare.sound.solution.impedance_ohm[name]
         reading = read_load(f, z, channel_impedance(speaker, bare.network, name), AUDIO_BAND_HZ)
-        limit, where = minimum_load(speaker, name)
+        limit, where = minimum_load(speaker, bare.drivers_of(name))
         loads[name] = BareLoad(z, reading, judge_load(reading, limit), where)
     return loads
 
@@ -271,7 +284,7 @@ def voices_of(bare: BareDrivers, band_hz: tuple[float, float] = JUDGED_HZ) -> Vo
     sound = bare.sound
     f = sound.solution.frequency_hz
     cards = bare.network.drivers
-    rows = tuple(tuple(i for i, c in enumerate(cards) if c.driver == name) for name in bare.names)
+    rows = tuple(tuple(i for i, c in enumerate(cards) if c.key in w.keys) for w in bare.wirings)
     bound = np.stack([missing_bound(f, b) for b in sound.branches])
     pressure = np.stack([b.pressure for b in sound.branches])
     return Voices(

@@ -126,15 +126,18 @@ def _read_one(
     upper_hz: float | None,
 ) -> DriverFitness:
     name = bare.names[index]
-    driver = speaker.drivers[name]
+    drivers = [speaker.drivers[n] for n in bare.drivers_of(name)]
+    # Of drivers of one way, the largest beams first; where the size of one is not known, neither is that.
+    sizes = [d.diameter_mm for d in drivers if d.diameter_mm is not None]
+    diameter_mm = max(sizes) if len(sizes) == len(drivers) else None
     needed = least_ratio(crossover.slope.order)
     ratio = math.nan if lower_hz is None else lower_hz / resonance_hz
     at_ka = beams = math.nan
-    if driver.diameter_mm is not None and upper_hz is not None:
-        at_ka = float(ka(upper_hz, driver.diameter_mm / 1000.0))
-        beams = float(beaming_frequency_hz(driver.diameter_mm / 1000.0))
+    if diameter_mm is not None and upper_hz is not None:
+        at_ka = float(ka(upper_hz, diameter_mm / 1000.0))
+        beams = float(beaming_frequency_hz(diameter_mm / 1000.0))
     breakups: tuple[Breakup, ...] = ()
-    measured = driver.response is not None
+    measured = all(d.response is not None for d in drivers)
     if upper_hz is not None and measured:
         breakups = _breakups(voices, index, upper_hz, reached)
     return DriverFitness(
@@ -208,8 +211,8 @@ def _ideal_null(speaker: Speaker, bare: BareDrivers, index: int, upper_hz: float
         [
             place[1]
             for card in bare.network.drivers
-            if card.driver == name
-            if (place := speaker.drivers[name].place_mm(card.name[1:])) is not None
+            if card.driver in bare.drivers_of(name)
+            if (place := speaker.drivers[card.driver].place_mm(card.name[1:])) is not None
         ]
         for name in bare.names[index : index + 2]
     ]

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import rated_voltage, voltage_for_level
-from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.curve import Complex, Float
 from xover.rules.margins import HEADROOM_DB
 from xover.speaker import Speaker
@@ -108,9 +108,9 @@ class PowerSplit:
     swapped_peak_w: float
 
 
-def amplifier_rating(speaker: Speaker, channel: str) -> AmplifierRating | None:
-    """The rating of a channel's amplifier; None where no power is given, or no load that it could be into."""
-    own, where = amplifier_for(speaker, channel)
+def amplifier_rating(speaker: Speaker, drivers: Sequence[str]) -> AmplifierRating | None:
+    """The rating of the amplifier of these drivers' channel; None where no power is given, or no load for it."""
+    own, where = amplifier_for(speaker, drivers)
     if own is None or own.rated_power_w is None:
         own, where = speaker.amplifier, "[amplifier]"
     if own is None or own.rated_power_w is None:
@@ -118,27 +118,10 @@ def amplifier_rating(speaker: Speaker, channel: str) -> AmplifierRating | None:
     load = own.rated_load_ohm
     assumed = load is None
     if load is None:
-        load = own.minimum_load_ohm if own.minimum_load_ohm is not None else minimum_load(speaker, channel)[0]
+        load = own.minimum_load_ohm if own.minimum_load_ohm is not None else minimum_load(speaker, drivers)[0]
     if load is None:
         return None
     return AmplifierRating(own.rated_power_w, load, rated_voltage(own.rated_power_w, load), assumed, where)
-
-
-def heat_w(weights: Float, drive: Complex, impedance_ohm: Complex) -> tuple[float, float]:
-    """Watts that programme of one volt rms puts into an impedance through a filter, and the share of it that is known.
-
-    sum of weight |H|^2 Re(1/Z) over the rows at which the impedance is known.
-
-    Parameters
-    ----------
-    weights : (n,) share of the programme's power that each row stands for. drive : (n,). impedance_ohm : (n,).
-    """
-    known = np.isfinite(impedance_ohm) & np.isfinite(drive) & (np.abs(impedance_ohm) > 0)
-    if not known.any():
-        return math.nan, 0.0
-    conductance = (1.0 / impedance_ohm[known]).real
-    power = weights[known] * np.abs(drive[known]) ** 2
-    return float(np.sum(power * conductance)), float(np.sum(weights[known]) / np.sum(weights))
 
 
 def split_power(
@@ -184,7 +167,7 @@ def split_power(
         heat, known = heat_w(weights, drive, z)
         below = np.where(f < resonance_hz[name], weights, 0.0)
         volts = reference * math.sqrt(float(np.sum(weights * np.abs(drive) ** 2)))
-        rating = amplifier_rating(speaker, name)
+        rating = amplifier_rating(speaker, bare.drivers_of(name))
         needed = volts * 10.0 ** (headroom / 20.0)
         channels[name] = ChannelPower(
             programme_share=float(np.sum(weights * np.abs(slopes[name]) ** 2) / np.sum(weights)),

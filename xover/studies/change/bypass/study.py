@@ -60,7 +60,7 @@ def study_bypass(
     f = log_grid(20.0, 20_000.0, 48) if frequency_hz is None else frequency_hz
     passive = sound_of(speaker, name, f)
     bare = bare_drivers(speaker, passive, name)
-    gains = dict(amplifier_gain_db or {})
+    gains = {bare.channel_of(n): db for n, db in (amplifier_gain_db or {}).items()}
     _check_gains(gains, bare.names)
     voices = voices_of(bare)
     twins = fit_twins(bare, passive, voices, sample_rate_hz)
@@ -68,7 +68,10 @@ def study_bypass(
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
     better = None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz)
-    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in bare.names}
+    # The highest of a way's resonances is the one that a crossover must stay clear of.
+    resonances = {
+        w.driver: float(np.max([driver_resonance_hz(speaker.drivers[n]) for n in w.names])) for w in bare.wirings
+    }
     total = passive.total
     power = split_power(
         speaker,
@@ -138,7 +141,8 @@ def study_bypass(
                 if speaker.drivers[n].has_response
                 else "not known",
             }
-            for n in bare.names
+            for w in bare.wirings
+            for n in w.names
         },
         unknown=unknown_words(speaker, voices, crossover, power, channels),
         findings=findings,
@@ -266,7 +270,7 @@ def _capacitor(
     speaker: Speaker, bare: BareDrivers, crossover: Crossover, slopes: Mapping[str, Complex], sample_rate_hz: float
 ) -> ProtectionCapacitor | None:
     top = bare.names[-1]
-    rating = amplifier_rating(speaker, top)
+    rating = amplifier_rating(speaker, bare.drivers_of(top))
     return choose_capacitor(
         top,
         bare.sound.solution.frequency_hz,

@@ -39,7 +39,7 @@ def unknown_words(
 ) -> tuple[str, ...]:
     """What cannot be told from what is in the folder, one sentence each, the heaviest first."""
     said = []
-    drivers = {n: speaker.drivers[n] for n in voices.names}
+    drivers = {n: speaker.drivers[n] for c in channels.values() for n in c.wiring.names}
     if voices.silent:
         said.append(
             f"the sum, the best gains, delays and bands, and watts: no response of {_and(voices.silent)} is known. "
@@ -71,7 +71,8 @@ def unknown_words(
         said.append(f"watts at the listening level: {power.reason}")
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
         said.append("whether the amplifiers allow these loads: no minimum_load_ohm in [bypass.channels] or [amplifier]")
-    no_size = [n for n, d in drivers.items() if d.diameter_mm is None and channels[n].fitness.upper_hz is not None]
+    ended = [n for c in channels.values() if c.fitness.upper_hz is not None for n in c.wiring.names]
+    no_size = [n for n in ended if drivers[n].diameter_mm is None]
     if no_size:
         said.append(f"beaming of {_and(no_size)}: no diameter_mm")
     if any(c.power.rating is not None and c.power.rating.load_assumed for c in channels.values()):
@@ -99,7 +100,9 @@ def verdict_words(findings: Sequence[BypassFinding], channels: Mapping[str, Bypa
 
 def warnings_of(speaker: Speaker, passive: Sound, voices: Voices) -> tuple[str, ...]:
     """What a reader must know of the data."""
-    said: list[str] = [note for name in voices.names for note in speaker.drivers[name].notes]
+    said: list[str] = [
+        note for name in dict.fromkeys(b.group for b in voices.branches) for note in speaker.drivers[name].notes
+    ]
     said += [gap.note for gap in passive.total.gaps if not gap.counted_absent]
     if len(passive.network.channels) > 1:
         said.append(

@@ -21,9 +21,10 @@ from xover.rules.bands import JUDGED_HZ
 from xover.rules.severity import Severity
 from xover.sound.change import difference_db
 from xover.sound.deviation import sum_deviation
-from xover.sound.meeting import shallowest_null_db
+from xover.sound.meeting import shallowest_null_db, ways
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
+from xover.studies.change.bypass.channels import Wiring
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
@@ -240,8 +241,8 @@ def bypassed(case: DecisionCase) -> Option:
     """Each driver on its own channel."""
     bench, speaker = case.bench, case.speaker
     name = bench.reference or case.present
-    if len(speaker.network(name).driver_names) < 2:
-        return no_option(bench, Name.BYPASS, "there is one driver only: nothing to split")
+    if len(ways(speaker, speaker.network(name), bench.frequency_hz)) < 2:
+        return no_option(bench, Name.BYPASS, "there is one way only: nothing to split")
     from xover.studies.change.bypass.study import study_bypass
 
     case.progress(0.78, "bypass")
@@ -249,7 +250,8 @@ def bypassed(case: DecisionCase) -> Option:
         study = study_bypass(speaker, name, bench.frequency_hz)
     except OptionError as fault:
         return no_option(bench, Name.BYPASS, f"{fault.problem}; {fault.remedy}")
-    names = tuple(study.channels)
+    wirings = [channel.wiring for channel in study.channels.values()]
+    names = tuple(n for w in wirings for n in w.names)
     assumed = sound_is_assumed(speaker, names)
     reached = study.reached
     level = None if reached is None or not study.coherent else reached.total.level_db
@@ -280,7 +282,7 @@ def bypassed(case: DecisionCase) -> Option:
             {c.name: c for c in criteria},
             _bypass_cost(study, case),
             _bypass_parts(study, case),
-            bypass_channels(speaker, names),
+            bypass_channels(speaker, wirings),
             judge.undo("yes", whole=True, note="if the old network is kept"),
             evidence_of(speaker, names, measured=True, parts=False),
         ),
@@ -293,19 +295,22 @@ def bypassed(case: DecisionCase) -> Option:
     )
 
 
-def bypass_channels(speaker: Speaker, names: Sequence[str]) -> Criterion:
+def bypass_channels(speaker: Speaker, wirings: Sequence[Wiring]) -> Criterion:
     """Channels of a bypass against those that speaker.toml has."""
     bypass = speaker.file.speaker.bypass
     if bypass is None or not bypass.channels:
-        return judge.channels(len(names), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?")
-    missing = [n for n in names if n not in bypass.channels]
+        return judge.channels(
+            len(wirings), None, "speaker.toml names no [bypass.channels]: are there amplifiers for it?"
+        )
+    missing = [w.driver for w in wirings if not any(n in bypass.channels for n in w.names)]
     note = f"none is given for {', '.join(missing)}" if missing else ""
-    return judge.channels(len(names), len(names) - len(missing), note)
+    return judge.channels(len(wirings), len(wirings) - len(missing), note)
 
 
 def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[str, str]:
     """Why there is no verdict on the sum, and what it would be with delays found by measuring."""
-    silent = [n for n in study.channels if not speaker.drivers[n].has_response]
+    names = [n for channel in study.channels.values() for n in channel.wiring.names]
+    silent = [n for n in names if not speaker.drivers[n].has_response]
     if silent:
         return f"no response of {', '.join(silent)}", ""
     if not study.coherent:
@@ -380,7 +385,7 @@ def _bypass_parts(study: BypassStudy, case: DecisionCase) -> Criterion:
 
 def _bypass_cost(study: BypassStudy, case: DecisionCase) -> Criterion:
     """The protection capacitor, where the electronics are there already."""
-    if bypass_channels(case.speaker, tuple(study.channels)).verdict is not Verdict.PASS:
+    if bypass_channels(case.speaker, [c.wiring for c in study.channels.values()]).verdict is not Verdict.PASS:
         return judge.unknown(Aspect.COST, "amplifiers and crossover have no price here")
     words = "amplifiers and crossover are there already"
     if _capacitor(study) is None:

@@ -13,7 +13,7 @@ from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import voltage_for_level
 from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
-from xover.amplifier.programme import Spectrum, programme_weights
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
@@ -35,7 +35,6 @@ from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
-from xover.studies.change.bypass.power import heat_w
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion
 
@@ -246,23 +245,22 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
     if math.isnan(sensible):
         return math.nan, "the sensitivity of the drivers is not known"
     highest = ways(speaker, network, f)[-1]
-    driver = speaker.drivers[highest]
-    resonance = driver_resonance_hz(driver)
-    if math.isnan(resonance):
-        return math.nan, f"the impedance of {highest} shows no resonance"
+    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in highest.names}
+    for name, resonance in resonances.items():
+        if math.isnan(resonance):
+            return math.nan, f"the impedance of {name} shows no resonance"
     volts = voltage_for_level(wish.level_db, sensible, wish.distance_m or 1.0)
     weights = programme_weights(f, Spectrum.PROGRAMME)
-    z = driver.impedance_ohm(f)
-    cards = [d.key for d in network.drivers if d.driver == highest]
-    below = np.where(f < resonance, weights, 0.0)
-    watts = [volts**2 * heat_w(below, sound.solution.drive[key], z)[0] for key in cards]
-    whole = [volts**2 * heat_w(weights, sound.solution.drive[key], z)[0] for key in cards]
+    cards = highest.keys
+    names = [network.driver_card(key).driver for key in cards]
+    ohms = [speaker.drivers[name].impedance_ohm(f) for name in names]
+    below = [np.where(f < resonances[name], weights, 0.0) for name in names]
+    drives = [sound.solution.drive[key] for key in cards]
+    watts = [volts**2 * heat_w(w, drive, z)[0] for w, drive, z in zip(below, drives, ohms, strict=True)]
+    whole = [volts**2 * heat_w(weights, drive, z)[0] for drive, z in zip(drives, ohms, strict=True)]
     worst = int(np.argmax(watts))
-    return (
-        watts[worst],
-        f"{cards[worst]} below {written('resonance', resonance, highest)}; {whole[worst]:.2g} W in all at "
-        f"{wish.level_db:g} dB",
-    )
+    fs = written("resonance", resonances[names[worst]], names[worst])
+    return watts[worst], f"{cards[worst]} below {fs}; {whole[worst]:.2g} W in all at {wish.level_db:g} dB"
 
 
 def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
@@ -298,7 +296,7 @@ def _stops(speaker: Speaker, name: str, network: Network) -> Criterion:
     said = []
     order = ways(speaker, network, log_grid(20.0, 20_000.0, 12))
     if len(order) > 1:
-        bare = [c.key for c in network.drivers if c.driver == order[-1]]
+        bare = order[-1].keys
         share = dc_drive(speaker, network, {})
         said += [f"{key} has no capacitor in series" for key in bare if share[key] > BARE_SHARE]
     if len(network.channels) > 1:

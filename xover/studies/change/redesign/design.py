@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.files.netlist import circuit_names, read_circuit
-from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, build_network, solve, value_of
+from xover.network import Capacitor, Inductor, Network, Part, Resistor, build_network, solve, value_of
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
+from xover.sound.meeting import WayOfDrivers
 from xover.studies.change.redesign.goal import Goal, residuals, residuals_and_slopes, score
 from xover.studies.change.redesign.structure import Move
 from xover.studies.change.redesign.wish import Slopes
@@ -44,12 +45,12 @@ class Topology:
     moves: tuple[Move, ...] = ()
 
 
-def topology(name: str, reference: Network, order: Sequence[str]) -> Topology:
+def topology(name: str, reference: Network, order: Sequence[WayOfDrivers]) -> Topology:
     """One topology by its name, "present" for the network that is there.
 
     Parameters
     ----------
-    order : the speaker's drivers from the lowest way to the highest.
+    order : the speaker's ways from the lowest to the highest.
 
     Raises
     ------
@@ -60,7 +61,7 @@ def topology(name: str, reference: Network, order: Sequence[str]) -> Topology:
     network = build_network(read_circuit(name))
     fitted = _fitted(network, reference, order)
     if fitted is None:
-        have = ", ".join(order)
+        have = ", ".join(way.name for way in order)
         raise OptionError(
             f"the circuit '{name}' is for other drivers than {have} on one channel",
             "choose one with as many ways and as many of each; 'xover new --list' shows them",
@@ -68,7 +69,7 @@ def topology(name: str, reference: Network, order: Sequence[str]) -> Topology:
     return Topology(name, fitted)
 
 
-def fitting(reference: Network, order: Sequence[str], most_parts: int | None) -> tuple[Topology, ...]:
+def fitting(reference: Network, order: Sequence[WayOfDrivers], most_parts: int | None) -> tuple[Topology, ...]:
     """The present network and every circuit that fits, the present one first."""
     found = [Topology(PRESENT, reference)]
     for name in circuit_names():
@@ -78,36 +79,35 @@ def fitting(reference: Network, order: Sequence[str], most_parts: int | None) ->
     return tuple(t for t in found if most_parts is None or len(t.network.parts) <= most_parts)
 
 
-def polarities(one: Topology, order: Sequence[str]) -> tuple[Topology, ...]:
+def polarities(one: Topology, order: Sequence[WayOfDrivers]) -> tuple[Topology, ...]:
     """The topology with every choice of drivers turned over; the lowest way stays as it is."""
     out = []
     for turned in product((False, True), repeat=len(order) - 1):
-        names = {name for name, turn in zip(order[1:], turned, strict=True) if turn}
+        names = {name for way, turn in zip(order[1:], turned, strict=True) if turn for name in way.names}
         drivers = tuple(replace(d, plus=d.minus, minus=d.plus) if d.driver in names else d for d in one.network.drivers)
         keys = tuple(d.key for d in drivers if d.driver in names)
         out.append(Topology(one.name, replace(one.network, drivers=drivers), keys))
     return tuple(out)
 
 
-def _fitted(network: Network, reference: Network, order: Sequence[str]) -> Network | None:
+def _fitted(network: Network, reference: Network, order: Sequence[WayOfDrivers]) -> Network | None:
     """The network with the speaker's drivers on its cards; None where they do not fit."""
     if len(network.channels) != 1 or len(reference.channels) != 1:
         return None
     own = sorted({d.driver for d in network.drivers}, key=_ORDER.index)
     if len(own) != len(order):
         return None
-    names = dict(zip(own, order, strict=True))
-    count = Counter(names[d.driver] for d in network.drivers)
-    if count != Counter(d.driver for d in reference.drivers):
+    ways = dict(zip(own, order, strict=True))
+    if Counter(d.driver for d in network.drivers) != {name: len(way.keys) for name, way in ways.items()}:
         return None
-    return replace(network, drivers=_renamed(network.drivers, names, count))
-
-
-def _renamed(drivers: Sequence[DriverCard], names: dict[str, str], count: Counter[str]) -> tuple[DriverCard, ...]:
-    return tuple(
-        replace(d, driver=names[d.driver], key=names[d.driver] if count[names[d.driver]] == 1 else d.name[1:])
-        for d in drivers
-    )
+    cards = {c.key: c for c in reference.drivers}
+    left = {name: [cards[key] for key in way.keys] for name, way in ways.items()}
+    drivers = []
+    for d in network.drivers:
+        old = left[d.driver].pop(0)
+        alone = sum(c.driver == old.driver for c in reference.drivers) == 1
+        drivers.append(replace(d, driver=old.driver, key=old.driver if alone else d.name[1:]))
+    return replace(network, drivers=tuple(drivers))
 
 
 # A coil's resistance grows so with its inductance, wire and proportions the same (Brooks coil: derived).

@@ -24,7 +24,7 @@ from xover.rules.audibility import UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ, OWN_BAND_DB
 from xover.rules.likeness import LIKE_IMPEDANCE, SAMPLES
 from xover.rules.margins import LOWEST_LACK_DB, RESONANCE_RATIO, UPPER_LACK_DB
-from xover.sound.meeting import present_crossovers, ways
+from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
 from xover.sound.prediction import card_response
 from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
@@ -104,7 +104,7 @@ def suitability(
     order = ways(old, network, f)
     found = [
         _resonance(old, new, name, network, order, crossover_hz, f),
-        _level(old, new, cards[0], before, plays, lowest=name == order[0]),
+        _level(old, new, cards[0], before, plays, lowest=name in order[0].names),
         _impedance(old, new, name, f, plays),
         _load(network, name, before, after, limit),
     ]
@@ -122,12 +122,12 @@ def _resonance(
     new: Speaker,
     name: str,
     network: Network,
-    order: Sequence[str],
+    order: Sequence[WayOfDrivers],
     wanted_hz: Sequence[float] | None,
     f: Float,
 ) -> SwapFinding | None:
     """The crossover below the driver over its resonance; nothing for the lowest way."""
-    way = order.index(name)
+    way = next(i for i, w in enumerate(order) if name in w.names)
     if way == 0:
         return None
     corners = tuple(wanted_hz) if wanted_hz is not None else present_crossovers(old, network, f)

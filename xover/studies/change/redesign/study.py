@@ -20,7 +20,7 @@ from xover.pool import each
 from xover.rules.audibility import UNHEARD_DB
 from xover.rules.margins import AS_FLAT_DB, BARE_SHARE
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
-from xover.sound.meeting import present_crossovers, ways
+from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import more_answers
 from xover.studies.change.redesign.design import (
@@ -148,7 +148,7 @@ class Task:
     catalogue: Catalogue
     wish: Wish
     reference: Network
-    order: Sequence[str]
+    order: Sequence[WayOfDrivers]
     corners_hz: tuple[float, ...] | None
     starts: int
     seed: int
@@ -211,7 +211,9 @@ def _with_limits(speaker: Speaker, wish: Wish) -> Wish:
     return replace(wish, minimum_load_ohm=speaker.amplifier.minimum_load_ohm)
 
 
-def _corners(speaker: Speaker, reference: Network, wish: Wish, order: Sequence[str]) -> tuple[float, ...] | None:
+def _corners(
+    speaker: Speaker, reference: Network, wish: Wish, order: Sequence[WayOfDrivers]
+) -> tuple[float, ...] | None:
     """Corner frequencies of the slopes; None where the drivers do not cross and none were given."""
     if wish.crossover_hz is not None:
         if len(wish.crossover_hz) != len(order) - 1:

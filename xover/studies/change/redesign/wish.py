@@ -442,15 +442,16 @@ def _most_drive(speaker: Speaker, cards: Sequence[DriverCard], ground: Ground) -
     """The highest way's driver below its resonance: 20 dB down, or a little more than it gets today."""
     f, before, reference = ground.frequency_hz, ground.before, ground.reference
     out = np.full((len(cards), f.size), np.nan)
-    highest = ground.order[-1]
-    fs = driver_resonance_hz(speaker.drivers[highest])
-    if len(cards) < 2 or math.isnan(fs):
+    highest = ground.order[-1].names
+    if len(cards) < 2:
         return out
-    today = next((before.drive[d.key] for d in reference.drivers if d.driver == highest), None)
-    limit = np.full(f.shape, QUIET_DB)
-    if today is not None:
-        limit = np.fmax(limit, level_db(today) + MORE_DB)
-    for row, card in enumerate(cards):
-        if card.driver == highest:
-            out[row] = np.where(f <= fs, limit, np.nan)
+    for name in highest:
+        fs = driver_resonance_hz(speaker.drivers[name])
+        today = next((before.drive[d.key] for d in reference.drivers if d.driver == name), None)
+        limit = np.full(f.shape, QUIET_DB)
+        if today is not None:
+            limit = np.fmax(limit, level_db(today) + MORE_DB)
+        for row, card in enumerate(cards):
+            if card.driver == name:
+                out[row] = np.where(f <= fs, limit, np.nan)
     return out

@@ -13,8 +13,10 @@ from xover.blocks import Block, Facts, Head, Text, plain_table
 from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DatasheetValues
 from xover.errors import InputError
+from xover.judge.faults import faults
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.network import network_findings
+from xover.judge.safety import hazards
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.remark import About
@@ -81,6 +83,9 @@ def study_check(speaker: Speaker) -> CheckStudy:
         network = speaker.network(name)
         bound |= set(network.driver_names)
         findings += network_findings(speaker, name, network, fits)
+        findings += hazards(speaker, name, network)
+    if speaker.network_names:
+        findings = with_faults(speaker, findings)
     if not speaker.network_names:
         findings.append(found(Fault.NO_NETWORK, "speaker.toml"))
     else:
@@ -92,6 +97,16 @@ def study_check(speaker: Speaker) -> CheckStudy:
         networks=speaker.network_names,
         sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},
     )
+
+
+def with_faults(speaker: Speaker, findings: list[Finding]) -> list[Finding]:
+    """The same with what is broken against the original, and each told once."""
+    now = speaker.default_network()
+    original = "original" if "original" in speaker.network_names else None
+    broken = faults(speaker, now, original)
+    turned = any(f.fault is Fault.SWAPPED for f in broken)
+    kept = [f for f in findings if not (turned and f.fault in (Fault.POLARITY, Fault.REVERSED) and f.where == now)]
+    return [*broken, *kept]
 
 
 def _merged(findings: Iterable[Finding]) -> list[Finding]:

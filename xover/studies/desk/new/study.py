@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from xover.blocks import Block, Facts, Head, Text
@@ -12,15 +12,8 @@ from xover.errors import InputError, OptionError, named
 from xover.files.atomic import read_text, write_text
 from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Network, build_network
+from xover.rules.typical import TEMPLATE
 from xover.units import TEXT
-
-# Placeholders of the usual size, to be replaced; common practice, no published source.
-_PLACEHOLDERS = {
-    "woofer": "re_ohm = 6.0\nfs_hz = 55\nqms = 4.0\nqes = 0.6\nle_mh = 0.6\nsensitivity_db = 88",
-    "mid": "re_ohm = 6.2\nfs_hz = 180\nqms = 3.0\nqes = 0.9\nle_mh = 0.25\nsensitivity_db = 89",
-    "horn": "re_ohm = 6.4\nfs_hz = 550\nqms = 2.5\nqes = 0.8\nle_mh = 0.1\nsensitivity_db = 102",
-    "tweeter": "re_ohm = 5.4\nfs_hz = 1000\nqms = 2.2\nqes = 1.1\nle_mh = 0.03\nsensitivity_db = 90",
-}
 
 _HEAD = """\
 # A speaker folder. Put your own values in, then run: xover check .
@@ -47,7 +40,8 @@ _DRIVER = """
 # diameter_mm = 165                    # effective piston diameter
 # re_ohm = 5.8                         # DC resistance, read with a meter
 
-[drivers.{name}.datasheet]     # placeholders, not your driver: replace them, or give the tables above
+[drivers.{name}.datasheet]     # not your driver: replace the values, or delete this table and give re_ohm above
+instrument = "placeholder"     # delete this line once you have put your own values in
 {values}
 """
 
@@ -130,7 +124,7 @@ def _speaker_toml(network: Network) -> str:
     title = network.title.replace("\\", " ").replace('"', "'")
     text = _HEAD.format(title=title)
     for name in network.driver_names:
-        text += _DRIVER.format(name=name, values=_PLACEHOLDERS.get(name, _PLACEHOLDERS["woofer"]))
+        text += _DRIVER.format(name=name, values=_placeholders(name))
     text += _NETWORKS
     if len(network.channels) > 1:
         text += (
@@ -140,6 +134,11 @@ def _speaker_toml(network: Network) -> str:
             text += f"\n[bypass.channels.{name}]\nminimum_load_ohm = 4\nrated_power_w = 50\nrated_load_ohm = 8\n"
             text += "# bridged = false              # true for a bridged (BTL) amplifier: its minus is live\n"
     return text
+
+
+def _placeholders(name: str) -> str:
+    values = asdict(TEMPLATE.get(name, TEMPLATE["woofer"]))
+    return "\n".join(f"{key} = {value}" for key, value in values.items())
 
 
 def tell(result: StartedFolder | ReadyCircuits) -> Iterator[Block]:
@@ -154,7 +153,8 @@ def tell(result: StartedFolder | ReadyCircuits) -> Iterator[Block]:
     yield Head("Next")
     toml, found, original = result.files
     steps = (
-        f"edit {toml}: the drivers in it are placeholders of the usual size, not yours",
+        f"edit {toml}: the drivers in it are placeholders, and no verdict rests on them; put in each driver's DC "
+        "resistance at least, read with a meter",
         f"edit {found} (as measured today) and {original.name} (as marked)",
         f"xover check {result.folder}",
         f"xover schematic {result.folder} --network found, and compare it with the board",

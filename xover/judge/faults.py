@@ -1,0 +1,217 @@
+"""What is broken or turned round, read from the drivers' sweeps and from today's network against the original."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from xover.acoustic.crossover import read_crossovers
+from xover.curve import Complex, Float, log_grid
+from xover.errors import NoSolutionError
+from xover.judge.dead import is_open, is_shorted, typical_ohm
+from xover.judge.findings import Fault, Finding, found
+from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor
+from xover.network.parts import unit_of, value_of
+from xover.quantity import format_quantity
+from xover.rules.audibility import UNHEARD_DB
+from xover.rules.margins import DEAD_DB, DEAD_PART, LINK_OHM, TURNED_DEG
+from xover.rules.severity import Severity
+from xover.sound.change import change_db, largest_drive_change, near_highest
+from xover.sound.prediction import Sound, sound_of_network
+from xover.speaker import Speaker, SpeakerDriver
+
+_PER_OCTAVE = 24
+
+
+def faults(speaker: Speaker, found_name: str, original_name: str | None) -> tuple[Finding, ...]:
+    """Dead drivers; and against the original: parts shorted, open or missing, drivers that get nothing, turned wires.
+
+    What an aged part does is none of these.
+
+    Parameters
+    ----------
+    found_name : the network as it is today. original_name : as it was made; None where nobody knows.
+
+    Raises
+    ------
+    InputError, OptionError.
+    """
+    now = speaker.network(found_name)
+    first = now if original_name is None or original_name == found_name else speaker.network(original_name)
+    names = dict.fromkeys((*first.driver_names, *now.driver_names))
+    said = [f for name in names for f in _dead(speaker.drivers[name])]
+    if first is now or original_name is None:
+        return tuple(said)
+    pair = _Pair(speaker, found_name, original_name, now, first)
+    said += [*_lost_drivers(pair), *_parts(pair), *_drives(pair)]
+    return tuple(sorted(said, key=lambda f: f.severity.order))
+
+
+@dataclass(frozen=True, eq=False)
+class _Pair:
+    """Today's network, and the original."""
+
+    speaker: Speaker
+    name: str
+    original: str
+    now: Network
+    first: Network
+
+
+def _dead(driver: SpeakerDriver) -> Iterator[Finding]:
+    for fault, dead in ((Fault.DEAD_OPEN, is_open(driver)), (Fault.DEAD_SHORTED, is_shorted(driver))):
+        if dead:
+            yield found(fault, driver.name, about_driver=driver.name, driver=driver.name, ohm=typical_ohm(driver))
+
+
+def _lost_drivers(pair: _Pair) -> Iterator[Finding]:
+    sides = (pair.original, pair.first, pair.name, pair.now), (pair.name, pair.now, pair.original, pair.first)
+    for has, one, lacks, other in sides:
+        for driver in one.driver_names:
+            if driver not in other.driver_names:
+                yield found(
+                    Fault.NO_DRIVER, lacks, about_driver=driver, driver=driver, network=f"'{has}'", other=f"'{lacks}'"
+                )
+
+
+def _parts(pair: _Pair) -> Iterator[Finding]:
+    for part in pair.first.parts:
+        good = _words(part)
+        fault, now = _part_fault(part, pair)
+        if fault is Fault.PART_MISSING and not _counts(pair, part):
+            continue
+        if fault is not None:
+            remedy = {
+                Fault.PART_SHORTED: f"a good one has {good}",
+                Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
+                Fault.PART_MISSING: good,
+            }[fault]
+            yield found(fault, pair.name, about_part=part.name, part=part.name, now=now, was=good, good=remedy)
+
+
+def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:
+    """What has become of a part of the original, and as what it stands there today.
+
+    A part that goes by another name today is taken for the same where it is of its kind and between the same nodes.
+    """
+    known = {p.name.lower() for p in pair.first.parts}
+    named = [p for p in pair.now.parts if p.name.lower() == part.name.lower()]
+    here = [p for p in pair.now.parts if {p.a, p.b} == {part.a, part.b} and p.name.lower() not in known]
+    same = next((p for p in (*named, *here) if type(p) is type(part)), None)
+    link = next((p for p in here if isinstance(p, Resistor) and p.ohm < LINK_OHM), None)
+    if link is not None and not isinstance(part, Resistor):
+        how = "in its place" if same is None else "bridges it"
+        return Fault.PART_SHORTED, f"{link.name} of {_words(link)} {how}"
+    if same is None:
+        return Fault.PART_MISSING, ""
+    was, is_now = value_of(part), value_of(same)
+    more, less = is_now >= DEAD_PART * was, is_now <= was / DEAD_PART
+    if isinstance(part, Capacitor):
+        shorted, opened = more, less
+    elif isinstance(part, Inductor):
+        shorted, opened = less, False
+    else:  # a few hundredths of an ohm more or less are the reading of a meter
+        shorted, opened = less and was > LINK_OHM, more and is_now > LINK_OHM
+    return (Fault.PART_SHORTED if shorted else Fault.PART_OPEN if opened else None), _words(same)
+
+
+def _words(part: Part) -> str:
+    return format_quantity(value_of(part), unit_of(part))
+
+
+def _counts(pair: _Pair, part: Part) -> bool:
+    """Whether the original without this part drives a driver otherwise: a part that does nothing is not missed."""
+    f = log_grid(20.0, 20e3, _PER_OCTAVE)
+    without = replace(
+        pair.first,
+        parts=tuple(p for p in pair.first.parts if p is not part),
+        couplings=tuple(
+            c for c in pair.first.couplings if part.name.lower() not in (c.first.lower(), c.second.lower())
+        ),
+    ).pruned()
+    if {d.key for d in without.drivers} != {d.key for d in pair.first.drivers}:
+        return True
+    try:
+        before, after = (sound_of_network(pair.speaker, n, f).solution.drive for n in (pair.first, without))
+    except NoSolutionError:
+        return True
+    worst = largest_drive_change(f, before, after, anywhere=True)[0].change
+    return not abs(worst) <= UNHEARD_DB
+
+
+def _drives(pair: _Pair) -> Iterator[Finding]:
+    """Drivers that get nothing, or the opposite of what the original gives them."""
+    f = log_grid(20.0, 20e3, _PER_OCTAVE)
+    try:
+        now, first = (sound_of_network(pair.speaker, n, f) for n in (pair.now, pair.first))
+    except NoSolutionError:
+        return
+    both = _matched(pair)
+    turned = []
+    for card, old in both.items():
+        before, after = first.solution.drive[old.key], now.solution.drive[card.key]
+        rows = near_highest(before) & np.isfinite(before) & np.isfinite(after)
+        if not rows.any():
+            continue
+        drop = float(np.max(change_db(before[rows], after[rows])))
+        if drop < DEAD_DB:
+            yield found(Fault.NO_SIGNAL, pair.name, about_driver=card.key, key=card.key, drop_db=max(-drop, -999.0))
+        elif _opposite(before[rows], after[rows]):
+            turned.append(card)
+    if len(turned) == len(both) > 1:
+        yield found(Fault.ALL_SWAPPED, pair.name)
+        return
+    for card in turned:
+        gain_db, at_hz = _gain_if_turned(pair, now, card, f)
+        yield found(
+            Fault.SWAPPED,
+            pair.name,
+            # Where the sum is better as it is, somebody may have known what he did.
+            severity=Severity.NOTE if gain_db < 0 else None,
+            about_driver=card.key,
+            key=card.key,
+            gain_db=gain_db,
+            at_hz=at_hz,
+        )
+
+
+def _matched(pair: _Pair) -> Mapping[DriverCard, DriverCard]:
+    """Today's driver cards and those of the original, by card, else by driver where it stands on one card in both."""
+    cards = {(d.driver, d.name.lower()): d for d in pair.first.drivers}
+    alone = {n: [d for d in pair.first.drivers if d.driver == n] for n in pair.first.driver_names}
+    out = {}
+    for card in pair.now.drivers:
+        same = alone.get(card.driver, [])
+        old = cards.get((card.driver, card.name.lower())) or (same[0] if len(same) == 1 else None)
+        if old is not None:
+            out[card] = old
+    return out
+
+
+def _opposite(before: Complex, after: Complex) -> bool:
+    """Whether two drives are half a turn apart on average, where it counts by their strength."""
+    turn = np.sum(after * np.conj(before) / np.maximum(np.abs(after), np.finfo(float).tiny))
+    return bool(turn != 0 and abs(math.degrees(math.atan2(turn.imag, turn.real))) > 180.0 - TURNED_DEG)
+
+
+def _gain_if_turned(pair: _Pair, now: Sound, card: DriverCard, f: Float) -> tuple[float, float]:
+    """How much louder the sum is with a driver turned, on average over the octave round its worst crossover, and where.
+
+    NaN where no sum is known.
+    """
+    if not now.total.coherent:
+        return math.nan, math.nan
+    cards = tuple(replace(d, plus=d.minus, minus=d.plus) if d is card else d for d in pair.now.drivers)
+    other = sound_of_network(pair.speaker, replace(pair.now, drivers=cards), f)
+    with np.errstate(invalid="ignore"):  # silence less silence is not known
+        change = other.total.level_db - now.total.level_db
+    gains = []
+    for c in read_crossovers(f, now.branches, True):
+        if c.frequency_hz is not None and card.key in (*c.lower, *c.upper):
+            near = (np.abs(np.log2(f / c.frequency_hz)) <= 0.5) & np.isfinite(change)
+            if near.any():
+                gains.append((float(change[near].mean()), c.frequency_hz))
+    return max(gains, key=lambda g: abs(g[0]), default=(math.nan, math.nan))

@@ -1,0 +1,130 @@
+"""What is unsafe, broken or turned round, in the trade's words."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from xover.figures import written
+from xover.judge.kinds import Fault
+from xover.quantity import QuantityKind, format_quantity, hertz, ohms
+
+
+def of_safety(fault: Fault, f: Any) -> tuple[str, str] | None:
+    """Power, load, ratings, drivers unplugged."""
+    match fault:
+        case Fault.BELOW_RESONANCE:
+            return (
+                f"{f['key']} gets {_watts(f['watts'])} below its resonance of "
+                f"{written('resonance', f['resonance_hz'])} ({f['level']}), where "
+                f"{_watts(f['limit_w'])} is safe",
+                _doubt(f, f"play {math.ceil(f['quieter_db'])} dB quieter, or move the corner up"),
+            )
+        case Fault.NEAR_RESONANCE:
+            ask = (
+                "measure the responses, so that its watts at the listening level can be told"
+                if f["level_given"]
+                else "say how loud you listen (level_db, distance_m under [listening]), so that its watts can be told"
+            )
+            return (
+                f"{f['key']} is crossed over at {hertz(f['at_hz'])}, near its resonance of "
+                f"{written('resonance', f['resonance_hz'])}: loud, that tears or burns it",
+                ask,
+            )
+        case Fault.LOW_LOAD:
+            found = f"lowest impedance {written('lowest load', f['lowest_ohm'])} ohm at {hertz(f['at_hz'])}"
+            if f["low"]:
+                return (
+                    f"{found}: too low for an amplifier that allows {ohms(f['limit_ohm'])}",
+                    _doubt(f, "use another amplifier, or raise the load; see 'xover load'"),
+                )
+            return (
+                f"{found}: below the {ohms(f['limit_ohm'])} that the amplifier allows, by less than the 20 % that IEC "
+                "60268-5 lets a rated speaker dip",
+                _doubt(f, "ask the amplifier's maker; do not play it loud without need"),
+            )
+        case Fault.BURNS | Fault.OVER_RATING | Fault.THIN_RATING:
+            remedy = "put in one of a higher rating"
+            if f["usual"] is not None:
+                remedy = f"put in one of {f['usual']:g} {f['unit']} or more"
+            if fault is Fault.BURNS:
+                remedy += f", or play {math.ceil(f['quieter_db'])} dB quieter"
+            return f"{f['rating']} ({f['level']})", _doubt(f, remedy)
+        case Fault.OPEN_DRIVER:
+            return (
+                "; ".join(_without(*case) for case in f["cases"]),
+                "switch off before a driver is unplugged; sweep without it at low level only",
+            )
+    return None
+
+
+def _without(key: str, lowest_ohm: float | None, at_hz: float | None, capacitor: tuple[str, Any, float] | None) -> str:
+    said = []
+    if lowest_ohm is not None:
+        low = "next to nothing" if lowest_ohm == 0 else ohms(lowest_ohm)
+        said.append(f"the load falls to {low}" + ("" if at_hz is None else f" at {hertz(at_hz)}"))
+    if capacitor is not None:
+        name, peak_v, rated_v = capacitor
+        peak = "volts without limit" if peak_v is None or math.isinf(peak_v) else f"{peak_v:.0f} V"
+        said.append(f"a full sine would put {peak} on {name}, rated {rated_v:g} V")
+    return f"without {key} {' and '.join(said)}"
+
+
+def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
+    """Dead drivers and parts, and turned wires, against the original."""
+    match fault:
+        case Fault.DEAD_OPEN:
+            return (
+                f"{f['driver']} is open: its impedance is {_about(f['ohm'])}, no voice coil's",
+                f"find another {f['driver']} or have it rebuilt; check its capacitor first, which may have let it burn",
+            )
+        case Fault.DEAD_SHORTED:
+            return (
+                f"{f['driver']} is shorted: its impedance is {_about(f['ohm'])}, no voice coil's",
+                f"look for a bridge at its terminals first; else find another {f['driver']} or have it rebuilt",
+            )
+        case Fault.NO_DRIVER:
+            return (
+                f"{f['driver']} is in {f['network']} but not in {f['other']}",
+                f"connect it again, or write its card into {f['other']} (X... plus minus {f['driver']})",
+            )
+        case Fault.PART_SHORTED:
+            said = f"{f['part']} is shorted: {f['now']}, {f['was']} in the original"
+            return said, f"replace {f['part']}: {f['good']}"
+        case Fault.PART_OPEN:
+            return f"{f['part']} is open: {f['now']}, {f['was']} in the original", f"replace {f['part']}: {f['good']}"
+        case Fault.PART_MISSING:
+            return f"{f['part']} ({f['was']}) of the original is missing", f"put {f['part']} back: {f['good']}"
+        case Fault.NO_SIGNAL:
+            return (
+                f"{f['key']} gets nothing: {f['drop_db']:.0f} dB less than from the original",
+                f"look for a broken wire, joint or part on the way to {f['key']}",
+            )
+        case Fault.SWAPPED:
+            gain = f["gain_db"]
+            heard = ""
+            if not math.isnan(gain):
+                heard = f"; turned back, the sum round {hertz(f['at_hz'])} changes by {gain:+.1f} dB"
+            return (
+                f"{f['key']} is wired the other way round than in the original{heard}",
+                f"swap the two wires at {f['key']}, unless its plus is marked the other way round",
+            )
+        case Fault.ALL_SWAPPED:
+            return (
+                "every driver is wired the other way round than in the original",
+                "swap the two wires at the speaker's terminals if the other speaker is not turned too",
+            )
+    return None
+
+
+def _doubt(f: Any, remedy: str) -> str:
+    """The remedy; first the measurement that settles it where it is a doubt."""
+    return f"{f['unsure']} to be sure; until then {remedy}" if f["unsure"] else remedy
+
+
+def _about(ohm: float) -> str:
+    return "not to be read" if not math.isfinite(ohm) else f"about {format_quantity(ohm, QuantityKind.RESISTANCE, 2)}"
+
+
+def _watts(value: float) -> str:
+    return f"{value:.2g} W"

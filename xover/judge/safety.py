@@ -1,0 +1,351 @@
+"""Is a network safe: one reading for whoever asks, of what stands in the folder and of what is only proposed.
+
+Average watts into a tweeter below its resonance, the load, the parts' ratings, what a capacitor bears when a driver is
+unplugged, tweeters without a capacitor, bridged outputs, oil-filled capacitors. A stop needs knowledge: where a figure
+rests on a datasheet or on an assumption and could be on the right side of its limit, it is a doubt, with the
+measurement that settles it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.crossover import read_crossovers
+from xover.acoustic.level import sensitivity
+from xover.amplifier.demand import rated_voltage
+from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
+from xover.amplifier.programme import Spectrum, heat_w, programme_weights
+from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rate_part, read_stress
+from xover.curve import Evidence, Float, log_grid
+from xover.errors import InputError
+from xover.judge.dead import is_open
+from xover.judge.findings import Fault, Finding, found
+from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
+from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
+from xover.network import Network, Part, Resistor, Solution, solve
+from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
+from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
+from xover.rules.severity import Severity
+from xover.sound.load import amplifier_of
+from xover.sound.prediction import Sound, sound_of_network
+from xover.sound.resonance import Role, driver_resonance_hz, roles
+from xover.sound.sums import known_level_db
+from xover.speaker import Speaker
+
+_PER_OCTAVE: Final = 48
+_OIL: Final = ("oil", "pio")
+
+
+def hazards(
+    speaker: Speaker,
+    name: str,
+    network: Network,
+    frequency_hz: Float | None = None,
+    *,
+    sound: Sound | None = None,
+    quick: bool = False,
+) -> tuple[Finding, ...]:
+    """What is unsafe of a network, the gravest first.
+
+    Parameters
+    ----------
+    name : how the findings call it; `network` need not stand in the folder.
+    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
+    sound : what was worked out of it already, on its own grid, without an output resistance.
+    quick : leave out what is no stop and slow to work out: loads on the edge, ratings of capacitors and
+        coils, drivers unplugged.
+
+    Raises
+    ------
+    InputError, NoSolutionError.
+    """
+    grid = log_grid(20.0, 20e3, _PER_OCTAVE) if frequency_hz is None else frequency_hz
+    case = _Case(speaker, name, network, sound or sound_of_network(speaker, network, grid))
+    said = [
+        *(f for f in protection(speaker, name, network, {}) if f.severity is Severity.STOP),
+        *bridged_findings(speaker, name, network),
+        *load_findings(speaker, name, case.solution, quick=quick),
+        *_below_resonance(case),
+        *_ratings(case, quick),
+        *_oil_filled(case),
+        *(() if quick else _open_drivers(case)),
+    ]
+    return tuple(sorted(said, key=lambda f: f.severity.order))
+
+
+def stops(speaker: Speaker, name: str, network: Network, *, sound: Sound | None = None) -> tuple[Finding, ...]:
+    """Only what forbids switching on: quick enough for any command that reads the network."""
+    said = hazards(speaker, name, network, sound=sound, quick=True)
+    return tuple(f for f in said if f.severity is Severity.STOP)
+
+
+def says_oil(kind: str | None) -> bool:
+    """Whether a capacitor's card says that it is filled with oil, in its own words."""
+    return any(word in (kind or "") for word in _OIL)
+
+
+def is_short(lowest_ohm: float, healthy_ohm: float, limit_ohm: float | None) -> bool:
+    """Whether a load without a driver is one to warn of: well below what it was, and below what the amplifier allows.
+
+    Without a known limit: below half of what it was. False where either is not known.
+    """
+    if limit_ohm is None:
+        return lowest_ohm < SHORT_SHARE_UNRATED * healthy_ohm
+    return lowest_ohm < SHORT_SHARE * healthy_ohm and lowest_ohm < limit_ohm
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """A network solved, and at what voltages it is judged."""
+
+    speaker: Speaker
+    name: str
+    network: Network
+    sound: Sound
+
+    @property
+    def solution(self) -> Solution:
+        return self.sound.solution
+
+    @cached_property
+    def sensitivity_db(self) -> float:
+        """NaN where the sound is not known, or where an electronic crossover that nobody knows shares it out."""
+        if len(self.network.channels) != 1 or len(self.network.driver_names) < 2:
+            return math.nan
+        return float(sensitivity(self.solution.frequency_hz, known_level_db(self.sound)).level_db)
+
+    @cached_property
+    def full(self) -> dict[str, ChannelVoltage]:
+        """Every channel's amplifier at its limit; empty where one is not known."""
+        volts = full_voltages(self.speaker, self.network)
+        return dict(volts) if len(volts) == len(self.network.channels) else {}
+
+    @cached_property
+    def listening(self) -> ChannelVoltage | None:
+        """At the listening level; None where it is not known or the amplifier does not come near."""
+        highest = max((v.peak_v for v in self.full.values()), default=math.inf)
+        volts = listening_voltage(self.speaker, self.sensitivity_db, highest_v=highest)
+        return volts if isinstance(volts, ChannelVoltage) else None
+
+    @cached_property
+    def guessed(self) -> tuple[str, ...]:
+        """Drivers whose impedance was not measured."""
+        return tuple(d for d in self.network.driver_names if not measured_impedance(self.speaker, d))
+
+    @cached_property
+    def unheard(self) -> tuple[str, ...]:
+        """Drivers whose response was not measured: the voltage for a level is then not well known."""
+        drivers = self.network.driver_names
+        return tuple(d for d in drivers if self.speaker.drivers[d].response_evidence is not Evidence.MEASURED)
+
+    def settle(self, impedance_of: tuple[str, ...], watts: bool) -> str:
+        """What to measure to be sure."""
+        said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
+        said += [f"the response of {', '.join(self.unheard)}"] if watts and self.unheard else []
+        return f"measure {' and '.join(said)}" if said else ""
+
+    def least_watts(self, watts: float, impedance_of: tuple[str, ...]) -> float:
+        """The fewest watts that these may be in truth."""
+        level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if self.unheard else 1.0
+        return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
+
+
+def _below_resonance(case: _Case) -> Iterator[Finding]:
+    """Average watts into each tweeter below its resonance; where not known, whether its corner lies near it."""
+    network, f = case.network, case.solution.frequency_hz
+    if len(network.channels) != 1 or len(network.driver_names) < 2:
+        return
+    weights = programme_weights(f, Spectrum.PROGRAMME)
+    played = roles(case.speaker, network)
+    high = [c for c in network.drivers if played[c.key] is Role.HIGH]
+    for card in high:
+        driver = case.speaker.drivers[card.driver]
+        resonance = driver_resonance_hz(driver)
+        if math.isnan(resonance):
+            continue
+        guessed = (card.driver,) if card.driver in case.guessed else ()
+        volts, drive, z = case.listening, case.solution.drive[card.key], driver.impedance_ohm(f)
+        if volts is None:
+            yield from _near_resonance(case, card.key, resonance)
+            continue
+
+        def watts_below(edge_hz: float, power: float = volts.rms_v**2, drive=drive, z=z) -> float:  # type: ignore[no-untyped-def]
+            return power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
+
+        watts = watts_below(resonance)
+        # A resonance that is not measured may lie lower, so that less of the programme is below it.
+        least = case.least_watts(watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts, guessed)
+        most = TWEETER_MOST * TWEETER_W
+        if not watts > TWEETER_W:
+            continue
+        limit = most if watts > most else TWEETER_W
+        yield found(
+            Fault.BELOW_RESONANCE,
+            case.name,
+            severity=Severity.STOP if watts > most else Severity.CAUTION,
+            unsure=case.settle(guessed, watts=True) if least <= limit else "",
+            about_driver=card.key,
+            key=card.key,
+            watts=watts,
+            resonance_hz=resonance,
+            level=volts.source,
+            limit_w=TWEETER_W,
+            quieter_db=10.0 * math.log10(watts / TWEETER_W),
+        )
+
+
+def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Finding]:
+    wish = case.speaker.listening
+    asked = wish is not None and wish.level_db is not None
+    if asked and not math.isnan(case.sensitivity_db):
+        return  # the amplifier does not come near the level
+    f, crossovers = (
+        case.solution.frequency_hz,
+        read_crossovers(case.solution.frequency_hz, case.sound.branches, case.sound.total.coherent),
+    )
+    at_hz = next((c.frequency_hz for c in crossovers if key in c.upper and c.frequency_hz is not None), None)
+    if at_hz is None:
+        drive = np.nan_to_num(np.abs(case.solution.drive[key]))
+        at_hz = float(f[int(np.argmax(drive >= 0.5 * drive.max(initial=0.0)))])
+    if at_hz < RESONANCE_RATIO * resonance_hz:
+        yield found(
+            Fault.NEAR_RESONANCE,
+            case.name,
+            about_driver=key,
+            key=key,
+            at_hz=at_hz,
+            resonance_hz=resonance_hz,
+            level_given=asked,
+        )
+
+
+def _ratings(case: _Case, quick: bool) -> Iterator[Finding]:
+    """Parts against their ratings, by the stress alone; see `rules/margins.py`."""
+    rated: list[Part] = [p for p in case.network.resistors if p.watts is not None]
+    if not quick:
+        rated += [p for p in case.network.capacitors if p.volts is not None]
+        rated += [p for p in case.network.coils if p.amps is not None]
+    if not rated:
+        return
+    first = case.full or ({case.network.channels[0].name: case.listening} if case.listening is not None else {})
+    if not first:
+        return
+    stress = read_stress(
+        case.solution,
+        {name: v.rms_v for name, v in first.items()},
+        next(iter(first.values())).crest,
+        # The heat of programme has no worst frequency to be sought.
+        refine=None if quick else lambda f: solve(case.network, f, case.speaker.impedances_ohm(case.network, f)),
+    )
+    quiet = _quiet(case, stress)
+    for part in rated:
+        try:
+            at_full = rate_part(part, stress.of(part.name))
+            at_level = None if quiet is None else rate_part(part, quiet.of(part.name))
+        except InputError as error:
+            raise error.at(case.network.path, part.line) from None
+        rating, heard = at_full, False
+        if at_level is not None and (at_full is None or at_level.needed > at_full.needed or not case.full):
+            rating, heard = at_level, True
+        if isinstance(part, Resistor) and at_level is not None and at_level.verdict is RatingVerdict.OVER:
+            yield _burns(case, at_level)
+        elif rating is not None and rating.broken:
+            over = rating.verdict is RatingVerdict.OVER
+            yield found(
+                Fault.OVER_RATING if over else Fault.THIN_RATING,
+                case.name,
+                about_part=part.name,
+                part=part.name,
+                rating=rating.sentence,
+                level=_level_words(case, heard),
+                usual=rating.usual,
+                unit=_UNITS[rating.quantity],
+            )
+
+
+_UNITS: Final = {"power_w": "W", "voltage_v": "V", "current_a": "A"}
+
+
+def _quiet(case: _Case, stress: NetworkStress) -> NetworkStress | None:
+    one = case.listening
+    if one is None or not case.full:
+        return stress if one is not None else None
+    (loud,) = case.full.values()
+    return stress.scaled(one.rms_v / loud.rms_v, one.crest / loud.crest)
+
+
+def _level_words(case: _Case, heard: bool) -> str:
+    if heard and case.listening is not None:
+        return case.listening.source
+    return next(iter(case.full.values())).source
+
+
+def _burns(case: _Case, rating: PartRating) -> Finding:
+    said = rating.said or math.nan
+    doubt = case.least_watts(rating.stress, case.guessed) <= said
+    return found(
+        Fault.BURNS,
+        case.name,
+        unsure=case.settle(case.guessed, watts=True) if doubt else "",
+        about_part=rating.name,
+        part=rating.name,
+        rating=rating.sentence,
+        level=_level_words(case, True),
+        usual=rating.usual,
+        unit="W",
+        quieter_db=10.0 * math.log10(rating.stress / said),
+    )
+
+
+def _oil_filled(case: _Case) -> Iterator[Finding]:
+    for capacitor in case.network.capacitors:
+        if says_oil(capacitor.kind):
+            yield found(Fault.OIL_FILLED, case.name, about_part=capacitor.name, part=capacitor.name)
+
+
+def _open_drivers(case: _Case) -> Iterator[Finding]:
+    """What load and capacitors come to with one driver unplugged; a caution where one is dead, else good to know."""
+    network, f, speaker = case.network, case.solution.frequency_hz, case.speaker
+    told = []
+    for fault in open_cases(speaker, network, f):
+        amplifier = amplifier_of(speaker, network, fault.channel)
+        limit = amplifier.minimum_load_ohm if amplifier is not None else None
+        low = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
+        over = [c for c in fault.capacitors if c.over_rating]
+        if low or over:
+            worst = max(over, key=lambda c: c.magnification, default=None)
+            capacitor = None if worst is None else (worst.name, worst.peak_v, worst.rating_v)
+            told.append((fault.driver, fault.minimum_ohm if low else None, fault.at_hz, capacitor))
+    if told:
+        dead = any(is_open(speaker.drivers[network.driver_card(key).driver]) for key, *_ in told)
+        yield found(
+            Fault.OPEN_DRIVER,
+            case.name,
+            severity=Severity.CAUTION if dead else Severity.NOTE,
+            about_driver=told[0][0] if len(told) == 1 else "",
+            cases=tuple(told),
+        )
+
+
+def open_cases(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
+    """Each driver taken out in turn."""
+    amplifiers = [amplifier_of(speaker, network, c.name) for c in network.channels]
+    rated = {
+        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
+        for a in amplifiers
+    }
+    return fault_cases(
+        network,
+        frequency_hz,
+        speaker.impedances_ohm(network, frequency_hz),
+        # Channels of unlike amplifiers share no voltage: then only ratios are told.
+        rated.pop() if len(rated) == 1 else None,
+        lambda f: speaker.impedances_ohm(network, f),
+        (FaultKind.OPEN,),
+    )

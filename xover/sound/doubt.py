@@ -1,0 +1,246 @@
+"""How far a judged figure may be off, by what its curves were got with.
+
+What is known of a curve is drawn at random, a fixed number of times and always alike: smooth errors over log frequency
+as large as `rules.instruments` says, with the minimum phase that belongs to them; the part that drivers of one
+instrument have in common is drawn once for all of them. The figure is read anew for every draw, of both networks where
+two are compared, so that what they share falls out by itself.
+
+Taken for granted: errors are Gaussian and smooth, in ripples of one to ten octaves, and of minimum phase. What the
+curves do not say (rooms, angles, warm coils, another sample) is no part of them, and narrower errors are not drawn.
+Timing that is not known has no draws: there is no one sum then, so that no figure of the sum is given.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from xover.acoustic.level import lines_between
+from xover.acoustic.time import SPEED_OF_SOUND_M_S
+from xover.curve import Complex, Float
+from xover.network import Network, solve
+from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN
+from xover.rules.instruments import CENTRE_MM, IMPEDANCE_SPREADS, RESPONSE_SPREADS, Instrument, Knots
+from xover.sound.change import Rows, band_rows, change_db, difference_db, near_highest
+from xover.sound.prediction import sound_of_network
+from xover.sound.sums import listener
+from xover.speaker import PhaseSource, Speaker, SpeakerDriver
+
+DRAWS: Final = 64
+SHARE_PERCENT: Final = 97.5
+_SIGMAS: Final = 2.0
+"""A half width of 95 % is two standard deviations."""
+_RIPPLES: Final = ((10.0, 0.4), (5.0, 0.3), (2.5, 0.2), (1.25, 0.1))
+"""(octaves, share of the variance) of a smooth error: the broad is larger. Common practice, no published source."""
+_NEPER_DB: Final = 20.0 / math.log(10.0)
+
+
+@dataclass(frozen=True)
+class Known:
+    """A figure and how far it may be off, +-, 95 %; both NaN where it is not known."""
+
+    value_db: float
+    uncertainty_db: float
+
+    @property
+    def sure(self) -> bool:
+        """Whether it stands above what is not known of it."""
+        return self.value_db > self.uncertainty_db
+
+
+NOT_KNOWN: Final = Known(math.nan, math.nan)
+
+
+def unready(speaker: Speaker, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Those of some drivers whose data bear no verdict: a template's values, nobody's driver."""
+    return tuple(
+        n
+        for n in names
+        if Instrument.PLACEHOLDER in (speaker.drivers[n].impedance_instrument, speaker.drivers[n].response_instrument)
+    )
+
+
+def deviation_known(speaker: Speaker, network: Network, frequency_hz: Float) -> Known:
+    """Half the range of the sum in the judged band.
+
+    NaN where there is no one sum, where the sound of a driver is assumed or a placeholder, where several channels share
+    it, or where less than nine tenths of the band are known.
+
+    Raises
+    ------
+    NoSolutionError : the network has none.
+    """
+    levels = _levels_db(speaker, network, frequency_hz)
+    return NOT_KNOWN if levels is None else _known(_half_ranges_db(frequency_hz, levels))
+
+
+def deviation_gain(speaker: Speaker, before: Network, after: Network, frequency_hz: Float) -> Known:
+    """By how much smaller the half range of the sum is after than before; not known, and errors: as above."""
+    first, second = (_levels_db(speaker, n, frequency_hz) for n in (before, after))
+    if first is None or second is None:
+        return NOT_KNOWN
+    return _known(_half_ranges_db(frequency_hz, first) - _half_ranges_db(frequency_hz, second))
+
+
+def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Network, frequency_hz: Float) -> Known:
+    """By how much nearer to the design it is after than before: the largest change from it, of the sum where there is
+    one, else of a drive that lies within 20 dB of its highest.
+
+    NaN where an impedance is a placeholder, or where no change is known.
+
+    Raises
+    ------
+    NoSolutionError : a network has none.
+    """
+    f = frequency_hz
+    levels = [_levels_db(speaker, n, f) for n in (design, before, after)]
+    of, first, second = levels
+    if of is not None and first is not None and second is not None:
+        rows = band_rows(f)
+        return _known(_largest(difference_db(of, first), rows) - _largest(difference_db(of, second), rows))
+    drives = [_drives(speaker, n, f) for n in (design, before, after)]
+    if any(d is None for d in drives):
+        return NOT_KNOWN
+    wanted, had, got = (d for d in drives if d is not None)
+    return _known(_apart(f, wanted, had) - _apart(f, wanted, got))
+
+
+def _known(figures: Float) -> Known:
+    """(1 + k,) the figure itself, then of each draw."""
+    off = np.abs(figures[1:] - figures[0])
+    off = off[np.isfinite(off)]
+    if not math.isfinite(figures[0]) or 2 * off.size < DRAWS:
+        return NOT_KNOWN
+    return Known(float(figures[0]), float(np.percentile(off, SHARE_PERCENT)))
+
+
+@lru_cache(maxsize=64)
+def _kept_levels_db(speaker: Speaker, network: Network, grid: bytes) -> Float | None:
+    f = np.frombuffer(grid)
+    drives = _drives(speaker, network, f)
+    names = network.driver_names
+    if drives is None or len(network.channels) != 1 or any(_spread_of(speaker.drivers[n]) is None for n in names):
+        return None
+    sound = sound_of_network(speaker, network, f)
+    if not sound.total.coherent:
+        return None
+    off = {name: _response_factor(speaker.drivers[name], f, alone=len(names) == 1) for name in names}
+    moved = {card.key: drives[card.key] * off[card.driver] for card in network.drivers}
+    levels = listener(speaker, sound, True).levels_db(moved)
+    levels.flags.writeable = False
+    return levels
+
+
+def _levels_db(speaker: Speaker, network: Network, frequency_hz: Float) -> Float | None:
+    """(1 + k, n) level of the sum, of each draw below the first row; None where no sum bears a verdict."""
+    return _kept_levels_db(speaker, network, np.asarray(frequency_hz, dtype=float).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _kept_drives(speaker: Speaker, network: Network, grid: bytes) -> Mapping[str, Complex] | None:
+    f = np.frombuffer(grid)
+    if any(speaker.drivers[n].impedance_instrument not in IMPEDANCE_SPREADS for n in network.driver_names):
+        return None
+    return solve(network, f, {n: _impedances_ohm(speaker.drivers[n], f) for n in network.driver_names}).drive
+
+
+def _drives(speaker: Speaker, network: Network, frequency_hz: Float) -> Mapping[str, Complex] | None:
+    """(1 + k, n) drives by key; None where an impedance is a placeholder."""
+    return _kept_drives(speaker, network, np.asarray(frequency_hz, dtype=float).tobytes())
+
+
+def _spread_of(driver: SpeakerDriver) -> object | None:
+    return RESPONSE_SPREADS.get(driver.response_instrument) if driver.has_response else None
+
+
+def _response_factor(driver: SpeakerDriver, f: Float, *, alone: bool) -> Complex:
+    """(1 + k, n) by what its response may be wrong; 1 in the first row."""
+    spread = RESPONSE_SPREADS[driver.response_instrument]
+    own = _chance(f"{driver.name} response")
+    level = spread.own_level_db * own.standard_normal((DRAWS, 1))
+    off_db = level + _at(spread.own_shape_db, f) * _smooth(own, f)
+    off_db = off_db + _at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
+    delay_s = np.zeros((DRAWS, 1))
+    if driver.phase_source is PhaseSource.MINIMUM and not alone:
+        delay_s = own.standard_normal((DRAWS, 1)) * CENTRE_MM * 1e-3 / SPEED_OF_SOUND_M_S
+    return _with_nominal(np.exp(off_db / (_SIGMAS * _NEPER_DB) - 2j * np.pi * f * delay_s / _SIGMAS))
+
+
+def _impedances_ohm(driver: SpeakerDriver, f: Float) -> Complex:
+    """(1 + k, n) the impedance itself, then of each draw."""
+    spread = IMPEDANCE_SPREADS[driver.impedance_instrument]
+    own = _chance(f"{driver.name} impedance")
+    size = (own.standard_normal((DRAWS, 1)) + _smooth(own, f)) * math.sqrt(0.5)
+    nominal = driver.impedance_ohm(f)
+    along = f * spread.factor ** (own.standard_normal((DRAWS, 1)) / _SIGMAS)
+    if driver.impedance is not None:
+        along = np.clip(along, np.minimum(f, driver.impedance.lowest_hz), np.maximum(f, driver.impedance.highest_hz))
+    z = nominal if spread.factor == 1.0 else driver.impedance_ohm(along.ravel()).reshape(along.shape)
+    return np.concatenate([nominal[None, :], z * np.exp(spread.share * size / _SIGMAS)])
+
+
+def _with_nominal(factor: Complex) -> Complex:
+    return np.concatenate([np.ones((1, factor.shape[1]), dtype=complex), factor])
+
+
+def _chance(label: str) -> np.random.Generator:
+    """The same numbers for the same thing, whatever else there is."""
+    return np.random.default_rng(zlib.crc32(label.encode()))
+
+
+def _at(knots: Knots, f: Float) -> Float:
+    hz, db = np.array(knots).T
+    return np.asarray(np.interp(np.log(f), np.log(hz), db), dtype=float)
+
+
+def _smooth(chance: np.random.Generator, f: Float) -> Complex:
+    """(k, n) smooth errors of unit variance, and in their imaginary part the minimum phase that goes with them.
+
+    Of a ripple cos(w u) over u = ln f the minimum phase is -tanh(pi w/2) sin(w u): the ripple through Bode's weight
+    ln coth(|u|/2) of its slope, whose transform is (pi/w) tanh(pi w/2).
+    """
+    u = np.log(f / 1000.0)
+    out = np.zeros((DRAWS, f.size), dtype=complex)
+    for octaves, share in _RIPPLES:
+        w = 2.0 * math.pi / (octaves * math.log(2.0))
+        both = chance.standard_normal((2, DRAWS, 1))
+        wave = math.sqrt(share) * (both[0] + 1j * both[1]) * np.exp(1j * w * u)
+        out += wave.real - 1j * math.tanh(math.pi * w / 2.0) * wave.imag
+    return out
+
+
+def _half_ranges_db(f: Float, levels_db: Float) -> Float:
+    """(1 + k,) half ranges as `sum_deviation` reads them, at the band's ends too; NaN where too little is known."""
+    low, high = max(JUDGED_HZ[0], float(f[0])), min(JUDGED_HZ[1], float(f[-1]))
+    nothing = np.full(levels_db.shape[0], np.nan)
+    if not low < high:
+        return nothing
+    ends = lines_between(f, levels_db, np.array([low, high]))
+    inner = (f > low) & (f < high)
+    levels = np.concatenate([ends[:, :1], levels_db[:, inner], ends[:, 1:]], axis=1)
+    known = np.isfinite(levels)
+    octaves = np.diff(np.log2(np.concatenate([[low], f[inner], [high]])))
+    if octaves[known[0, :-1] & known[0, 1:]].sum() < LEAST_KNOWN * math.log2(JUDGED_HZ[1] / JUDGED_HZ[0]):
+        return nothing
+    return np.asarray((np.where(known, levels, -np.inf).max(axis=1) - np.where(known, levels, np.inf).min(axis=1)) / 2)
+
+
+def _largest(change: Float, rows: Rows) -> Float:
+    """(1 + k,) largest size of a change (1 + k, n) on some rows; NaN where nothing is known."""
+    size = np.where(rows & ~np.isnan(change), np.abs(change), -1.0).max(axis=1)
+    return np.where(size < 0, np.nan, size)
+
+
+def _apart(f: Float, design: Mapping[str, Complex], of: Mapping[str, Complex]) -> Float:
+    """(1 + k,) the largest change of a drive, where it lies within 20 dB of its highest before anything is drawn."""
+    found = np.full(DRAWS + 1, np.nan)
+    for key in (k for k in design if k in of):
+        rows = band_rows(f) & near_highest(design[key][0], of[key][0])
+        found = np.fmax(found, _largest(change_db(design[key], of[key]), rows))
+    return found
