@@ -18,6 +18,7 @@ from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, build_network, solve, value_of
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
+from xover.network.parts import changed
 from xover.sound.meeting import WayOfDrivers
 from xover.studies.change.redesign.goal import Goal, residuals, residuals_and_slopes, score
 from xover.studies.change.redesign.structure import Move
@@ -164,9 +165,10 @@ class Design:
         ]
 
     def network_with(self, values: Float) -> Network:
-        """The network with (p,) values in it; coils keep their DC resistance where they have one."""
-        given = dict(zip(self.open_parts, (float(v) for v in values), strict=False))
-        return replace(self.network, parts=tuple(_with_value(p, given.get(p.name)) for p in self.network.parts))
+        """The network with (p,) values in it."""
+        given = {name: float(v[0]) for name, v in self.values(values[None]).items()}
+        parts = (changed(p, {n: given[n] for n in (p.name, f"{p.name}_dcr") if n in given}) for p in self.network.parts)
+        return replace(self.network, parts=tuple(parts))
 
     def _goal_at(self, values: Float) -> Goal:
         if self.slopes is None:
@@ -278,14 +280,6 @@ class Variants:
         """(j, n) load of j of the candidates."""
         values = {name: np.asarray(value)[some] for name, value in self.values.items()}
         return self.form.at(values).impedance_ohm[self.design.network.channels[0].name]
-
-
-def _with_value(part: Part, value: float | None) -> Part:
-    if value is None:
-        return part
-    if isinstance(part, Resistor):
-        return replace(part, ohm=value)
-    return replace(part, henry=value) if isinstance(part, Inductor) else replace(part, farad=value)
 
 
 def openable(network: Network) -> tuple[str, ...]:

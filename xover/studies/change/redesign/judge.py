@@ -10,10 +10,15 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
+from xover.amplifier.stress import rate_part, read_stress
 from xover.curve import Float, log_grid
+from xover.judge.findings import Fault
+from xover.judge.levels import full_voltages
+from xover.judge.safety import hazards
 from xover.network import Network, Solution, solve
 from xover.parts.stock import Bill
-from xover.rules.margins import AS_FLAT_DB
+from xover.rules.margins import AS_FLAT_DB, CREST
+from xover.rules.severity import Severity
 from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import channel_load
@@ -21,8 +26,6 @@ from xover.sound.meeting import shallowest_null_db
 from xover.sound.prediction import sound_of_network
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-from xover.studies.bears.stress.study import study_stress
-from xover.studies.change.decide.setup import SpeakerWith
 from xover.studies.change.redesign.goal import Goal, broken_by, read, score
 from xover.studies.change.redesign.result import Judged, Limit, Proposal
 from xover.studies.change.redesign.structure import Simpler, simpler
@@ -35,6 +38,8 @@ BUILDS: Final = 500
 NEAR_LIMIT: Final = 1e-3
 """A load that is met but for what the grid leaves open counts as met."""
 _NAME: Final = "proposed"
+_STOP: Final = Severity.STOP
+_OVER: Final = (Fault.OVER_RATING, Fault.THIN_RATING, Fault.BURNS)
 
 
 @dataclass(frozen=True)
@@ -114,12 +119,15 @@ class Judge:
             breaks.append(Limit.LOAD)
         if self._too_much(network) > max(self._below, 0.0):
             breaks.append(Limit.TWEETER)
-        shares = self._rating_shares(network)
-        over = tuple(name for name, share in shares.items() if share > 1.0)
+        said = hazards(self.speaker, _NAME, network)
+        if Limit.TWEETER not in breaks and any(x.fault is Fault.BELOW_RESONANCE and x.severity is _STOP for x in said):
+            breaks.append(Limit.TWEETER)
+        if any(x.fault is Fault.BARE_TWEETER for x in said):
+            breaks.append(Limit.DIRECT)
+        over = tuple(x.part for x in said if x.fault in _OVER)
         if over:
             breaks.append(Limit.RATING)
-        known = [share for share in shares.values() if math.isfinite(share)]
-        return Strength(tuple(breaks), max(known, default=math.nan), over)
+        return Strength(tuple(breaks), self._rating_share(network), over)
 
     def _too_much(self, network: Network) -> float:
         """Decibels by which the highest driver gets more below its resonance than it may."""
@@ -128,14 +136,15 @@ class Judge:
         drive = np.stack([solution.drive[key] for key in goal.keys])[None]
         return broken_by(goal, drive, solution.impedance_ohm[network.channels[0].name][None])[1]
 
-    def _rating_shares(self, network: Network) -> dict[str, float]:
-        """By part: what it needs over what it is rated for; empty where the amplifier's power is not known."""
-        amplifier = self.speaker.amplifier
-        if amplifier is None or not (amplifier.rated_power_w and amplifier.rated_load_ohm) or not network.parts:
-            return {}
-        played = SpeakerWith(self.speaker.file, self.speaker.drivers, {_NAME: network})
-        ratings = study_stress(played, _NAME).ratings
-        return {r.name: r.needed / r.said for r in ratings.values() if r.said}
+    def _rating_share(self, network: Network) -> float:
+        """Highest share of a rating that a part needs at the amplifier's full level; NaN where nothing is known."""
+        volts = full_voltages(self.speaker, network)
+        if len(volts) < len(network.channels) or not network.parts:
+            return math.nan
+        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
+        stress = read_stress(solution, {name: v.rms_v for name, v in volts.items()}, CREST)
+        ratings = [rate_part(p, stress.of(p.name)) for p in network.parts]
+        return max((r.needed / r.said for r in ratings if r is not None and r.said), default=math.nan)
 
     def idle_part(self, network: Network, names: Sequence[str]) -> Simpler | None:
         """The simpler circuit that comes nearest to the goal, where one comes nearer than this, and breaks no more."""

@@ -50,7 +50,7 @@ class PartList:
     def stronger(self, at: int) -> PartList | None:
         """Only what is rated for more than one of the items; None where nothing is."""
         rating = _rating(self.items[at])
-        kept = [i for i, item in enumerate(self.items) if _rating(item) > rating]
+        kept = [i for i, x in enumerate(self.items) if x.maker_code != AS_FITTED and _rating(x) > rating]
         if not kept:
             return None
         losses: dict[str, Float] = {suffix: loss[kept] for suffix, loss in self.losses.items()}
@@ -59,9 +59,11 @@ class PartList:
 
 
 def _rating(item: StockItem) -> float:
-    """Volts of a capacitor, watts of a resistor; none counts as enough."""
+    """Volts of a capacitor, watts of a resistor: what none is stated of counts as enough, what is fitted as too weak."""
     stated = item.volts if item.kind is ItemKind.CAPACITOR else item.watts
-    return math.inf if stated is None or item.maker_code == AS_FITTED else stated
+    if item.maker_code == AS_FITTED:
+        return 0.0
+    return math.inf if stated is None else stated
 
 
 def part_lists(

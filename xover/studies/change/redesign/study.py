@@ -193,7 +193,7 @@ class Task:
 
     def _direct(self, network: Network) -> float:
         shares = dc_drive(self.speaker, network, {})
-        return max(shares[d.key] for d in network.drivers if d.driver == self.order[-1])
+        return max(shares[d.key] for d in network.drivers if d.driver in self.order[-1].names)
 
 
 def make_task(
@@ -272,10 +272,14 @@ def continuous(task: Task, shape: Topology) -> tuple[Best, ...]:
     try:
         for turned in polarities(shape, task.order):
             design = task.design(turned.network)
-            ask = {"starts": task.starts, "seed": task.seed}
             try:
                 optima = find_optima(
-                    design, [design.start], scores=partial(cloud.scores, design), settled=design.settled, **ask
+                    design,
+                    [design.start],
+                    starts=task.starts,
+                    seed=task.seed,
+                    scores=partial(cloud.scores, design),
+                    settled=design.settled,
                 )
             except StoppedError as stop:
                 found += [_best(turned, design, o.values, o.score) for o in stop.partial]
@@ -469,14 +473,18 @@ def _mended(judge: Judge, answer: Answer) -> Answer | None:
     strength = judge.strength(network, judge.judged(network))
     if not strength.breaks:
         return None
-    shelf, goal = answer.shelf, answer.shelf.design.goal
-    if strength.overloaded:
-        index = answer.chosen.index
-        stronger = {n: shelf.lists[n].stronger(index[n]) for n in strength.overloaded if n in index}
-        shelf = replace(shelf, lists={n: stronger.get(n) or one for n, one in shelf.lists.items()})
-    if set(strength.breaks) - {Limit.RATING}:
-        counts = {n: w * (_HEAVIER if n in ("load", "below_resonance") else 1.0) for n, w in goal.weights.items()}
-        shelf = replace(shelf, design=replace(shelf.design, goal=replace(goal, weights=counts)))
-    start = {n: shelf.lists[n].nearest(float(answer.shelf.lists[n].value[at])) for n, at in answer.chosen.index.items()}
-    mended = Answer(answer.best, shelf, improve(shelf, start, pairs=False))
+    shelf, index, goal = answer.shelf, answer.chosen.index, answer.shelf.design.goal
+    if strength.breaks == (Limit.RATING,):
+        # Only what is overloaded is exchanged: all else may stay as it is fitted.
+        found = {n: shelf.lists[n].stronger(index[n]) for n in strength.overloaded if n in index}
+        lists = {n: one for n, one in found.items() if one is not None}
+        if not lists:
+            return None
+        own = replace(shelf, design=replace(shelf.design, network=network), lists=lists)
+        better = improve(own, {n: one.nearest(float(shelf.lists[n].value[index[n]])) for n, one in lists.items()})
+        chosen = Chosen({**index, **better.index}, better.merit, False)
+        return Answer(answer.best, replace(shelf, lists={**shelf.lists, **lists}), chosen)
+    counts = {n: w * (_HEAVIER if n in ("load", "below_resonance") else 1.0) for n, w in goal.weights.items()}
+    shelf = replace(shelf, design=replace(shelf.design, goal=replace(goal, weights=counts)))
+    mended = Answer(answer.best, shelf, improve(shelf, index, pairs=False))
     return None if mended.network.parts == network.parts else mended

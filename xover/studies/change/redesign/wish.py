@@ -21,7 +21,7 @@ from xover.errors import OptionError, named, nearest_word
 from xover.network import DriverCard, Network, Solution, solve
 from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ, PLAYS_WITHIN_DB
 from xover.rules.margins import EPDR_FLOOR_SHARE, MORE_DB, QUIET_DB, RESONANCE_RATIO, RESONANCE_RATIO_FIRST_ORDER
-from xover.sound.meeting import ways
+from xover.sound.meeting import WayOfDrivers, ways
 from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import sum_level_db
@@ -215,7 +215,7 @@ class Ground:
         return solve(self.reference, f, self.speaker.impedances_ohm(self.reference, f))
 
     @cached_property
-    def order(self) -> Sequence[str]:
+    def order(self) -> Sequence[WayOfDrivers]:
         return ways(self.speaker, self.reference, self.frequency_hz)
 
     @cached_property
@@ -388,17 +388,24 @@ def slopes_of(ground: Ground, cards: Sequence[DriverCard], reach: NDArray[np.boo
     slope = parse_slope(wish.slope)
     low_hz, high_hz = _corner_limits(ground.speaker, order, slope, f)
     counted = np.broadcast_to(in_band, (len(cards), f.size)) & (True if reach is None else reach)
-    return Slopes(slope, tuple(order.index(c.driver) for c in cards), counted, f, low_hz, high_hz)
+    return Slopes(
+        slope,
+        tuple(next(i for i, w in enumerate(order) if c.driver in w.names) for c in cards),
+        counted,
+        f,
+        low_hz,
+        high_hz,
+    )
 
 
-def _corner_limits(speaker: Speaker, order: Sequence[str], slope: Slope, f: Float) -> tuple[Float, Float]:
+def _corner_limits(speaker: Speaker, order: Sequence[WayOfDrivers], slope: Slope, f: Float) -> tuple[Float, Float]:
     """(w,) lowest and highest corners: above the upper driver's resonance, and where both drivers play."""
     low, high = [], []
     for below, above in pairwise(order):
-        fs = driver_resonance_hz(speaker.drivers[above])
         ratio = RESONANCE_RATIO_FIRST_ORDER if slope.order == 1 else RESONANCE_RATIO
-        least = max(_plays(speaker, above, f)[0], 0.0 if math.isnan(fs) else ratio * fs)
-        most = _plays(speaker, below, f)[1]
+        safe = [ratio * driver_resonance_hz(speaker.drivers[name]) for name in above.names]
+        least = max([_plays(speaker, name, f)[0] for name in above.names] + [hz for hz in safe if not math.isnan(hz)])
+        most = min(_plays(speaker, name, f)[1] for name in below.names)
         low.append(least)
         # What is safe comes first.
         high.append(max(most, 1.5 * least))
