@@ -20,7 +20,7 @@ from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
 from xover.network.parts import changed
 from xover.sound.meeting import WayOfDrivers
-from xover.studies.change.redesign.goal import Goal, residuals, residuals_and_slopes, score
+from xover.studies.change.redesign.goal import Goal, residuals_and_slopes, score, slopes_alone
 from xover.studies.change.redesign.structure import Move
 from xover.studies.change.redesign.wish import Slopes
 
@@ -222,13 +222,13 @@ class Design:
         value, slope = residuals_and_slopes(self._goal_at(values), drive, load, *turned)
         if self.slopes is None:
             return value, slope
-        columns = []
-        for at in range(len(self.open_parts), values.size):
+        columns = np.zeros((value.size, values.size - len(self.open_parts)))
+        for column, at in zip(columns.T, range(len(self.open_parts), values.size), strict=True):
             step = np.zeros(values.size)
             step[at] = _CORNER_STEP
-            up, down = (residuals(self._goal_at(values * np.exp(s)), drive[None], load[None])[0] for s in (step, -step))
-            columns.append((up - down) / (2.0 * _CORNER_STEP))
-        return value, np.column_stack([slope, *columns])
+            up, down = (slopes_alone(self._goal_at(values * np.exp(s)), drive[None]) for s in (step, -step))
+            column[: up.size] = (up - down) / (2.0 * _CORNER_STEP)
+        return value, np.hstack([slope, columns])
 
     def _impedance_slopes(self, values: Float) -> Complex:
         """(p, n) derivative of each open part's impedance to its ln(value), a coil's DC resistance following it."""

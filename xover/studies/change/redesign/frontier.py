@@ -17,6 +17,7 @@ from xover.studies.change.redesign.judge import Judge, Strength
 from xover.studies.change.redesign.result import BestAt, Judged, Proposal
 from xover.studies.change.redesign.shelf import AS_FITTED, Answer, fixed_item
 
+MOST_SHOWN: Final = 5
 # Two frequencies tell any two parts apart.
 _AT: Final = np.array([1e3, 1e5])
 
@@ -53,7 +54,7 @@ def frontier(
     found = [_candidate(judge, reference, a) for a in answers]
     found = [c for c in found if not c.strength.breaks] or found
     found = [c for c in found if not c.over] or found
-    better = [c for c in found if judge.is_nearer(before, c.judged)]
+    better = [c for c in found if judge.present_breaks or judge.is_nearer(before, c.judged)]
     shown = _shown(better or [min(found, key=lambda c: c.strays_db)])
     deviations = [c.judged.deviation_db for c in shown]
     limit = max(1.0, YIELD_SHARE * min(deviations)) if np.isfinite(deviations).all() else math.nan
@@ -92,11 +93,13 @@ def _shown(found: Sequence[_Candidate]) -> list[_Candidate]:
     shown = [pick]
 
     def add(one: _Candidate, clearly: bool) -> None:
-        if clearly and one not in shown:
+        if clearly and one not in shown and len(shown) < MOST_SHOWN:
             shown.append(one)
 
     flattest = min(kept, key=lambda c: c.strays_db)
     add(flattest, True)
+    own = min((c for c in kept if c.answer.best.topology.name == PRESENT), key=lambda c: c.strays_db, default=pick)
+    add(own, True)
     fewest = min(kept, key=lambda c: (c.parts, c.strays_db))
     add(fewest, fewest.parts < pick.parts)
     cheapest = min(kept, key=lambda c: (c.cost, c.strays_db))
@@ -131,6 +134,9 @@ def _names(shown: Sequence[_Candidate], has_sum: bool) -> list[tuple[BestAt, ...
         figures = [measure(c) for c in shown]
         if math.isfinite(min(figures)) and (len(shown) == 1 or min(figures) < max(figures)):
             held[int(np.argmin(figures))].append(label)
+    own = [n for n, c in enumerate(shown) if c.answer.best.topology.name == PRESENT]
+    if own and len(own) < len(shown):
+        held[min(own, key=lambda n: shown[n].strays_db)].append(BestAt.PRESENT)
     return [tuple(labels) or (BestAt.BALANCE,) for labels in held]
 
 
@@ -151,9 +157,9 @@ def _proposal(
         turned=shape.reversed,
         corners_hz=one.answer.best.design.corners_hz,
         proved=one.answer.chosen.proved,
+        strength=one.strength,
     )
-    breaks = one.strength.breaks
-    return replace(made, best_at=labels, breaks=breaks, moves=shape.moves, rating_share=one.strength.share)
+    return replace(made, best_at=labels, moves=shape.moves)
 
 
 def changed_parts(reference: Network, network: Network) -> tuple[str, ...]:

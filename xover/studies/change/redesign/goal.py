@@ -186,6 +186,13 @@ def residuals(goal: Goal, drive: Complex, load: Complex) -> Float:
     return np.concatenate([part for part, _ in _parts(goal, drive, load, None, None)], axis=1)
 
 
+def slopes_alone(goal: Goal, drive: Complex) -> Float:
+    """(m,) the first of the residuals of one design (1, c, n): those of the slopes, the only ones that corners move."""
+    drive = goal.known(drive)
+    mean = mean_level_db(goal, drive)[:, None] if goal.has_sum else _own_mean(goal, drive, None)[0]
+    return next((part[0] for part, _ in _slopes(goal, drive, None, mean, None)), np.empty(0))
+
+
 def score(goal: Goal, drive: Complex, load: Complex) -> Float:
     """(k,) sum of the squares of the residuals: smaller is better; infinite where it is not known."""
     total = np.zeros(drive.shape[0])
@@ -259,6 +266,8 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
             dsound = ddrive[:, :, band] * response
             dlevel = _DB * np.real(dsound.sum(axis=1) / total[0])
             dmean = dlevel.mean(axis=1, keepdims=True)
+        # First, so that `slopes_alone` tells which rows a corner moves.
+        yield from _slopes(goal, drive, ddrive, mean, dmean)
         w = math.sqrt(weights["total"] / count)
         yield w * (off - mean), None if dlevel is None or dmean is None else w * (dlevel - dmean)
         yield from _together(weights["together"] / count, sound, total, dsound, dlevel)
@@ -266,7 +275,7 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
         yield from _kept_level(goal, mean, dmean)
     else:
         mean, dmean = _own_mean(goal, drive, ddrive)
-    yield from _slopes(goal, drive, ddrive, mean, dmean)
+        yield from _slopes(goal, drive, ddrive, mean, dmean)
     yield from _load(goal, load, dload)
     yield from _below_resonance(goal, drive, ddrive)
 

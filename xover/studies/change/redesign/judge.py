@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -39,16 +40,22 @@ NEAR_LIMIT: Final = 1e-3
 """A load that is met but for what the grid leaves open counts as met."""
 _NAME: Final = "proposed"
 _STOP: Final = Severity.STOP
-_OVER: Final = (Fault.OVER_RATING, Fault.THIN_RATING, Fault.BURNS)
+_OVER: Final = (Fault.OVER_RATING, Fault.BURNS)
 
 
 @dataclass(frozen=True)
 class Strength:
-    """Limits that a network breaks, and the highest share of a rating that a part of it needs; NaN where not known."""
+    """Limits that a network breaks.
+
+    Attributes
+    ----------
+    share : the highest share of a rating that a part needs; NaN where not known. weak : parts whose rating is too low,
+        or leaves less than the usual margin.
+    """
 
     breaks: tuple[Limit, ...]
     share: float
-    overloaded: tuple[str, ...] = ()
+    weak: tuple[str, ...]
 
 
 class Judge:
@@ -102,14 +109,17 @@ class Judge:
         """Whether a network comes nearer to the target than another."""
         return self.strays_db(after) < self.strays_db(before)
 
-    def betters(self, before: Judged, proposal: Proposal) -> bool:
-        """Whether a proposal breaks no limit, and is flatter by more than is as good as nothing."""
-        if proposal.breaks:
+    def worth_it(self, before: Judged, proposals: Sequence[Proposal]) -> bool:
+        """Whether the pick breaks no limit, and the present network breaks one or is not as flat as the flattest."""
+        if proposals[0].breaks:
             return False
-        limit = self.wish.minimum_load_ohm
-        mends = limit is not None and before.lowest_ohm < limit * (1.0 - NEAR_LIMIT)
-        gain = self.strays_db(before) - self.strays_db(proposal.judged)
-        return (mends or gain > AS_FLAT_DB) and self.is_nearer(before, proposal.judged)
+        least = min(self.strays_db(p.judged) for p in proposals if not p.breaks)
+        return self.strays_db(before) > least + AS_FLAT_DB or self.present_breaks
+
+    @cached_property
+    def present_breaks(self) -> bool:
+        """Whether the present network breaks a limit."""
+        return bool(self.strength(self.reference, self.judged(self.reference)).breaks)
 
     def strength(self, network: Network, judged: Judged) -> Strength:
         """What a network breaks, by the readings that `load`, `check` and `stress` go by."""
@@ -124,10 +134,10 @@ class Judge:
             breaks.append(Limit.TWEETER)
         if any(x.fault is Fault.BARE_TWEETER for x in said):
             breaks.append(Limit.DIRECT)
-        over = tuple(x.part for x in said if x.fault in _OVER)
-        if over:
+        if any(x.fault in _OVER for x in said):
             breaks.append(Limit.RATING)
-        return Strength(tuple(breaks), self._rating_share(network), over)
+        weak = tuple(x.part for x in said if x.fault in (*_OVER, Fault.THIN_RATING))
+        return Strength(tuple(breaks), self._rating_share(network), weak)
 
     def _too_much(self, network: Network) -> float:
         """Decibels by which the highest driver gets more below its resonance than it may."""
@@ -192,12 +202,16 @@ class Judge:
         turned: tuple[str, ...] = (),
         corners_hz: tuple[float, ...] = (),
         proved: bool = False,
+        strength: Strength | None = None,
     ) -> Proposal:
         """A network read and held against the present one, `before`; `note` is written into its netlist."""
         title = f"{self.speaker.title}: {name} ({circuit})"
         network = replace(network, title=title, notes=(note,), path=None)
         judged = self.judged(network)
         better, worse = differences(before, judged, self.wish)
+        strength = strength or self.strength(network, judged)
+        if strength.weak:
+            worse = (*worse, f"{' and '.join(strength.weak)} without the usual margin to the rating")
         return Proposal(
             name=name,
             circuit=circuit,
@@ -212,6 +226,8 @@ class Judge:
             proved=proved,
             better=better,
             worse=worse,
+            breaks=strength.breaks,
+            rating_share=strength.share,
         )
 
 

@@ -45,6 +45,7 @@ class BestAt(StrEnum):
     CHEAPEST = "cheapest"
     EASIEST_LOAD = "easiest load"
     LEAST_CHANGE = "least change"
+    PRESENT = "present circuit"
     BALANCE = "balanced"
 
 

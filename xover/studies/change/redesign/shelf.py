@@ -59,7 +59,7 @@ class PartList:
 
 
 def _rating(item: StockItem) -> float:
-    """Volts of a capacitor, watts of a resistor: what none is stated of counts as enough, what is fitted as too weak."""
+    """Volts of a capacitor, watts of a resistor: unstated it counts as enough, of what is fitted as too weak."""
     stated = item.volts if item.kind is ItemKind.CAPACITOR else item.watts
     if item.maker_code == AS_FITTED:
         return 0.0

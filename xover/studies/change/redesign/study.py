@@ -85,7 +85,7 @@ def redesign(
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
     wish = _with_limits(speaker, wish)
-    task = make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed)
+    task = replace(make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed), brief=not alternatives)
     shapes = _topologies(task, circuits)
     stopped = False
     bests: list[tuple[Best, ...]] = []
@@ -133,7 +133,7 @@ def redesign(
         yield_limit_db=limit,
         seed=seed,
         stopped=stopped,
-        suitable=judge.betters(before, proposals[0]),
+        suitable=judge.worth_it(before, proposals),
         headline="",
         warnings=(),
     )
@@ -142,7 +142,13 @@ def redesign(
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """What every search is told: `order` is that of the ways, `corners_hz` where the slopes meet today."""
+    """What every search is told.
+
+    Attributes
+    ----------
+    order : of the ways, lowest first. corners_hz : where the slopes meet today.
+    brief : no more is wanted than the best, and the fewest parts that are as good.
+    """
 
     speaker: Speaker
     catalogue: Catalogue
@@ -152,6 +158,7 @@ class Task:
     corners_hz: tuple[float, ...] | None
     starts: int
     seed: int
+    brief: bool = False
 
     def design(self, network: Network) -> Design:
         """A network with its values open, and its corners where none are named; coils keep their proportions."""
@@ -286,7 +293,7 @@ def continuous(task: Task, shape: Topology) -> tuple[Best, ...]:
                 raise
             found += [_best(turned, design, o.values, o.score) for o in optima]
         found.sort(key=lambda b: b.score)
-        return (*found[:_CARRIED], *_with_fewer_parts(task, found[0]))
+        return (*found[: 1 if task.brief else _CARRIED], *_with_fewer_parts(task, found[0]))
     except KeyboardInterrupt:
         if not found:
             raise
@@ -299,7 +306,7 @@ def _best(shape: Topology, design: Design, values: Float, merit: float) -> Best:
 
 def _with_fewer_parts(task: Task, best: Best) -> Iterator[Best]:
     """The fewest parts that are as good as all, and the fewest that are not heard to be worse."""
-    steps = [AS_FLAT_DB, UNHEARD_DB]
+    steps = [AS_FLAT_DB] if task.brief else [AS_FLAT_DB, UNHEARD_DB]
     now, kept = best, best
     while steps:
         fewer = _one_fewer(task, now, strays(best) + steps[0])
@@ -378,7 +385,9 @@ def _discrete(task: Task, bests: tuple[Best, ...]) -> tuple[Answer, ...]:
                 shelf = _shelf(task, best)
                 starts.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.values), pairs=False)))
         for start in starts:
-            done.append(_finished(task, start))
+            # In brief, what is as good with fewer parts is looked at closely, what it came from is not.
+            pairs = not task.brief or start is starts[-1]
+            done.append(_finished(task, start, pairs))
     except StoppedError as stop:
         if not done and isinstance(stop.partial, Chosen):
             done = [Answer(best, shelf, stop.partial)]
@@ -386,9 +395,9 @@ def _discrete(task: Task, bests: tuple[Best, ...]) -> tuple[Answer, ...]:
     return tuple(done)
 
 
-def _finished(task: Task, start: Answer) -> Answer:
+def _finished(task: Task, start: Answer, pairs: bool) -> Answer:
     """Exchanged until nothing betters; within the bound on cost, and of parts that stand what they get."""
-    shelf, chosen = start.shelf, improve(start.shelf, start.chosen.index)
+    shelf, chosen = start.shelf, improve(start.shelf, start.chosen.index) if pairs else start.chosen
     shelf, chosen = _within_cost(shelf, chosen, task.wish.most_cost)
     for _ in range(_RATING_ROUNDS):
         shelf, chosen, strong = _strengthened(task, shelf, chosen)
@@ -471,12 +480,12 @@ def _mended(judge: Judge, answer: Answer) -> Answer | None:
     """With limits that count more, or stronger parts, where a limit is broken; None where that is of no use."""
     network = answer.network
     strength = judge.strength(network, judge.judged(network))
-    if not strength.breaks:
+    if not strength.breaks and not strength.weak:
         return None
     shelf, index, goal = answer.shelf, answer.chosen.index, answer.shelf.design.goal
-    if strength.breaks == (Limit.RATING,):
+    if not set(strength.breaks) - {Limit.RATING}:
         # Only what is overloaded is exchanged: all else may stay as it is fitted.
-        found = {n: shelf.lists[n].stronger(index[n]) for n in strength.overloaded if n in index}
+        found = {n: shelf.lists[n].stronger(index[n]) for n in strength.weak if n in index}
         lists = {n: one for n, one in found.items() if one is not None}
         if not lists:
             return None
