@@ -16,6 +16,9 @@ DEVIATION_MOST_DB: Final = 6.0
 """Half of the sum's range: +-3 dB is how loudspeakers are usually specified; beyond +-6 dB it fails."""
 NULL_DB: Final = 12.0
 """A reversed null shallower than this shows drivers out of step."""
+AS_FLAT_DB: Final = 0.2
+"""Half ranges of sums that differ by no more than this are as good as each other: parts decide. Twice what a careful
+measurement repeats to; common practice, no published source."""
 POLARITY_DB: Final = 2.0
 """Less than this between the two polarities, round a crossover, is a matter of taste."""
 YIELD_SHARE: Final = 1.25

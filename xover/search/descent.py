@@ -66,6 +66,7 @@ def find_optima(
     scattered: int = SCATTERED,
     seed: int = 1,
     scores: Callable[[Float], Float] | None = None,
+    settled: Callable[[Float], Float] = lambda values: values,
     progress: Callable[[float, float], None] = lambda _done, _best: None,
 ) -> tuple[Optimum, ...]:
     """Local optima, the best first, no two of them alike.
@@ -75,6 +76,7 @@ def find_optima(
     bases : (p,) values to scatter the starts around; each is itself a start.
     starts : random ones beside them, the best of `scattered` candidates, no two of them alike.
     scores : of the scattered candidates, where they come cheaper than by the problem's own.
+    settled : betters the values (p,) of a start where that comes cheap.
     progress : told the share that is done and the best score so far; may raise KeyboardInterrupt to stop early.
 
     Raises
@@ -96,7 +98,7 @@ def find_optima(
     found: list[Optimum] = []
     try:
         for number, point in enumerate(points):
-            found.append(_descend(problem, point, low, high))
+            found.append(descend(problem, settled(np.exp(point))))
             progress((number + 1) / len(points), min(o.score for o in found))
     except KeyboardInterrupt:
         if found:
@@ -105,10 +107,11 @@ def find_optima(
     return _distinct(found)
 
 
-def _descend(problem: Problem, point: Float, low: Float, high: Float) -> Optimum:
-    """Levenberg-Marquardt-like descent within bounds (scipy's trust region reflective), in log values."""
+def descend(problem: Problem, start: Float, evaluations: int = _EVALUATIONS) -> Optimum:
+    """Levenberg-Marquardt-like descent from values (p,) within bounds (scipy's trust region reflective), in logs."""
     from scipy.optimize import least_squares
 
+    low, high = (np.log(edge) for edge in problem.limits())
     memory: dict[bytes, tuple[Float, Float]] = {}
 
     def both(x: Float) -> tuple[Float, Float]:
@@ -128,14 +131,14 @@ def _descend(problem: Problem, point: Float, low: Float, high: Float) -> Optimum
     def slopes(x: Float) -> Float:
         return both(x)[1]
 
-    inside = np.clip(point, low + 1e-6, high - 1e-6)
+    inside = np.clip(np.log(start), low + 1e-6, high - 1e-6)
 
     result = least_squares(
         residuals,
         inside,
         jac=slopes,
         bounds=(low, high),
-        max_nfev=_EVALUATIONS,
+        max_nfev=evaluations,
         x_scale=1.0,
         ftol=1e-5,
         xtol=1e-5,

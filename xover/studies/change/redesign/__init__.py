@@ -8,7 +8,7 @@ from xover.declare import Ask, Unit, question
 from xover.errors import OptionError, named
 from xover.rules.bands import JUDGED_HZ
 from xover.studies.options import Jobs, MostCost, Network, Progress, Seed, Stock, catalogue, chosen, quiet
-from xover.units import BAND, COUNT, DB, HENRY, HZ, NETWORK, NUMBER, OHM, by_name, listed, or_none, rising
+from xover.units import BAND, COUNT, DB, HENRY, HZ, NETWORK, NUMBER, OHM, YES, by_name, listed, or_none, rising
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
@@ -16,7 +16,15 @@ if TYPE_CHECKING:
     from xover.studies.change.redesign.wish import Weights
 
 
-@question(strict="unbroken", plots={"RedesignStudy": "change.draw_redesign"}, write="netlist")
+ALL = Ask("The parts of every proposal, what was asked for, and the netlist.", YES, "--all")
+
+
+@question(
+    strict="unbroken",
+    plots={"RedesignStudy": "change.draw_redesign"},
+    write="netlist",
+    shows={"whole": (ALL, False)},
+)
 def redesign(
     speaker: "Speaker",
     network: Network = None,
@@ -37,7 +45,7 @@ def redesign(
         Ask("Acoustic slopes, such as LR4, LR2 or B3, or none.", or_none(Unit("NAME", str, offers="acoustic slopes"))),
     ] = "LR4",
     crossover_hz: Annotated[
-        Sequence[float] | None, Ask("Crossover, the lowest first [default: near today's].", rising(HZ))
+        Sequence[float] | None, Ask("Crossover, the lowest first [default: the best that is safe].", rising(HZ))
     ] = None,
     tilt_db_per_octave: Annotated[
         float, Ask("Of the target, each octave; -0.3 falls to the treble.", DB, "--tilt", low=-6, high=6)
@@ -75,8 +83,10 @@ def redesign(
 ) -> "RedesignStudy":
     """New values or another network, in parts that exist.
 
-    Up to five proposals: least change, flattest, easiest load, cheapest, and the present circuit at its best.
-    Ctrl-C ends the search with the best so far.
+    Up to five proposals. The first breaks no limit and has the fewest parts of all that are as flat as any, within
+    0.2 dB; each other is better at something: flattest, fewest parts, cheapest, easiest load, least change, the
+    circuit as it is wired now. Where no crossover is named it is found, as high as is safe for the tweeter and as the
+    woofer plays. Ctrl-C ends the search with the best so far.
 
     With another driver it tells what the network makes of it, and which parts to change for it, if it suits at all.
 

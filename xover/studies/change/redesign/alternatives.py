@@ -24,50 +24,48 @@ from xover.studies.change.redesign.wish import Wish, grid, prepare_goal
 from xover.studies.change.refresh.places import needed_ratings
 
 
-def pick(
-    reference: Network, catalogue: Catalogue, answers: Sequence[Answer], stopped: bool
-) -> list[tuple[str, Answer]]:
-    """Name answers by what they are best at, and search for those that are best at something else."""
-    flattest = min(answers, key=lambda a: a.chosen.merit)
-    out = [("flattest" if flattest.best.design.goal.has_sum else "nearest slopes", flattest)]
-    present = next((a for a in answers if a.best.topology.name == PRESENT), None)
-    if stopped:
-        return out + [(a.best.topology.name, a) for a in answers if a is not flattest]
+def more_answers(reference: Network, catalogue: Catalogue, answers: Sequence[Answer]) -> list[Answer]:
+    """Answers that may be best at something else than the goal: the fewest changes, the easiest load, the cheapest."""
+    least = min(answers, key=lambda a: a.chosen.merit)
+    out: list[Answer] = []
+    fitted = {p.name for p in reference.parts}
+    present = next(
+        (
+            a
+            for a in answers
+            if a.best.topology.name == PRESENT and not a.best.topology.moves and set(a.shelf.lists) <= fitted
+        ),
+        None,
+    )
     if present is not None and not present.best.topology.reversed:
         own = present.shelf.with_fitted(reference)
         change = least_change(own, own.fitted)
         if change is not None:
-            out.append(("least change", Answer(present.best, own, change)))
-    out.append(("easiest load", _easiest_load(flattest)))
-    cheap = _cheapest(answers, flattest, catalogue)
-    if cheap is not None:
-        out.append(("cheapest", cheap))
-    if present is not None and present is not flattest:
-        out.append(("present circuit", present))
+            out.append(Answer(present.best, own, change))
+    out.append(_easier_load(least))
+    if catalogue.priced:
+        out.append(_cheaper(least))
     return out
 
 
-def _easiest_load(flattest: Answer) -> Answer:
-    """The flattest one pressed to a load a third higher than it has."""
-    design = flattest.best.design
-    network = flattest.network
+def _easier_load(flat: Answer) -> Answer:
+    """The same pressed to a load a third higher than it has."""
+    design = flat.best.design
+    network = flat.network
     solution = solve(network, design.goal.frequency_hz, design.goal.driver_ohm)
     load = solution.impedance_ohm[network.channels[0].name]
     lowest = float(np.nanmin(np.abs(load)))
     goal = replace(design.goal, least_ohm=1.33 * lowest, least_epdr_ohm=math.nan)
-    shelf = replace(flattest.shelf, design=replace(design, goal=goal))
-    return Answer(flattest.best, shelf, improve(shelf, flattest.chosen.index))
+    shelf = replace(flat.shelf, design=replace(design, goal=goal))
+    return Answer(flat.best, shelf, improve(shelf, flat.chosen.index))
 
 
-def _cheapest(answers: Sequence[Answer], flattest: Answer, catalogue: Catalogue) -> Answer | None:
-    """With prices: all the money counts as much as twice what is left of the score. Without: the fewest parts."""
-    if catalogue.priced:
-        shelf, chosen = flattest.shelf, flattest.chosen
-        price = max(shelf.price(chosen.index), 1e-9)
-        shelf = replace(shelf, price_weight=2.0 * max(chosen.merit, 0.25) / price)
-        return Answer(flattest.best, shelf, improve(shelf, chosen.index))
-    fewest = min(answers, key=lambda a: (len(a.best.design.network.parts), a.chosen.merit))
-    return fewest if fewest is not flattest else None
+def _cheaper(flat: Answer) -> Answer:
+    """All the money counts as much as twice what is left of the score."""
+    shelf, chosen = flat.shelf, flat.chosen
+    price = max(shelf.price(chosen.index), 1e-9)
+    shelf = replace(shelf, price_weight=2.0 * max(chosen.merit, 0.25) / price)
+    return Answer(flat.best, shelf, improve(shelf, chosen.index))
 
 
 NAME: Final = "fewest changes"
@@ -174,7 +172,7 @@ def _shelf(old: Speaker, new: Speaker, network: Network, catalogue: Catalogue, w
     corners = wish.crossover_hz or present_crossovers(old, network, f)
     if len(corners) != len(ways(new, network, f)) - 1:
         corners = ()
-    goal = prepare_goal(new, network.drivers, wish, network, corners or None, f)
+    goal = prepare_goal(new, network.drivers, wish, network, corners or None, f, network)
     names = openable(network)
     if not goal.has_sum or not names:
         return None

@@ -18,8 +18,11 @@ from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, build_network, solve, value_of
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
+from xover.network.parts import changed
 from xover.sound.meeting import WayOfDrivers
-from xover.studies.change.redesign.goal import Goal, residuals_and_slopes, score
+from xover.studies.change.redesign.goal import Goal, residuals_and_slopes, score, slopes_alone
+from xover.studies.change.redesign.structure import Move
+from xover.studies.change.redesign.wish import Slopes
 
 # The drivers' names of circuits/, from the lowest way to the highest.
 _ORDER: Final = ("woofer", "mid", "horn", "tweeter")
@@ -34,11 +37,13 @@ class Topology:
     ----------
     name : of the circuit, or "present".
     reversed : keys of the drivers that are turned over against the netlist.
+    moves : what was taken out of the circuit.
     """
 
     name: str
     network: Network
     reversed: tuple[str, ...] = ()
+    moves: tuple[Move, ...] = ()
 
 
 def topology(name: str, reference: Network, order: Sequence[WayOfDrivers]) -> Topology:
@@ -108,6 +113,7 @@ def _fitted(network: Network, reference: Network, order: Sequence[WayOfDrivers])
 
 # A coil's resistance grows so with its inductance, wire and proportions the same (Brooks coil: derived).
 DCR_POWER: Final = 0.6
+_CORNER_STEP: Final = 1e-4
 _BATCH: Final = 400
 
 
@@ -119,12 +125,16 @@ class Design:
     ----------
     open_parts : names, in the order of every array of values.
     dcr_at : by coil: (henry, ohm) that its DC resistance is scaled from while values are continuous.
+    slopes : where the corner frequencies are open too: values then end with them. None: the goal's own slopes.
+    corners_hz : (w,) to start from.
     """
 
     network: Network
     goal: Goal
     open_parts: tuple[str, ...]
     dcr_at: Mapping[str, tuple[float, float]]
+    slopes: Slopes | None = None
+    corners_hz: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.network.channels) != 1:
@@ -134,13 +144,41 @@ class Design:
 
     @cached_property
     def start(self) -> Float:
-        """(p,) the network's own values."""
-        return np.array([value_of(self.network.part(name)) for name in self.open_parts])
+        """(p,) the network's own values, then corners that are open."""
+        own = [value_of(self.network.part(name)) for name in self.open_parts]
+        return np.array([*own, *(self.corners_hz if self.slopes is not None else ())])
+
+    def settled(self, values: Float) -> Float:
+        """(p,) values with the corners, where they are open, that suit the others best."""
+        if self.slopes is None:
+            return values
+        drive, _ = self.solve(values[None])
+        row = self.slopes.table.best(self.goal, drive)[1][0]
+        return np.concatenate([values[: len(self.open_parts)], self.slopes.table.corners_hz[row]])
+
+    def at_corners(self, values: Float) -> tuple[Design, Float]:
+        """The design with its corners fixed where (p,) values have them, and what is left of the values."""
+        count = len(self.open_parts)
+        corners = tuple(float(c) for c in values[count:])
+        return replace(self, goal=self._goal_at(values), slopes=None, corners_hz=corners or self.corners_hz), values[
+            :count
+        ]
+
+    def network_with(self, values: Float) -> Network:
+        """The network with (p,) values in it."""
+        given = {name: float(v[0]) for name, v in self.values(values[None]).items()}
+        parts = (changed(p, {n: given[n] for n in (p.name, f"{p.name}_dcr") if n in given}) for p in self.network.parts)
+        return replace(self.network, parts=tuple(parts))
+
+    def _goal_at(self, values: Float) -> Goal:
+        if self.slopes is None:
+            return self.goal
+        return replace(self.goal, slope_db=self.slopes.level_db(values[len(self.open_parts) :]))
 
     def values(self, values: Float) -> dict[str, Float]:
         """What `solve` takes for (k, p) values: DC resistances follow the coils."""
         given: dict[str, Float] = {}
-        for column, name in zip(values.T, self.open_parts, strict=True):
+        for column, name in zip(values.T, self.open_parts, strict=False):
             given[name] = column
             if name in self.dcr_at:
                 given[f"{name}_dcr"] = self._dcr(name, column)
@@ -169,7 +207,10 @@ class Design:
 
     def limits(self) -> tuple[Float, Float]:
         """(p,) lowest and highest values worth trying."""
-        return bounds(self.network.part(n) for n in self.open_parts)
+        low, high = bounds(self.network.part(n) for n in self.open_parts)
+        if self.slopes is None:
+            return low, high
+        return np.concatenate([low, self.slopes.low_hz]), np.concatenate([high, self.slopes.high_hz])
 
     def scores(self, values: Float) -> Float:
         """(k,) scores of candidates (k, p)."""
@@ -177,13 +218,23 @@ class Design:
 
     def residuals(self, values: Float) -> tuple[Float, Float]:
         """(m,) residuals for values (p,), and their derivatives (m, p) to ln(value)."""
-        return residuals_and_slopes(self.goal, *self.solve_with_slopes(values))
+        drive, load, *turned = self.solve_with_slopes(values[: len(self.open_parts)])
+        value, slope = residuals_and_slopes(self._goal_at(values), drive, load, *turned)
+        if self.slopes is None:
+            return value, slope
+        columns = np.zeros((value.size, values.size - len(self.open_parts)))
+        for column, at in zip(columns.T, range(len(self.open_parts), values.size), strict=True):
+            step = np.zeros(values.size)
+            step[at] = _CORNER_STEP
+            up, down = (slopes_alone(self._goal_at(values * np.exp(s)), drive[None]) for s in (step, -step))
+            column[: up.size] = (up - down) / (2.0 * _CORNER_STEP)
+        return value, np.hstack([slope, columns])
 
     def _impedance_slopes(self, values: Float) -> Complex:
         """(p, n) derivative of each open part's impedance to its ln(value), a coil's DC resistance following it."""
         omega = 2.0 * np.pi * self.goal.frequency_hz
         out = np.empty((values.size, omega.size), dtype=complex)
-        for row, (name, value) in enumerate(zip(self.open_parts, values, strict=True)):
+        for row, (name, value) in enumerate(zip(self.open_parts, values, strict=False)):
             part = self.network.part(name)
             if isinstance(part, Capacitor):
                 out[row] = (1j - part.dissipation_factor) / (omega * value)
@@ -279,4 +330,10 @@ class SolvedCloud:
             self._key, self._plus = key, plus
         # A driver turned round gets the same voltage with the other sign.
         sign = np.array([1.0 if one == other else -1.0 for one, other in zip(plus, self._plus, strict=True)])
-        return np.concatenate([score(goal, self._drive[rows] * sign[:, None], self._load[rows]) for rows in batches])
+        total = []
+        for rows in batches:
+            drive = self._drive[rows] * sign[:, None]
+            total.append(score(goal, drive, self._load[rows]))
+            if design.slopes is not None:
+                total[-1] += design.slopes.table.best(goal, drive)[0]
+        return np.concatenate(total)

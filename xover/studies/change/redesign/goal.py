@@ -21,6 +21,7 @@ _DB: Final = 20.0 / math.log(10.0)
 # One per cent below the limit of the load, at one frequency in a hundred, counts as much as this many dB^2.
 _LOAD_SCALE: Final = 100.0
 _STEP: Final = 1e-6
+_FAINTEST_DB: Final = 150.0
 
 # Residuals (k, m) of one kind and their derivatives (p, m), None where none were asked for.
 _Groups = Iterator[tuple[Float, Float | None]]
@@ -44,6 +45,7 @@ class Goal:
     least_ohm, least_epdr_ohm : or NaN.
     least_level_db : mean level in the band that must be kept; NaN without.
     most_drive_db : (c, n) highest drive below a tweeter's resonance; NaN elsewhere.
+    heard : (c, n) where each drive is known; where it is not, it counts as silent. None: everywhere.
     """
 
     frequency_hz: Float
@@ -60,6 +62,7 @@ class Goal:
     least_level_db: float
     most_drive_db: Float
     weights: Mapping[str, float]
+    heard: NDArray[np.bool_] | None = None
 
     @property
     def has_sum(self) -> bool:
@@ -69,14 +72,57 @@ class Goal:
     @cached_property
     def slope_weight(self) -> Float:
         """(c, n) 1 at the top of a slope, falling to 0 thirty decibels down; 0 where it does not count."""
-        weight = np.clip(1.0 - self.slope_db / _SLOPE_FLOOR_DB, 0.0, 1.0)
-        return np.nan_to_num(weight, nan=0.0)
+        return _slope_weight(self.slope_db)
+
+    def known(self, drive: Complex) -> Complex:
+        """Drives (k, c, n), silent where they are not known."""
+        return drive if self.heard is None else np.where(self.heard, drive, 0.0)
+
+
+def _slope_weight(slope_db: Float) -> Float:
+    return np.nan_to_num(np.clip(1.0 - slope_db / _SLOPE_FLOOR_DB, 0.0, 1.0), nan=0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class SlopeTable:
+    """Slopes at many corner frequencies at once, to find those that suit a candidate best.
+
+    Attributes
+    ----------
+    corners_hz : (t, w). slope_db : (t, c, n), as the goal's.
+    """
+
+    corners_hz: Float
+    slope_db: Float
+
+    @cached_property
+    def _forms(self) -> tuple[Float, Float, Float]:
+        """The square of what a level misses a slope by, as weights, weighted slopes, and what is left: (t, c n)."""
+        weight = _slope_weight(self.slope_db).reshape(self.slope_db.shape[0], -1)
+        weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-12)
+        slope = np.nan_to_num(self.slope_db).reshape(weight.shape)
+        return weight, weight * slope, (weight * slope**2).sum(axis=1)
+
+    def best(self, goal: Goal, drive: Complex) -> tuple[Float, NDArray[np.intp]]:
+        """(k,) score of the slopes at the corners that suit best, and the row of those."""
+        drive = goal.known(drive)
+        weight, weighted, squares = self._forms
+        level = _level(drive * goal.magnitude) - goal.shape_db
+        if goal.response is not None:
+            level = level - mean_level_db(goal, drive)[:, None, None]
+        level = np.clip(level, -_FAINTEST_DB, _FAINTEST_DB).reshape(drive.shape[0], -1)
+        missed = level**2 @ weight.T - 2.0 * level @ weighted.T + squares
+        if goal.response is None:
+            missed -= (level @ weight.T - weighted.sum(axis=1)) ** 2
+        row = np.argmin(missed, axis=1)
+        least = missed[np.arange(row.size), row]
+        return np.asarray(goal.weights["slopes"] * np.nan_to_num(least, nan=np.inf)), row
 
 
 def sum_pressure(goal: Goal, drive: Complex) -> Complex:
     """(k, n) pressure of the sum for drives (k, c, n)."""
     assert goal.response is not None
-    return np.asarray(np.einsum("kcn,cn->kn", drive, goal.response), dtype=complex)
+    return np.asarray(np.einsum("kcn,cn->kn", goal.known(drive), goal.response), dtype=complex)
 
 
 def mean_level_db(goal: Goal, drive: Complex) -> Float:
@@ -110,6 +156,7 @@ class Reading:
 
 def read(goal: Goal, drive: Complex, load: Complex) -> Reading:
     """Read designs with drives (k, c, n) and loads (k, n)."""
+    drive = goal.known(drive)
     unknown = np.full(drive.shape[0], math.nan)
     deviation, rms, lack = unknown, unknown, unknown
     if goal.response is not None:
@@ -139,6 +186,13 @@ def residuals(goal: Goal, drive: Complex, load: Complex) -> Float:
     return np.concatenate([part for part, _ in _parts(goal, drive, load, None, None)], axis=1)
 
 
+def slopes_alone(goal: Goal, drive: Complex) -> Float:
+    """(m,) the first of the residuals of one design (1, c, n): those of the slopes, the only ones that corners move."""
+    drive = goal.known(drive)
+    mean = mean_level_db(goal, drive)[:, None] if goal.has_sum else _own_mean(goal, drive, None)[0]
+    return next((part[0] for part, _ in _slopes(goal, drive, None, mean, None)), np.empty(0))
+
+
 def score(goal: Goal, drive: Complex, load: Complex) -> Float:
     """(k,) sum of the squares of the residuals: smaller is better; infinite where it is not known."""
     total = np.zeros(drive.shape[0])
@@ -147,11 +201,19 @@ def score(goal: Goal, drive: Complex, load: Complex) -> Float:
     return np.where(np.isfinite(total), total, np.inf)
 
 
+def broken_by(goal: Goal, drive: Complex, load: Complex) -> tuple[float, float]:
+    """How far one design (1, ...) breaks its limits: share of the load that is lacking, dB too much at the tweeter."""
+    lowest = float(np.fmin.reduce(np.abs(load[0])))
+    lacks = 0.0 if math.isnan(goal.least_ohm) else max(goal.least_ohm / lowest - 1.0, 0.0)
+    over = _level(goal.known(drive)[0]) - goal.most_drive_db
+    return lacks, max(float(np.fmax.reduce(over, axis=None)), 0.0) if np.isfinite(over).any() else 0.0
+
+
 def least_score(goal: Goal, drive: Complex) -> Float:
     """(k,) a part of the score that needs no load: the score is never smaller. 0 without a sum."""
     if goal.response is None:
         return np.zeros(drive.shape[0])
-    response, inside = goal.response[:, goal.in_band], drive[:, :, goal.in_band]
+    response, inside = goal.response[:, goal.in_band], goal.known(drive)[:, :, goal.in_band]
     off = _level(np.einsum("kcn,cn->kn", inside, response)) - goal.shape_db[goal.in_band]
     return np.asarray(goal.weights["total"] * np.var(off, axis=1))
 
@@ -189,6 +251,7 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
     """
     band, weights = goal.in_band, goal.weights
     count = int(band.sum())
+    drive, ddrive = goal.known(drive), None if ddrive is None else goal.known(ddrive)
     if goal.response is not None:
         response = goal.response[:, band]
         sound = drive[:, :, band] * response
@@ -203,6 +266,8 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
             dsound = ddrive[:, :, band] * response
             dlevel = _DB * np.real(dsound.sum(axis=1) / total[0])
             dmean = dlevel.mean(axis=1, keepdims=True)
+        # First, so that `slopes_alone` tells which rows a corner moves.
+        yield from _slopes(goal, drive, ddrive, mean, dmean)
         w = math.sqrt(weights["total"] / count)
         yield w * (off - mean), None if dlevel is None or dmean is None else w * (dlevel - dmean)
         yield from _together(weights["together"] / count, sound, total, dsound, dlevel)
@@ -210,7 +275,7 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
         yield from _kept_level(goal, mean, dmean)
     else:
         mean, dmean = _own_mean(goal, drive, ddrive)
-    yield from _slopes(goal, drive, ddrive, mean, dmean)
+        yield from _slopes(goal, drive, ddrive, mean, dmean)
     yield from _load(goal, load, dload)
     yield from _below_resonance(goal, drive, ddrive)
 
@@ -281,7 +346,8 @@ def _slopes(goal: Goal, drive: Complex, ddrive: Complex | None, mean: Float, dme
     weight = goal.slope_weight
     if goal.weights["slopes"] <= 0 or not weight.any():
         return
-    counted = weight > 0
+    # The same rows whatever the corners are, so that residuals can be told apart by them.
+    counted = np.isfinite(goal.slope_db)
     scaled = np.sqrt(goal.weights["slopes"] * weight[counted] / weight.sum())
     with np.errstate(divide="ignore", invalid="ignore"):
         off = _level(drive * goal.magnitude) - goal.slope_db - goal.shape_db - mean[:, :, None]

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
+from xover.amplifier.stress import rate_part, read_stress
 from xover.curve import Float, log_grid
-from xover.network import DriverCard, Network
+from xover.judge.findings import Fault
+from xover.judge.levels import full_voltages
+from xover.judge.safety import hazards
+from xover.network import Network, Solution, solve
 from xover.parts.stock import Bill
-from xover.rules.margins import YIELD_SHARE
+from xover.rules.margins import AS_FLAT_DB, CREST
+from xover.rules.severity import Severity
 from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import channel_load
@@ -21,15 +27,35 @@ from xover.sound.meeting import shallowest_null_db
 from xover.sound.prediction import sound_of_network
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-from xover.studies.change.redesign.goal import Goal, read, score
-from xover.studies.change.redesign.result import Judged, Proposal
-from xover.studies.change.redesign.shelf import Answer
-from xover.studies.change.redesign.wish import CORNER_STEPS, Wish, prepare_goal
+from xover.studies.change.redesign.goal import Goal, broken_by, read, score
+from xover.studies.change.redesign.result import Judged, Limit, Proposal
+from xover.studies.change.redesign.structure import Simpler, simpler
+from xover.studies.change.redesign.wish import Ground, Slopes, Wish, prepare_goal, slopes_of
 from xover.studies.change.redesign.words import differences
 
 PER_OCTAVE: Final = 48
 """As the commands that predict have it, so that a network has one figure everywhere."""
 BUILDS: Final = 500
+NEAR_LIMIT: Final = 1e-3
+"""A load that is met but for what the grid leaves open counts as met."""
+_NAME: Final = "proposed"
+_STOP: Final = Severity.STOP
+_OVER: Final = (Fault.OVER_RATING, Fault.BURNS)
+
+
+@dataclass(frozen=True)
+class Strength:
+    """Limits that a network breaks.
+
+    Attributes
+    ----------
+    share : the highest share of a rating that a part needs; NaN where not known. weak : parts whose rating is too low,
+        or leaves less than the usual margin.
+    """
+
+    breaks: tuple[Limit, ...]
+    share: float
+    weak: tuple[str, ...]
 
 
 class Judge:
@@ -40,35 +66,118 @@ class Judge:
     ) -> None:
         self.speaker, self.reference, self.wish = speaker, reference, wish
         self.frequency_hz = log_grid(float(f[0]), float(f[-1]), PER_OCTAVE)
-        free = corners is not None and wish.crossover_hz is None
-        self._corners = [corners]
-        if free and corners is not None:
-            self._corners += [tuple(c * step for c in corners) for step in CORNER_STEPS]
-        self._goals: dict[tuple[DriverCard, ...], list[Goal]] = {}
+        self._corners = corners
+        self._ground = Ground(speaker, wish, reference, self.frequency_hz)
+        self._goals: dict[object, tuple[Goal, Slopes | None]] = {}
         self.goal = self.goals(reference)[0]
+        self._below = self._too_much(reference)
 
-    def goals(self, network: Network) -> list[Goal]:
-        """The goal for a network's own cards, at every corner frequency that the search may take."""
-        if network.drivers not in self._goals:
-            self._goals[network.drivers] = [
-                prepare_goal(self.speaker, network.drivers, self.wish, self.reference, corners, self.frequency_hz)
-                for corners in self._corners
-            ]
-        return self._goals[network.drivers]
+    def goals(self, network: Network) -> tuple[Goal, Slopes | None]:
+        """The goal for a network's own cards, and the slopes where their corners are open."""
+        ends = tuple((p.name, p.a, p.b) for p in network.parts)
+        key = (network.drivers, ends if self._goals and self.goal.heard is not None else None)
+        if key not in self._goals:
+            named, f = self.wish.crossover_hz, self.frequency_hz
+            goal = prepare_goal(
+                self.speaker, network.drivers, self.wish, self.reference, named, f, network, self._ground
+            )
+            slopes = None
+            if named is None:
+                reach = (goal.magnitude > 0) & (True if goal.heard is None else goal.heard)
+                slopes = slopes_of(self._ground, network.drivers, reach)
+                slopes = None if slopes is None else slopes.around(self._corners, goal.has_sum)
+            self._goals[key] = goal, slopes
+        return self._goals[key]
+
+    def score(self, network: Network) -> float:
+        """Distance of a network from the goal, its slopes where they suit it best; smaller is better."""
+        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
+        return self._score(network, solution)
+
+    def _score(self, network: Network, solution: Solution) -> float:
+        goal, slopes = self.goals(network)
+        drive = np.stack([solution.drive[key] for key in goal.keys])
+        if slopes is not None:
+            goal = replace(goal, slope_db=slopes.level_db(slopes.fitted(goal, drive)))
+        return float(score(goal, drive[None], solution.impedance_ohm[network.channels[0].name][None])[0])
+
+    def strays_db(self, judged: Judged) -> float:
+        """What is compared first: half the range of the sum; without one, how far all that is asked for is missed."""
+        return judged.deviation_db if self.goal.has_sum else math.sqrt(judged.score)
+
+    def is_nearer(self, before: Judged, after: Judged) -> bool:
+        """Whether a network comes nearer to the target than another."""
+        return self.strays_db(after) < self.strays_db(before)
+
+    def worth_it(self, before: Judged, proposals: Sequence[Proposal]) -> bool:
+        """Whether the pick breaks no limit, and the present network breaks one or is not as flat as the flattest."""
+        if proposals[0].breaks:
+            return False
+        least = min(self.strays_db(p.judged) for p in proposals if not p.breaks)
+        return self.strays_db(before) > least + AS_FLAT_DB or self.present_breaks
+
+    @cached_property
+    def present_breaks(self) -> bool:
+        """Whether the present network breaks a limit."""
+        return bool(self.strength(self.reference, self.judged(self.reference)).breaks)
+
+    def strength(self, network: Network, judged: Judged) -> Strength:
+        """What a network breaks, by the readings that `load`, `check` and `stress` go by."""
+        breaks: list[Limit] = []
+        limit = self.wish.minimum_load_ohm
+        if limit is not None and judged.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
+            breaks.append(Limit.LOAD)
+        if self._too_much(network) > max(self._below, 0.0):
+            breaks.append(Limit.TWEETER)
+        said = hazards(self.speaker, _NAME, network)
+        if Limit.TWEETER not in breaks and any(x.fault is Fault.BELOW_RESONANCE and x.severity is _STOP for x in said):
+            breaks.append(Limit.TWEETER)
+        if any(x.fault is Fault.BARE_TWEETER for x in said):
+            breaks.append(Limit.DIRECT)
+        if any(x.fault in _OVER for x in said):
+            breaks.append(Limit.RATING)
+        weak = tuple(x.part for x in said if x.fault in (*_OVER, Fault.THIN_RATING))
+        return Strength(tuple(breaks), self._rating_share(network), weak)
+
+    def _too_much(self, network: Network) -> float:
+        """Decibels by which the highest driver gets more below its resonance than it may."""
+        goal, _ = self.goals(network)
+        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
+        drive = np.stack([solution.drive[key] for key in goal.keys])[None]
+        return broken_by(goal, drive, solution.impedance_ohm[network.channels[0].name][None])[1]
+
+    def _rating_share(self, network: Network) -> float:
+        """Highest share of a rating that a part needs at the amplifier's full level; NaN where nothing is known."""
+        volts = full_voltages(self.speaker, network)
+        if len(volts) < len(network.channels) or not network.parts:
+            return math.nan
+        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
+        stress = read_stress(solution, {name: v.rms_v for name, v in volts.items()}, CREST)
+        ratings = [rate_part(p, stress.of(p.name)) for p in network.parts]
+        return max((r.needed / r.said for r in ratings if r is not None and r.said), default=math.nan)
+
+    def idle_part(self, network: Network, names: Sequence[str]) -> Simpler | None:
+        """The simpler circuit that comes nearest to the goal, where one comes nearer than this, and breaks no more."""
+        now = self.score(network)
+        found = [(self.score(s.network), number, s) for number, s in enumerate(simpler(network, names))]
+        better = sorted((one for one in found if one[0] < now), key=lambda one: one[:2])
+        broken = self.strength(network, self.judged(network)).breaks if better else ()
+        for _, _, one in better:
+            if set(self.strength(one.network, self.judged(one.network)).breaks) <= set(broken):
+                return one
+        return None
 
     def judged(self, network: Network) -> Judged:
         """Read one network."""
-        goals = self.goals(network)
-        goal, f = goals[0], self.frequency_hz
+        goal, f = self.goals(network)[0], self.frequency_hz
         sound = sound_of_network(self.speaker, network, f)
-        drive = np.stack([sound.solution.drive[key] for key in goal.keys])[None]
         channel = network.channels[0].name
         level = sum_level_db(self.speaker, network, sound.solution)
         shape = level - goal.shape_db if goal.response is not None else np.full(f.shape, math.nan)
         strays = sum_deviation(f, shape, self.wish.band_hz)
         load = channel_load(self.speaker, sound.solution, channel)
         return Judged(
-            score=min(float(score(g, drive, sound.solution.impedance_ohm[channel][None])[0]) for g in goals),
+            score=self._score(network, sound.solution),
             deviation_db=strays.half_range_db,
             rms_db=strays.rms_deviation_db,
             null_depth_db=shallowest_null_db(read_crossovers(f, sound.branches, sound.total.coherent)),
@@ -93,12 +202,16 @@ class Judge:
         turned: tuple[str, ...] = (),
         corners_hz: tuple[float, ...] = (),
         proved: bool = False,
+        strength: Strength | None = None,
     ) -> Proposal:
         """A network read and held against the present one, `before`; `note` is written into its netlist."""
         title = f"{self.speaker.title}: {name} ({circuit})"
         network = replace(network, title=title, notes=(note,), path=None)
         judged = self.judged(network)
         better, worse = differences(before, judged, self.wish)
+        strength = strength or self.strength(network, judged)
+        if strength.weak:
+            worse = (*worse, f"{' and '.join(strength.weak)} without the usual margin to the rating")
         return Proposal(
             name=name,
             circuit=circuit,
@@ -113,14 +226,9 @@ class Judge:
             proved=proved,
             better=better,
             worse=worse,
+            breaks=strength.breaks,
+            rating_share=strength.share,
         )
-
-
-def yield_limit(judge: Judge, picked: Sequence[tuple[str, Answer]]) -> float:
-    """A quarter more than the smallest deviation of all proposals, and at least 1 dB."""
-    deviations = [judge.judged(a.network).deviation_db for _, a in picked]
-    known = [d for d in deviations if math.isfinite(d)]
-    return max(1.0, YIELD_SHARE * min(known)) if known else math.nan
 
 
 def yield_share(goal: Goal, network: Network, limit_db: float, seed: int) -> float:
@@ -154,4 +262,5 @@ def _thinned(goal: Goal, every: slice) -> Goal:
         slope_db=goal.slope_db[:, every],
         off_axis=None,
         most_drive_db=goal.most_drive_db[:, every],
+        heard=None if goal.heard is None else goal.heard[:, every],
     )

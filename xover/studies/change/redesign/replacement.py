@@ -327,7 +327,9 @@ def study_replacement(
             except KeyboardInterrupt:
                 fewest, study = None, replace(study, stopped=True)
             if fewest is not None:
-                study = replace(study, proposals=(fewest, *study.proposals))
+                # What breaks a limit is never first, even where it was broken before.
+                both = (*study.proposals, fewest) if fewest.breaks else (fewest, *study.proposals)
+                study = replace(study, proposals=both)
             by = _fewest(study.proposals, fine, limit, lowest)
         restored = as_it_is or by is not None
     broken = [x for x in findings if x.fit is ReplacementFit.FAIL and not x.mended_by_parts]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,10 +20,33 @@ from xover.plain import some_of
 from xover.readable import Readable
 from xover.sound.prediction import make_branches
 from xover.speaker import Speaker
+from xover.studies.change.redesign.structure import Move
 from xover.studies.change.redesign.wish import Wish
 
 if TYPE_CHECKING:
     from xover.studies.change.redesign.replacement import ReplacementStudy
+
+
+class Limit(StrEnum):
+    """What a network may not break."""
+
+    LOAD = "the load is below the amplifier's limit"
+    TWEETER = "the tweeter gets too much below its resonance"
+    RATING = "a part gets more than it is rated for"
+    DIRECT = "the tweeter has no capacitor before it"
+
+
+class BestAt(StrEnum):
+    """What a proposal is best at of all that are shown; its name."""
+
+    FLATTEST = "flattest"
+    NEAREST = "nearest slopes"
+    FEWEST_PARTS = "fewest parts"
+    CHEAPEST = "cheapest"
+    EASIEST_LOAD = "easiest load"
+    LEAST_CHANGE = "least change"
+    PRESENT = "present circuit"
+    BALANCE = "balanced"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -65,6 +90,9 @@ class Proposal(Readable):
     name : what it is best at. circuit : its topology.
     changed : names of parts that differ from what is fitted now; empty where the topology is another one.
     yield_share : share of builds within `RedesignStudy.yield_limit_db`; NaN where the sum is not known.
+    best_at : all that it is best at of those shown; its name is the first.
+    breaks : limits that it breaks. rating_share : highest share of a rating that a part needs; NaN where not known.
+    moves : what was taken out of its circuit.
     proved : no exchange of one or of two parts by others of their lists betters its merit.
     better, worse : against the present network, in words.
     """
@@ -82,6 +110,10 @@ class Proposal(Readable):
     proved: bool
     better: tuple[str, ...]
     worse: tuple[str, ...]
+    best_at: tuple[BestAt, ...] = ()
+    breaks: tuple[Limit, ...] = ()
+    rating_share: float = math.nan
+    moves: tuple[Move, ...] = ()
 
     @property
     def netlist(self) -> str:
@@ -103,7 +135,8 @@ class Proposal(Readable):
         """The shape that the blueprint fixes, and more."""
         return some_of(
             self,
-            "name circuit reversed crossover_hz netlist parts changed cost better worse",
+            "name circuit reversed crossover_hz netlist parts changed cost better worse best_at breaks rating_share",
+            left_out=tuple(m.part for m in self.moves),
             deviation_db=self.judged.deviation_db,
             rms_db=self.judged.rms_db,
             null_depth_db=self.judged.null_depth_db,
@@ -119,7 +152,7 @@ class Proposal(Readable):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class RedesignStudy(Readable):
-    """Proposals for a network, the best by yield first.
+    """Proposals for a network: first the pick, which breaks no limit and has the fewest parts of those as flat as any.
 
     Attributes
     ----------
@@ -198,10 +231,10 @@ class RedesignStudy(Readable):
 
     @property
     def unbroken(self) -> bool:
-        """Whether something better was found, and the choice breaks no limit on load, cost or parts."""
+        """Whether something better was found, and the choice breaks no limit."""
         limit, one = self.wish.minimum_load_ohm, self.choice
         suits = self.replacement is None or self.replacement.suitable is not False
-        bears = one is not None and (limit is None or one.judged.lowest_ohm >= limit)
+        bears = one is not None and not one.breaks and (limit is None or one.judged.lowest_ohm >= limit)
         return self.suitable and suits and bears and one is not None and self.keeps(one)
 
     def of(self, proposal: Proposal) -> str:

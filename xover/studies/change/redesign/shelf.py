@@ -15,7 +15,7 @@ from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, value_of
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import FACTS, PartKind
-from xover.search.descent import Chosen, Optimum, Places
+from xover.search.descent import Chosen, Places
 from xover.studies.change.redesign.design import Design, Topology, bounds
 from xover.studies.change.redesign.goal import least_score, score
 from xover.studies.change.refresh.choice import new_part
@@ -46,6 +46,24 @@ class PartList:
         """Index of the item nearest in value; of equals the cheapest."""
         miss = np.abs(np.log(self.value / value))
         return int(np.lexsort((np.nan_to_num(self.price), miss))[0])
+
+    def stronger(self, at: int) -> PartList | None:
+        """Only what is rated for more than one of the items; None where nothing is."""
+        rating = _rating(self.items[at])
+        kept = [i for i, x in enumerate(self.items) if x.maker_code != AS_FITTED and _rating(x) > rating]
+        if not kept:
+            return None
+        losses: dict[str, Float] = {suffix: loss[kept] for suffix, loss in self.losses.items()}
+        items = tuple(self.items[i] for i in kept)
+        return replace(self, value=self.value[kept], losses=losses, price=self.price[kept], items=items)
+
+
+def _rating(item: StockItem) -> float:
+    """Volts of a capacitor, watts of a resistor: unstated it counts as enough, of what is fitted as too weak."""
+    stated = item.volts if item.kind is ItemKind.CAPACITOR else item.watts
+    if item.maker_code == AS_FITTED:
+        return 0.0
+    return math.inf if stated is None else stated
 
 
 def part_lists(
@@ -221,17 +239,28 @@ class Shelf:
 
 @dataclass(frozen=True, eq=False)
 class Best:
-    """The best of one topology so far."""
+    """A local optimum of one circuit: values (p,) of its open parts, and its score.
+
+    Attributes
+    ----------
+    free : the design that was searched. design : the same with the corners that were found.
+    """
 
     topology: Topology
+    free: Design
     design: Design
-    crossover_hz: tuple[float, ...]
-    optima: tuple[Optimum, ...]
+    values: Float
+    score: float
+
+    @property
+    def network(self) -> Network:
+        """With those values."""
+        return self.design.network_with(self.values)
 
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """One discrete answer."""
+    """The same in parts that exist."""
 
     best: Best
     shelf: Shelf

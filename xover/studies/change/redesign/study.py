@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import Final
 
 import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.network import Network, solve, value_of
+from xover.judge.network import dc_drive
+from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
-from xover.parts.stock import Bill, make_bill
 from xover.pool import each
-from xover.search.descent import Chosen, StoppedError, find_optima, improve
+from xover.rules.audibility import UNHEARD_DB
+from xover.rules.margins import AS_FLAT_DB, BARE_SHARE
+from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
 from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
 from xover.speaker import Speaker
-from xover.studies.change.redesign.alternatives import pick
+from xover.studies.change.redesign.alternatives import more_answers
 from xover.studies.change.redesign.design import (
     PRESENT,
     Design,
@@ -31,34 +33,34 @@ from xover.studies.change.redesign.design import (
     polarities,
     topology,
 )
-from xover.studies.change.redesign.goal import score
-from xover.studies.change.redesign.judge import Judge, yield_limit
-from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
-from xover.studies.change.redesign.shelf import (
-    AS_FITTED,
-    WIRE_MM,
-    Answer,
-    Best,
-    PartList,
-    Shelf,
-    fixed_item,
-    part_lists,
-)
-from xover.studies.change.redesign.wish import CORNER_STEPS, Wish, grid, prepare_goal
+from xover.studies.change.redesign.frontier import frontier
+from xover.studies.change.redesign.goal import broken_by, read
+from xover.studies.change.redesign.judge import Judge
+from xover.studies.change.redesign.result import Limit, RedesignStudy
+from xover.studies.change.redesign.shelf import WIRE_MM, Answer, Best, PartList, Shelf, part_lists
+from xover.studies.change.redesign.structure import Simpler, merged, simpler, without_part
+from xover.studies.change.redesign.wish import Ground, Wish, grid, prepare_goal, slopes_of
 from xover.studies.change.redesign.words import headline, redesign_warnings
 from xover.studies.change.refresh.places import needed_ratings
 
 STARTS: Final = 4
-"""Random starts for each topology, polarity and corner frequency, beside the network's own values."""
+"""Random starts for each topology and polarity, beside the network's own values."""
 MOST_TOPOLOGIES: Final = 3
 MORE_PARTS: Final = 4
 """A circuit that is tried unasked has at most so many parts more than the present one."""
 _RATING_ROUNDS: Final = 3
 _COST_ROUNDS: Final = 8
-# Two frequencies tell any two parts apart.
-_AT: Final = np.array([1e3, 1e5])
-_DISCRETE_FROM: Final = 2
+_CARRIED: Final = 3
 """Optima of a topology that parts are searched from."""
+_WITHOUT: Final = 5
+"""Parts whose place is tried empty, the least needed first."""
+_SAMPLED: Final = 150
+"""Random values that show what a circuit is worth."""
+_SHORT: Final = 8
+"""Evaluations that show whether a circuit can do without a part."""
+_MEND_ROUNDS: Final = 3
+_HEAVIER: Final = 10.0
+"""What a limit counts more for each time that an answer in real parts still breaks it."""
 _FINE: Final = 400
 
 
@@ -83,49 +85,41 @@ def redesign(
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
     wish = _with_limits(speaker, wish)
-    f = grid()
-    order = ways(speaker, reference, f)
-    corners = _corners(speaker, reference, wish, order)
-    task = _Task(speaker, catalogue, wish, reference, order, corners, starts, seed)
+    task = replace(make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed), brief=not alternatives)
     shapes = _topologies(task, circuits)
     stopped = False
-    bests: list[Best] = []
+    bests: list[tuple[Best, ...]] = []
     answers: list[Answer] = []
     try:
         progress(0.0, f"{shapes[0].name}, any value")
-        for best in each(partial(_continuous, task), shapes, jobs):
-            bests.append(best)
-            least = min(b.optima[0].score for b in bests)
-            progress(0.5 * len(bests) / len(shapes), f"best {least:.3g}; {best.topology.name}, any value")
-        for answer in each(partial(_discrete, task), bests, jobs):
-            answers.append(answer)
+        for found in each(partial(continuous, task), shapes, jobs):
+            bests.append(found)
+            least = min(b.score for some in bests for b in some)
+            progress(0.5 * len(bests) / len(shapes), f"best {least:.3g}; {found[0].topology.name}, any value")
+        for number, built in enumerate(each(partial(_discrete, task), bests, jobs), 1):
+            answers += built
             least = min(a.chosen.merit for a in answers)
-            words = f"best {least:.3g}; {answer.best.topology.name}, parts that exist"
-            progress(0.5 + 0.4 * len(answers) / len(bests), words)
+            words = f"best {least:.3g}; {built[0].best.topology.name}, parts that exist"
+            progress(0.5 + 0.4 * number / len(bests), words)
     except KeyboardInterrupt as stop:
         stopped = True
-        unfinished = stop.partial if isinstance(stop, StoppedError) else None
-        if isinstance(unfinished, Best):
-            bests.append(unfinished)
-        elif isinstance(unfinished, Answer):
-            answers.append(unfinished)
+        unfinished = stop.partial if isinstance(stop, StoppedError) else ()
+        bests += [some for some in (unfinished,) if some and isinstance(some[0], Best)]
+        answers += [one for one in unfinished if isinstance(one, Answer)]
         if not answers and bests:
-            answers = [_rounded(task, best) for best in bests]
+            answers = [_rounded(task, some[0]) for some in bests]
     if not answers:
         raise OptionError("the search was stopped before it had found anything", "let it run longer")
     if not stopped:
         progress(0.9, "judging the proposals")
-    judge = Judge(speaker, reference, wish, corners, f)
-    before = judge.judged(reference)
+    judge = Judge(speaker, reference, wish, task.corners_hz, grid())
     try:
-        picked = pick(reference, catalogue, answers, stopped or not alternatives)
+        if alternatives and not stopped:
+            answers += more_answers(reference, catalogue, answers)
     except KeyboardInterrupt:
         stopped = True
-        picked = pick(reference, catalogue, answers, True)
-    limit = yield_limit(judge, picked)
-    proposals = [_proposal(judge, kind, answer, before, reference, limit, seed) for kind, answer in picked]
-    proposals = _different(proposals)
-    proposals.sort(key=lambda p: (-_known(p.yield_share), p.judged.score))
+    before = judge.judged(reference)
+    proposals, limit = frontier(judge, before, reference, [_usable(task, judge, a) for a in answers], seed)
     study = RedesignStudy(
         title=speaker.title,
         present=name,
@@ -134,12 +128,12 @@ def redesign(
         frequency_hz=judge.frequency_hz,
         target_db=judge.goal.shape_db,
         before=before,
-        proposals=tuple(proposals),
+        proposals=proposals,
         tried=tuple(s.name for s in shapes),
         yield_limit_db=limit,
         seed=seed,
         stopped=stopped,
-        suitable=any(p.judged.score < before.score for p in proposals),
+        suitable=judge.worth_it(before, proposals),
         headline="",
         warnings=(),
     )
@@ -147,8 +141,14 @@ def redesign(
 
 
 @dataclass(frozen=True, eq=False)
-class _Task:
-    """What every search is told: `order` is that of the ways, `corners_hz` where the slopes meet."""
+class Task:
+    """What every search is told.
+
+    Attributes
+    ----------
+    order : of the ways, lowest first. corners_hz : where the slopes meet today.
+    brief : no more is wanted than the best, and the fewest parts that are as good.
+    """
 
     speaker: Speaker
     catalogue: Catalogue
@@ -158,14 +158,25 @@ class _Task:
     corners_hz: tuple[float, ...] | None
     starts: int
     seed: int
+    brief: bool = False
 
-    def design(self, network: Network, corners_hz: tuple[float, ...] | None) -> Design:
-        """A network with its values open; coils keep the proportions of those that it has."""
-        goal = prepare_goal(self.speaker, network.drivers, self.wish, self.reference, corners_hz, grid())
+    def design(self, network: Network) -> Design:
+        """A network with its values open, and its corners where none are named; coils keep their proportions."""
+        named = self.wish.crossover_hz
+        goal = prepare_goal(
+            self.speaker, network.drivers, self.wish, self.reference, named, grid(), network, self.ground
+        )
         names = openable(network)
         coils = [c for c in network.coils if c.name in names]
         at = {c.name: (c.henry, c.dcr_ohm or dcr_of_air_coil(c.henry, WIRE_MM * 1e-3)) for c in coils}
-        return Design(network, goal, names, at)
+        slopes, corners = None, named or ()
+        if named is None:
+            reach = (goal.magnitude > 0) & (True if goal.heard is None else goal.heard)
+            free = slopes_of(self.ground, network.drivers, reach)
+            if free is not None:
+                slopes = free.around(self.corners_hz, goal.has_sum)
+                corners = () if slopes is None else slopes.nearest(self.corners_hz)
+        return Design(network, goal, names, at, slopes, tuple(corners))
 
     def lists(self, design: Design, network: Network, values: Mapping[str, Float] | None = None) -> dict[str, PartList]:
         """Parts that stand what they get in a network, or with other values in it."""
@@ -173,9 +184,31 @@ class _Task:
         needed = needed_ratings(self.speaker, solution)
         return part_lists(network, design.open_parts, self.catalogue, needed, self.wish.largest_coil_h)
 
+    @cached_property
+    def ground(self) -> Ground:
+        """What all goals have in common."""
+        return Ground(self.speaker, self.wish, self.reference, grid())
 
-def _known(share: float) -> float:
-    return share if math.isfinite(share) else 0.0
+    @cached_property
+    def bare(self) -> float:
+        """The share of a DC voltage that the highest driver may get: as good as none, or what it gets today."""
+        return max(BARE_SHARE, self._direct(self.reference))
+
+    def keeps_off(self, network: Network) -> bool:
+        """Whether the highest way's driver is kept from DC, where there are several."""
+        return len(self.order) < 2 or self._direct(network) <= self.bare
+
+    def _direct(self, network: Network) -> float:
+        shares = dc_drive(self.speaker, network, {})
+        return max(shares[d.key] for d in network.drivers if d.driver in self.order[-1].names)
+
+
+def make_task(
+    speaker: Speaker, catalogue: Catalogue, wish: Wish, reference: Network, *, starts: int = STARTS, seed: int = 1
+) -> Task:
+    """What the searches are told of a speaker. Raises OptionError: the wish does not fit it."""
+    order = ways(speaker, reference, grid())
+    return Task(speaker, catalogue, wish, reference, order, _corners(speaker, reference, wish, order), starts, seed)
 
 
 def _with_limits(speaker: Speaker, wish: Wish) -> Wish:
@@ -200,7 +233,7 @@ def _corners(
     return found if len(found) == len(order) - 1 and found else None
 
 
-def _topologies(task: _Task, circuits: Sequence[str]) -> list[Topology]:
+def _topologies(task: Task, circuits: Sequence[str]) -> list[Topology]:
     """Those asked for; else the present one and those that some random values of theirs speak for."""
     reference, order, wish = task.reference, task.order, task.wish
     if circuits:
@@ -221,63 +254,156 @@ def _topologies(task: _Task, circuits: Sequence[str]) -> list[Topology]:
     for number, shape in enumerate(found):
         if not openable(shape.network):
             continue
+        best: tuple[float, Design, Float] | None = None
+        cloud = SolvedCloud()
         for turned in polarities(shape, order):
-            design = task.design(turned.network, task.corners_hz)
+            design = task.design(turned.network)
             rng = np.random.default_rng(7)
-            tried = design.start * np.exp(0.7 * rng.standard_normal((300, design.start.size)))
-            worth.append((float(np.min(score(design.goal, *design.solve(tried)))), number))
+            tried = design.start * np.exp(0.7 * rng.standard_normal((_SAMPLED, design.start.size)))
+            scores = cloud.scores(design, tried)
+            at = int(np.argmin(scores))
+            if best is None or scores[at] < best[0]:
+                best = float(scores[at]), design, tried[at]
+        assert best is not None
+        worth.append((descend(best[1], best[1].settled(best[2]), _SHORT).score, number))
     ranked = list(dict.fromkeys(number for _, number in sorted(worth)))
     kept = [number for number in ranked if found[number].name != PRESENT][: MOST_TOPOLOGIES - 1]
     first = [number for number in ranked if found[number].name == PRESENT]
     return [found[number] for number in (*first, *kept)]
 
 
-def _continuous(task: _Task, shape: Topology) -> Best:
-    """The best polarity and corner frequency of a topology, and its optima."""
-    best: Best | None = None
+def continuous(task: Task, shape: Topology) -> tuple[Best, ...]:
+    """The best optima of a topology over all polarities, the best first; then what does as well with fewer parts."""
+    found: list[Best] = []
     cloud = SolvedCloud()
-
-    def attempt(turned: Topology, at: tuple[float, ...] | None, base: Float | None, count: int) -> Best:
-        design = task.design(turned.network, at)
-        try:
-            bases = [design.start if base is None else base]
-            optima = find_optima(design, bases, starts=count, seed=task.seed, scores=partial(cloud.scores, design))
-        except StoppedError as stop:
-            raise StoppedError(_better(best, Best(turned, design, at or (), stop.partial))) from None
-        except KeyboardInterrupt:
-            if best is None:
-                raise
-            raise StoppedError(best) from None
-        return Best(turned, design, at or (), optima)
-
-    corners = task.corners_hz
-    for turned in polarities(shape, task.order):
-        best = _better(best, attempt(turned, corners, None, task.starts))
-    assert best is not None
-    if corners is not None and task.wish.crossover_hz is None and task.wish.slope is not None:
-        from_here = best.optima[0].values
-        for step in CORNER_STEPS:
-            best = _better(best, attempt(best.topology, tuple(c * step for c in corners), from_here, 1))
-    return best
-
-
-def _better(one: Best | None, other: Best) -> Best:
-    return other if one is None or other.optima[0].score < one.optima[0].score else one
-
-
-def _discrete(task: _Task, best: Best) -> Answer:
-    shelf = _shelf(task, best)
     try:
-        rough = [improve(shelf, _nearest(shelf, o.values), pairs=False) for o in best.optima[:_DISCRETE_FROM]]
-        chosen = improve(shelf, min(rough, key=lambda c: c.merit).index)
-        shelf, chosen = _within_cost(shelf, chosen, task.wish.most_cost)
-        for _ in range(_RATING_ROUNDS):
-            shelf, chosen, strong = _strengthened(task, shelf, chosen)
-            if strong:
-                break
+        for turned in polarities(shape, task.order):
+            design = task.design(turned.network)
+            try:
+                optima = find_optima(
+                    design,
+                    [design.start],
+                    starts=task.starts,
+                    seed=task.seed,
+                    scores=partial(cloud.scores, design),
+                    settled=design.settled,
+                )
+            except StoppedError as stop:
+                found += [_best(turned, design, o.values, o.score) for o in stop.partial]
+                raise
+            found += [_best(turned, design, o.values, o.score) for o in optima]
+        found.sort(key=lambda b: b.score)
+        return (*found[: 1 if task.brief else _CARRIED], *_with_fewer_parts(task, found[0]))
+    except KeyboardInterrupt:
+        if not found:
+            raise
+        raise StoppedError(tuple(sorted(found, key=lambda b: b.score))) from None
+
+
+def _best(shape: Topology, design: Design, values: Float, merit: float) -> Best:
+    return Best(shape, design, *design.at_corners(values), merit)
+
+
+def _with_fewer_parts(task: Task, best: Best) -> Iterator[Best]:
+    """The fewest parts that are as good as all, and the fewest that are not heard to be worse."""
+    steps = [AS_FLAT_DB] if task.brief else [AS_FLAT_DB, UNHEARD_DB]
+    now, kept = best, best
+    while steps:
+        fewer = _one_fewer(task, now, strays(best) + steps[0])
+        if fewer is None:
+            steps.pop(0)
+            if now is not kept:
+                yield now
+            kept = now
+        else:
+            now = fewer
+
+
+def strays(best: Best) -> float:
+    """Half the range of the sum; where no one sum is right, what all that is asked for is missed by."""
+    drive, load = best.design.solve(best.values[None])
+    goal = best.design.goal
+    return float(read(goal, drive, load).deviation_db[0]) if goal.has_sum else math.sqrt(best.score)
+
+
+def _one_fewer(task: Task, now: Best, most_db: float) -> Best | None:
+    """The best circuit of one part fewer that strays no farther than that, and is as safe; None where there is none."""
+    design, network = now.design, now.network
+    joint = merged(network, design.open_parts)
+    options = [joint] if joint.moves else list(simpler(network, design.open_parts))
+    rough: list[tuple[float, int, Design]] = []
+    for number, option in enumerate(options):
+        smaller = _smaller(task, now, option)
+        if smaller is not None:
+            rough.append((float(smaller.scores(smaller.start[None])[0]), number, smaller))
+    tried: list[Best] = []
+    for _, number, smaller in sorted(rough, key=lambda r: r[:2])[:_WITHOUT]:
+        shape = replace(
+            now.topology, network=options[number].network, moves=(*now.topology.moves, *options[number].moves)
+        )
+        optimum = descend(smaller, smaller.settled(smaller.start), _SHORT)
+        tried.append(Best(shape, smaller, smaller, optimum.values, optimum.score))
+    for one in sorted(tried, key=lambda b: b.score)[:2]:
+        optimum = descend(one.free, one.values)
+        fewer = _best(one.topology, one.free, optimum.values, optimum.score)
+        if strays(fewer) <= most_db and _as_safe(task, fewer, now):
+            return fewer
+    return None
+
+
+def _smaller(task: Task, now: Best, option: Simpler) -> Design | None:
+    """The design of a simpler circuit, its corners open as they were before."""
+    names = openable(option.network)
+    if not names:
+        return None
+    corners = now.design.corners_hz
+    if now.design.goal.heard is not None:
+        return replace(task.design(option.network), corners_hz=corners)
+    return replace(now.free, network=option.network, open_parts=names, corners_hz=corners)
+
+
+def _as_safe(task: Task, fewer: Best, now: Best) -> bool:
+    """Whether a simpler circuit breaks no limit further than the one that it came from, and keeps DC off."""
+    worst = [broken_by(b.design.goal, *b.design.solve(b.values[None])) for b in (fewer, now)]
+    return all(
+        one <= max(other, least) for one, other, least in zip(*worst, (0.0, 0.0), strict=True)
+    ) and task.keeps_off(fewer.network)
+
+
+def _discrete(task: Task, bests: tuple[Best, ...]) -> tuple[Answer, ...]:
+    """Answers in parts that exist: of the whole circuit the best of several starts, and one of each simpler circuit."""
+    done: list[Answer] = []
+    whole = [b for b in bests if not b.topology.moves]
+    try:
+        rough = []
+        for best in whole:
+            shelf = _shelf(task, best)
+            rough.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.values), pairs=False)))
+        starts = [min(rough, key=lambda a: a.chosen.merit)] if rough else []
+        for best in bests:
+            if best.topology.moves:
+                shelf = _shelf(task, best)
+                starts.append(Answer(best, shelf, improve(shelf, _nearest(shelf, best.values), pairs=False)))
+        for start in starts:
+            # In brief, what is as good with fewer parts is looked at closely, what it came from is not.
+            pairs = not task.brief or start is starts[-1]
+            done.append(_finished(task, start, pairs))
     except StoppedError as stop:
-        raise StoppedError(Answer(best, shelf, stop.partial)) from None
-    return Answer(best, shelf, chosen)
+        if not done and isinstance(stop.partial, Chosen):
+            done = [Answer(best, shelf, stop.partial)]
+        raise StoppedError(tuple(done)) from None
+    return tuple(done)
+
+
+def _finished(task: Task, start: Answer, pairs: bool) -> Answer:
+    """Exchanged until nothing betters; within the bound on cost, and of parts that stand what they get."""
+    shelf, chosen = start.shelf, improve(start.shelf, start.chosen.index) if pairs else start.chosen
+    shelf, chosen = _within_cost(shelf, chosen, task.wish.most_cost)
+    for _ in range(_RATING_ROUNDS):
+        shelf, chosen, strong = _strengthened(task, shelf, chosen)
+        if strong:
+            break
+    return Answer(start.best, shelf, chosen)
 
 
 def _nearest(shelf: Shelf, values: Float) -> dict[str, int]:
@@ -297,7 +423,7 @@ def _within_cost(shelf: Shelf, chosen: Chosen, most_cost: float | None) -> tuple
     return shelf, chosen
 
 
-def _strengthened(task: _Task, shelf: Shelf, chosen: Chosen) -> tuple[Shelf, Chosen, bool]:
+def _strengthened(task: Task, shelf: Shelf, chosen: Chosen) -> tuple[Shelf, Chosen, bool]:
     """Whether the chosen parts stand what they get in the chosen network; if not, lists of those that do."""
     lists = task.lists(shelf.design, shelf.network(chosen.index))
     if all(shelf.lists[n].items[at] in lists[n].items for n, at in chosen.index.items()):
@@ -307,65 +433,67 @@ def _strengthened(task: _Task, shelf: Shelf, chosen: Chosen) -> tuple[Shelf, Cho
     return stronger, improve(stronger, start), False
 
 
-def _rounded(task: _Task, best: Best) -> Answer:
+def _rounded(task: Task, best: Best) -> Answer:
     """Stopped early: the nearest parts to the best continuous values."""
     shelf = _shelf(task, best)
-    return Answer(best, shelf, improve(shelf, _nearest(shelf, best.optima[0].values), pairs=False))
+    return Answer(best, shelf, improve(shelf, _nearest(shelf, best.values), pairs=False))
 
 
-def _shelf(task: _Task, best: Best) -> Shelf:
+def _shelf(task: Task, best: Best) -> Shelf:
     # What the parts must stand is that of the design's own continuous values.
-    values = dict(zip(best.design.open_parts, best.optima[0].values, strict=True))
+    values = dict(zip(best.design.open_parts, best.values, strict=True))
     return Shelf(best.design, task.lists(best.design, best.design.network, values))
 
 
-def _proposal(
-    judge: Judge, kind: str, answer: Answer, before: Judged, reference: Network, limit_db: float, seed: int
-) -> Proposal:
-    shape, network = answer.best.topology, answer.network
-    return judge.proposal(
-        kind,
-        shape.name,
-        network,
-        before,
-        _bill(answer),
-        note="Found by xover redesign; check and measure after building",
-        limit_db=limit_db,
-        seed=seed,
-        changed=_changed(reference, network) if shape.name == PRESENT else (),
-        turned=shape.reversed,
-        corners_hz=answer.best.crossover_hz,
-        proved=answer.chosen.proved,
-    )
+def _usable(task: Task, judge: Judge, answer: Answer) -> Answer:
+    """Without parts that do nothing, and within the limits as far as other parts of the lists bring it there."""
+    for _ in range(_MEND_ROUNDS):
+        mended = _mended(judge, answer)
+        lean = _lean(task, judge, mended or answer)
+        if mended is None and lean is answer:
+            break
+        answer = lean
+    return answer
 
 
-def _changed(reference: Network, network: Network) -> tuple[str, ...]:
-    old = {p.name: p for p in reference.parts}
-    return tuple(
-        p.name
-        for p in network.parts
-        if p.name not in old or not np.allclose(p.impedance_ohm(_AT), old[p.name].impedance_ohm(_AT), rtol=1e-9)
-    )
+def _lean(task: Task, judge: Judge, answer: Answer) -> Answer:
+    """Without each part without which it would come nearer to the goal."""
+    while True:
+        shelf, index = answer.shelf, answer.chosen.index
+        idle = judge.idle_part(shelf.network(index), tuple(index))
+        if idle is None or not task.keeps_off(idle.network):
+            return answer
+        gone = {m.part for m in idle.moves}
+        design, best = shelf.design, answer.best
+        for move in idle.moves[:1]:
+            smaller = without_part(design.network, move.part, move.kind)
+            assert smaller is not None
+            design = replace(design, network=smaller.network)
+        design = replace(design, open_parts=tuple(n for n in design.open_parts if n not in gone))
+        shelf = replace(shelf, design=design, lists={n: one for n, one in shelf.lists.items() if n not in gone})
+        shape = replace(best.topology, network=design.network, moves=(*best.topology.moves, *idle.moves))
+        chosen = improve(shelf, {n: at for n, at in index.items() if n not in gone})
+        answer = Answer(replace(best, topology=shape, design=design), shelf, chosen)
 
 
-def _bill(answer: Answer) -> Bill:
-    """What is bought: nothing for parts that stay as fitted."""
-    bought = [
-        (name, answer.shelf.lists[name].items[at])
-        for name, at in answer.chosen.index.items()
-        if answer.shelf.lists[name].items[at].maker_code != AS_FITTED
-    ]
-    if answer.best.topology.name != PRESENT:
-        # An autotransformer or a lamp of another circuit is not chosen by value, but must be bought all the same.
-        fixed = [p for p in answer.network.parts if p.name not in answer.chosen.index]
-        bought += [(p.name, replace(fixed_item(p, None), maker_code="as in the circuit")) for p in fixed]
-    return make_bill(bought)
-
-
-def _different(proposals: Sequence[Proposal]) -> list[Proposal]:
-    """Drop what is the same network under another name: the first name stays."""
-    kept: dict[tuple[tuple[str, float], ...], Proposal] = {}
-    for p in proposals:
-        key = (("", float(hash((p.circuit, p.reversed)))), *((q.name, value_of(q)) for q in p.network.parts))
-        kept.setdefault(key, p)
-    return list(kept.values())
+def _mended(judge: Judge, answer: Answer) -> Answer | None:
+    """With limits that count more, or stronger parts, where a limit is broken; None where that is of no use."""
+    network = answer.network
+    strength = judge.strength(network, judge.judged(network))
+    if not strength.breaks and not strength.weak:
+        return None
+    shelf, index, goal = answer.shelf, answer.chosen.index, answer.shelf.design.goal
+    if not set(strength.breaks) - {Limit.RATING}:
+        # Only what is overloaded is exchanged: all else may stay as it is fitted.
+        found = {n: shelf.lists[n].stronger(index[n]) for n in strength.weak if n in index}
+        lists = {n: one for n, one in found.items() if one is not None}
+        if not lists:
+            return None
+        own = replace(shelf, design=replace(shelf.design, network=network), lists=lists)
+        better = improve(own, {n: one.nearest(float(shelf.lists[n].value[index[n]])) for n, one in lists.items()})
+        chosen = Chosen({**index, **better.index}, better.merit, False)
+        return Answer(answer.best, replace(shelf, lists={**shelf.lists, **lists}), chosen)
+    counts = {n: w * (_HEAVIER if n in ("load", "below_resonance") else 1.0) for n, w in goal.weights.items()}
+    shelf = replace(shelf, design=replace(shelf.design, goal=replace(goal, weights=counts)))
+    mended = Answer(answer.best, shelf, improve(shelf, index, pairs=False))
+    return None if mended.network.parts == network.parts else mended

@@ -17,6 +17,7 @@ from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
 from xover.studies.change.redesign.result import Judged, Proposal, RedesignStudy
+from xover.studies.change.redesign.structure import Move
 from xover.studies.change.redesign.wish import Wish
 
 if TYPE_CHECKING:
@@ -68,22 +69,26 @@ def headline(study: RedesignStudy) -> str:
     """The answer in one sentence."""
     if not study.proposals:
         return "no proposal was found"
+    pick, now = study.proposals[0], f"'{study.present}'"
+    known = math.isfinite(pick.judged.deviation_db)
+    before = written("sum deviation", study.before.deviation_db, study.present)
+    after = written("sum deviation", pick.judged.deviation_db, study.of(pick))
+    if pick.breaks:
+        return (
+            f"no proposal keeps every limit ({'; '.join(pick.breaks)}): leave {now}, or try other circuits or drivers"
+        )
     if not study.suitable:
-        return (
-            f"not suitable: no network tried comes nearer to the target than '{study.present}' as it is; "
-            "leave it, refresh it, or try other circuits or drivers"
-        )
-    best = min(study.proposals, key=lambda p: p.judged.score)
-    if math.isnan(best.judged.deviation_db):
-        return (
-            f"{best.name} ({best.circuit}): each driver nearer to its slope, lowest load "
-            f"{written('lowest load', best.judged.lowest_ohm, study.of(best))} ohm; the sum is not known"
-        )
-    return (
-        f"{best.name} ({best.circuit}): the sum within "
-        f"+-{written('sum deviation', best.judged.deviation_db, study.of(best))} dB of the target, "
-        f"where '{study.present}' keeps +-{written('sum deviation', study.before.deviation_db, study.present)} dB"
-    )
+        best = f": it keeps +-{before} dB, and the best that was found +-{after} dB" if known else ""
+        return f"nothing to gain over {now}{best}; leave it, refresh it, or try other circuits or drivers"
+    what = f"{pick.name} ({pick.circuit}, {_count(pick.parts)})"
+    if not known:
+        load = written("lowest load", pick.judged.lowest_ohm, study.of(pick))
+        return f"{what}: each driver nearer to its slope, lowest load {load} ohm; the sum is not known"
+    return f"{what}: the sum within +-{after} dB of the target, where {now} keeps +-{before} dB"
+
+
+def _count(parts: int) -> str:
+    return f"{parts} part" if parts == 1 else f"{parts} parts"
 
 
 HEAT_AND_TWEETER: Final = (
@@ -113,6 +118,13 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
             said.append(
                 f"the {' and the '.join(assumed)} of {name} were not measured: the answer is as good as they are"
             )
+    band = goal.frequency_hz[goal.in_band]
+    if goal.heard is not None and goal.has_sum and band.size:
+        low, high = hertz(float(band[0])), hertz(float(band[-1]))
+        said.append(
+            f"a driver's impedance is not known everywhere: the sum was judged from {low} to {high}, and a driver "
+            "counts as silent, far below its band, where it is not known"
+        )
     if study.wish.minimum_load_ohm is None:
         said.append("no lowest load of the amplifier is known: the load was left free")
     if study.stopped:
@@ -121,20 +133,24 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
     return tuple(dict.fromkeys(said))
 
 
-def tell(study: RedesignStudy) -> Iterator[Block]:
-    """The proposals beside the present network, then each one's parts."""
+def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
+    """The proposals beside the present network and the parts of the one that is picked; the rest where asked for."""
     yield Head(f"{study.title}: redesign of '{study.present}'")
     if study.replacement is not None:
         yield from _replacement(study.replacement, study.present)
     yield Text(_sentence(study.headline))
     if study.stopped:
         yield Text("Stopped before the end: these are the best found until then.")
-    yield from _wish(study)
+    if whole:
+        yield from _wish(study)
     yield from _side_by_side(study)
     for number, proposal in enumerate(study.proposals, 1):
-        yield from _proposal(number, proposal, study)
-    if study.choice is not None:
+        if whole or proposal is study.choice:
+            yield from _proposal(number, proposal, study, whole)
+    if study.choice is not None and whole:
         yield Listing(f"Netlist of {study.number} {study.choice.name}", study.choice.netlist)
+    elif study.choice is not None:
+        yield Text("--all: every proposal's parts, and the netlist. --write NAME puts it into the folder.", "quiet")
 
 
 def _fact(label: str, words: str) -> Block:
@@ -165,7 +181,7 @@ def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
     for k, p in enumerate(study.proposals, 1):
         share = "-" if math.isnan(p.yield_share) else f"{100 * p.yield_share:.0f} %"
         cost = written("cost", p.cost, study.of(p))
-        mark = "*" if k == study.number else " "
+        mark = "!" if p.breaks else "*" if k == study.number else " "
         rows.append([f"{mark}{k} {_short(p.name)}", *_figures(p.judged, known, study.of(p)), str(p.parts), cost, share])
     yield plain_table(["", *sound, "ohm", "EPDR", "parts", "cost", "yield"], _left(rows))
     said = "+-dB, rms: of the sum about its target, level fitted. null: depth of the reversed one."
@@ -177,6 +193,9 @@ def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
     if study.choice is not None:
         said += " *: picked."
     yield Text(said)
+    for k, p in enumerate(study.proposals, 1):
+        if p.breaks:
+            yield Text(f"! {k} {p.name} breaks a limit: {'; '.join(p.breaks)}.")
     dear = [p for p in study.proposals if study.too_dear(p)]
     large = [p for p in study.proposals if study.too_large(p)]
     most = f"the most that it may cost, {study.wish.most_cost or 0.0:.2f}"
@@ -197,10 +216,10 @@ def _figures(judged: Judged, known: bool, of: str) -> list[str]:
     return [*([strays, db(judged.rms_db, 2), null, db(judged.level_db)] if known else [db(judged.score, 2)]), *load]
 
 
-def _proposal(number: int, proposal: Proposal, study: RedesignStudy) -> Iterator[Block]:
+def _proposal(number: int, proposal: Proposal, study: RedesignStudy, whole: bool) -> Iterator[Block]:
     own = proposal.circuit == PRESENT
     circuit = "as it is wired now" if own else f"circuit '{proposal.circuit}'"
-    yield Head(f"{number} {proposal.name}: {circuit}")
+    yield Head(f"{number} {', '.join(proposal.best_at) or proposal.name}: {circuit}")
     for word, said in (("better", proposal.better), ("worse", proposal.worse)):
         if said:
             yield _fact(word, "; ".join(said))
@@ -210,20 +229,30 @@ def _proposal(number: int, proposal: Proposal, study: RedesignStudy) -> Iterator
         yield _fact("", f"{what} {'nearer to' if nearer else 'farther from'} the target")
     if proposal.crossover_hz and study.wish.slope is not None:
         yield _fact("slopes", f"{study.wish.slope} at {' and '.join(hertz(f) for f in proposal.crossover_hz)}")
+    if proposal.moves:
+        yield _fact("without", ", ".join(_gone(m) for m in proposal.moves))
     if own and proposal.reversed:
         yield _fact("polarity", f"turn over {' and '.join(proposal.reversed)}, against today")
     turned = [d.key for d in proposal.network.drivers if d.plus == "0"]
     if not own and turned:
         yield _fact("polarity", f"{' and '.join(turned)} reversed (plus to the amplifier's minus)")
-    yield from _parts(proposal, study.fitted if own else None)
+    yield from _parts(proposal, study.fitted if own else None, whole)
 
 
-def _parts(proposal: Proposal, present: Network | None) -> Iterator[Block]:
-    """What is bought, old -> new, and what stays."""
+def _gone(move: Move) -> str:
+    into = f" {move.into}" if move.into else ""
+    return f"{move.part} ({move.kind}{into})"
+
+
+def _parts(proposal: Proposal, present: Network | None, whole: bool) -> Iterator[Block]:
+    """What is bought, old -> new, and what stays; in one paragraph where that is not all that was asked for."""
     words = {name: line.what for line in proposal.bill.lines for name in line.names}
-    for name in proposal.bought:
-        old = "" if present is None else f"{shown_value(present.part(name))} -> "
-        yield _fact(name, f"{old}{words[name]}")
+    old = {} if present is None else {p.name: f"{shown_value(p)} -> " for p in present.parts}
+    bought = [(name, f"{old.get(name, '')}{words[name]}") for name in proposal.bought]
+    if whole:
+        yield from (_fact(name, said) for name, said in bought)
+    elif bought:
+        yield _fact("buy", "; ".join(f"{name} {said}" for name, said in bought))
     rest = ", ".join(f"{p.name} {shown_value(p)}" for p in proposal.network.parts if p.name not in words)
     if rest:
         # Nothing of another circuit is there yet: what the list cannot give is to be had besides.
