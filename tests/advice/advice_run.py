@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import json
-from contextlib import redirect_stderr, redirect_stdout
+import shutil
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -32,11 +33,8 @@ def _no_constant(word: str) -> NoReturn:
 
 
 def advise(folder: Path, *options: str) -> Told:
-    """The JSON of decide and its text; the study is worked out once, and shown twice.
-
-    An option that begins with ".." is a path, read from the folder.
-    """
-    asked = ["decide", folder, "--stock", STOCK, *(folder / o if o.startswith("..") else o for o in options)]
+    """The JSON of decide and its text, as asked beside the folder; the study is worked out once, and shown twice."""
+    asked = ["decide", folder.name, "--stock", stock_beside(folder), *options]
     kept: list[Any] = []
     work_out = study.study_decide
 
@@ -45,9 +43,15 @@ def advise(folder: Path, *options: str) -> Told:
             kept.append(work_out(*given, **named))
         return kept[0]
 
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, chdir(folder.parent):
         patch.setattr(study, "study_decide", once)
         answer = json.loads(command(*asked, "--json"), parse_constant=_no_constant)
         text = command(*asked)
     assert len(kept) == 1
     return Told(answer, text)
+
+
+def stock_beside(folder: Path) -> str:
+    """The invented list of parts, put beside the folder; its name from there."""
+    shutil.copy(STOCK, folder.parent / STOCK.name)
+    return STOCK.name

@@ -3,6 +3,7 @@
 import re
 import shlex
 import shutil
+from contextlib import chdir
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,7 +39,8 @@ def run_next(folder: Path, told) -> list[Path]:
     words = shlex.split(told.json["next"])
     assert words[0] == "xover", words
     before = {path: path.read_bytes() for path in folder.glob("*.cir")}
-    command(*words[1:])
+    with chdir(folder.parent):
+        command(*words[1:])
     return [path for path in folder.glob("*.cir") if before.get(path) != path.read_bytes()]
 
 
@@ -77,14 +79,14 @@ def test_cases(name, tmp_path):
 def test_names_are_quoted_for_a_shell(name, tmp_path):
     folder = replace(HALVED, name=name).write(tmp_path)
     told = advise(folder)
-    assert str(folder) in shlex.split(told.json["next"])
+    assert name in shlex.split(told.json["next"])
     assert check(folder) in BUILDS
 
 
 def test_the_list_of_parts_is_named_in_the_command(tmp_path):
     folder = replace(HORN.marked(R1="t p 1.5 watts=20", R2="p 0 8.2 watts=20"), name="horn").write(tmp_path)
     words = shlex.split(advise(folder).json["next"])
-    assert str(STOCK) in words
+    assert STOCK.name in words
 
 
 def test_the_text_prints_the_command_of_the_json(tmp_path):
