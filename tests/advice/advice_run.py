@@ -32,9 +32,24 @@ def _no_constant(word: str) -> NoReturn:
     raise AssertionError(f"{word} stands in the JSON")
 
 
+_TOLD: dict[object, Told] = {}
+
+
 def advise(folder: Path, *options: str) -> Told:
-    """The JSON of decide and its text, as asked beside the folder; the study is worked out once, and shown twice."""
-    asked = ["decide", folder.name, "--stock", stock_beside(folder), *options]
+    """The JSON of decide and its text, as asked beside the folder; the study is worked out once, and shown twice.
+
+    An answer is kept by what the folder and its neighbours hold: nothing that is printed depends on where they lie.
+    """
+    stock = stock_beside(folder)
+    held = sorted((str(p.relative_to(folder.parent)), p.read_bytes()) for p in folder.parent.rglob("*") if p.is_file())
+    key = (folder.name, options, tuple(held))
+    if key not in _TOLD:
+        _TOLD[key] = _advise(folder, stock, options)
+    return _TOLD[key]
+
+
+def _advise(folder: Path, stock: str, options: tuple[str, ...]) -> Told:
+    asked = ["decide", folder.name, "--stock", stock, *options]
     kept: list[Any] = []
     work_out = study.study_decide
 

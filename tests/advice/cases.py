@@ -546,6 +546,7 @@ def _cases() -> Iterator[Case]:
         "the mid's series capacitor lost a third",
         buys(1, 2),
         names("C2"),
+        options=("--skip", "revalue,redesign"),  # neither is what the case is about, and a three-way takes long
     )
     yield case(
         "horn, an oil capacitor drifted",
@@ -825,7 +826,7 @@ def _cases() -> Iterator[Case]:
         "refresh|mend",
         "a difference of two networks needs no microphone",
         names("C2"),
-        without("trim", "bypass", "revalue", "redesign"),
+        never_tells(r"dB (too )?(hot|faint|loud|low)\b"),
     )
     yield case(
         "datasheets only",
@@ -841,7 +842,7 @@ def _cases() -> Iterator[Case]:
         "refresh|mend",
         "what it does is known well enough from a datasheet's impedance",
         names("C2"),
-        without("trim", "bypass", "revalue", "redesign"),
+        never_tells(r"dB (too )?(hot|faint|loud|low)\b"),
     )
     yield case(
         "no responses",
