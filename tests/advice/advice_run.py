@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import json
-from contextlib import redirect_stderr, redirect_stdout
+import shutil
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -31,12 +32,24 @@ def _no_constant(word: str) -> NoReturn:
     raise AssertionError(f"{word} stands in the JSON")
 
 
-def advise(folder: Path, *options: str) -> Told:
-    """The JSON of decide and its text; the study is worked out once, and shown twice.
+_TOLD: dict[object, Told] = {}
 
-    An option that begins with ".." is a path, read from the folder.
+
+def advise(folder: Path, *options: str) -> Told:
+    """The JSON of decide and its text, as asked beside the folder; the study is worked out once, and shown twice.
+
+    An answer is kept by what the folder and its neighbours hold: nothing that is printed depends on where they lie.
     """
-    asked = ["decide", folder.name, "--stock", STOCK, *(folder / o if o.startswith("..") else o for o in options)]
+    stock = stock_beside(folder)
+    held = sorted((str(p.relative_to(folder.parent)), p.read_bytes()) for p in folder.parent.rglob("*") if p.is_file())
+    key = (folder.name, options, tuple(held))
+    if key not in _TOLD:
+        _TOLD[key] = _advise(folder, stock, options)
+    return _TOLD[key]
+
+
+def _advise(folder: Path, stock: str, options: tuple[str, ...]) -> Told:
+    asked = ["decide", folder.name, "--stock", stock, *options]
     kept: list[Any] = []
     work_out = study.study_decide
 
@@ -45,10 +58,15 @@ def advise(folder: Path, *options: str) -> Told:
             kept.append(work_out(*given, **named))
         return kept[0]
 
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, chdir(folder.parent):
         patch.setattr(study, "study_decide", once)
-        patch.chdir(folder.parent)  # a person types a short way to it
         answer = json.loads(command(*asked, "--json"), parse_constant=_no_constant)
         text = command(*asked)
     assert len(kept) == 1
     return Told(answer, text)
+
+
+def stock_beside(folder: Path) -> str:
+    """The invented list of parts, put beside the folder; its name from there."""
+    shutil.copy(STOCK, folder.parent / STOCK.name)
+    return STOCK.name

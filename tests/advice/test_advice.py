@@ -18,7 +18,7 @@ def summary():
 def test_case(case, tmp_path):
     told = advise(case.make(tmp_path), *case.options)
     GOT[case.name] = told.rung
-    wrong = list(of_every_answer(told))
+    wrong = list(of_every_answer(told, case.for_safety))
     if told.rung not in case.rungs:
         wrong.append(f"{told.rung}, where the trade says {' or '.join(case.rungs)}: {case.why}")
     wrong += [w for w in (demand(told) for demand in case.demands) if w]
