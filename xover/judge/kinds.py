@@ -70,7 +70,7 @@ class Fault(StrEnum):
 
 
 _STOPS: Final = frozenset(
-    {Fault.BARE_TWEETER, Fault.OIL_FILLED, Fault.BRIDGED_JOINED, Fault.BURNS, Fault.BELOW_RESONANCE, Fault.LOW_LOAD}
+    {Fault.BARE_TWEETER, Fault.BRIDGED_JOINED, Fault.BURNS, Fault.BELOW_RESONANCE, Fault.LOW_LOAD}
 )
 _NOTES: Final = frozenset(
     {

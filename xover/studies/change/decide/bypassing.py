@@ -26,7 +26,7 @@ from xover.studies.change.bypass.crossover import corners_words
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.option import UNKNOWN, DecisionCase, Option, all_criteria, evidence_of, no_option
+from xover.studies.change.decide.option import UNKNOWN, Bar, DecisionCase, Option, all_criteria, evidence_of, no_option
 from xover.studies.change.decide.setup import load_criteria, sound_is_assumed, sum_criterion
 
 NEAR_VALUE: Final = 0.1
@@ -85,8 +85,8 @@ def bypassed(case: DecisionCase) -> Option:
         np.full(bench.frequency_hz.shape, np.nan) if level is None else level,
         _bypass_gains(case, study, level),
         what=f"{len(wirings)} channels, {study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}",
-        cautions=tuple(f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
-        stops=tuple(f"{f.about}: {f.text}" for f in study.stops),
+        cautions=tuple(f.brief or f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
+        danger=Bar.LOAD if study.loads_broken else Bar.UNSAFE if study.stops else Bar.NONE,
         study=study,
     )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from xover.rules.margins import DEVIATION_DB
-from xover.rules.triage import CHEAP, KEEPS_VOICING, STEPS, VOICING_STEP_DB, Rung, Wants, step_db
+from xover.rules.triage import CHEAP, KEEPS_VOICING, SOUND_STEP_DB, STEPS, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sound.doubt import Known
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.option import Bar, DecisionCase, Option
@@ -74,6 +74,9 @@ def _rung(
             steps = [o for o in steps if o.name in KEEPS_VOICING]
         first, *others = steps
         steps = [first, *(o for o in others if betters(o, first, target, said))]
+    else:
+        # What makes it safe need not better it, but it may not spoil it.
+        steps = [o for o in steps if not o.gain(Wants.SOUND).value_db < -SOUND_STEP_DB]
     for index, option in enumerate(steps):
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
@@ -115,7 +118,7 @@ def _largest(*gains: Known) -> float:
 def target_of(case: DecisionCase, options: Options, bars: Mapping[Rung, Bar]) -> Wants:
     """What to hold the steps against where nobody says: the old voicing, but where the design itself, as if new and
     with these drivers, is bettered by what is heard."""
-    if case.found is None or math.isnan(case.aged.value_db):
+    if case.found is None or math.isnan(case.aged.value_db) or options[Rung.LEAVE].danger is not Bar.NONE:
         return Wants.SOUND
     new = options.get(Rung.REFRESH)
     as_new = new.gain(Wants.SOUND).value_db if new is not None else math.nan

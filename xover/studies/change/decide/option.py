@@ -59,7 +59,7 @@ class Option(Readable):
     doubt_db : how far the deviation of its own sum may be off, +-.
     what : what it is, in words. parts : to buy for one speaker. renews : whether worn parts are renewed, too.
     cost_for_pair : NaN where a price is missing.
-    cautions : what to heed if it is taken. stops : what forbids switching it on, in words.
+    cautions : what to heed if it is taken. stops : what forbids switching it on.
     danger : whether that is its load, or something else.
     network : as it was judged; None where it builds none. bill : what is bought for it.
     study : what it was worked out with: the RefreshStudy, the RedesignStudy (the proposal that was chosen comes
@@ -77,7 +77,7 @@ class Option(Readable):
     renews: bool = False
     cost_for_pair: float = 0.0
     cautions: tuple[str, ...] = ()
-    stops: tuple[str, ...] = ()
+    stops: tuple[Finding, ...] = ()
     danger: Bar = Bar.NONE
     asked: bool = True
     network: Network | None = field(default=None, repr=False)

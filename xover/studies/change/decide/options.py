@@ -44,6 +44,7 @@ from xover.studies.change.decide.setup import (
 )
 from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
+from xover.studies.change.refresh.result import RefreshStudy, Step
 
 STARTS: Final = 1
 """Random starts of the redesign: `xover redesign` takes more, and other circuits."""
@@ -91,11 +92,16 @@ def leave(case: DecisionCase) -> Option:
         read.level_db if measured else np.full(read.level_db.shape, np.nan),
         dict.fromkeys(Wants, NOTHING),
         deviation_known(case.speaker, read.sound.network, case.bench.frequency_hz).uncertainty_db,
-        f"network '{case.present}' as it is" + ("" if measured else ", taken as marked: no part was measured"),
-        stops=tuple(f.text for f in read.stops(False)),
+        what=f"network '{case.present}' as it is" + ("" if measured else ", taken as marked: no part was measured"),
+        cautions=tuple(f"{f.text}: {f.remedy}" for f in read.hazards if f.fault in _HEEDED),
+        stops=read.stops(False),
         danger=danger_of(read.stops(False)),
         network=read.sound.network,
     )
+
+
+_HEEDED: Final = (Fault.OVER_RATING, Fault.BELOW_RESONANCE, Fault.LOW_LOAD, Fault.OIL_FILLED)
+"""What is to be heeded of a network that stays as it is, where it stops nobody."""
 
 
 def _unmeasured(criterion: Criterion) -> Criterion:
@@ -143,9 +149,9 @@ def _built(
         gains(case, network),
         what=what,
         parts=sum(line.quantity for line in bill.lines),
-        cost_for_pair=math.nan if bill.cost_for_pair is None or bill.without_price else bill.cost_for_pair,
+        cost_for_pair=_cost_for_pair(bill),
         cautions=cautions,
-        stops=tuple(f.text for f in read.stops(True)),
+        stops=read.stops(True),
         danger=danger_of(read.stops(True)),
         network=network,
         bill=bill,
@@ -249,13 +255,14 @@ def refreshed(case: DecisionCase) -> Option:
         return no_option(case.bench, Rung.REFRESH, f"{fault.problem}; {fault.remedy}")
     if not study.bill.lines:
         return no_option(case.bench, Rung.REFRESH, "no part is worn")
-    kept = [e.part for e in study.exchanged if e.stays]
-    new = [e.part for e in study.exchanged if not e.stays]
+    step = _within_means(case, study)
+    kept = [e.part for e in step.exchanged if e.stays]
+    new = [e.part for e in step.exchanged if not e.stays]
     return _built(
         case,
         Rung.REFRESH,
-        study.network,
-        study.bill,
+        step.network,
+        step.bill,
         what=f"renew {', '.join(new)}; the rest stays" if kept else f"renew {', '.join(new)}",
         note=f"{', '.join(kept)} stay" if kept else "",
         meant=False,
@@ -263,6 +270,20 @@ def refreshed(case: DecisionCase) -> Option:
         cautions=study.warnings,
         study=study,
     )
+
+
+def _within_means(case: DecisionCase, study: RefreshStudy) -> Step:
+    """The step that is picked; where it costs more than there is, the nearest one that does not."""
+    picked = study.picked
+    if not _cost_for_pair(picked.bill) > case.most_for_pair:
+        return picked
+    fits = [s for s in study.frontier if s.parts and _cost_for_pair(s.bill) <= case.most_for_pair]
+    return min(fits, key=lambda s: s.nominal_db, default=picked)
+
+
+def _cost_for_pair(bill: Bill) -> float:
+    """NaN where a price is missing."""
+    return math.nan if bill.cost_for_pair is None or bill.without_price else bill.cost_for_pair
 
 
 def revalued(case: DecisionCase) -> Option:
@@ -363,7 +384,7 @@ def odd_driver(case: DecisionCase) -> Option:
         what=f"{' and '.join(odd.keys)}, unlike {odd.like}: {remedy_words(odd, pick)}",
         parts=pick.parts,
         cost_for_pair=0.0 if not pick.parts + pick.drivers else math.nan,
-        stops=tuple(f.text for f in read.stops(False)),
+        stops=read.stops(False),
         danger=danger_of(read.stops(False)),
         network=network,
         study=odd,

@@ -19,9 +19,11 @@ from xover.parts.catalogue import Catalogue
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.bands import JUDGED_HZ
-from xover.rules.triage import RULE, STEPS, Rung
-from xover.sound.doubt import unready, voicing_gain
+from xover.rules.severity import Severity
+from xover.rules.triage import KEEPS_VOICING, RULE, STEPS, Rung, Wants
+from xover.sound.doubt import Known, unready, voicing_gain
 from xover.speaker import Speaker, open_speaker
+from xover.speaker.untouched import untouched
 from xover.studies.change.decide.ladder import Picked, could_better, names_in_order, pick
 from xover.studies.change.decide.option import UNKNOWN, Bar, DecisionCase, Option, no_option
 from xover.studies.change.decide.setup import make_bench
@@ -40,7 +42,8 @@ class Decision(Readable):
     ----------
     found : network as measured, or None. reference : network of the design, or None.
     options : the steps that were looked at, in their order. picked : which is taken, and why.
-    taken : the step that a netlist is written of. faults : what is broken, wired wrongly or dead.
+    taken : the step that a netlist is written of. faults : what is broken, wired wrongly or dead. stops : what forbids
+        to switch it on as it is.
     answer : what to do, in words. reasons : why. unknown : what this cannot know. measure : what to measure, and how.
     would_change : what would make it another answer. remarks : what was said of the data on the way.
     rests_on : what the answer rests on that is not measured.
@@ -58,6 +61,7 @@ class Decision(Readable):
     picked: Picked
     taken: Rung
     faults: tuple[Finding, ...]
+    stops: tuple[Finding, ...]
     unready: tuple[str, ...]
     rests_on: tuple[str, ...]
     answer: str
@@ -81,6 +85,12 @@ class Decision(Readable):
     def chosen(self) -> Option | None:
         """It, with its figures; None where there is no verdict yet, or what is to be mended builds nothing."""
         return self.options.get(self.picked.rung)
+
+    def gain(self, option: Option) -> Known:
+        """How much nearer a step comes; not told of one that is there for something else."""
+        target = self.picked.target
+        other = target is Wants.VOICING and option.name not in KEEPS_VOICING
+        return UNKNOWN if other else option.gain(target)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -123,18 +133,18 @@ class Decision(Readable):
         """The shape that the blueprint fixes, and more."""
         return some_of(
             self,
-            "title recommendation answer reasons next rests_on unknown measure would_change cautions found reference "
-            "source band_hz frequency_hz design_level_db",
+            "title recommendation answer reasons next stops rests_on unknown measure would_change cautions found "
+            "reference source band_hz frequency_hz design_level_db",
             warnings=self.remarks,
             rule=RULE,
             wants=self.picked.target,
-            faults=[_fault(f) for f in self.faults],
+            faults=[_fault(f) for f in (*self.faults, *self.stops)],
             ladder=[self._rung(self.options[n]) for n in names_in_order(self.options)],
             options=[o.plain() for o in self.options.values()],
         )
 
     def _rung(self, option: Option) -> dict[str, Any]:
-        gain = option.gain(self.picked.target)
+        gain = self.gain(option)
         return some_of(
             option,
             "what parts minutes undo available why_not netlist stops",
@@ -236,6 +246,10 @@ def set_up(
         today = speaker.default_network()
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
     present = today or design or ""
+    # A template that nobody has edited is no history, and no board.
+    raw = untouched(speaker).networks
+    design = None if design in raw and design != present else design
+    today = None if today in raw and found is None else today
     network = speaker.network(present)
     bench = make_bench(speaker, design, network, f, seed)
     marked = None if bench.design is None else bench.design.network
@@ -247,7 +261,7 @@ def set_up(
         UNKNOWN if marked is None else voicing_gain(speaker, marked, network, marked, f),
         most_cost,
         None if mate is None else open_speaker(mate),
-        faults(speaker, present, design),
+        tuple(f for f in faults(speaker, present, design) if f.severity is not Severity.NOTE),
         unready(speaker, network.driver_names),
         maps,
         progress,
@@ -299,6 +313,7 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], t
         picked=picked,
         taken=take or picked.rung,
         faults=case.faults,
+        stops=options[Rung.LEAVE].stops,
         unready=case.unready,
         rests_on=rests_on(speaker, network.driver_names, case.found, bench.reference),
         answer=answer(case, options, picked),

@@ -12,7 +12,8 @@ from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, audibility
 from xover.rules.instruments import Instrument
 from xover.rules.margins import VALVES_OHM
-from xover.rules.triage import RULE, Rung, Wants, step_db
+from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
+from xover.sound.doubt import voicing_gain
 from xover.speaker import Speaker
 from xover.speaker.untouched import untouched
 from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
@@ -34,8 +35,7 @@ _WORDS: Final = {
     Instrument.PLACEHOLDER: "the template: no driver of yours",
     Instrument.ASSUMED: "an assumption",
 }
-_WIDEST: Final = 36
-"""Letters of a step in the table of a screen of 80."""
+_SCREEN: Final = 80
 
 
 def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, reference: str | None) -> tuple[str, ...]:
@@ -90,7 +90,8 @@ def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
     if picked.why is Why.FAULTS:
         return f"mend it first: {case.faults[0].remedy}"
     if picked.why is Why.UNSAFE:
-        return f"do not play it so: {options[Rung.LEAVE].stops[0]}"
+        stop = options[Rung.LEAVE].stops[0]
+        return f"do not play it so: {stop.remedy}"
     if picked.rung is Rung.LEAVE:
         return "leave it as it is"
     option = options[picked.rung]
@@ -126,26 +127,36 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         yield f"{_and(list(case.unready))}: still the template's values, nobody's driver"
     elif picked.why is Why.FAULTS:
         yield "; ".join(f.text for f in case.faults[:3])
+        yield from _after_mending(case, options)
     elif picked.why is Why.NOT_MEASURED:
         yield "too little is known to say that nothing is left to do, or that anything is"
     elif picked.rung is Rung.LEAVE:
         yield _now(case, leave, picked.target)
         yield from _beyond_means(options, picked)
     elif picked.why is Why.UNSAFE:
-        yield "no step that was looked at makes it safe"
+        yield "no step that was looked at makes it safe and keeps its sound"
     else:
-        if picked.why is Why.SAFER:
-            yield f"as it is: {_first_fault(leave)}"
         if picked.rung is Rung.DRIVER:
             yield from _odd_reasons(case, options)
             return
         gain = options[picked.rung].gain(picked.target)
-        if not math.isnan(gain.value_db) and picked.rung is not Rung.AMPLIFIER:
+        if gain.value_db > 0.0 and (picked.why is not Why.SAFER or gain.value_db > gain.uncertainty_db):
             yield (
                 f"{_now(case, leave, picked.target)}; this comes nearer by {db(gain.value_db)} dB "
                 f"(sure to {db(gain.uncertainty_db)} dB)"
             )
         yield from _beyond_means(options, picked)
+
+
+def _after_mending(case: DecisionCase, options: Options) -> Iterator[str]:
+    """What is left once the faults are mended."""
+    mended, design = options[Rung.MEND].network, case.bench.design
+    if mended is None or design is None:
+        return
+    left = voicing_gain(case.speaker, design.network, mended, design.network, case.bench.frequency_hz)
+    if left.value_db > max(VOICING_STEP_DB, left.uncertainty_db):
+        worn = [e.part for e in case.refresh.exchanged if not e.stays]
+        yield f"then age is left, {db(left.value_db)} dB: renew {_and(worn)}" if worn else "then ask again"
 
 
 def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
@@ -163,13 +174,6 @@ def _now(case: DecisionCase, leave: Option, target: Wants) -> str:
         what = "its sound" if case.bench.coherent else "the voltage at a driver"
         return f"age has moved {what} by {db(case.aged.value_db)} dB ({audibility(case.aged.value_db)})"
     return f"its sum strays by +-{leave.of(Aspect.DEVIATION).figure}"
-
-
-def _first_fault(leave: Option) -> str:
-    if leave.stops:
-        return leave.stops[0]
-    worst = leave.failing[0]
-    return f"{worst.name} {worst.figure}"
 
 
 BARS: Final = {
@@ -221,7 +225,7 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
         if not case.bench.coherent:
             yield f"measure both responses against one loop-back: {case.bench.timing_reason}"
     if dull and any(_is_doubtful(o, picked) for o in options.values()):
-        yield f"measure the response of {_and(dull)} with a calibrated microphone: until then no level is corrected"
+        yield f"the response of {_and(dull)}, by a calibrated microphone: till then no level is corrected"
 
 
 def _is_doubtful(option: Option, picked: Picked) -> bool:
@@ -249,8 +253,8 @@ def would_change(options: Options, picked: Picked) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _short(words: str) -> str:
-    return words if len(words) <= _WIDEST else f"{words[: _WIDEST - 3]}..."
+def _short(words: str, letters: int) -> str:
+    return words if len(words) <= letters else f"{words[: letters - 3]}..."
 
 
 def _and(names: list[str]) -> str:
@@ -260,7 +264,8 @@ def _and(names: list[str]) -> str:
 def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator[Block]:
     """The answer; with `why` all steps and what would change it; with `every` the limits too."""
     yield Head(f"{decision.title}: what to do")
-    rows = [("answer", decision.answer), *(("because" if i == 0 else "and", w) for i, w in enumerate(decision.reasons))]
+    rows = [("answer", decision.answer), *(("stop", f"as it is, {f.text}") for f in decision.stops)]
+    rows += [*(("because" if i == 0 else "and", w) for i, w in enumerate(decision.reasons))]
     if decision.recommendation is Rung.NONE_YET:
         rows += [(str(i), words) for i, words in enumerate(decision.measure, 1)]
     else:
@@ -284,32 +289,35 @@ def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator
 
 
 def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
-    target = decision.picked.target
-    yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[target]}, cost of a pair")
+    """The steps in figures; without `whole` those that can be taken, the recommended one and the best among them."""
     rows, gone = [], []
     for name, option in decision.options.items():
-        bar = decision.picked.bars.get(name, Bar.NO_OPTION)
-        if bar is Bar.NO_OPTION and not whole:
+        bar = decision.picked.bars[name]
+        gain = decision.gain(option)
+        idle = bar is Bar.NO_OPTION or (math.isnan(gain.value_db) and name is not decision.recommendation)
+        if idle and not whole:
             gone.append(str(name))
             continue
-        gain = option.gain(target)
         told = option.available and name is not Rung.LEAVE
-        what = BARS.get(bar) or (option.what if option.available else option.why_not)
+        known = told and not math.isnan(gain.value_db)
         cost = option.cost_for_pair
         rows.append(
             [
                 f"> {name}" if name is decision.recommendation else str(name),
-                db(gain.value_db) if told else "-",
-                db(gain.uncertainty_db) if told else "-",
-                (money(cost) if not math.isnan(cost) else "-") if told else "-",
-                f"{option.parts}" if told else "-",
-                f"{option.minutes}" if told else "-",
-                _short(what),
+                db(gain.value_db) if known else "-",
+                db(gain.uncertainty_db) if known else "-",
+                money(cost) if told and not math.isnan(cost) else "-",
+                str(option.parts) if told else "-",
+                str(option.minutes) if told else "-",
+                BARS.get(bar) or (option.what if option.available else option.why_not),
             ]
         )
-    yield plain_table(["step", "dB", "+-", "cost", "parts", "min", "what, or what bars it"], rows)
+    heads = ["step", "dB", "+-", "cost", "parts", "min", "what, or what bars it"]
+    taken = sum(2 + max(len(cell) for cell in column) for column in list(zip(heads, *rows, strict=True))[:-1])
+    yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[decision.picked.target]}, cost of a pair")
+    yield plain_table(heads, [[*row[:-1], _short(row[-1], _SCREEN - 2 - taken)] for row in rows])
     if gone:
-        yield Text(f"No option here: {', '.join(gone)}. --why tells why, and what would change the answer.")
+        yield Text(f"Of no use here: {', '.join(gone)} (--why).")
 
 
 def _more(decision: Decision) -> Iterator[Block]:

@@ -97,6 +97,7 @@ def redesign(
     >>> speaker.redesign(circuits=["present"], starts=1).proposals[0].deviation_db
     """
     from xover.electronic.biquad import parse_slope
+    from xover.judge.safety import warned
     from xover.studies.change.redesign.study import redesign as study
     from xover.studies.change.redesign.wish import Wish, weights_of
 
@@ -145,4 +146,4 @@ def redesign(
 
         progress(0.95, "the fewest changed parts")
         replacement, found = study_replacement(speaker, played, tuple(sources.items()), fitted, source, found)
-    return found.picked(pick, played, fitted, replacement)
+    return warned(found.picked(pick, played, fitted, replacement), speaker, present)

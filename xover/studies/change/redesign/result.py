@@ -17,7 +17,7 @@ from xover.network import Network, solve
 from xover.network.cards import netlist_text
 from xover.parts.stock import Bill
 from xover.plain import some_of
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.sound.prediction import make_branches
 from xover.speaker import Speaker
 from xover.studies.change.redesign.structure import Move
@@ -151,7 +151,7 @@ class Proposal(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RedesignStudy(Readable):
+class RedesignStudy(Warned):
     """Proposals for a network: first the pick, which breaks no limit and has the fewest parts of those as flat as any.
 
     Attributes

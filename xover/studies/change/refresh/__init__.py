@@ -61,11 +61,12 @@ def refresh(
 
     >>> speaker.refresh(stock="examples/stock.csv").bill.lines
     """
+    from xover.judge.safety import warned
     from xover.speaker import open_speaker
     from xover.studies.change.refresh.result import Policy
     from xover.studies.change.refresh.study import refresh as study
 
-    return study(
+    answer = study(
         speaker,
         catalogue(stock, electrolytics=capacitors == "any"),
         frequencies(frequency_hz),
@@ -76,3 +77,4 @@ def refresh(
         mate=None if mate is None else open_speaker(mate),
         progress=progress,
     )
+    return warned(answer, speaker, answer.found or answer.reference)

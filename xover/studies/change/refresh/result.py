@@ -20,7 +20,7 @@ from xover.network.cards import netlist_text
 from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
 from xover.plain import fields_of, some_of
-from xover.readable import Readable
+from xover.readable import Readable, Warned
 from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
 from xover.sound.change import Worst, change_db, difference_db, largest_drive_change, largest_sum_change
@@ -307,7 +307,7 @@ class Mate(Readable):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RefreshStudy(Readable):
+class RefreshStudy(Warned):
     """A like-for-like refresh of one network.
 
     Attributes

@@ -224,7 +224,8 @@ class Side:
         meant, there = (solve(n, f, self.speaker.impedances_ohm(n, f)).drive for n in (old, self.today))
         if set(meant) != set(there):
             return True
-        ratios = [(there[key] / drive)[near_highest(drive)] for key, drive in meant.items()]
+        with np.errstate(invalid="ignore"):  # what is not known says nothing
+            ratios = [(there[key] / drive)[near_highest(drive)] for key, drive in meant.items()]
         return any(bool(np.any(np.abs(ratio - 1.0) > _SAME_SHARE)) for ratio in ratios)
 
     def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
