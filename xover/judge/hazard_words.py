@@ -37,7 +37,7 @@ def of_safety(fault: Fault, f: Any) -> tuple[str, str] | None:
             if f["low"]:
                 return (
                     f"{found}: too low for an amplifier that allows {ohms(f['limit_ohm'])}",
-                    _doubt(f, "use another amplifier, or raise the load; see 'xover load'"),
+                    _doubt(f, "use another amplifier, or raise the load"),
                 )
             return (
                 f"{found}: below the {ohms(f['limit_ohm'])} that the amplifier allows, by less than the 20 % that IEC "
