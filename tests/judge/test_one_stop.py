@@ -31,7 +31,7 @@ COMMANDS = {
     "crosstalk": "--couple L1:L2=2%",
     "refresh": "",
     "redesign": "--circuit present",
-    "bypass": "--at 3k",
+    "bypass": "--frequency 3k",
     "decide": "",
 }
 
