@@ -72,10 +72,10 @@ class Warned(Readable):
 
     Attributes
     ----------
-    stops : findings of the judge; empty where nothing was found, or nobody asked (`judge.safety.warned` asks).
+    unsafe : findings of the judge, `stops` in JSON; empty where there are none, or `judge.safety.warned` was not asked.
     """
 
-    stops: tuple[Any, ...] = figure("what forbids switching on", TEXT, default=(), repr=False)
+    unsafe: tuple[Any, ...] = figure("what forbids switching on", TEXT, "stops", default=(), repr=False)
 
 
 def _told(result: object) -> tuple[str, list[tuple[str, str]]]:

@@ -31,7 +31,7 @@ COMMANDS = {
     "crosstalk": "--couple L1:L2=2%",
     "refresh": "",
     "redesign": "--circuit present",
-    "bypass": "--at 3k",
+    "bypass": "--frequency 3k",
     "decide": "",
 }
 
@@ -86,7 +86,7 @@ def test_a_command_tells_it_as_json(case, capsys, command):
 def test_python_has_it(case):
     folder, finding = case
     answer = xover.open(folder).predict("found")
-    assert [f.text for f in answer.stops] == [finding.text]
+    assert [f.text for f in answer.unsafe] == [finding.text]
 
 
 def test_the_page_tells_it(case):

@@ -179,10 +179,10 @@ def _missing_driver(case: HazardCase) -> Iterator[CaseCaution]:
     for finding in case.judged:
         for one in finding.facts["cases"] if finding.fault is Fault.OPEN_DRIVER else ():
             before = worst.get(one.key)
-            if before is None or one.minimum_ohm < before[0].minimum_ohm:
+            if before is None or one.left_ohm < before[0].left_ohm:
                 worst[one.key] = one, finding.where
     if worst:
-        told = [f"{capital(one.words)}." for one, _ in sorted(worst.values(), key=lambda pair: pair[0].minimum_ohm)]
+        told = [f"{capital(one.words)}." for one, _ in sorted(worst.values(), key=lambda pair: pair[0].left_ohm)]
         yield CaseCaution(
             Severity.CAUTION,
             "a driver unplugged or dead",

@@ -37,7 +37,7 @@ def of_safety(fault: Fault, f: Any) -> tuple[str, str] | None:
             if f["low"]:
                 return (
                     f"{found}: too low for an amplifier that allows {ohms(f['limit_ohm'])}",
-                    _doubt(f, "use another amplifier, or raise the load; see 'xover load'"),
+                    _doubt(f, "use another amplifier, or raise the load"),
                 )
             return (
                 f"{found}: below the {ohms(f['limit_ohm'])} that the amplifier allows, by less than the 20 % that IEC "
@@ -65,12 +65,12 @@ class Unplugged:
 
     Attributes
     ----------
-    key : the driver. minimum_ohm : lowest load without it, NaN where there is none or it is not known; at_hz : where.
+    key : the driver. left_ohm : lowest load that is left, NaN where there is none or it is not known; at_hz : where.
     low : whether that is a short. capacitor : name, peak and rated volts of one that a full sine would overload.
     """
 
     key: str
-    minimum_ohm: float
+    left_ohm: float
     at_hz: float | None
     low: bool
     capacitor: tuple[str, float | None, float | None] | None
@@ -80,7 +80,7 @@ class Unplugged:
         """The same as a sentence."""
         said = []
         if self.low:
-            low = "next to nothing" if self.minimum_ohm == 0 else ohms(self.minimum_ohm)
+            low = "next to nothing" if self.left_ohm == 0 else ohms(self.left_ohm)
             said.append(f"the load falls to {low}" + ("" if self.at_hz is None else f" at {hertz(self.at_hz)}"))
         if self.capacitor is not None:
             name, peak_v, rated_v = self.capacitor

@@ -93,7 +93,7 @@ def warned(result: W, speaker: Speaker, name: str) -> W:
     network = speaker.network(name)
     said: Any = result  # whose warnings are its own field
     odd = tuple(f"{o.problem}; {o.remedy}" for o in network.odd_values)
-    told: W = replace(said, stops=stops(speaker, name, network), warnings=(*said.warnings, *odd))
+    told: W = replace(said, unsafe=stops(speaker, name, network), warnings=(*said.warnings, *odd))
     return told
 
 

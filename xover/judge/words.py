@@ -30,4 +30,4 @@ def stop_blocks(findings: Iterable[Finding]) -> tuple[Warn, ...]:
 
 def stops_of(result: Any) -> tuple[Warn, ...]:
     """Those of an answer that reads one network; none of any other."""
-    return stop_blocks(result.stops) if isinstance(result, Warned) else ()
+    return stop_blocks(result.unsafe) if isinstance(result, Warned) else ()

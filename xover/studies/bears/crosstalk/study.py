@@ -141,7 +141,7 @@ class Crosstalk(Warned):
 
     def plain(self) -> dict[str, Any]:
         """All of it, with the cases' drives by key."""
-        own = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        own = {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "unsafe"}
         own["cases"] = [_plain_case(case) for case in self.cases]
         own["at_limit"] = None if self.at_limit is None else _plain_case(self.at_limit)
         return own | {"sum_band_hz": CHANGES_HZ, "example_coil": EXAMPLE_COIL}

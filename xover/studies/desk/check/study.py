@@ -110,6 +110,8 @@ def with_faults(speaker: Speaker, findings: list[Finding]) -> list[Finding]:
     broken = faults(speaker, now, original)
     turned = any(f.fault is Fault.SWAPPED for f in broken)
     kept = [f for f in findings if not (turned and f.fault in (Fault.POLARITY, Fault.REVERSED) and f.where == now)]
+    dead = {f.driver for f in broken if f.fault in (Fault.DEAD_OPEN, Fault.DEAD_SHORTED)}
+    kept = [f for f in kept if not (f.where in dead and f.fault in (Fault.DOUBTFUL_SWEEP, Fault.NO_MODEL))]
     own = {f.facts["pair"] for f in findings if f.fault is Fault.POLARITY and f.where == original}
     return [*broken, *(_of_the_design(f, own) for f in kept)]
 

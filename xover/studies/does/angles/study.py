@@ -116,7 +116,7 @@ class OffAxisStudy(Warned):
 
     def plain(self) -> dict[str, Any]:
         """All of it, drivers and lobes as lists."""
-        own = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        own = {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "unsafe"}
         return own | {"model": PISTON_NOTE}
 
 
