@@ -230,7 +230,7 @@ def _wrapped(words: str, columns: int) -> int:
 
 def _crossover(study: BypassStudy) -> Block:
     at = study.crossover
-    source = "assumed: as it crosses today" if at.assumed else at.source
+    source = "assumed, from how it crosses today" if at.assumed else at.source
     return _fact(
         "crossover", f"{at.slope.name} at {corners_words(at.corners_hz)}, {6 * at.slope.order} dB/octave ({source})"
     )
@@ -311,12 +311,12 @@ def _sum(study: BypassStudy) -> Iterator[Block]:
         return
     name = "bypass with bands" if study.bands else "bypass"
     now = written("sum deviation", better.band.half_range_db, name)
-    then = written("sum deviation", old.half_range_db, study.network)
     band = f"from {hertz(better.band.known_from_hz)} to {hertz(better.band.known_to_hz)}"
     if study.coherent:
+        then = written("sum deviation", old.half_range_db, study.network)
         yield _fact("sum", f"+-{now} dB {band}; the old network gives +-{then} dB")
     else:
-        yield _fact("sum", f"+-{now} dB once the delays are right; the old network at best +-{then} dB")
+        yield _fact("sum", f"+-{now} dB once the delays are right; the old network's: not known")
 
 
 def _protection(study: BypassStudy) -> Iterator[Block]:
@@ -362,6 +362,10 @@ def _next(study: BypassStudy) -> Block:
     """The one thing to do now."""
     if study.templates:
         return _fact("next", f"write what you measured, or the datasheet's values, of {_and(study.templates)}")
+    low = [c.fitness for c in study.channels.values() if c.fitness.ratio < c.fitness.least_ratio]
+    if study.stops and low:
+        least = hertz(max(fit.least_ratio * fit.resonance_hz for fit in low))
+        return _fact("next", f"ask again with a corner of {least} or more (--frequency)")
     if study.stops:
         return _fact("next", "mend what stops it, and ask again")
     if study.crossover.assumed:
