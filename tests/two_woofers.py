@@ -45,10 +45,13 @@ Xhigh t 0 tweeter
 """
 
 
-def write_folder(folder: Path, drivers, network, *, places=True, networks=("found",), timing="common"):
-    """Write a speaker folder of made drivers, by name, and return it."""
+def write_folder(folder: Path, drivers, network, *, places=True):
+    """Write a speaker folder of made drivers, by name, and return it.
+
+    `places` may give a line or a table of speaker.toml for each driver; True spreads them over the baffle.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    text = f'title = "{folder.name} (invented)"\ntiming = "{timing}"\n[amplifier]\nminimum_load_ohm = 2.5\n'
+    text = f'title = "{folder.name} (invented)"\ntiming = "common"\n[amplifier]\nminimum_load_ohm = 2.5\n'
     text += "rated_power_w = 60\nrated_load_ohm = 4\n[listening]\nlevel_db = 88\ndistance_m = 2.5\n"
     for at, (name, made) in enumerate(drivers.items()):
         z, p = made.impedance_ohm(), made.pressure()
@@ -61,10 +64,11 @@ def write_folder(folder: Path, drivers, network, *, places=True, networks=("foun
         text += f'[drivers.{name}]\nimpedance = "{name}-impedance.txt"\nresponse = "{name}-response.txt"\n'
         text += 'phase = "minimum"\nimpedance_evidence = "measured"\n'
         text += f"diameter_mm = {25 if made is TWEETER else 170}\n"
-        if places:
+        if isinstance(places, dict):
+            text += places[name]
+        elif places:
             text += f"position_mm = [0, {(170, -170, 0)[at % 3]}, 0]\n"
-    for name in networks:
-        text += f'[networks.{name}]\ncircuit = "{name}.cir"\n'
-        (folder / f"{name}.cir").write_text(network)
+    text += '[networks.found]\ncircuit = "found.cir"\n'
+    (folder / "found.cir").write_text(network)
     (folder / "speaker.toml").write_text(text)
     return folder

@@ -132,3 +132,10 @@ def test_a_circuit_for_two_woofers_fits_them(speaker):
     assert np.array_equal(goal.slope_db[0], goal.slope_db[1], equal_nan=True)
     assert not np.array_equal(goal.slope_db[0], goal.slope_db[2], equal_nan=True)
     assert np.isfinite(goal.most_drive_db).any(axis=1).tolist() == [False, False, True]
+
+
+def test_bypass_tells_the_odd_woofer_with_its_remedies(speaker):
+    study = study_bypass(speaker, "found")
+    (finding,) = [f for f in study.findings if f.about == "odd driver"]
+    assert "2.4 dB louder" in finding.text
+    assert "3.3 ohm in the lead of woofer2: 0.8 dB" in finding.text

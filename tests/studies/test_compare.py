@@ -7,13 +7,18 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from known_builds import EXAMPLES, SPEAKERS
+from two_woofers import ODD, PARALLEL, TWEETER, WOOFER, write_folder
 
 from xover.curve import Curve, Unit, log_grid
 from xover.errors import InputError, OptionError
+from xover.judge.odd_words import remedy_words
 from xover.network import solve
+from xover.plain import to_plain
 from xover.studies.aged.compare.study import Predicted, Table, What, compare, open_operand
+from xover.studies.aged.compare.words import tell
 
 GRID = log_grid(20.0, 20e3, 48)
 
@@ -185,3 +190,35 @@ def test_like_with_like():
         compare(ohms, level, GRID)
     with pytest.raises(OptionError, match="no channel 'bass'"):
         compare(ohms, open_operand(str(left), channel="bass"), GRID)
+
+
+def test_an_odd_driver_of_the_pair_is_told_with_remedies(tmp_path):
+    """Two parallel woofers in each, one of the left replaced by a louder one (invented)."""
+    drivers = {"woofer": WOOFER, "woofer2": ODD, "tweeter": TWEETER}
+    left = write_folder(tmp_path / "left", drivers, PARALLEL.format(second="woofer2"))
+    right = write_folder(tmp_path / "right", {**drivers, "woofer2": WOOFER}, PARALLEL.format(second="woofer2"))
+    one, other = (open_operand(str(folder)) for folder in (left, right))
+    found = compare(one, other, GRID)
+    (odd,) = found.odd
+    assert (odd.driver, odd.in_mate, found.cabinets) == ("woofer2", False, ("left", "right"))
+    words = " ".join(str(block) for block in tell(found))
+    assert "2.4 dB louder" in words
+    for remedy in odd.remedies:
+        assert remedy_words(odd, remedy, found.cabinets) in words
+    plain = to_plain(found)["odd"][0]
+    assert plain["driver"] == "woofer2"
+    assert [r["kind"] for r in plain["remedies"]] == [r.kind.value for r in odd.remedies]
+    assert "network" not in plain["remedies"][0]
+    assert compare(other, other, GRID).odd == ()
+    (alone,) = compare(one, one, GRID).odd  # of one speaker: within its cabinet
+    assert not alone.mate_known
+
+
+def test_the_attic_pairs_replaced_woofer_is_told():
+    """The right woofer is a replacement, 1.8 dB louder (examples/README.md)."""
+    one, other = (open_operand(str(EXAMPLES / "attic-two-way" / side)) for side in ("left", "right"))
+    (odd,) = compare(one, other, GRID).odd
+    assert odd.way == "woofer"
+    assert odd.level_db == pytest.approx(-1.8, abs=0.3)
+    assert not odd.sure
+    assert compare(one, table(GRID, np.full(GRID.size, 80.0)), GRID).odd == ()

@@ -134,6 +134,11 @@ def test_two_woofers_of_two_names_are_one_channel_with_their_joint_load(tmp_path
         abs(1 / (1 / WOOFER.impedance_ohm() + 1 / ODD.impedance_ohm())).min(), rel=0.01
     )
     assert found["needs"]["channels"] == 2
+    # The odd woofer stays odd behind any filter: what can be done, and what each leaves.
+    odd = fact(lines, "caution")
+    assert "woofer2 does not match woofer" in odd
+    assert re.search(r"leave it: \d\.\d dB", odd)
+    assert re.search(r"find one like woofer: 0\.0 dB", odd)
 
 
 def test_a_template_gets_no_verdict(tmp_path):

@@ -22,6 +22,8 @@ from xover.files.atomic import read_text
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
 from xover.files.tables import TOUCHSTONE_SUFFIXES, read_impedance, read_response
+from xover.judge.odd import OddDriver, odd_drivers
+from xover.judge.odd_words import USUAL
 from xover.network import solve
 from xover.plain import fields_of
 from xover.quantity import hertz
@@ -244,6 +246,8 @@ class Comparison(Readable):
     known_hz : lowest and highest frequency at which both are known.
     rms_db : log-frequency weighted, over what is known of `judged_hz`.
     octaves : IEC 61260-1 bands that reach into the grid. stretches : wider than a third of an octave, largest first.
+    odd : drivers that differ from their like, of two sums; the first is this cabinet, the second its mate.
+    cabinets : what these are called, by their folders.
     """
 
     title: str
@@ -265,6 +269,8 @@ class Comparison(Readable):
     stretches: tuple[Stretch, ...]
     threshold_db: float
     warnings: tuple[str, ...]
+    odd: tuple[OddDriver, ...] = ()
+    cabinets: tuple[str, str] = USUAL
 
     @property
     def audible(self) -> bool | None:
@@ -356,7 +362,27 @@ def compare(
         stretches=() if kind is What.IMPEDANCE else _stretches(frequency_hz, difference, threshold_db),
         threshold_db=threshold_db,
         warnings=tuple(dict.fromkeys(warnings)),
+        odd=_odd(first, second) if kind is What.SUM else (),
+        cabinets=_cabinets(first, second),
     )
+
+
+def _odd(first: Operand, second: Operand) -> tuple[OddDriver, ...]:
+    """Of two cabinets, or of the one that both are."""
+    if not (isinstance(first, Predicted) and isinstance(second, Predicted)):
+        return ()
+    network = first.speaker.network(first.network)
+    if first.speaker.file.path == second.speaker.file.path:
+        return odd_drivers(first.speaker, network)
+    return odd_drivers(first.speaker, network, second.speaker, second.speaker.network(second.network))
+
+
+def _cabinets(first: Operand, second: Operand) -> tuple[str, str]:
+    both = [o.speaker.file for o in (first, second) if isinstance(o, Predicted)]
+    if len({file.path for file in both}) < 2:
+        return USUAL
+    one, other = (file.folder.name for file in both)
+    return (one, other) if one != other else ("the first", "the second")
 
 
 def _title(first: Operand, second: Operand) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 
 from xover.blocks import Block, Facts, Gap, Head, Table, Text, fact, plain_table
 from xover.figures import db, degrees, hertz
+from xover.judge.odd_words import told_odd
 from xover.studies.aged.compare.study import Comparison
 
 MOST_STRETCHES: Final = 6
@@ -41,6 +42,7 @@ def tell(c: Comparison) -> Iterator[Block]:
         yield Text("deg: difference of phase at the octave's centre, as it is.")
     if ohms:
         return
+    yield from told_odd(c.odd, c.cabinets)
     yield Head(f"Beyond {c.threshold_db:g} dB (common practice, no published source)")
     if not c.audible:
         yield Text("Nothing: no octave, and no stretch of a third of an octave or more.")

@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
-from xover.figures import written
+from xover.figures import db, written
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.network import low_load, measured_impedance
+from xover.judge.odd import odd_drivers
+from xover.judge.odd_words import odd_sentence, remedy_words
 from xover.judge.safety import tweeter_finding
 from xover.network import DriverCard, Network
 from xover.network.network import GROUND
@@ -65,6 +67,7 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
     """Everything to heed, the gravest first; of the same gravity, what is this case's own before what always holds."""
     found = [
         *hazards_of(case),
+        *_odd(case),
         *_supply(case),
         *_wiring(case),
         *_common_minus(case),
@@ -398,6 +401,16 @@ def _twin(case: BypassCase) -> Iterator[BypassFinding]:
             )
         if twin.unlike_db > HARD_DB and not channel.wiring.assumed:
             yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
+
+
+def _odd(case: BypassCase) -> Iterator[BypassFinding]:
+    for odd in odd_drivers(case.speaker, case.network):
+        left = [f"{remedy_words(odd, r)}: {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db)]
+        of = " of the other cabinet" if odd.in_mate else ""
+        brief = (
+            f"{' and '.join(odd.keys)}{of} does not match {odd.like}. Between left and right then: {'; '.join(left)}."
+        )
+        yield _caution("odd driver", odd_sentence(odd), brief)
 
 
 def _polarity(case: BypassCase) -> Iterator[BypassFinding]:
