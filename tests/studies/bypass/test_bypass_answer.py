@@ -109,7 +109,7 @@ def test_without_a_crossover_in_the_folder_it_says_what_one_must_do(without):
     assert "delay" in needs
     most = found["needs"]["bands"]
     assert most == max(len(c["better"]["bands"]) for c in found["channels"].values())
-    assert ("EQ" in needs) == (most > 0)
+    assert ("equaliser band" in needs) == (most > 0)
     assert found["needs"]["lacking"] == list(found["channels"])
     assert "[bypass]" in fact(lines, "next")
 
@@ -209,7 +209,13 @@ def test_a_low_load_of_a_datasheet_is_a_doubt_until_no_error_explains_it(tmp_pat
     toml = sheet.format("woofer", 12.5, 50) + sheet.format("tweeter", 5, 1000)
     toml += f'[amplifier]\nminimum_load_ohm = {limit}\n[networks.found]\ncircuit = "found.cir"\n'
     (tmp_path / "speaker.toml").write_text(toml)
-    found = json.loads("\n".join(told(tmp_path, "--frequency", "4k", "--json")))
+    lines, found = (
+        told(tmp_path, "--frequency", "4k"),
+        json.loads("\n".join(told(tmp_path, "--frequency", "4k", "--json"))),
+    )
+    fits(lines)
+    assert fact(lines, "safe?").startswith("perhaps: " if severity == "caution" else "no: load of tweeter")
+    assert fact(lines, "sum") == ""
     load = next(f for f in found["findings"] if f["about"] == "load of tweeter")
     assert load["severity"] == severity
     assert ("measure the impedance of tweeter" in load["text"]) == (severity == "caution")

@@ -160,7 +160,9 @@ def study_bypass(
         lacking=lacking_channels(speaker, bare),
         today=stops(speaker, present, speaker.network(present)),
         findings=findings,
-        verdict=verdict_words(findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))),
+        verdict=verdict_words(
+            speaker, findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))
+        ),
         remarks=warnings_of(speaker, passive, voices),
     )
 

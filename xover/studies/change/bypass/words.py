@@ -11,6 +11,7 @@ from xover.blocks import Block, Facts, Head, Note, Table, Text, fact, plain_tabl
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
+from xover.judge.network import measured_impedance
 from xover.quantity import QuantityKind, format_quantity
 from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
@@ -100,7 +101,7 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if unheard:
         found.append(
             Gap(
-                f"the sound of {_and(unheard)}: gains follow the sensitivities given, no more",
+                f"the sound of {_and(unheard)}: gains follow sensitivities alone",
                 f"measure the response of {_and(unheard)} at one spot with one microphone",
             )
         )
@@ -118,18 +119,18 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
                 "try both polarities and all delays: right is where the other polarity leaves the deepest dip",
             )
         )
-    guessed = [n for n, d in drivers.items() if d.impedance_evidence is not Evidence.MEASURED]
+    guessed = [n for n in drivers if not measured_impedance(speaker, n)]
     if guessed:
-        found.append(
-            Gap(f"the loads of {_and(guessed)}, but from a datasheet", f"sweep the impedance of {_and(guessed)}")
-        )
+        typical = all(drivers[n].impedance_instrument is Instrument.ASSUMED for n in guessed)
+        rest = "typical values" if typical else "a datasheet"
+        found.append(Gap(f"the loads of {_and(guessed)}, but from {rest}", f"sweep the impedance of {_and(guessed)}"))
     if math.isnan(power.level_db):
         found.append(Gap("watts: how loud you play", "say level_db and distance_m in [listening]"))
     return tuple(found)
 
 
 def verdict_words(
-    findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
+    speaker: Speaker, findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
 ) -> str:
     """The answer in a sentence."""
     if templates:
@@ -142,6 +143,8 @@ def verdict_words(
         return f"not to be told: the impedance of {_and(unread)} is not known"
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
         return "nothing forbids it; whether the amplifiers allow the loads is not known"
+    if any(not measured_impedance(speaker, n) for c in channels.values() for n in c.wiring.names):
+        return "perhaps: nothing forbids it, but the loads are not measured"
     low = [n for n, c in channels.items() if c.load.verdict.limit_broken]
     if low:
         return f"with care: the load of {_and(low)} is at the edge of what its amplifier allows"
@@ -339,7 +342,7 @@ def _needs(study: BypassStudy) -> Block:
     elif math.isnan(study.delay_s):
         parts.append("a delay")
     if study.bands:
-        parts.append(f"{study.bands} band{'s' if study.bands > 1 else ''} of EQ")
+        parts.append(f"{study.bands} equaliser band{'s' if study.bands > 1 else ''}")
     if study.crossover.assumed:
         corners = f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}"
         words = _and([f"{len(study.channels)} channels", corners, "a gain for each", *parts])
@@ -368,6 +371,8 @@ def _next(study: BypassStudy) -> Block:
         return _fact("next", f"ask again with a corner of {least} or more (--frequency)")
     if study.stops:
         return _fact("next", "mend what stops it, and ask again")
+    if study.gaps and not study.heard:
+        return _fact("next", study.gaps[0].remedy)
     if study.crossover.assumed:
         return _fact("next", "write crossover and amplifiers into [bypass], and ask again")
     if study.gaps:
