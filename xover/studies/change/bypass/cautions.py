@@ -395,12 +395,14 @@ def _twin(case: BypassCase) -> Iterator[BypassFinding]:
         twin = channel.twin
         if twin.worst_db > UNHEARD_DB or twin.worst_deg > TWIN_DEG:
             yield _caution(
-                "twin",
+                "old network as filters",
                 f"{name}: {len(twin.bands)} bands leave {twin.worst_db:.1f} dB and {twin.worst_deg:.0f} deg of what "
                 "the network did where it counts.",
             )
         if twin.unlike_db > HARD_DB and not channel.wiring.assumed:
-            yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
+            yield _caution(
+                "old network", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart."
+            )
 
 
 def _odd(case: BypassCase) -> Iterator[BypassFinding]:

@@ -44,7 +44,7 @@ def unknown_words(
     if voices.silent:
         said.append(
             f"the sum, the best gains, delays and bands, and watts: no response of {_and(voices.silent)} is known. "
-            "The twin rests on impedance alone and still holds"
+            "The old network as filters rests on impedance alone, and still holds"
         )
     assumed = [n for n, d in drivers.items() if d.has_response and d.response_evidence is Evidence.ASSUMED]
     if assumed:
@@ -63,7 +63,7 @@ def unknown_words(
     if guessed:
         kinds = dict.fromkeys(str(drivers[n].impedance_evidence) for n in guessed)
         said.append(
-            f"the load and the twin as surely as from a sweep: the impedance of {_and(guessed)} is "
+            f"the load, and the old network as filters, as surely as from a sweep: the impedance of {_and(guessed)} is "
             f"{_and(list(kinds))}, not measured"
         )
     if crossover.assumed:
