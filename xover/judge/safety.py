@@ -9,7 +9,7 @@ measurement that settles it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -28,7 +28,7 @@ from xover.judge.dead import is_open
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
-from xover.network import DriverCard, Network, Part, Resistor, Solution, solve
+from xover.network import Network, Part, Resistor, Solution, solve
 from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
 from xover.rules.severity import Severity
@@ -140,8 +140,20 @@ class _Case:
 
     @cached_property
     def unheard(self) -> tuple[str, ...]:
-        """Drivers whose response was not measured."""
-        return _unheard(self.speaker, self.network.driver_names)
+        """Drivers whose response was not measured: the voltage for a level is then not well known."""
+        drivers = self.network.driver_names
+        return tuple(d for d in drivers if self.speaker.drivers[d].response_evidence is not Evidence.MEASURED)
+
+    def settle(self, impedance_of: tuple[str, ...], watts: bool) -> str:
+        """What to measure to be sure."""
+        said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
+        said += [f"the response of {', '.join(self.unheard)}"] if watts and self.unheard else []
+        return f"measure {' and '.join(said)}" if said else ""
+
+    def least_watts(self, watts: float, impedance_of: tuple[str, ...]) -> float:
+        """The fewest watts that these may be in truth."""
+        level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if self.unheard else 1.0
+        return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
 
 
 def _below_resonance(case: _Case) -> Iterator[Finding]:
@@ -157,6 +169,7 @@ def _below_resonance(case: _Case) -> Iterator[Finding]:
         resonance = driver_resonance_hz(driver)
         if math.isnan(resonance):
             continue
+        guessed = (card.driver,) if card.driver in case.guessed else ()
         volts, drive, z = case.listening, case.solution.drive[card.key], driver.impedance_ohm(f)
         if volts is None:
             yield from _near_resonance(case, card.key, resonance)
@@ -165,68 +178,26 @@ def _below_resonance(case: _Case) -> Iterator[Finding]:
         def watts_below(edge_hz: float, power: float = volts.rms_v**2, drive=drive, z=z) -> float:  # type: ignore[no-untyped-def]
             return power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
-        said = tweeter_finding(case.speaker, case.name, card, network.driver_names, watts_below, volts.source)
-        if said is not None:
-            yield said
-
-
-def tweeter_finding(
-    speaker: Speaker,
-    where: str,
-    card: DriverCard,
-    drivers: Sequence[str],
-    watts_below: Callable[[float], float],
-    level: str,
-) -> Finding | None:
-    """Whether average watts below its resonance are too many for a tweeter; None where they are safe or not known.
-
-    Parameters
-    ----------
-    drivers : all that play, whose responses tell the voltage for a level.
-    watts_below : what it gets below a frequency, at that level.
-    """
-    driver = speaker.drivers[card.driver]
-    resonance = driver_resonance_hz(driver)
-    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
-    unheard = _unheard(speaker, drivers)
-    watts = watts_below(resonance)
-    # A resonance that is not measured may lie lower, so that less of the programme is below it.
-    least = _least_watts(watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts, guessed, unheard)
-    most = TWEETER_MOST * TWEETER_W
-    if not watts > TWEETER_W:
-        return None
-    limit = most if watts > most else TWEETER_W
-    return found(
-        Fault.BELOW_RESONANCE,
-        where,
-        severity=Severity.STOP if watts > most else Severity.CAUTION,
-        unsure=_settle(guessed, unheard) if least <= limit else "",
-        about_driver=card.key,
-        key=card.key,
-        watts=watts,
-        resonance_hz=resonance,
-        level=level,
-        limit_w=TWEETER_W,
-        quieter_db=10.0 * math.log10(watts / TWEETER_W),
-    )
-
-
-def _unheard(speaker: Speaker, drivers: Sequence[str]) -> tuple[str, ...]:
-    """Drivers whose response was not measured: the voltage for a level is then not well known."""
-    return tuple(d for d in drivers if speaker.drivers[d].response_evidence is not Evidence.MEASURED)
-
-
-def _settle(impedance_of: Sequence[str], response_of: Sequence[str]) -> str:
-    """What to measure to be sure."""
-    said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
-    said += [f"the response of {', '.join(response_of)}"] if response_of else []
-    return f"measure {' and '.join(said)}" if said else ""
-
-
-def _least_watts(watts: float, impedance_of: Sequence[str], unheard: Sequence[str]) -> float:
-    """The fewest watts that these may be in truth."""
-    level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if unheard else 1.0
-    return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
+        watts = watts_below(resonance)
+        # A resonance that is not measured may lie lower, so that less of the programme is below it.
+        least = case.least_watts(watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts, guessed)
+        most = TWEETER_MOST * TWEETER_W
+        if not watts > TWEETER_W:
+            continue
+        limit = most if watts > most else TWEETER_W
+        yield found(
+            Fault.BELOW_RESONANCE,
+            case.name,
+            severity=Severity.STOP if watts > most else Severity.CAUTION,
+            unsure=case.settle(guessed, watts=True) if least <= limit else "",
+            about_driver=card.key,
+            key=card.key,
+            watts=watts,
+            resonance_hz=resonance,
+            level=volts.source,
+            limit_w=TWEETER_W,
+            quieter_db=10.0 * math.log10(watts / TWEETER_W),
+        )
 
 
 def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Finding]:
@@ -317,11 +288,11 @@ def _level_words(case: _Case, heard: bool) -> str:
 
 def _burns(case: _Case, rating: PartRating) -> Finding:
     said = rating.said or math.nan
-    doubt = _least_watts(rating.stress, case.guessed, case.unheard) <= said
+    doubt = case.least_watts(rating.stress, case.guessed) <= said
     return found(
         Fault.BURNS,
         case.name,
-        unsure=_settle(case.guessed, case.unheard) if doubt else "",
+        unsure=case.settle(case.guessed, watts=True) if doubt else "",
         about_part=rating.name,
         part=rating.name,
         rating=rating.sentence,

@@ -14,7 +14,7 @@ from xover.judge.findings import Fault, Finding, found
 from xover.judge.network import low_load, measured_impedance
 from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import odd_sentence, remedy_words
-from xover.judge.safety import tweeter_finding
+from xover.judge.tweeter import tweeter_finding
 from xover.network import DriverCard, Network
 from xover.network.network import GROUND
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
@@ -226,17 +226,22 @@ def _tweeters(case: BypassCase) -> Iterator[BypassFinding]:
 
 
 def _level(case: BypassCase) -> str:
-    return f"{case.power.level_db:g} dB on average at {case.power.distance_m:g} m"
+    return f"{case.power.level_db:g} dB at {case.power.distance_m:g} m"
 
 
 def _below(case: BypassCase, channel: str, card: DriverCard) -> Callable[[float], float]:
-    """Average watts that a driver gets below a frequency at the listening level; NaN where that is not known."""
+    """Average watts that a driver gets below a frequency at the listening level; NaN where that is not known.
+
+    No more than with a programme whose rms is that of the amplifier's rated sine.
+    """
+    rating = case.channels[channel].power.rating
+    volts = min(case.power.reference_v, math.inf if rating is None else rating.voltage_v)
     solution = case.bare.sound.solution
     f, weights = solution.frequency_hz, programme_weights(solution.frequency_hz, Spectrum.PROGRAMME)
     filters = case.proposed.filters if case.proposed is not None else {n: c.slope for n, c in case.channels.items()}
     drive = solution.drive[card.key] * filters[channel]
     z = case.speaker.drivers[card.driver].impedance_ohm(f)
-    return lambda edge_hz: case.power.reference_v**2 * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
+    return lambda edge_hz: volts**2 * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
 
 def _network_out(case: BypassCase) -> Iterator[BypassFinding]:
