@@ -1,4 +1,4 @@
-"""A tweeter's watts below its resonance against the limit: safe, too many, a stop, and a doubt where data are guessed."""
+"""Watts of a tweeter below its resonance: safe, too many, a stop, and a doubt where data are guessed."""
 
 import pytest
 
@@ -20,7 +20,7 @@ def judged(folder, watts):
     """The same watts, wherever the resonance may lie."""
     speaker = open_speaker(folder)
     card = next(c for c in speaker.network("found").drivers if c.driver == "tweeter")
-    return tweeter_finding(speaker, "found", card, ("woofer", "tweeter"), lambda edge_hz: watts, "88 dB at 2.5 m")
+    return tweeter_finding(speaker, "found", card, ("woofer", "tweeter"), lambda _: watts, "88 dB at 2.5 m")
 
 
 def test_watts_at_and_over_the_limits(folder):
