@@ -27,7 +27,7 @@ COMMANDS = (
     "sensitivity {} --network found",
     "condition {}",
     "tolerance {} --network found --builds 200",
-    "bypass {} --network found",
+    "bypass {} --network found --all",
 )
 
 

@@ -9,7 +9,7 @@ measurement that settles it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final, TypeVar
@@ -22,17 +22,17 @@ from xover.amplifier.demand import rated_voltage
 from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rate_part, read_stress
-from xover.curve import Complex, Evidence, Float, log_grid
+from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.hazard_words import Unplugged
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
+from xover.judge.tweeter import least_watts, settle, tweeter_finding, unheard, watts_and_least
 from xover.network import DriverCard, Network, Part, Resistor, Solution, solve
 from xover.readable import Warned
-from xover.rules.likeness import DATASHEET_LEVEL_DB, DATASHEET_SHARE
-from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED, TWEETER_MOST, TWEETER_W
+from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED
 from xover.rules.severity import Severity
 from xover.sound.load import amplifier_of
 from xover.sound.prediction import Sound, sound_of_network
@@ -156,10 +156,13 @@ class _Case:
         """Drivers whose impedance was not measured."""
         return tuple(d for d in self.network.driver_names if not measured_impedance(self.speaker, d))
 
-    @cached_property
-    def unheard(self) -> tuple[str, ...]:
-        """Drivers whose response was not measured."""
-        return _unheard(self.speaker, self.network.driver_names)
+    def watts_below(self, card: DriverCard) -> Callable[[float], float]:
+        """Average watts into a driver below a frequency, Hz, at the listening level."""
+        assert self.listening is not None  # the caller has looked
+        f, drive = self.solution.frequency_hz, self.solution.drive[card.key]
+        power, z = self.listening.rms_v**2, self.speaker.drivers[card.driver].impedance_ohm(f)
+        weights = programme_weights(f, Spectrum.PROGRAMME)
+        return lambda edge_hz: power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
 
 def below_resonance_w(
@@ -170,113 +173,35 @@ def below_resonance_w(
     Returns (watts, the fewest that they may be where they rest on a datasheet), NaN where they are not known.
     """
     case = _Case(speaker, name, network, sound)
-    f, played, out = sound.solution.frequency_hz, roles(speaker, network), {}
-    weights = programme_weights(f, Spectrum.PROGRAMME)
+    played, out = roles(speaker, network), {}
     for card in network.drivers:
         if played[card.key] is not Role.HIGH:
             continue
         if case.listening is None:
             out[card.key] = math.nan, math.nan
             continue
-        power, drive = case.listening.rms_v**2, sound.solution.drive[card.key]
-        z = speaker.drivers[card.driver].impedance_ohm(f)
-
-        def watts_below(edge_hz: float, power: float = power, drive: Complex = drive, z: Complex = z) -> float:
-            return power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
-
-        out[card.key] = _watts_and_least(speaker, card, case.unheard, watts_below)
+        out[card.key] = watts_and_least(speaker, card, network.driver_names, case.watts_below(card))
     return out
-
-
-def _watts_and_least(
-    speaker: Speaker, card: DriverCard, unheard: Sequence[str], watts_below: Callable[[float], float]
-) -> tuple[float, float]:
-    """Watts below a tweeter's resonance, and the fewest that they may be; NaN where it has no resonance."""
-    resonance = driver_resonance_hz(speaker.drivers[card.driver])
-    if math.isnan(resonance):
-        return math.nan, math.nan
-    watts = watts_below(resonance)
-    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
-    # A resonance that is not measured may lie lower, so that less of the programme is below it.
-    least = watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts
-    return watts, _least_watts(least, guessed, unheard)
-
-
-def tweeter_finding(
-    speaker: Speaker,
-    where: str,
-    card: DriverCard,
-    drivers: Sequence[str],
-    watts_below: Callable[[float], float],
-    level: str,
-) -> Finding | None:
-    """Whether average watts below its resonance are too many for a tweeter; None where they are safe or not known.
-
-    Parameters
-    ----------
-    drivers : all that play, whose responses tell the voltage for a level.
-    watts_below : what it gets below a frequency, at that level.
-    """
-    unheard = _unheard(speaker, drivers)
-    return _too_many(speaker, where, card, unheard, _watts_and_least(speaker, card, unheard, watts_below), level)
-
-
-def _too_many(
-    speaker: Speaker, where: str, card: DriverCard, unheard: Sequence[str], watts: tuple[float, float], level: str
-) -> Finding | None:
-    told, least = watts
-    most = TWEETER_MOST * TWEETER_W
-    if not told > TWEETER_W:
-        return None
-    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
-    return found(
-        Fault.BELOW_RESONANCE,
-        where,
-        severity=Severity.STOP if told > most else Severity.CAUTION,
-        unsure=_settle(guessed, unheard) if least <= (most if told > most else TWEETER_W) else "",
-        about_driver=card.key,
-        key=card.key,
-        watts=told,
-        resonance_hz=driver_resonance_hz(speaker.drivers[card.driver]),
-        level=level,
-        limit_w=TWEETER_W,
-        quieter_db=10.0 * math.log10(told / TWEETER_W),
-    )
 
 
 def _below_resonance(case: _Case) -> Iterator[Finding]:
     """Tweeters that get too many watts below their resonance, or where not known: whose corner lies near it."""
-    network = case.network
+    speaker, network, played = case.speaker, case.network, roles(case.speaker, case.network)
     if len(network.channels) != 1 or len(network.driver_names) < 2:
         return
-    for key, watts in below_resonance_w(case.speaker, network, case.sound, name=case.name).items():
-        card = network.driver_card(key)
-        resonance = driver_resonance_hz(case.speaker.drivers[card.driver])
+    for card in network.drivers:
+        if played[card.key] is not Role.HIGH:
+            continue
+        resonance = driver_resonance_hz(speaker.drivers[card.driver])
         if case.listening is None and not math.isnan(resonance):
-            yield from _near_resonance(case, key, resonance)
-        said = None
-        if case.listening is not None:
-            said = _too_many(case.speaker, case.name, card, case.unheard, watts, case.listening.source)
+            yield from _near_resonance(case, card.key, resonance)
+        if case.listening is None:
+            continue
+        said = tweeter_finding(
+            speaker, case.name, card, network.driver_names, case.watts_below(card), case.listening.source
+        )
         if said is not None:
             yield said
-
-
-def _unheard(speaker: Speaker, drivers: Sequence[str]) -> tuple[str, ...]:
-    """Drivers whose response was not measured: the voltage for a level is then not well known."""
-    return tuple(d for d in drivers if speaker.drivers[d].response_evidence is not Evidence.MEASURED)
-
-
-def _settle(impedance_of: Sequence[str], response_of: Sequence[str]) -> str:
-    """What to measure to be sure."""
-    said = [f"the impedance of {', '.join(impedance_of)}"] if impedance_of else []
-    said += [f"the response of {', '.join(response_of)}"] if response_of else []
-    return f"measure {' and '.join(said)}" if said else ""
-
-
-def _least_watts(watts: float, impedance_of: Sequence[str], unheard: Sequence[str]) -> float:
-    """The fewest watts that these may be in truth."""
-    level = 10.0 ** (-DATASHEET_LEVEL_DB / 10.0) if unheard else 1.0
-    return watts * level / (1.0 + DATASHEET_SHARE if impedance_of else 1.0)
 
 
 def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Finding]:
@@ -362,12 +287,12 @@ def _level_words(case: _Case, heard: bool) -> str:
 
 
 def _burns(case: _Case, rating: PartRating) -> Finding:
-    said = rating.said or math.nan
-    doubt = _least_watts(rating.stress, case.guessed, case.unheard) <= said
+    said, heard = rating.said or math.nan, unheard(case.speaker, case.network.driver_names)
+    doubt = least_watts(rating.stress, case.guessed, heard) <= said
     return found(
         Fault.BURNS,
         case.name,
-        unsure=_settle(case.guessed, case.unheard) if doubt else "",
+        unsure=settle(case.guessed, heard) if doubt else "",
         about_part=rating.name,
         part=rating.name,
         rating=rating.sentence,

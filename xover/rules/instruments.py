@@ -31,6 +31,9 @@ class Instrument(StrEnum):
     """Typical of its kind, or a flat line in the place of a response."""
 
 
+SWEPT: Final = frozenset({Instrument.CALIBRATED, Instrument.UNCALIBRATED})
+"""A curve of this driver; a level from a phone is one only beside another level from it."""
+
 Knots = tuple[tuple[float, float], ...]
 """(Hz, dB) rising: straight lines over log frequency between them, level beyond."""
 

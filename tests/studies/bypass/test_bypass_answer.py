@@ -102,14 +102,14 @@ def test_one_line_for_each_channel_says_what_to_set(folder):
 def test_without_a_crossover_in_the_folder_it_says_what_one_must_do(without):
     lines, found = told(without), json.loads("\n".join(told(without, "--json")))
     fits(lines)
-    assert "(assumed: as it crosses today)" in fact(lines, "crossover")
+    assert "(assumed, from how it crosses today)" in fact(lines, "crossover")
     needs = fact(lines, "needs")
     assert needs.startswith(f"{len(found['channels'])} channels, LR4 at ")
     assert "a gain for each" in needs
     assert "delay" in needs
     most = found["needs"]["bands"]
     assert most == max(len(c["better"]["bands"]) for c in found["channels"].values())
-    assert ("EQ" in needs) == (most > 0)
+    assert ("equaliser band" in needs) == (most > 0)
     assert found["needs"]["lacking"] == list(found["channels"])
     assert "[bypass]" in fact(lines, "next")
 
@@ -134,6 +134,11 @@ def test_two_woofers_of_two_names_are_one_channel_with_their_joint_load(tmp_path
         abs(1 / (1 / WOOFER.impedance_ohm() + 1 / ODD.impedance_ohm())).min(), rel=0.01
     )
     assert found["needs"]["channels"] == 2
+    # The odd woofer stays odd behind any filter: what can be done, and what each leaves.
+    odd = fact(lines, "caution")
+    assert "woofer2 does not match woofer" in odd
+    assert re.search(r"leave it: \d\.\d dB", odd)
+    assert re.search(r"find one like woofer: 0\.0 dB", odd)
 
 
 def test_a_template_gets_no_verdict(tmp_path):
@@ -183,7 +188,8 @@ def test_many_stops_leave_room_for_themselves_and_nothing_that_matters_less(tmp_
     path = folder / "speaker.toml"
     text = path.read_text().replace("level_db = 88", "level_db = 104")
     path.write_text(text.replace("minimum_load_ohm = 2.5", "minimum_load_ohm = 16\nbridged = true"))
-    lines, found = told(folder, "--slope", "B1"), json.loads("\n".join(told(folder, "--slope", "B1", "--json")))
+    asked = (folder, "--slope", "B1", "--frequency", "1k")
+    lines, found = told(*asked), json.loads("\n".join(told(*asked, "--json")))
     fits(lines)
     said = fact(lines, "STOP")
     stops = [f["brief"] for f in found["findings"] if f["severity"] == "stop"]
@@ -192,7 +198,7 @@ def test_many_stops_leave_room_for_themselves_and_nothing_that_matters_less(tmp_
     assert [f["where"] for f in found["stops"]] == ["found"]  # the load, of the speaker as it is
     assert all(f["text"] in said for f in found["stops"])
     assert fact(lines, "wiring")
-    assert fact(lines, "next") == "mend what stops it, and ask again"
+    assert fact(lines, "next") == "ask again with a corner of 3.6 kHz or more (--frequency)"  # four times 900 Hz
 
 
 @pytest.mark.parametrize(("limit", "severity"), [(7.5, "caution"), (12, "stop")])
@@ -203,7 +209,25 @@ def test_a_low_load_of_a_datasheet_is_a_doubt_until_no_error_explains_it(tmp_pat
     toml = sheet.format("woofer", 12.5, 50) + sheet.format("tweeter", 5, 1000)
     toml += f'[amplifier]\nminimum_load_ohm = {limit}\n[networks.found]\ncircuit = "found.cir"\n'
     (tmp_path / "speaker.toml").write_text(toml)
-    found = json.loads("\n".join(told(tmp_path, "--frequency", "4k", "--json")))
+    lines, found = (
+        told(tmp_path, "--frequency", "4k"),
+        json.loads("\n".join(told(tmp_path, "--frequency", "4k", "--json"))),
+    )
+    fits(lines)
+    assert fact(lines, "safe?").startswith("perhaps: " if severity == "caution" else "no: load of tweeter")
+    assert fact(lines, "sum") == ""
     load = next(f for f in found["findings"] if f["about"] == "load of tweeter")
     assert load["severity"] == severity
     assert ("measure the impedance of tweeter" in load["text"]) == (severity == "caution")
+
+
+@pytest.mark.parametrize(("slope", "corner"), [("LR4", 1800.0), ("B1", 3600.0)])
+def test_an_assumed_corner_stays_clear_of_the_tweeters_resonance(tmp_path, slope, corner):
+    """The network crosses near the tweeter's resonance of 900 Hz: twice that is assumed, with the first order four."""
+    cards = "* t\nL1 in w 4mH\nXlow w 0 woofer\nC1 in t 100uF\nR1 in t 40\nXhigh t 0 tweeter\n"
+    folder = write_folder(tmp_path / "low", {"woofer": WOOFER, "tweeter": TWEETER}, cards)
+    found = json.loads("\n".join(told(folder, "--slope", slope, "--json")))
+    assert found["crossover"]["frequency_hz"] == pytest.approx([corner], rel=0.02)
+    assert found["crossover"]["assumed"]
+    asked = json.loads("\n".join(told(folder, "--slope", slope, "--frequency", "1k", "--json")))
+    assert asked["crossover"]["frequency_hz"] == [1000.0]  # what is asked for is answered as it is

@@ -6,7 +6,9 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from xover.acoustic.level import sensitivity
 from xover.acoustic.summing import make_branch
+from xover.amplifier.programme import programme_weights
 from xover.curve import log_grid
 from xover.electronic.biquad import Band, BandKind, parse_slope, response
 from xover.rules.instruments import RESPONSE_SPREADS, Instrument
@@ -123,6 +125,11 @@ def test_phone_levels_are_matched_and_never_corrected(make, instrument):
     # The level is matched whatever it was heard with: 3 dB louder, more with the hump, less with its cut.
     assert -6.0 < found.settings["tweeter"].gain_db < -2.0
     assert found.heard
+    # Watts are those of what is proposed, its bands counted.
+    weights, best = programme_weights(found.frequency_hz), found.better
+    assert found.power.sensitivity_db == pytest.approx(sensitivity(found.frequency_hz, best.total.level_db).level_db)
+    volts = found.power.reference_v * np.sqrt(np.sum(weights * np.abs(best.filters["tweeter"]) ** 2))
+    assert found.channels["tweeter"].power.voltage_rms_v == pytest.approx(volts)
 
 
 def test_what_is_not_known_is_the_rule_s_of_the_worst_driver(make):

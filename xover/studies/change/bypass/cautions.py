@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
-from xover.figures import written
+from xover.figures import db, written
 from xover.judge.findings import Fault, Finding, found
 from xover.judge.network import low_load, measured_impedance
 from xover.judge.odd import odd_drivers
-from xover.judge.odd_words import odd_sentence
-from xover.judge.safety import tweeter_finding
+from xover.judge.odd_words import odd_sentence, remedy_words
+from xover.judge.tweeter import tweeter_finding
 from xover.network import DriverCard, Network
 from xover.network.network import GROUND
 from xover.quantity import QuantityKind, format_quantity, hertz, ohms
@@ -67,9 +67,9 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
     """Everything to heed, the gravest first; of the same gravity, what is this case's own before what always holds."""
     found = [
         *hazards_of(case),
+        *_odd(case),
         *_supply(case),
         *_wiring(case),
-        *_odd(case),
         *_common_minus(case),
         *_phases(case),
         *_breakups(case),
@@ -226,17 +226,22 @@ def _tweeters(case: BypassCase) -> Iterator[BypassFinding]:
 
 
 def _level(case: BypassCase) -> str:
-    return f"{case.power.level_db:g} dB on average at {case.power.distance_m:g} m"
+    return f"{case.power.level_db:g} dB at {case.power.distance_m:g} m"
 
 
 def _below(case: BypassCase, channel: str, card: DriverCard) -> Callable[[float], float]:
-    """Average watts that a driver gets below a frequency at the listening level; NaN where that is not known."""
+    """Average watts that a driver gets below a frequency at the listening level; NaN where that is not known.
+
+    No more than with a programme whose rms is that of the amplifier's rated sine.
+    """
+    rating = case.channels[channel].power.rating
+    volts = min(case.power.reference_v, math.inf if rating is None else rating.voltage_v)
     solution = case.bare.sound.solution
     f, weights = solution.frequency_hz, programme_weights(solution.frequency_hz, Spectrum.PROGRAMME)
     filters = case.proposed.filters if case.proposed is not None else {n: c.slope for n, c in case.channels.items()}
     drive = solution.drive[card.key] * filters[channel]
     z = case.speaker.drivers[card.driver].impedance_ohm(f)
-    return lambda edge_hz: case.power.reference_v**2 * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
+    return lambda edge_hz: volts**2 * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
 
 def _network_out(case: BypassCase) -> Iterator[BypassFinding]:
@@ -395,17 +400,24 @@ def _twin(case: BypassCase) -> Iterator[BypassFinding]:
         twin = channel.twin
         if twin.worst_db > UNHEARD_DB or twin.worst_deg > TWIN_DEG:
             yield _caution(
-                "twin",
+                "old network as filters",
                 f"{name}: {len(twin.bands)} bands leave {twin.worst_db:.1f} dB and {twin.worst_deg:.0f} deg of what "
                 "the network did where it counts.",
             )
         if twin.unlike_db > HARD_DB and not channel.wiring.assumed:
-            yield _caution("twin", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart.")
+            yield _caution(
+                "old network", f"{name}: the network drives its drivers up to {twin.unlike_db:.1f} dB apart."
+            )
 
 
 def _odd(case: BypassCase) -> Iterator[BypassFinding]:
     for odd in odd_drivers(case.speaker, case.network):
-        yield _caution("odd driver", odd_sentence(odd))
+        left = [f"{remedy_words(odd, r)}: {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db)]
+        of = " of the other cabinet" if odd.in_mate else ""
+        brief = (
+            f"{' and '.join(odd.keys)}{of} does not match {odd.like}. Between left and right then: {'; '.join(left)}."
+        )
+        yield _caution("odd driver", odd_sentence(odd), brief)
 
 
 def _polarity(case: BypassCase) -> Iterator[BypassFinding]:

@@ -242,8 +242,9 @@ def _capacitor(study: BypassStudy) -> Iterator[Block]:
             "load with it."
         )
         yield Text(
-            f"Correction: gain {db(capacitor.gain_db, signed=True)} dB{'' if capacitor.bands else ', no band'}"
-            f"; it leaves {db(capacitor.left_db, 2)} dB and {degrees(capacitor.left_deg)} deg."
+            f"Correction, which undoes the capacitor and raises nothing: gain {db(capacitor.gain_db, signed=True)} dB"
+            f"{'' if capacitor.bands else ', no band'}; it leaves {db(capacitor.left_db, 2)} dB and "
+            f"{degrees(capacitor.left_deg)} deg."
         )
         yield from _bands([(name, capacitor.bands)])
 

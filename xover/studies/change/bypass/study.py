@@ -30,7 +30,7 @@ from xover.studies.change.bypass.channels import (
     crossover_filters,
     voices_of,
 )
-from xover.studies.change.bypass.crossover import Crossover, best_sum, map_around
+from xover.studies.change.bypass.crossover import Crossover, best_sum, least_ratio, map_around
 from xover.studies.change.bypass.fitness import read_fitness
 from xover.studies.change.bypass.flatten import flatten
 from xover.studies.change.bypass.known import least_instrument, unsure_db
@@ -40,6 +40,8 @@ from xover.studies.change.bypass.twin import fit_twins, passive_deviation, read_
 from xover.studies.change.bypass.words import gaps_of, unknown_words, verdict_words, warnings_of
 
 DEFAULT_SLOPE: Final = "LR4"
+NEARLY: Final = 0.05
+"""A corner that lies this share of its last digit too low is near enough: no resonance is read that closely."""
 
 
 def study_bypass(
@@ -67,13 +69,13 @@ def study_bypass(
     _check_gains(gains, bare.names)
     voices = voices_of(bare)
     twins = fit_twins(bare, passive, voices, sample_rate_hz)
-    crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope)
-    slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
-    reached = best_sum(speaker, voices, crossover, sample_rate_hz)
     # The highest of a way's resonances is the one that a crossover must stay clear of.
     resonances = {
         w.driver: float(np.max([driver_resonance_hz(speaker.drivers[n]) for n in w.names])) for w in bare.wirings
     }
+    crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope, resonances)
+    slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
+    reached = best_sum(speaker, voices, crossover, sample_rate_hz)
     unsure = {w.driver: unsure_db([speaker.drivers[n] for n in w.names], f) for w in bare.wirings}
     better = (
         None if reached is None else flatten(speaker, voices, crossover, reached, sample_rate_hz, unsure, resonances)
@@ -158,7 +160,9 @@ def study_bypass(
         lacking=lacking_channels(speaker, bare),
         today=stops(speaker, present, speaker.network(present)),
         findings=findings,
-        verdict=verdict_words(findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))),
+        verdict=verdict_words(
+            speaker, findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))
+        ),
         remarks=warnings_of(speaker, passive, voices),
     )
 
@@ -190,8 +194,12 @@ def _crossover(
     bare: BareDrivers,
     corners_hz: Sequence[float] | None,
     slope: str | None,
+    resonances: Mapping[str, float],
 ) -> Crossover:
-    """The crossover at hand: as asked for, as speaker.toml says, or where the drivers cross behind the network."""
+    """The crossover at hand: as asked for, as speaker.toml says, or where the drivers cross behind the network.
+
+    What is assumed is nowhere too near a resonance: no network is followed there.
+    """
     file = speaker.file.speaker.bypass
     needed = len(bare.names) - 1
     shape: Slope = parse_slope(slope if slope is not None else file.slope if file is not None else DEFAULT_SLOPE)
@@ -210,9 +218,22 @@ def _crossover(
     else:
         corners, how = _crossings(passive, voices, bare)
         source, assumed = f"no [bypass] in speaker.toml: where {how} cross behind network '{network_name}'", True
+        least = [least_corner_hz(shape, resonances[n]) for n in bare.names[1:]]
+        clear = tuple(max(c, x) for c, x in zip(corners, least, strict=True))
+        if clear != corners and all(b > a for a, b in pairwise(clear)):
+            corners, source = clear, f"{source}, raised clear of the resonance above it"
     if slope is not None and corners_hz is None:
         source += ", slope as asked for"
     return Crossover(corners, shape, source, assumed)
+
+
+def least_corner_hz(shape: Slope, resonance_hz: float) -> float:
+    """The lowest corner that a driver's resonance stands, rounded up to two digits; 0 where it is not known."""
+    if math.isnan(resonance_hz):
+        return 0.0
+    least = least_ratio(shape.order) * resonance_hz
+    step = 10.0 ** (math.floor(math.log10(least)) - 1)
+    return math.ceil(least / step - NEARLY) * step
 
 
 def _check_corners(corners: tuple[float, ...], needed: int, names: tuple[str, ...]) -> None:

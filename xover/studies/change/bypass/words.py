@@ -11,6 +11,7 @@ from xover.blocks import Block, Facts, Head, Note, Table, Text, fact, plain_tabl
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
+from xover.judge.network import measured_impedance
 from xover.quantity import QuantityKind, format_quantity
 from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
@@ -43,7 +44,7 @@ def unknown_words(
     if voices.silent:
         said.append(
             f"the sum, the best gains, delays and bands, and watts: no response of {_and(voices.silent)} is known. "
-            "The twin rests on impedance alone and still holds"
+            "The old network as filters rests on impedance alone, and still holds"
         )
     assumed = [n for n, d in drivers.items() if d.has_response and d.response_evidence is Evidence.ASSUMED]
     if assumed:
@@ -62,7 +63,7 @@ def unknown_words(
     if guessed:
         kinds = dict.fromkeys(str(drivers[n].impedance_evidence) for n in guessed)
         said.append(
-            f"the load and the twin as surely as from a sweep: the impedance of {_and(guessed)} is "
+            f"the load, and the old network as filters, as surely as from a sweep: the impedance of {_and(guessed)} is "
             f"{_and(list(kinds))}, not measured"
         )
     if crossover.assumed:
@@ -100,7 +101,7 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if unheard:
         found.append(
             Gap(
-                f"the sound of {_and(unheard)}: gains follow the sensitivities given, no more",
+                f"the sound of {_and(unheard)}: gains follow sensitivities alone",
                 f"measure the response of {_and(unheard)} at one spot with one microphone",
             )
         )
@@ -118,18 +119,18 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
                 "try both polarities and all delays: right is where the other polarity leaves the deepest dip",
             )
         )
-    guessed = [n for n, d in drivers.items() if d.impedance_evidence is not Evidence.MEASURED]
+    guessed = [n for n in drivers if not measured_impedance(speaker, n)]
     if guessed:
-        found.append(
-            Gap(f"the loads of {_and(guessed)}, but from a datasheet", f"sweep the impedance of {_and(guessed)}")
-        )
+        typical = all(drivers[n].impedance_instrument is Instrument.ASSUMED for n in guessed)
+        rest = "typical values" if typical else "a datasheet"
+        found.append(Gap(f"the loads of {_and(guessed)}, but from {rest}", f"sweep the impedance of {_and(guessed)}"))
     if math.isnan(power.level_db):
         found.append(Gap("watts: how loud you play", "say level_db and distance_m in [listening]"))
     return tuple(found)
 
 
 def verdict_words(
-    findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
+    speaker: Speaker, findings: Sequence[BypassFinding], channels: Mapping[str, BypassChannel], templates: Sequence[str]
 ) -> str:
     """The answer in a sentence."""
     if templates:
@@ -142,6 +143,8 @@ def verdict_words(
         return f"not to be told: the impedance of {_and(unread)} is not known"
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
         return "nothing forbids it; whether the amplifiers allow the loads is not known"
+    if any(not measured_impedance(speaker, n) for c in channels.values() for n in c.wiring.names):
+        return "perhaps: nothing forbids it, but the loads are not measured"
     low = [n for n, c in channels.items() if c.load.verdict.limit_broken]
     if low:
         return f"with care: the load of {_and(low)} is at the edge of what its amplifier allows"
@@ -230,7 +233,7 @@ def _wrapped(words: str, columns: int) -> int:
 
 def _crossover(study: BypassStudy) -> Block:
     at = study.crossover
-    source = "assumed: as it crosses today" if at.assumed else at.source
+    source = "assumed, from how it crosses today" if at.assumed else at.source
     return _fact(
         "crossover", f"{at.slope.name} at {corners_words(at.corners_hz)}, {6 * at.slope.order} dB/octave ({source})"
     )
@@ -311,12 +314,12 @@ def _sum(study: BypassStudy) -> Iterator[Block]:
         return
     name = "bypass with bands" if study.bands else "bypass"
     now = written("sum deviation", better.band.half_range_db, name)
-    then = written("sum deviation", old.half_range_db, study.network)
     band = f"from {hertz(better.band.known_from_hz)} to {hertz(better.band.known_to_hz)}"
     if study.coherent:
+        then = written("sum deviation", old.half_range_db, study.network)
         yield _fact("sum", f"+-{now} dB {band}; the old network gives +-{then} dB")
     else:
-        yield _fact("sum", f"+-{now} dB once the delays are right; the old network at best +-{then} dB")
+        yield _fact("sum", f"+-{now} dB once the delays are right; the old network's: not known")
 
 
 def _protection(study: BypassStudy) -> Iterator[Block]:
@@ -339,7 +342,7 @@ def _needs(study: BypassStudy) -> Block:
     elif math.isnan(study.delay_s):
         parts.append("a delay")
     if study.bands:
-        parts.append(f"{study.bands} band{'s' if study.bands > 1 else ''} of EQ")
+        parts.append(f"{study.bands} equaliser band{'s' if study.bands > 1 else ''}")
     if study.crossover.assumed:
         corners = f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}"
         words = _and([f"{len(study.channels)} channels", corners, "a gain for each", *parts])
@@ -362,8 +365,14 @@ def _next(study: BypassStudy) -> Block:
     """The one thing to do now."""
     if study.templates:
         return _fact("next", f"write what you measured, or the datasheet's values, of {_and(study.templates)}")
+    low = [c.fitness for c in study.channels.values() if c.fitness.ratio < c.fitness.least_ratio]
+    if study.stops and low:
+        least = hertz(max(fit.least_ratio * fit.resonance_hz for fit in low))
+        return _fact("next", f"ask again with a corner of {least} or more (--frequency)")
     if study.stops:
         return _fact("next", "mend what stops it, and ask again")
+    if study.gaps and not study.heard:
+        return _fact("next", study.gaps[0].remedy)
     if study.crossover.assumed:
         return _fact("next", "write crossover and amplifiers into [bypass], and ask again")
     if study.gaps:
