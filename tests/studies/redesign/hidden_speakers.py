@@ -14,19 +14,20 @@ F = log_grid(20.0, 20e3, 48)
 ROOT2 = math.sqrt(2.0)
 
 
-def write_table(path, value, unit):
+def write_table(path, value, unit, rows):
     size = 20 * np.log10(np.abs(value)) if unit == "dB" else np.abs(value)
-    rows = zip(F, size, np.degrees(np.angle(value)), strict=True)
-    path.write_text(f"Hz, {unit}, deg\n" + "".join(f"{f:.9g}, {x:.9g}, {p:.8g}\n" for f, x, p in rows))
+    lines = zip(F[rows], size[rows], np.degrees(np.angle(value))[rows], strict=True)
+    path.write_text(f"Hz, {unit}, deg\n" + "".join(f"{f:.9g}, {x:.9g}, {p:.8g}\n" for f, x, p in lines))
 
 
-def write_speaker(path, circuit, impedances, responses, head=""):
-    """A folder of drivers measured with phase against one time reference."""
+def write_speaker(path, circuit, impedances, responses, head="", rows=None):
+    """A folder of drivers measured with phase against one time reference; of some of them a few rows only."""
     path.mkdir()
     text = f'title = "Invented"\ntiming = "common"\n{head}\n'
     for name, ohm in impedances.items():
-        write_table(path / f"{name}-z.csv", ohm, "ohm")
-        write_table(path / f"{name}-p.csv", responses[name], "dB")
+        known = (rows or {}).get(name, np.ones(F.size, dtype=bool))
+        write_table(path / f"{name}-z.csv", ohm, "ohm", known)
+        write_table(path / f"{name}-p.csv", responses[name], "dB", known)
         text += f'[drivers.{name}]\nimpedance = "{name}-z.csv"\nresponse = "{name}-p.csv"\nphase = "measured"\n'
     (path / "found.cir").write_text(circuit)
     (path / "speaker.toml").write_text(text + '[networks.found]\ncircuit = "found.cir"\n')

@@ -15,6 +15,7 @@ from xover.sound.meeting import WayOfDrivers
 from xover.sound.sums import sum_level_db
 from xover.speaker import open_speaker
 from xover.studies.change.redesign.design import fitting, polarities, topology
+from xover.studies.change.redesign.result import BestAt
 from xover.studies.change.redesign.study import redesign
 from xover.studies.change.redesign.wish import Wish
 
@@ -72,7 +73,7 @@ def test_every_part_is_of_the_list_with_the_resistance_of_the_coil_chosen(study)
 
 
 def test_least_change_changes_least(attic, study):
-    least = next(p for p in study.proposals if p.name == "least change")
+    least = next(p for p in study.proposals if BestAt.LEAST_CHANGE in p.best_at)
     assert 1 <= len(least.changed) <= 2
     old = attic.network("found")
     for part in least.network.parts:
@@ -84,10 +85,8 @@ def test_least_change_changes_least(attic, study):
     assert len(least.bill.lines) == len(least.changed)
 
 
-def test_ranked_by_yield_and_json_by_contract(study):
-    yields = [p.yield_share for p in study.proposals]
-    assert yields == sorted(yields, reverse=True)
-    assert all(0.0 <= y <= 1.0 for y in yields)
+def test_json_by_contract(study):
+    assert all(0.0 <= p.yield_share <= 1.0 for p in study.proposals)
     plain = study.plain()
     wanted = {"name", "netlist", "deviation_db", "null_depth_db", "minimum_load_ohm", "parts", "cost", "yield"}
     assert all(wanted <= set(p) for p in plain["proposals"])
@@ -116,11 +115,10 @@ def test_stopped_by_the_user_it_gives_what_it_has(attic):
 
 def test_a_bound_on_the_cost_and_on_the_parts_is_kept(attic, study):
     flattest = next(p for p in study.proposals if p.name == "flattest")
-    bound = 0.6 * flattest.cost
+    bound = 0.9 * min(p.cost for p in study.proposals)
     wish = Wish(band_hz=BAND, minimum_load_ohm=4.0, most_cost=bound)
     cheaper = redesign(attic, Catalogue(open_stock(STOCK)), wish, circuits=("present",), starts=0, alternatives=False)
-    assert [p.name for p in cheaper.proposals] == ["flattest"]
-    assert cheaper.proposals[0].cost <= bound
+    assert all(p.cost <= bound < flattest.cost for p in cheaper.proposals)
     with pytest.raises(OptionError, match="5 parts or fewer"):
         redesign(attic, Catalogue(), Wish(most_parts=5), circuits=("present",))
 

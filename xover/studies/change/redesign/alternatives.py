@@ -24,9 +24,16 @@ from xover.studies.change.redesign.wish import Wish, grid, prepare_goal
 from xover.studies.change.refresh.places import needed_ratings
 
 
-def more_answers(reference: Network, catalogue: Catalogue, answers: Sequence[Answer]) -> list[Answer]:
-    """Answers that may be best at something else than the goal: the fewest changes, the easiest load, the cheapest."""
-    least = min(answers, key=lambda a: a.chosen.merit)
+def more_answers(
+    reference: Network, catalogue: Catalogue, answers: Sequence[Answer], usable: Sequence[Answer]
+) -> list[Answer]:
+    """Answers that may be best at something else than the goal: the fewest changes, the easiest load, the cheapest.
+
+    Parameters
+    ----------
+    usable : the answers without what they do not need.
+    """
+    least = min(usable, key=lambda a: a.chosen.merit)
     out: list[Answer] = []
     fitted = {p.name for p in reference.parts}
     present = next(

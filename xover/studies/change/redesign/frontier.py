@@ -11,6 +11,7 @@ import numpy as np
 
 from xover.network import Network
 from xover.parts.stock import Bill, make_bill
+from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import AS_FLAT_DB, CLEAR_SHARE, YIELD_SHARE
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.judge import Judge, Strength
@@ -73,7 +74,7 @@ def _candidate(judge: Judge, reference: Network, answer: Answer) -> _Candidate:
     return _Candidate(
         answer=answer,
         judged=judged,
-        strength=judge.strength(network, judged),
+        strength=judge.strength(network),
         bill=bill,
         changed=changed,
         strays_db=judge.strays_db(judged),
@@ -112,8 +113,10 @@ def _shown(found: Sequence[_Candidate]) -> list[_Candidate]:
 
 
 def _beats(one: _Candidate, other: _Candidate) -> bool:
-    """Whether one is nowhere worse than another, and somewhere better."""
-    return one is not other and one.figures != other.figures and all(map(_no_worse, one.figures, other.figures))
+    """Whether one is nowhere worse than another, and somewhere better; a tenth of a decibel is not worth a word."""
+    (mine, *own), (its, *others) = one.figures, other.figures
+    better = mine < its if own == others else mine <= its + REPEATS_DB
+    return one is not other and better and all(map(_no_worse, own, others))
 
 
 def _no_worse(one: float, other: float) -> bool:
@@ -157,7 +160,6 @@ def _proposal(
         turned=shape.reversed,
         corners_hz=one.answer.best.design.corners_hz,
         proved=one.answer.chosen.proved,
-        strength=one.strength,
     )
     return replace(made, best_at=labels, moves=shape.moves)
 

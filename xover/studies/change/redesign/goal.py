@@ -269,7 +269,9 @@ def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dl
         # First, so that `slopes_alone` tells which rows a corner moves.
         yield from _slopes(goal, drive, ddrive, mean, dmean)
         w = math.sqrt(weights["total"] / count)
-        yield w * (off - mean), None if dlevel is None or dmean is None else w * (dlevel - dmean)
+        with np.errstate(invalid="ignore"):  # silence less silence is not known, and its score infinite
+            strays = w * (off - mean)
+        yield strays, None if dlevel is None or dmean is None else w * (dlevel - dmean)
         yield from _together(weights["together"] / count, sound, total, dsound, dlevel)
         yield from _at_angles(goal, drive, ddrive, mean, dmean, count)
         yield from _kept_level(goal, mean, dmean)

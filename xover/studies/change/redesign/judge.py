@@ -18,6 +18,7 @@ from xover.judge.levels import full_voltages
 from xover.judge.safety import hazards
 from xover.network import Network, Solution, solve
 from xover.parts.stock import Bill
+from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import AS_FLAT_DB, CREST
 from xover.rules.severity import Severity
 from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
@@ -69,6 +70,8 @@ class Judge:
         self._corners = corners
         self._ground = Ground(speaker, wish, reference, self.frequency_hz)
         self._goals: dict[object, tuple[Goal, Slopes | None]] = {}
+        self._judged: dict[object, Judged] = {}
+        self._strengths: dict[object, Strength] = {}
         self.goal = self.goals(reference)[0]
         self._below = self._too_much(reference)
 
@@ -119,10 +122,16 @@ class Judge:
     @cached_property
     def present_breaks(self) -> bool:
         """Whether the present network breaks a limit."""
-        return bool(self.strength(self.reference, self.judged(self.reference)).breaks)
+        return bool(self.strength(self.reference).breaks)
 
-    def strength(self, network: Network, judged: Judged) -> Strength:
+    def strength(self, network: Network) -> Strength:
         """What a network breaks, by the readings that `load`, `check` and `stress` go by."""
+        key = (network.parts, network.drivers)
+        if key not in self._strengths:
+            self._strengths[key] = self._strength(network, self.judged(network))
+        return self._strengths[key]
+
+    def _strength(self, network: Network, judged: Judged) -> Strength:
         breaks: list[Limit] = []
         limit = self.wish.minimum_load_ohm
         if limit is not None and judged.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
@@ -157,18 +166,26 @@ class Judge:
         return max((r.needed / r.said for r in ratings if r is not None and r.said), default=math.nan)
 
     def idle_part(self, network: Network, names: Sequence[str]) -> Simpler | None:
-        """The simpler circuit that comes nearest to the goal, where one comes nearer than this, and breaks no more."""
-        now = self.score(network)
+        """The simpler circuit that comes nearest to the goal, of those as near as this but for 0.1 dB, and as safe."""
+        now = self.judged(network)
+        reach_db, strays_db = math.sqrt(now.score) + REPEATS_DB, self.strays_db(now) + REPEATS_DB
         found = [(self.score(s.network), number, s) for number, s in enumerate(simpler(network, names))]
-        better = sorted((one for one in found if one[0] < now), key=lambda one: one[:2])
-        broken = self.strength(network, self.judged(network)).breaks if better else ()
-        for _, _, one in better:
-            if set(self.strength(one.network, self.judged(one.network)).breaks) <= set(broken):
+        near = sorted((one for one in found if math.sqrt(one[0]) < reach_db), key=lambda one: one[:2])
+        broken = set(self.strength(network).breaks) if near else set()
+        for merit, _, one in near:
+            as_flat = merit < now.score or self.strays_db(self.judged(one.network)) < strays_db
+            if as_flat and set(self.strength(one.network).breaks) <= broken:
                 return one
         return None
 
     def judged(self, network: Network) -> Judged:
         """Read one network."""
+        key = (network.parts, network.drivers)
+        if key not in self._judged:
+            self._judged[key] = self._read(network)
+        return self._judged[key]
+
+    def _read(self, network: Network) -> Judged:
         goal, f = self.goals(network)[0], self.frequency_hz
         sound = sound_of_network(self.speaker, network, f)
         channel = network.channels[0].name
@@ -202,14 +219,13 @@ class Judge:
         turned: tuple[str, ...] = (),
         corners_hz: tuple[float, ...] = (),
         proved: bool = False,
-        strength: Strength | None = None,
     ) -> Proposal:
         """A network read and held against the present one, `before`; `note` is written into its netlist."""
         title = f"{self.speaker.title}: {name} ({circuit})"
         network = replace(network, title=title, notes=(note,), path=None)
         judged = self.judged(network)
         better, worse = differences(before, judged, self.wish)
-        strength = strength or self.strength(network, judged)
+        strength = self.strength(network)
         if strength.weak:
             worse = (*worse, f"{' and '.join(strength.weak)} without the usual margin to the rating")
         return Proposal(

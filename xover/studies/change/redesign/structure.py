@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, value_of
-from xover.network.network import GROUND, fixed_nodes
+from xover.network.network import GROUND, find_sections, fixed_nodes
 
 
 class MoveKind(StrEnum):
@@ -109,11 +109,19 @@ def _feeds_all(network: Network) -> bool:
     fixed = fixed_nodes(network)
     whole = network.pruned()
     coupled = {n.lower() for c in network.couplings for n in (c.first, c.second)}
+    played = [section for section in find_sections(network) if section.reaches_driver]
     return (
         len(whole.drivers) == len(network.drivers)
+        and all(len(_borders(network, section.elements, fixed)) > 1 for section in played)
         and coupled <= {p.name.lower() for p in network.parts}
         and all(_is_fed(d, ends, fixed) for d in network.drivers)
     )
+
+
+def _borders(network: Network, elements: Sequence[str], fixed: frozenset[str]) -> frozenset[str]:
+    """The nodes of given voltage that a section hangs on: with one alone no current flows in it."""
+    inside = [e for e in (*network.parts, *network.drivers) if e.name in elements]
+    return frozenset(n for e in inside for n in (e.a, e.b)) & fixed
 
 
 def _is_fed(card: DriverCard, ends: Counter[str], fixed: frozenset[str]) -> bool:

@@ -19,7 +19,7 @@ from xover.parts.coil_design import dcr_of_air_coil
 from xover.pool import each
 from xover.rules.audibility import UNHEARD_DB
 from xover.rules.margins import AS_FLAT_DB, BARE_SHARE
-from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
+from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve, merit_of
 from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import more_answers
@@ -37,7 +37,7 @@ from xover.studies.change.redesign.frontier import frontier
 from xover.studies.change.redesign.goal import broken_by, read
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.result import Limit, RedesignStudy
-from xover.studies.change.redesign.shelf import WIRE_MM, Answer, Best, PartList, Shelf, part_lists
+from xover.studies.change.redesign.shelf import AS_FITTED, WIRE_MM, Answer, Best, PartList, Shelf, part_lists
 from xover.studies.change.redesign.structure import Simpler, merged, simpler, without_part
 from xover.studies.change.redesign.wish import Ground, Wish, grid, prepare_goal, slopes_of
 from xover.studies.change.redesign.words import headline, redesign_warnings
@@ -113,13 +113,14 @@ def redesign(
     if not stopped:
         progress(0.9, "judging the proposals")
     judge = Judge(speaker, reference, wish, task.corners_hz, grid())
+    usable = [_usable(judge, a) for a in answers]
     try:
         if alternatives and not stopped:
-            answers += more_answers(reference, catalogue, answers)
+            usable += [_usable(judge, a) for a in more_answers(reference, catalogue, answers, usable)]
     except KeyboardInterrupt:
         stopped = True
     before = judge.judged(reference)
-    proposals, limit = frontier(judge, before, reference, [_usable(task, judge, a) for a in answers], seed)
+    proposals, limit = frontier(judge, before, reference, usable, seed)
     study = RedesignStudy(
         title=speaker.title,
         present=name,
@@ -445,23 +446,23 @@ def _shelf(task: Task, best: Best) -> Shelf:
     return Shelf(best.design, task.lists(best.design, best.design.network, values))
 
 
-def _usable(task: Task, judge: Judge, answer: Answer) -> Answer:
+def _usable(judge: Judge, answer: Answer) -> Answer:
     """Without parts that do nothing, and within the limits as far as other parts of the lists bring it there."""
     for _ in range(_MEND_ROUNDS):
         mended = _mended(judge, answer)
-        lean = _lean(task, judge, mended or answer)
+        lean = _lean(judge, mended or answer)
         if mended is None and lean is answer:
             break
         answer = lean
     return answer
 
 
-def _lean(task: Task, judge: Judge, answer: Answer) -> Answer:
-    """Without each part without which it would come nearer to the goal."""
+def _lean(judge: Judge, answer: Answer) -> Answer:
+    """Without each part that does nothing for the goal."""
     while True:
         shelf, index = answer.shelf, answer.chosen.index
         idle = judge.idle_part(shelf.network(index), tuple(index))
-        if idle is None or not task.keeps_off(idle.network):
+        if idle is None:
             return answer
         gone = {m.part for m in idle.moves}
         design, best = shelf.design, answer.best
@@ -472,14 +473,17 @@ def _lean(task: Task, judge: Judge, answer: Answer) -> Answer:
         design = replace(design, open_parts=tuple(n for n in design.open_parts if n not in gone))
         shelf = replace(shelf, design=design, lists={n: one for n, one in shelf.lists.items() if n not in gone})
         shape = replace(best.topology, network=design.network, moves=(*best.topology.moves, *idle.moves))
-        chosen = improve(shelf, {n: at for n, at in index.items() if n not in gone})
+        left = {n: at for n, at in index.items() if n not in gone}
+        stays = any(shelf.lists[n].items[at].maker_code == AS_FITTED for n, at in left.items())
+        # What stays as it is fitted was the point of that answer.
+        chosen = Chosen(left, merit_of(shelf, left), False) if stays else improve(shelf, left)
         answer = Answer(replace(best, topology=shape, design=design), shelf, chosen)
 
 
 def _mended(judge: Judge, answer: Answer) -> Answer | None:
     """With limits that count more, or stronger parts, where a limit is broken; None where that is of no use."""
     network = answer.network
-    strength = judge.strength(network, judge.judged(network))
+    strength = judge.strength(network)
     if not strength.breaks and not strength.weak:
         return None
     shelf, index, goal = answer.shelf, answer.chosen.index, answer.shelf.design.goal

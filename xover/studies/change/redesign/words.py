@@ -150,7 +150,7 @@ def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
     if study.choice is not None and whole:
         yield Listing(f"Netlist of {study.number} {study.choice.name}", study.choice.netlist)
     elif study.choice is not None:
-        yield Text("--all: every proposal's parts, and the netlist. --write NAME puts it into the folder.", "quiet")
+        yield Text("--all: every proposal's parts, and the netlist. --write NAME: into the folder.", "quiet")
 
 
 def _fact(label: str, words: str) -> Block:
@@ -184,12 +184,12 @@ def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
         mark = "!" if p.breaks else "*" if k == study.number else " "
         rows.append([f"{mark}{k} {_short(p.name)}", *_figures(p.judged, known, study.of(p)), str(p.parts), cost, share])
     yield plain_table(["", *sound, "ohm", "EPDR", "parts", "cost", "yield"], _left(rows))
-    said = "+-dB, rms: of the sum about its target, level fitted. null: depth of the reversed one."
+    said = "+-dB, rms: of the sum about its target. null: of the sum with one driver turned round."
     if not known:
         said = "distance: from the slopes and limits asked for, in weighted dB squared, less is better."
     said += " ohm, EPDR: lowest."
     if math.isfinite(study.yield_limit_db):
-        said += f" yield: builds within tolerance that stay within +-{study.yield_limit_db:.1f} dB."
+        said += f" yield: builds within +-{study.yield_limit_db:.1f} dB."
     if study.choice is not None:
         said += " *: picked."
     yield Text(said)
