@@ -92,7 +92,8 @@ class ProtectionCapacitor(Readable):
 def transfer_of(farad: float, frequency_hz: Float, impedance_ohm: Complex) -> Complex:
     """(n,) voltage at a driver behind a series capacitor over that in front: Z/(Z + 1/(j w C))."""
     reactance = 1.0 / (2j * math.pi * frequency_hz * farad)
-    return np.asarray(impedance_ohm / (impedance_ohm + reactance), dtype=complex)
+    with np.errstate(invalid="ignore"):  # where nothing is known, nothing is told
+        return np.asarray(impedance_ohm / (impedance_ohm + reactance), dtype=complex)
 
 
 def choose_capacitor(

@@ -176,12 +176,16 @@ class DecisionCase:
     @cached_property
     def refresh(self) -> RefreshStudy:
         """Like-for-like parts. Raises OptionError."""
+        return self.refresh_with(self.catalogue)
+
+    def refresh_with(self, catalogue: Catalogue) -> RefreshStudy:
+        """The same from another list. Raises OptionError."""
         from xover.studies.change.refresh.study import refresh
 
         if self.bench.reference is None:
             raise OptionError("no network tells the design", "name it, or type what the parts are marked with")
         f = self.bench.frequency_hz
-        return refresh(self.speaker, self.catalogue, f, found=self.found, reference=self.bench.reference)
+        return refresh(self.speaker, catalogue, f, found=self.found, reference=self.bench.reference)
 
     @cached_property
     def base(self) -> tuple[Network, Bill | None]:

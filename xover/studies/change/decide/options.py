@@ -255,7 +255,7 @@ def refreshed(case: DecisionCase) -> Option:
         return no_option(case.bench, Rung.REFRESH, f"{fault.problem}; {fault.remedy}")
     if not study.bill.lines:
         return no_option(case.bench, Rung.REFRESH, "no part is worn")
-    step = _within_means(case, study)
+    study, step = _within_means(case, study)
     kept = [e.part for e in step.exchanged if e.stays]
     new = [e.part for e in step.exchanged if not e.stays]
     return _built(
@@ -272,13 +272,21 @@ def refreshed(case: DecisionCase) -> Option:
     )
 
 
-def _within_means(case: DecisionCase, study: RefreshStudy) -> Step:
-    """The step that is picked; where it costs more than there is, the nearest one that does not."""
-    picked = study.picked
-    if not _cost_for_pair(picked.bill) > case.most_for_pair:
-        return picked
-    fits = [s for s in study.frontier if s.parts and _cost_for_pair(s.bill) <= case.most_for_pair]
-    return min(fits, key=lambda s: s.nominal_db, default=picked)
+def _within_means(case: DecisionCase, study: RefreshStudy) -> tuple[RefreshStudy, Step]:
+    """The step that is picked; where it costs more than there is, the nearest one that does not.
+
+    New electrolytics cost little: they may serve then, though they age again.
+    """
+    if not _cost_for_pair(study.picked.bill) > case.most_for_pair:
+        return study, study.picked
+    cheap = case.refresh_with(replace(case.catalogue, electrolytics=True))
+    fits = [
+        (one, step)
+        for one in (study, cheap)
+        for step in one.frontier
+        if step.parts and _cost_for_pair(step.bill) <= case.most_for_pair
+    ]
+    return min(fits, key=lambda pair: pair[1].nominal_db, default=(study, study.picked))
 
 
 def _cost_for_pair(bill: Bill) -> float:

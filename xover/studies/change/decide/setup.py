@@ -10,17 +10,14 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
-from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import voltage_for_level
 from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
-from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import RatingVerdict
 from xover.curve import Evidence, Float, log_grid
 from xover.errors import OptionError
 from xover.figures import written
 from xover.judge.findings import Finding
 from xover.judge.kinds import Fault
-from xover.judge.safety import hazards
+from xover.judge.safety import below_resonance_w, hazards
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
@@ -29,7 +26,7 @@ from xover.rules.severity import Severity
 from xover.sound.change import largest_drive_change, largest_sum_change
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import amplifier_of, channel_load
-from xover.sound.meeting import shallowest_null_db, ways
+from xover.sound.meeting import shallowest_null_db
 from xover.sound.prediction import Sound, sound_of
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import known_level_db
@@ -244,35 +241,16 @@ def _share(ohm: float, verdict: LoadVerdict) -> float:
 
 
 def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
-    """Average watts into the highest driver below its resonance at the listening level, and what they are."""
+    """Average watts into the tweeter that gets most below its resonance at the listening level, and what they are."""
     wish = speaker.listening
     if wish is None or wish.level_db is None:
         return math.nan, "[listening] names no level_db"
-    network, f = sound.network, sound.solution.frequency_hz
-    if len(network.driver_names) < 2:
-        return math.nan, "there is one driver only"
-    if len(network.channels) != 1:
-        return math.nan, "several channels share the sound"
-    sensible = sensitivity(f, known_level_db(sound)).level_db
-    if math.isnan(sensible):
-        return math.nan, "the sensitivity of the drivers is not known"
-    highest = ways(speaker, network, f)[-1]
-    resonances = {name: driver_resonance_hz(speaker.drivers[name]) for name in highest.names}
-    for name, resonance in resonances.items():
-        if math.isnan(resonance):
-            return math.nan, f"the impedance of {name} shows no resonance"
-    volts = voltage_for_level(wish.level_db, sensible, wish.distance_m or 1.0)
-    weights = programme_weights(f, Spectrum.PROGRAMME)
-    cards = highest.keys
-    names = [network.driver_card(key).driver for key in cards]
-    ohms = [speaker.drivers[name].impedance_ohm(f) for name in names]
-    below = [np.where(f < resonances[name], weights, 0.0) for name in names]
-    drives = [sound.solution.drive[key] for key in cards]
-    watts = [volts**2 * heat_w(w, drive, z)[0] for w, drive, z in zip(below, drives, ohms, strict=True)]
-    whole = [volts**2 * heat_w(weights, drive, z)[0] for drive, z in zip(drives, ohms, strict=True)]
-    worst = int(np.argmax(watts))
-    fs = written("resonance", resonances[names[worst]], names[worst])
-    return watts[worst], f"{cards[worst]} below {fs}; {whole[worst]:.2g} W in all at {wish.level_db:g} dB"
+    watts = {k: w for k, (w, _) in below_resonance_w(speaker, sound.network, sound).items() if not math.isnan(w)}
+    if not watts:
+        return math.nan, "no tweeter, or nothing is known of its resonance or of the level"
+    worst = max(watts, key=lambda key: watts[key])
+    resonance = driver_resonance_hz(speaker.drivers[sound.network.driver_card(worst).driver])
+    return watts[worst], f"{worst} below {written('resonance', resonance, worst)} at {wish.level_db:g} dB"
 
 
 def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:

@@ -158,7 +158,8 @@ class Decision(Readable):
 
 
 def _fault(finding: Finding) -> dict[str, Any]:
-    whose = {"part": finding.part} if finding.part else {"driver": finding.driver}
+    # What is nobody's fault alone, such as a load, is told of the speaker.
+    whose = {"part": finding.part} if finding.part else {"driver": finding.driver or finding.where}
     return {"what": finding.text, **whose, "remedy": finding.remedy, "fault": finding.fault}
 
 
