@@ -165,8 +165,8 @@ def read(goal: Goal, drive: Complex, load: Complex) -> Reading:
         deviation = (off.max(axis=1) - off.min(axis=1)) / 2.0
         rms = np.sqrt(np.mean((off - off.mean(axis=1, keepdims=True)) ** 2, axis=1))
         with np.errstate(invalid="ignore"):  # silence lacks nothing of silence
-        lack = np.nan_to_num(_all_in_phase_db(goal, drive) - level_db(total), nan=0.0, posinf=np.inf)
-    lack = lack[:, goal.in_band].max(axis=1)
+            lack = np.nan_to_num(_all_in_phase_db(goal, drive) - level_db(total), nan=0.0, posinf=np.inf)
+        lack = lack[:, goal.in_band].max(axis=1)
     with np.errstate(invalid="ignore"):
         return Reading(
             np.asarray(deviation),
