@@ -229,7 +229,9 @@ def _correction(
     frequency_hz: Float, transfer: Complex, slope: Complex, sample_rate_hz: float
 ) -> tuple[float, tuple[Band, ...], float, float]:
     """Gain and up to two bands that undo the capacitor where the slope lets sound through, and what they leave."""
-    weight = np.where(np.isfinite(transfer), np.minimum(np.abs(slope), 1.0), 0.0)
+    known = np.isfinite(transfer)
+    frequency_hz, transfer, slope = frequency_hz[known], transfer[known], slope[known]
+    weight = np.minimum(np.abs(slope), 1.0)
     weight = np.where(weight >= LEAST_WEIGHT, weight, 0.0)
     few = slice(None, None, STRIDE)
     fit = fit_twin(
