@@ -48,6 +48,8 @@ UNASKED_STEP_DB: Final = DIRECT_DB
 """Where nobody asked for another sound, one that costs an evening and money must be heard at once."""
 KEEPS_VOICING: Final = frozenset({Rung.LEAVE, Rung.REFRESH, Rung.DRIVER, Rung.BYPASS, Rung.AMPLIFIER})
 """Steps that can bring the old voicing back; the others are there to change it."""
+FEW_PARTS: Final = 2
+"""What is hard to hear is worth no more parts than these."""
 CHEAP: Final = frozenset({Rung.LEAVE, Rung.REWIRE, Rung.TRIM, Rung.REFRESH})
 """Steps of an hour and a few coins."""
 

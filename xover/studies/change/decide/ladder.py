@@ -7,8 +7,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from xover.rules.audibility import HARD_DB
 from xover.rules.margins import DEVIATION_DB
-from xover.rules.triage import CHEAP, KEEPS_VOICING, SOUND_STEP_DB, STEPS, VOICING_STEP_DB, Rung, Wants, step_db
+from xover.rules.triage import (
+    CHEAP,
+    FEW_PARTS,
+    KEEPS_VOICING,
+    SOUND_STEP_DB,
+    STEPS,
+    VOICING_STEP_DB,
+    Rung,
+    Wants,
+    step_db,
+)
 from xover.sound.doubt import Known
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.option import Bar, DecisionCase, Option
@@ -108,6 +119,8 @@ def betters(later: Option, option: Option, target: Wants, said: bool) -> bool:
     """Whether a later step gives something that is heard, and known, over an earlier one."""
     more, there = later.gain(target), option.gain(target)
     gain = more.value_db - (0.0 if math.isnan(there.value_db) else there.value_db)
+    if target is Wants.VOICING and gain <= HARD_DB and later.parts - option.parts > FEW_PARTS:
+        return False
     return gain > step_db(later.name, target, said) and gain > _largest(more, there)
 
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Final
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.figures import db, hertz, money
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
-from xover.rules.audibility import PRACTICE, audibility
+from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
 from xover.rules.instruments import Instrument
-from xover.rules.margins import VALVES_OHM
+from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sound.doubt import voicing_gain
 from xover.speaker import Speaker
@@ -132,6 +132,10 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         yield "too little is known to say that nothing is left to do, or that anything is"
     elif picked.rung is Rung.LEAVE:
         yield _now(case, leave, picked.target)
+        even = leave.of(Aspect.DEVIATION)
+        if picked.target is Wants.VOICING and even.known and even.number > DEVIATION_DB:
+            yield f"its sum strays by +-{even.figure}: {_most_even(options, picked)}"
+        yield from _not_worth_it(options, picked)
         yield from _beyond_means(options, picked)
     elif picked.why is Why.UNSAFE:
         yield "no step that was looked at makes it safe and keeps its sound"
@@ -141,11 +145,35 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
             return
         gain = options[picked.rung].gain(picked.target)
         if gain.value_db > 0.0 and (picked.why is not Why.SAFER or gain.value_db > gain.uncertainty_db):
+            left = _left_db(case, leave, picked.target) - gain.value_db
             yield (
-                f"{_now(case, leave, picked.target)}; this comes nearer by {db(gain.value_db)} dB "
-                f"(sure to {db(gain.uncertainty_db)} dB)"
+                f"{_now(case, leave, picked.target)}; this leaves {'+-' if picked.target is Wants.SOUND else ''}"
+                f"{db(max(left, 0.0))} dB, known to {db(gain.uncertainty_db)} dB"
             )
         yield from _beyond_means(options, picked)
+
+
+def _most_even(options: Options, picked: Picked) -> str:
+    """What would make the sum even, were that what is wanted."""
+    steps = [o for n, o in options.items() if picked.bars[n] is Bar.NONE and o.gain(Wants.SOUND).sure]
+    best = max(steps, key=lambda o: o.gain(Wants.SOUND).value_db, default=None)
+    if best is None:
+        return "no step here is sure to better that"
+    return f'{best.name} would make it +-{best.of(Aspect.DEVIATION).figure} (wants = "sound" in [means] asks for it)'
+
+
+def _left_db(case: DecisionCase, leave: Option, target: Wants) -> float:
+    """How far what is there lies from its target, dB."""
+    return case.aged.value_db if target is Wants.VOICING else leave.of(Aspect.DEVIATION).number
+
+
+def _not_worth_it(options: Options, picked: Picked) -> Iterator[str]:
+    """Worn parts that would cost more than the change is worth."""
+    new = options.get(Rung.REFRESH)
+    if picked.target is Wants.VOICING and new is not None and picked.bars[Rung.REFRESH] is Bar.NONE:
+        gain = new.gain(picked.target).value_db
+        if gain > UNHEARD_DB and not math.isnan(new.cost_for_pair):
+            yield f"refresh would take {db(gain)} dB of it, hard to hear, for {money(new.cost_for_pair)} a pair"
 
 
 def _after_mending(case: DecisionCase, options: Options) -> Iterator[str]:
