@@ -140,7 +140,7 @@ def _counts(pair: _Pair, part: Part) -> bool:
         before, after = (sound_of_network(pair.speaker, n, f).solution.drive for n in (pair.first, without))
     except NoSolutionError:
         return True
-    worst = largest_drive_change(f, before, after, anywhere=True)[0].change
+    worst = largest_drive_change(f, before, after)[0].change
     return not abs(worst) <= UNHEARD_DB
 
 

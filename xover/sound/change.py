@@ -69,14 +69,13 @@ def largest_sum_change(frequency_hz: Float, before_db: Float, after_db: Float) -
 
 
 def largest_drive_change(
-    frequency_hz: Float, before: Mapping[str, Complex], after: Mapping[str, Complex], *, anywhere: bool = False
+    frequency_hz: Float, before: Mapping[str, Complex], after: Mapping[str, Complex]
 ) -> tuple[Worst, str]:
     """The largest change of a drive in the judged band where it lies within 20 dB of its highest, and whose it is.
 
     Parameters
     ----------
     before, after : (n,) drive by driver's key; those of both are held together.
-    anywhere : however deep in its stop band a drive lies.
 
     Returns
     -------
@@ -85,7 +84,7 @@ def largest_drive_change(
     band = band_rows(frequency_hz)
     found = Worst(math.nan, math.nan), ""
     for key in (k for k in before if k in after):
-        rows = band if anywhere else band & near_highest(before[key], after[key])
+        rows = band & near_highest(before[key], after[key])
         worst = largest(frequency_hz, change_db(before[key], after[key]), rows)
         if size_of(worst) > size_of(found[0]):
             found = worst, key

@@ -22,7 +22,7 @@ from xover.rules.audibility import MATCHED_DB
 from xover.rules.bands import LOSS_AT_HZ
 from xover.rules.likeness import DCR_OHM, DCR_SHARE, LOSSY_OHM, LOSSY_RATIO
 from xover.rules.margins import CAPACITOR_MARGIN, CREST, RESISTOR_MARGIN, ROUNDING
-from xover.sound.change import largest_drive_change
+from xover.sound.change import largest_drive_change, near_highest
 from xover.speaker import Speaker
 from xover.studies.change.refresh.choice import (
     Choice,
@@ -226,7 +226,8 @@ class Places:
         )
         with np.errstate(invalid="ignore", divide="ignore"):
             ratios = [there.drive[key] / drive for key, drive in self._solution.drive.items()]
-            return np.asarray(np.log(np.stack(ratios)) / math.log1p(_SMALLEST_STEP))
+            counts = np.stack([near_highest(drive) for drive in self._solution.drive.values()])
+            return np.where(counts, np.log(np.stack(ratios)) / math.log1p(_SMALLEST_STEP), np.nan)
 
 
 def stays_anyway(part: Part, design: Network) -> bool:

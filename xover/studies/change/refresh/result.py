@@ -67,10 +67,10 @@ class Comparison:
         self.band_hz = _reach(self._judged.solution.frequency_hz, known)
 
     def worst(self, network: Network) -> tuple[Worst, str]:
-        """The largest change of a drive in the band, however deep it lies there, and whose it is."""
+        """The largest change of a drive in the band, where it lies within 20 dB of its highest, and whose it is."""
         solution = self._judged.solution
         there = self._judged.with_(network)
-        return largest_drive_change(solution.frequency_hz, solution.drive, there.drive, anywhere=True)
+        return largest_drive_change(solution.frequency_hz, solution.drive, there.drive)
 
     def difference(self, network: Network) -> Difference:
         """What another network of the same drivers does differently."""

@@ -195,7 +195,8 @@ class Side:
         unrated = "no rated power of the amplifier is known: volts and watts of the parts were not checked"
         old = {p.name: same_part(today, p) if today is not None else p for p in design.parts}
         places = Places(catalogue, policy, design, solution, ohm, old, needed, today is not None)
-        levels = {key: level_db(drive) for key, drive in solution.drive.items()}
+        # Where a drive lies far below its highest its neighbour covers it: there no change counts.
+        levels = {key: np.where(near_highest(drive), level_db(drive), np.nan) for key, drive in solution.drive.items()}
         job: Job[Choice] = Job(design, grid, ohm, levels, {})
         compare = Comparison(speaker, design, frequency_hz)
         return cls(speaker, found, reference, design, today, places, compare, job, () if needed else (unrated,))
