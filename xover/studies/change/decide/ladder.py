@@ -89,6 +89,9 @@ def _rung(
         # What makes it safe need not better it, but it may not spoil it.
         steps = [o for o in steps if not o.gain(Wants.SOUND).value_db < -SOUND_STEP_DB]
     for index, option in enumerate(steps):
+        given = option.gain(target).value_db
+        if any(given <= before.gain(target).value_db for before in steps[:index]):
+            continue  # what was passed over for a better one is not passed over for a worse one
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
