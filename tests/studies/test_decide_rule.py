@@ -31,7 +31,7 @@ def a_step(name, sound=math.nan, voicing=math.nan, sure_to=0.1, *, strays=2.0, c
 
 def leaving(**more):
     """What is there now, its sum known to 1 dB."""
-    return a_step(LEAVE, **{"gains": {w: NOTHING for w in Wants}, "doubt_db": 1.0, **more})
+    return a_step(LEAVE, **{"gains": dict.fromkeys(Wants, NOTHING), "doubt_db": 1.0, **more})
 
 
 def a_case(wants=None, aged=0.0, *, found="found", money=math.inf, faults=(), unready=()):
