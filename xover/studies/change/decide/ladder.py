@@ -89,6 +89,9 @@ def _rung(
         # What makes it safe need not better it, but it may not spoil it.
         steps = [o for o in steps if not o.gain(Wants.SOUND).value_db < -SOUND_STEP_DB]
     for index, option in enumerate(steps):
+        given = option.gain(target).value_db
+        if any(given <= before.gain(target).value_db for before in steps[:index]):
+            continue  # what was passed over for a better one is not passed over for a worse one
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
@@ -97,7 +100,7 @@ def _rung(
 
 def _is_worth_it(gain: Known) -> bool:
     """Whether an odd driver's remedy brings left and right nearer by what is heard, and known."""
-    return gain.value_db > max(VOICING_STEP_DB, gain.uncertainty_db)
+    return gain.sure and gain.value_db > VOICING_STEP_DB
 
 
 def _rank(option: Option) -> tuple[int, int]:
@@ -121,11 +124,8 @@ def betters(later: Option, option: Option, target: Wants, said: bool) -> bool:
     gain = more.value_db - (0.0 if math.isnan(there.value_db) else there.value_db)
     if target is Wants.VOICING and gain <= HARD_DB and later.parts - option.parts > FEW_PARTS:
         return False
-    return gain > step_db(later.name, target, said) and gain > _largest(more, there)
-
-
-def _largest(*gains: Known) -> float:
-    return max((g.uncertainty_db for g in gains if not math.isnan(g.uncertainty_db)), default=math.inf)
+    doubts = (more.uncertainty_db, 0.0 if math.isnan(there.uncertainty_db) else there.uncertainty_db)
+    return gain > step_db(later.name, target, said) and all(gain > doubt for doubt in doubts)
 
 
 def target_of(case: DecisionCase, options: Options, bars: Mapping[Rung, Bar]) -> Wants:
@@ -140,8 +140,8 @@ def target_of(case: DecisionCase, options: Options, bars: Mapping[Rung, Bar]) ->
         gain = option.gain(Wants.SOUND)
         if name in (Rung.LEAVE, Rung.REFRESH) or bars[name] is not Bar.NONE or math.isnan(gain.value_db):
             continue
-        step = step_db(name, Wants.SOUND, name in CHEAP)
-        if gain.value_db - base > max(step, gain.uncertainty_db):
+        more = gain.value_db - base
+        if more > step_db(name, Wants.SOUND, name in CHEAP) and more > gain.uncertainty_db:
             return Wants.SOUND
     return Wants.VOICING
 
