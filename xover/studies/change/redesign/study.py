@@ -17,8 +17,8 @@ from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.coil_design import dcr_of_air_coil
 from xover.pool import each
-from xover.rules.audibility import UNHEARD_DB
-from xover.rules.margins import AS_FLAT_DB, BARE_SHARE
+from xover.rules.audibility import REPEATS_DB, UNHEARD_DB
+from xover.rules.margins import AS_FLAT_DB, BARE_SHARE, WOOFER_LOSS_DB
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve, merit_of
 from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
 from xover.speaker import Speaker
@@ -35,7 +35,7 @@ from xover.studies.change.redesign.design import (
 )
 from xover.studies.change.redesign.frontier import frontier
 from xover.studies.change.redesign.goal import broken_by, read
-from xover.studies.change.redesign.judge import Judge
+from xover.studies.change.redesign.judge import Judge, bass_loss_db
 from xover.studies.change.redesign.result import Limit, RedesignStudy
 from xover.studies.change.redesign.shelf import AS_FITTED, WIRE_MM, Answer, Best, PartList, Shelf, part_lists
 from xover.studies.change.redesign.structure import Simpler, merged, simpler, without_part
@@ -366,9 +366,10 @@ def _smaller(task: Task, now: Best, option: Simpler) -> Design | None:
 def _as_safe(task: Task, fewer: Best, now: Best) -> bool:
     """Whether a simpler circuit breaks no limit further than the one that it came from, and keeps DC off."""
     worst = [broken_by(b.design.goal, *b.design.solve(b.values[None])) for b in (fewer, now)]
-    return all(
-        one <= max(other, least) for one, other, least in zip(*worst, (0.0, 0.0), strict=True)
-    ) and task.keeps_off(fewer.network)
+    bass = [bass_loss_db(task.speaker, b.network, task.order[0].names) for b in (fewer, now)]
+    if bass[0] > max(WOOFER_LOSS_DB, bass[1] + REPEATS_DB):
+        return False
+    return all(one <= other for one, other in zip(*worst, strict=True)) and task.keeps_off(fewer.network)
 
 
 def _discrete(task: Task, bests: tuple[Best, ...]) -> tuple[Answer, ...]:
