@@ -107,10 +107,6 @@ class Judge:
         """What is compared first: half the range of the sum; without one, how far all that is asked for is missed."""
         return judged.deviation_db if self.goal.has_sum else math.sqrt(judged.score)
 
-    def is_nearer(self, before: Judged, after: Judged) -> bool:
-        """Whether a network comes nearer to the target than another."""
-        return self.strays_db(after) < self.strays_db(before)
-
     def worth_it(self, before: Judged, proposals: Sequence[Proposal]) -> bool:
         """Whether the pick breaks no limit, and the present network breaks one or is not as flat as the flattest."""
         if proposals[0].breaks:
@@ -152,6 +148,17 @@ class Judge:
         lowest = self._ground.order[0].names
         now, today = (bass_loss_db(self.speaker, n, lowest) for n in (network, self.reference))
         return now > max(WOOFER_LOSS_DB, today + REPEATS_DB)
+
+    def bass_coils(self, network: Network) -> tuple[str, ...]:
+        """The coils whose resistance the lowest drivers' bass passes."""
+        lowest = self._ground.order[0].names
+        now = bass_loss_db(self.speaker, network, lowest)
+        found = []
+        for coil in network.coils:
+            parts = tuple(replace(p, dcr_ohm=0.0) if p is coil else p for p in network.parts)
+            if bass_loss_db(self.speaker, replace(network, parts=parts), lowest) < now:
+                found.append(coil.name)
+        return tuple(found)
 
     @cached_property
     def _was_near(self) -> bool:

@@ -46,7 +46,7 @@ def _lean(judge: Judge, answer: Answer) -> Answer:
         left = {n: at for n, at in index.items() if n not in gone}
         stays = any(shelf.lists[n].items[at].maker_code == AS_FITTED for n, at in left.items())
         # What stays as it is fitted was the point of that answer.
-        chosen = Chosen(left, merit_of(shelf, left), False) if stays else improve(shelf, left)
+        chosen = Chosen(left, merit_of(shelf, left), False) if stays else improve(shelf, left, pairs=False)
         answer = Answer(replace(best, topology=shape, design=design), shelf, chosen)
 
 
@@ -67,7 +67,11 @@ def _mended(judge: Judge, answer: Answer) -> Answer | None:
         better = improve(own, {n: one.nearest(float(shelf.lists[n].value[index[n]])) for n, one in lists.items()})
         chosen = Chosen({**index, **better.index}, better.merit, False)
         return Answer(answer.best, replace(shelf, lists={**shelf.lists, **lists}), chosen)
+    if Limit.BASS in strength.breaks:
+        lighter = {n: shelf.lists[n].lighter(index[n]) for n in judge.bass_coils(network) if n in index}
+        shelf = replace(shelf, lists={n: lighter.get(n) or one for n, one in shelf.lists.items()})
     counts = {n: w * (_HEAVIER if n in ("load", "below_resonance") else 1.0) for n, w in goal.weights.items()}
     shelf = replace(shelf, design=replace(shelf.design, goal=replace(goal, weights=counts)))
-    mended = Answer(answer.best, shelf, improve(shelf, index, pairs=False))
+    start = {n: shelf.lists[n].nearest(float(answer.shelf.lists[n].value[at])) for n, at in index.items()}
+    mended = Answer(answer.best, shelf, improve(shelf, start, pairs=False))
     return None if mended.network.parts == network.parts else mended

@@ -80,7 +80,8 @@ def headline(study: RedesignStudy) -> str:
     if not study.suitable:
         best = f": it keeps +-{before} dB, and the best that was found +-{after} dB" if known else ""
         return f"nothing to gain over {now}{best}; leave it, refresh it, or try other circuits or drivers"
-    what = f"{pick.name} ({pick.circuit}, {_count(pick.parts)})"
+    without = f" without {', '.join(m.part for m in pick.moves)}" if pick.moves else ""
+    what = f"{pick.name} ({pick.circuit}{without}, {_count(pick.parts)})"
     if not known:
         load = written("lowest load", pick.judged.lowest_ohm, study.of(pick))
         return f"{what}: each driver nearer to its slope, lowest load {load} ohm; the sum is not known"
