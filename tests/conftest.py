@@ -14,8 +14,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(50_000)
 
 import pytest  # noqa: E402
+import typer.main  # noqa: E402
 from hypothesis import HealthCheck, settings  # noqa: E402
 from hypothesis.internal.conjecture import providers  # noqa: E402
+
+import xover.cli.main  # noqa: E402
 
 # The slow first draw of a cold start is no fault.
 settings.register_profile(
@@ -77,4 +80,12 @@ def drivers_fitted_once():
         kept = _remembered(fit_driver)
         for user in ("desk.spice.study", "desk.check.study"):
             patch.setattr(f"xover.studies.{user}.fit_driver", kept)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def commands_built_once():
+    """Build the tree of commands once, not at each of some thousand calls."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(xover.cli.main, "app", typer.main.get_command(xover.cli.main.app))
         yield

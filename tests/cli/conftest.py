@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-import typer.main
 
-import xover.cli.main
 from xover.cli.main import main
 
 ROOT = Path(__file__).parents[2]
@@ -21,14 +19,6 @@ class Ran:
     status: int
     out: str
     err: str
-
-
-@pytest.fixture(scope="session", autouse=True)
-def commands_built_once():
-    """Build the tree of commands once, not at each of some thousand calls."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(xover.cli.main, "app", typer.main.get_command(xover.cli.main.app))
-        yield
 
 
 @pytest.fixture

@@ -131,7 +131,7 @@ def test_pick_writes_another_one_and_never_over_what_is_there(redesign, attic, t
 def test_a_number_that_is_not_there_shows_all_and_writes_nothing(redesign, attic):
     done = redesign("--pick", "9", "--write", "ninth")
     assert done.status == 2
-    assert "Side by side" in done.out
+    assert "found, now" in done.out
     assert "--pick is 9" in done.err
     assert not (attic / "ninth.cir").exists()
 

@@ -44,14 +44,14 @@ rated_load_ohm = 8
 impedance = "woofer.csv"
 [drivers.{json.dumps(HIGH)}.datasheet]
 re_ohm = 5.4
-fs_hz = 1000
+fs_hz = 1010
 qms = 2.2
 qes = 1.1
 le_mh = 0.03
 sensitivity_db = 90
 [drivers.{json.dumps(UNUSED)}.datasheet]
 re_ohm = 5.4
-fs_hz = 1000
+fs_hz = 1010
 qms = 2.2
 qes = 1.1
 [networks.found]

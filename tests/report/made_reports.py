@@ -80,6 +80,11 @@ def new_folder(folder: Path) -> Path:
 
     with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere):
         assert main(["new", str(folder), "--circuit", "two-way-second-order"]) == 0
+    toml = folder / "speaker.toml"
+    lines = [line for line in toml.read_text().splitlines() if not line.startswith("instrument")]
+    toml.write_text("\n".join(lines).replace("fs_hz = 55", "fs_hz = 52").replace("fs_hz = 1000", "fs_hz = 1010") + "\n")
+    for name, farad in (("found.cir", "4.1uF"), ("original.cir", "4.0uF")):
+        (folder / name).write_text((folder / name).read_text().replace("3.9uF", farad))
     return folder
 
 

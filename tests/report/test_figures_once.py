@@ -64,7 +64,7 @@ def test_no_named_figure_has_two_texts(name, shared):
     shown = made.notes
     page = re.sub(r"<[^>]*>", " ", made.html)
     named_there = {figure for figure, of, _ in shown if of}
-    assert {"sum deviation", "lowest load", "lowest EPDR", "null depth", "crossover", "voicing moved"} <= named_there
+    assert {"sum deviation", "lowest load", "lowest EPDR", "null depth", "crossover"} <= named_there
     assert next(t for f, of, t in shown if (f, of) == ("lowest load", made.present)) in page
     assert two_texts([*notes, *shown]) == {}
 

@@ -21,7 +21,7 @@ FIGURES = {
     *("tolerance", "off-axis", "crosstalk", "bypass", "bypass-map", "stress", "schematic"),
 }
 # What of them a page may lack, and the words of the page that say why. Nothing else may be lacking.
-NO_SUM = "What this cannot know the sum and its null: "
+NO_SUM = "What this cannot know the sum: "
 LACKS = {
     "hall": {"options": NO_SUM},
     DATASHEETS: {"options": NO_SUM, "before-after": "Nothing is to be bought."},

@@ -95,6 +95,9 @@ TWEETER_MOST: Final = 4.0
 QUIET_DB: Final = -20.0
 MORE_DB: Final = 1.0
 """Below its resonance a tweeter may get so much drive, or so much more than it gets today."""
+WOOFER_LOSS_DB: Final = 2.0
+"""A resistance before a woofer that takes more than this at DC bends its bass: no coil of usual wire does. Common
+practice, no published source."""
 BARE_SHARE: Final = 0.2
 """More of a DC voltage than this at a tweeter: no capacitor stands before it. Less: a coil lies across it."""
 KEPT_OFF_SHARE: Final = 0.005

@@ -14,7 +14,8 @@ from xover.network import build_network, solve
 from xover.parts.catalogue import Catalogue
 from xover.sound.sums import sum_level_db
 from xover.studies.change.redesign.design import PRESENT, topology
-from xover.studies.change.redesign.study import continuous, make_task
+from xover.studies.change.redesign.study import continuous
+from xover.studies.change.redesign.task import make_task
 from xover.studies.change.redesign.wish import Wish
 
 JUDGED = np.geomspace(200.0, 15_000.0, 500)

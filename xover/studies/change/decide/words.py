@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
-from xover.figures import db, hertz, money
+from xover.figures import db, hertz, money, written
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
 from xover.rules.instruments import Instrument
@@ -199,8 +199,10 @@ def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
 def _now(case: DecisionCase, leave: Option, target: Wants) -> str:
     """How far what is there lies from its target."""
     if target is Wants.VOICING:
-        what = "its sound" if case.bench.coherent else "the voltage at a driver"
-        return f"age has moved {what} by {db(case.aged.value_db)} dB ({audibility(case.aged.value_db)})"
+        aged = case.aged.value_db
+        if case.bench.coherent:
+            return f"age has moved its sound by {written('voicing moved', aged, case.present)} dB ({audibility(aged)})"
+        return f"age has moved the voltage at a driver by {db(aged)} dB ({audibility(aged)})"
     return f"its sum strays by +-{leave.of(Aspect.DEVIATION).figure}"
 
 

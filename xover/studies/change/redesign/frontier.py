@@ -11,7 +11,7 @@ import numpy as np
 
 from xover.network import Network
 from xover.parts.stock import Bill, make_bill
-from xover.rules.audibility import REPEATS_DB
+from xover.rules.audibility import REPEATS_DB, UNHEARD_DB
 from xover.rules.margins import AS_FLAT_DB, CLEAR_SHARE, YIELD_SHARE
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.judge import Judge, Strength
@@ -55,7 +55,9 @@ def frontier(
     found = [_candidate(judge, reference, a) for a in answers]
     found = [c for c in found if not c.strength.breaks] or found
     found = [c for c in found if not c.over] or found
-    better = [c for c in found if judge.present_breaks or judge.is_nearer(before, c.judged)]
+    # To mend what is broken now may cost what is not heard.
+    most_db = judge.strays_db(before) + (UNHEARD_DB if judge.present_breaks else 0.0)
+    better = [c for c in found if c.strays_db < most_db]
     shown = _shown(better or [min(found, key=lambda c: c.strays_db)])
     deviations = [c.judged.deviation_db for c in shown]
     limit = max(1.0, YIELD_SHARE * min(deviations)) if np.isfinite(deviations).all() else math.nan
@@ -90,7 +92,8 @@ def _shown(found: Sequence[_Candidate]) -> list[_Candidate]:
     kept = [c for c in found if not any(_beats(other, c) for other in found)]
     kept = list({c.figures: c for c in reversed(kept)}.values())
     least = min(c.strays_db for c in kept)
-    pick = min((c for c in kept if c.strays_db <= least + AS_FLAT_DB), key=lambda c: (c.parts, c.strays_db))
+    # Of as few parts, the cheapest.
+    pick = min((c for c in kept if c.strays_db <= least + AS_FLAT_DB), key=lambda c: (c.parts, c.cost, c.strays_db))
     shown = [pick]
 
     def add(one: _Candidate, clearly: bool) -> None:

@@ -212,9 +212,14 @@ def broken_by(goal: Goal, drive: Complex, load: Complex) -> tuple[float, float]:
 
 
 def least_score(goal: Goal, drive: Complex) -> Float:
-    """(k,) a part of the score that needs no load: the score is never smaller. 0 without a sum."""
+    """(k,) a part of the score that needs no load: the score is never smaller."""
     if goal.response is None:
-        return np.zeros(drive.shape[0])
+        drive = goal.known(drive)
+        mean, _ = _own_mean(goal, drive, None)
+        total = np.zeros(drive.shape[0])
+        for part, _ in _slopes(goal, drive, None, mean, None):
+            total += np.einsum("km,km->k", part, part)
+        return total
     response, inside = goal.response[:, goal.in_band], goal.known(drive)[:, :, goal.in_band]
     off = _level(np.einsum("kcn,cn->kn", inside, response)) - goal.shape_db[goal.in_band]
     return np.asarray(goal.weights["total"] * np.var(off, axis=1))

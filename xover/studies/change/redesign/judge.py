@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -13,13 +13,14 @@ import numpy as np
 from xover.acoustic.crossover import read_crossovers
 from xover.amplifier.stress import rate_part, read_stress
 from xover.curve import Float, log_grid
-from xover.judge.findings import Fault
+from xover.judge.findings import Fault, Finding
 from xover.judge.levels import full_voltages
+from xover.judge.network import dc_drive
 from xover.judge.safety import hazards
 from xover.network import Network, Solution, solve
 from xover.parts.stock import Bill
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.margins import AS_FLAT_DB, CREST
+from xover.rules.margins import AS_FLAT_DB, CREST, WOOFER_LOSS_DB
 from xover.rules.severity import Severity
 from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
 from xover.sound.deviation import sum_deviation
@@ -28,7 +29,7 @@ from xover.sound.meeting import shallowest_null_db
 from xover.sound.prediction import sound_of_network
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker
-from xover.studies.change.redesign.goal import Goal, broken_by, read, score
+from xover.studies.change.redesign.goal import Goal, read, score
 from xover.studies.change.redesign.result import Judged, Limit, Proposal
 from xover.studies.change.redesign.structure import Simpler, simpler
 from xover.studies.change.redesign.wish import Ground, Slopes, Wish, prepare_goal, slopes_of
@@ -40,7 +41,6 @@ BUILDS: Final = 500
 NEAR_LIMIT: Final = 1e-3
 """A load that is met but for what the grid leaves open counts as met."""
 _NAME: Final = "proposed"
-_STOP: Final = Severity.STOP
 _OVER: Final = (Fault.OVER_RATING, Fault.BURNS)
 
 
@@ -73,7 +73,6 @@ class Judge:
         self._judged: dict[object, Judged] = {}
         self._strengths: dict[object, Strength] = {}
         self.goal = self.goals(reference)[0]
-        self._below = self._too_much(reference)
 
     def goals(self, network: Network) -> tuple[Goal, Slopes | None]:
         """The goal for a network's own cards, and the slopes where their corners are open."""
@@ -108,10 +107,6 @@ class Judge:
         """What is compared first: half the range of the sum; without one, how far all that is asked for is missed."""
         return judged.deviation_db if self.goal.has_sum else math.sqrt(judged.score)
 
-    def is_nearer(self, before: Judged, after: Judged) -> bool:
-        """Whether a network comes nearer to the target than another."""
-        return self.strays_db(after) < self.strays_db(before)
-
     def worth_it(self, before: Judged, proposals: Sequence[Proposal]) -> bool:
         """Whether the pick breaks no limit, and the present network breaks one or is not as flat as the flattest."""
         if proposals[0].breaks:
@@ -136,24 +131,39 @@ class Judge:
         limit = self.wish.minimum_load_ohm
         if limit is not None and judged.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
             breaks.append(Limit.LOAD)
-        if self._too_much(network) > max(self._below, 0.0):
-            breaks.append(Limit.TWEETER)
         said = hazards(self.speaker, _NAME, network)
-        if Limit.TWEETER not in breaks and any(x.fault is Fault.BELOW_RESONANCE and x.severity is _STOP for x in said):
+        loud = any(x.fault is Fault.BELOW_RESONANCE and x.severity is Severity.STOP for x in said)
+        if loud or (_is_near(said) and not self._was_near):
             breaks.append(Limit.TWEETER)
         if any(x.fault is Fault.BARE_TWEETER for x in said):
             breaks.append(Limit.DIRECT)
+        if self._too_resistive(network):
+            breaks.append(Limit.BASS)
         if any(x.fault in _OVER for x in said):
             breaks.append(Limit.RATING)
         weak = tuple(x.part for x in said if x.fault in (*_OVER, Fault.THIN_RATING))
         return Strength(tuple(breaks), self._rating_share(network), weak)
 
-    def _too_much(self, network: Network) -> float:
-        """Decibels by which the highest driver gets more below its resonance than it may."""
-        goal, _ = self.goals(network)
-        solution = solve(network, self.frequency_hz, self.speaker.impedances_ohm(network, self.frequency_hz))
-        drive = np.stack([solution.drive[key] for key in goal.keys])[None]
-        return broken_by(goal, drive, solution.impedance_ohm[network.channels[0].name][None])[1]
+    def _too_resistive(self, network: Network) -> bool:
+        lowest = self._ground.order[0].names
+        now, today = (bass_loss_db(self.speaker, n, lowest) for n in (network, self.reference))
+        return now > max(WOOFER_LOSS_DB, today + REPEATS_DB)
+
+    def bass_coils(self, network: Network) -> tuple[str, ...]:
+        """The coils whose resistance the lowest drivers' bass passes."""
+        lowest = self._ground.order[0].names
+        now = bass_loss_db(self.speaker, network, lowest)
+        found = []
+        for coil in network.coils:
+            parts = tuple(replace(p, dcr_ohm=0.0) if p is coil else p for p in network.parts)
+            if bass_loss_db(self.speaker, replace(network, parts=parts), lowest) < now:
+                found.append(coil.name)
+        return tuple(found)
+
+    @cached_property
+    def _was_near(self) -> bool:
+        """Whether the tweeter's corner lies near its resonance as it is."""
+        return _is_near(hazards(self.speaker, _NAME, self.reference))
 
     def _rating_share(self, network: Network) -> float:
         """Highest share of a rating that a part needs at the amplifier's full level; NaN where nothing is known."""
@@ -245,6 +255,17 @@ class Judge:
             breaks=strength.breaks,
             rating_share=strength.share,
         )
+
+
+def bass_loss_db(speaker: Speaker, network: Network, names: Sequence[str]) -> float:
+    """What resistances before the lowest drivers take at DC; infinite behind a capacitor."""
+    shares = dc_drive(speaker, network, {})
+    least = min(shares[d.key] for d in network.drivers if d.driver in names)
+    return -20.0 * math.log10(least) if least > 0 else math.inf
+
+
+def _is_near(said: Iterable[Finding]) -> bool:
+    return any(x.fault is Fault.NEAR_RESONANCE for x in said)
 
 
 def yield_share(goal: Goal, network: Network, limit_db: float, seed: int) -> float:

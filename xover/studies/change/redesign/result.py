@@ -34,6 +34,7 @@ class Limit(StrEnum):
     TWEETER = "the tweeter gets too much below its resonance"
     RATING = "a part gets more than it is rated for"
     DIRECT = "the tweeter has no capacitor before it"
+    BASS = "the woofer plays through a resistance that bends its bass"
 
 
 class BestAt(StrEnum):

@@ -24,6 +24,7 @@ from xover.studies.change.refresh.places import Needed, strong_enough
 # Without a stock list, coils are wound of this wire.
 WIRE_MM: Final = 1.0
 AS_FITTED: Final = "as fitted"
+_LIGHTER: Final = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +51,14 @@ class PartList:
     def stronger(self, at: int) -> PartList | None:
         """Only what is rated for more than one of the items; None where nothing is."""
         rating = _rating(self.items[at])
-        kept = [i for i, x in enumerate(self.items) if x.maker_code != AS_FITTED and _rating(x) > rating]
+        return self._only([i for i, x in enumerate(self.items) if x.maker_code != AS_FITTED and _rating(x) > rating])
+
+    def lighter(self, at: int) -> PartList | None:
+        """Only coils of clearly less resistance than one of the items; None where nothing is."""
+        ohm = self.losses.get("_dcr", np.zeros(self.value.size))
+        return self._only([i for i in range(self.value.size) if ohm[i] <= _LIGHTER * ohm[at] < ohm[at]])
+
+    def _only(self, kept: list[int]) -> PartList | None:
         if not kept:
             return None
         losses: dict[str, Float] = {suffix: loss[kept] for suffix, loss in self.losses.items()}

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
-from xover.judge.network import dc_drive
-from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
-from xover.parts.coil_design import dcr_of_air_coil
 from xover.pool import each
-from xover.rules.audibility import UNHEARD_DB
-from xover.rules.margins import AS_FLAT_DB, BARE_SHARE
-from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve, merit_of
-from xover.sound.meeting import WayOfDrivers, present_crossovers, ways
+from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
 from xover.speaker import Speaker
 from xover.studies.change.redesign.alternatives import more_answers
 from xover.studies.change.redesign.design import (
@@ -33,18 +26,16 @@ from xover.studies.change.redesign.design import (
     polarities,
     topology,
 )
+from xover.studies.change.redesign.fewer import SHORT, best_of, with_fewer_parts
 from xover.studies.change.redesign.frontier import frontier
-from xover.studies.change.redesign.goal import broken_by, read
 from xover.studies.change.redesign.judge import Judge
-from xover.studies.change.redesign.result import Limit, RedesignStudy
-from xover.studies.change.redesign.shelf import AS_FITTED, WIRE_MM, Answer, Best, PartList, Shelf, part_lists
-from xover.studies.change.redesign.structure import Simpler, merged, simpler, without_part
-from xover.studies.change.redesign.wish import Ground, Wish, grid, prepare_goal, slopes_of
+from xover.studies.change.redesign.mend import usable
+from xover.studies.change.redesign.result import RedesignStudy
+from xover.studies.change.redesign.shelf import Answer, Best, Shelf
+from xover.studies.change.redesign.task import STARTS, Task, make_task
+from xover.studies.change.redesign.wish import Wish, grid
 from xover.studies.change.redesign.words import headline, redesign_warnings
-from xover.studies.change.refresh.places import needed_ratings
 
-STARTS: Final = 4
-"""Random starts for each topology and polarity, beside the network's own values."""
 MOST_TOPOLOGIES: Final = 3
 MORE_PARTS: Final = 4
 """A circuit that is tried unasked has at most so many parts more than the present one."""
@@ -52,16 +43,8 @@ _RATING_ROUNDS: Final = 3
 _COST_ROUNDS: Final = 8
 _CARRIED: Final = 3
 """Optima of a topology that parts are searched from."""
-_WITHOUT: Final = 5
-"""Parts whose place is tried empty, the least needed first."""
 _SAMPLED: Final = 150
 """Random values that show what a circuit is worth."""
-_SHORT: Final = 8
-"""Evaluations that show whether a circuit can do without a part."""
-_MEND_ROUNDS: Final = 3
-_HEAVIER: Final = 10.0
-"""What a limit counts more for each time that an answer in real parts still breaks it."""
-_FINE: Final = 400
 
 
 def redesign(
@@ -85,7 +68,7 @@ def redesign(
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
     wish = _with_limits(speaker, wish)
-    task = replace(make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed), brief=not alternatives)
+    task = make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed, brief=not alternatives)
     shapes = _topologies(task, circuits)
     stopped = False
     bests: list[tuple[Best, ...]] = []
@@ -113,14 +96,15 @@ def redesign(
     if not stopped:
         progress(0.9, "judging the proposals")
     judge = Judge(speaker, reference, wish, task.corners_hz, grid())
-    usable = [_usable(judge, a) for a in answers]
+    fit = list(answers)
     try:
+        fit = [usable(judge, a) for a in answers]
         if alternatives and not stopped:
-            usable += [_usable(judge, a) for a in more_answers(reference, catalogue, answers, usable)]
+            fit += [usable(judge, a) for a in more_answers(reference, catalogue, answers, fit)]
     except KeyboardInterrupt:
         stopped = True
     before = judge.judged(reference)
-    proposals, limit = frontier(judge, before, reference, usable, seed)
+    proposals, limit = frontier(judge, before, reference, fit, seed)
     study = RedesignStudy(
         title=speaker.title,
         present=name,
@@ -141,97 +125,11 @@ def redesign(
     return replace(study, headline=headline(study), warnings=redesign_warnings(study, speaker, judge.goal, reference))
 
 
-@dataclass(frozen=True, eq=False)
-class Task:
-    """What every search is told.
-
-    Attributes
-    ----------
-    order : of the ways, lowest first. corners_hz : where the slopes meet today.
-    brief : no more is wanted than the best, and the fewest parts that are as good.
-    """
-
-    speaker: Speaker
-    catalogue: Catalogue
-    wish: Wish
-    reference: Network
-    order: Sequence[WayOfDrivers]
-    corners_hz: tuple[float, ...] | None
-    starts: int
-    seed: int
-    brief: bool = False
-
-    def design(self, network: Network) -> Design:
-        """A network with its values open, and its corners where none are named; coils keep their proportions."""
-        named = self.wish.crossover_hz
-        goal = prepare_goal(
-            self.speaker, network.drivers, self.wish, self.reference, named, grid(), network, self.ground
-        )
-        names = openable(network)
-        coils = [c for c in network.coils if c.name in names]
-        at = {c.name: (c.henry, c.dcr_ohm or dcr_of_air_coil(c.henry, WIRE_MM * 1e-3)) for c in coils}
-        slopes, corners = None, named or ()
-        if named is None:
-            reach = (goal.magnitude > 0) & (True if goal.heard is None else goal.heard)
-            free = slopes_of(self.ground, network.drivers, reach)
-            if free is not None:
-                slopes = free.around(self.corners_hz, goal.has_sum)
-                corners = () if slopes is None else slopes.nearest(self.corners_hz)
-        return Design(network, goal, names, at, slopes, tuple(corners))
-
-    def lists(self, design: Design, network: Network, values: Mapping[str, Float] | None = None) -> dict[str, PartList]:
-        """Parts that stand what they get in a network, or with other values in it."""
-        solution = solve(network, design.goal.frequency_hz, design.goal.driver_ohm, values)
-        needed = needed_ratings(self.speaker, solution)
-        return part_lists(network, design.open_parts, self.catalogue, needed, self.wish.largest_coil_h)
-
-    @cached_property
-    def ground(self) -> Ground:
-        """What all goals have in common."""
-        return Ground(self.speaker, self.wish, self.reference, grid())
-
-    @cached_property
-    def bare(self) -> float:
-        """The share of a DC voltage that the highest driver may get: as good as none, or what it gets today."""
-        return max(BARE_SHARE, self._direct(self.reference))
-
-    def keeps_off(self, network: Network) -> bool:
-        """Whether the highest way's driver is kept from DC, where there are several."""
-        return len(self.order) < 2 or self._direct(network) <= self.bare
-
-    def _direct(self, network: Network) -> float:
-        shares = dc_drive(self.speaker, network, {})
-        return max(shares[d.key] for d in network.drivers if d.driver in self.order[-1].names)
-
-
-def make_task(
-    speaker: Speaker, catalogue: Catalogue, wish: Wish, reference: Network, *, starts: int = STARTS, seed: int = 1
-) -> Task:
-    """What the searches are told of a speaker. Raises OptionError: the wish does not fit it."""
-    order = ways(speaker, reference, grid())
-    return Task(speaker, catalogue, wish, reference, order, _corners(speaker, reference, wish, order), starts, seed)
-
-
 def _with_limits(speaker: Speaker, wish: Wish) -> Wish:
     """The amplifier's lowest load, where the wish does not say another."""
     if wish.minimum_load_ohm is not None or speaker.amplifier is None:
         return wish
     return replace(wish, minimum_load_ohm=speaker.amplifier.minimum_load_ohm)
-
-
-def _corners(
-    speaker: Speaker, reference: Network, wish: Wish, order: Sequence[WayOfDrivers]
-) -> tuple[float, ...] | None:
-    """Corner frequencies of the slopes; None where the drivers do not cross and none were given."""
-    if wish.crossover_hz is not None:
-        if len(wish.crossover_hz) != len(order) - 1:
-            raise OptionError(
-                f"{len(order)} ways have {len(order) - 1} crossover frequencies, {len(wish.crossover_hz)} were given",
-                "give one for each neighbouring pair, rising",
-            )
-        return wish.crossover_hz
-    found = present_crossovers(speaker, reference, np.geomspace(20.0, 20_000.0, _FINE))
-    return found if len(found) == len(order) - 1 and found else None
 
 
 def _topologies(task: Task, circuits: Sequence[str]) -> list[Topology]:
@@ -266,7 +164,7 @@ def _topologies(task: Task, circuits: Sequence[str]) -> list[Topology]:
             if best is None or scores[at] < best[0]:
                 best = float(scores[at]), design, tried[at]
         assert best is not None
-        worth.append((descend(best[1], best[1].settled(best[2]), _SHORT).score, number))
+        worth.append((descend(best[1], best[1].settled(best[2]), SHORT).score, number))
     ranked = list(dict.fromkeys(number for _, number in sorted(worth)))
     kept = [number for number in ranked if found[number].name != PRESENT][: MOST_TOPOLOGIES - 1]
     first = [number for number in ranked if found[number].name == PRESENT]
@@ -290,85 +188,15 @@ def continuous(task: Task, shape: Topology) -> tuple[Best, ...]:
                     settled=design.settled,
                 )
             except StoppedError as stop:
-                found += [_best(turned, design, o.values, o.score) for o in stop.partial]
+                found += [best_of(turned, design, o.values, o.score) for o in stop.partial]
                 raise
-            found += [_best(turned, design, o.values, o.score) for o in optima]
+            found += [best_of(turned, design, o.values, o.score) for o in optima]
         found.sort(key=lambda b: b.score)
-        return (*found[: 1 if task.brief else _CARRIED], *_with_fewer_parts(task, found[0]))
+        return (*found[: 1 if task.brief else _CARRIED], *with_fewer_parts(task, found[0]))
     except KeyboardInterrupt:
         if not found:
             raise
         raise StoppedError(tuple(sorted(found, key=lambda b: b.score))) from None
-
-
-def _best(shape: Topology, design: Design, values: Float, merit: float) -> Best:
-    return Best(shape, design, *design.at_corners(values), merit)
-
-
-def _with_fewer_parts(task: Task, best: Best) -> Iterator[Best]:
-    """The fewest parts that are as good as all, and the fewest that are not heard to be worse."""
-    steps = [AS_FLAT_DB] if task.brief else [AS_FLAT_DB, UNHEARD_DB]
-    now, kept = best, best
-    while steps:
-        fewer = _one_fewer(task, now, strays(best) + steps[0])
-        if fewer is None:
-            steps.pop(0)
-            if now is not kept:
-                yield now
-            kept = now
-        else:
-            now = fewer
-
-
-def strays(best: Best) -> float:
-    """Half the range of the sum; where no one sum is right, what all that is asked for is missed by."""
-    drive, load = best.design.solve(best.values[None])
-    goal = best.design.goal
-    return float(read(goal, drive, load).deviation_db[0]) if goal.has_sum else math.sqrt(best.score)
-
-
-def _one_fewer(task: Task, now: Best, most_db: float) -> Best | None:
-    """The best circuit of one part fewer that strays no farther than that, and is as safe; None where there is none."""
-    design, network = now.design, now.network
-    joint = merged(network, design.open_parts)
-    options = [joint] if joint.moves else list(simpler(network, design.open_parts))
-    rough: list[tuple[float, int, Design]] = []
-    for number, option in enumerate(options):
-        smaller = _smaller(task, now, option)
-        if smaller is not None:
-            rough.append((float(smaller.scores(smaller.start[None])[0]), number, smaller))
-    tried: list[Best] = []
-    for _, number, smaller in sorted(rough, key=lambda r: r[:2])[:_WITHOUT]:
-        shape = replace(
-            now.topology, network=options[number].network, moves=(*now.topology.moves, *options[number].moves)
-        )
-        optimum = descend(smaller, smaller.settled(smaller.start), _SHORT)
-        tried.append(Best(shape, smaller, smaller, optimum.values, optimum.score))
-    for one in sorted(tried, key=lambda b: b.score)[:2]:
-        optimum = descend(one.free, one.values)
-        fewer = _best(one.topology, one.free, optimum.values, optimum.score)
-        if strays(fewer) <= most_db and _as_safe(task, fewer, now):
-            return fewer
-    return None
-
-
-def _smaller(task: Task, now: Best, option: Simpler) -> Design | None:
-    """The design of a simpler circuit, its corners open as they were before."""
-    names = openable(option.network)
-    if not names:
-        return None
-    corners = now.design.corners_hz
-    if now.design.goal.heard is not None:
-        return replace(task.design(option.network), corners_hz=corners)
-    return replace(now.free, network=option.network, open_parts=names, corners_hz=corners)
-
-
-def _as_safe(task: Task, fewer: Best, now: Best) -> bool:
-    """Whether a simpler circuit breaks no limit further than the one that it came from, and keeps DC off."""
-    worst = [broken_by(b.design.goal, *b.design.solve(b.values[None])) for b in (fewer, now)]
-    return all(
-        one <= max(other, least) for one, other, least in zip(*worst, (0.0, 0.0), strict=True)
-    ) and task.keeps_off(fewer.network)
 
 
 def _discrete(task: Task, bests: tuple[Best, ...]) -> tuple[Answer, ...]:
@@ -444,60 +272,3 @@ def _shelf(task: Task, best: Best) -> Shelf:
     # What the parts must stand is that of the design's own continuous values.
     values = dict(zip(best.design.open_parts, best.values, strict=True))
     return Shelf(best.design, task.lists(best.design, best.design.network, values))
-
-
-def _usable(judge: Judge, answer: Answer) -> Answer:
-    """Without parts that do nothing, and within the limits as far as other parts of the lists bring it there."""
-    for _ in range(_MEND_ROUNDS):
-        mended = _mended(judge, answer)
-        lean = _lean(judge, mended or answer)
-        if mended is None and lean is answer:
-            break
-        answer = lean
-    return answer
-
-
-def _lean(judge: Judge, answer: Answer) -> Answer:
-    """Without each part that does nothing for the goal."""
-    while True:
-        shelf, index = answer.shelf, answer.chosen.index
-        idle = judge.idle_part(shelf.network(index), tuple(index))
-        if idle is None:
-            return answer
-        gone = {m.part for m in idle.moves}
-        design, best = shelf.design, answer.best
-        for move in idle.moves[:1]:
-            smaller = without_part(design.network, move.part, move.kind)
-            assert smaller is not None
-            design = replace(design, network=smaller.network)
-        design = replace(design, open_parts=tuple(n for n in design.open_parts if n not in gone))
-        shelf = replace(shelf, design=design, lists={n: one for n, one in shelf.lists.items() if n not in gone})
-        shape = replace(best.topology, network=design.network, moves=(*best.topology.moves, *idle.moves))
-        left = {n: at for n, at in index.items() if n not in gone}
-        stays = any(shelf.lists[n].items[at].maker_code == AS_FITTED for n, at in left.items())
-        # What stays as it is fitted was the point of that answer.
-        chosen = Chosen(left, merit_of(shelf, left), False) if stays else improve(shelf, left)
-        answer = Answer(replace(best, topology=shape, design=design), shelf, chosen)
-
-
-def _mended(judge: Judge, answer: Answer) -> Answer | None:
-    """With limits that count more, or stronger parts, where a limit is broken; None where that is of no use."""
-    network = answer.network
-    strength = judge.strength(network)
-    if not strength.breaks and not strength.weak:
-        return None
-    shelf, index, goal = answer.shelf, answer.chosen.index, answer.shelf.design.goal
-    if not set(strength.breaks) - {Limit.RATING}:
-        # Only what is overloaded is exchanged: all else may stay as it is fitted.
-        found = {n: shelf.lists[n].stronger(index[n]) for n in strength.weak if n in index}
-        lists = {n: one for n, one in found.items() if one is not None}
-        if not lists:
-            return None
-        own = replace(shelf, design=replace(shelf.design, network=network), lists=lists)
-        better = improve(own, {n: one.nearest(float(shelf.lists[n].value[index[n]])) for n, one in lists.items()})
-        chosen = Chosen({**index, **better.index}, better.merit, False)
-        return Answer(answer.best, replace(shelf, lists={**shelf.lists, **lists}), chosen)
-    counts = {n: w * (_HEAVIER if n in ("load", "below_resonance") else 1.0) for n, w in goal.weights.items()}
-    shelf = replace(shelf, design=replace(shelf.design, goal=replace(goal, weights=counts)))
-    mended = Answer(answer.best, shelf, improve(shelf, index, pairs=False))
-    return None if mended.network.parts == network.parts else mended

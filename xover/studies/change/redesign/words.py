@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from xover.blocks import Block, Head, Listing, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table
 from xover.figures import db, hertz, written
 from xover.network import Network
 from xover.network.parts import shown_value
@@ -80,7 +80,8 @@ def headline(study: RedesignStudy) -> str:
     if not study.suitable:
         best = f": it keeps +-{before} dB, and the best that was found +-{after} dB" if known else ""
         return f"nothing to gain over {now}{best}; leave it, refresh it, or try other circuits or drivers"
-    what = f"{pick.name} ({pick.circuit}, {_count(pick.parts)})"
+    without = f" without {', '.join(m.part for m in pick.moves)}" if pick.moves else ""
+    what = f"{pick.name} ({pick.circuit}{without}, {_count(pick.parts)})"
     if not known:
         load = written("lowest load", pick.judged.lowest_ohm, study.of(pick))
         return f"{what}: each driver nearer to its slope, lowest load {load} ohm; the sum is not known"
@@ -143,6 +144,9 @@ def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
         yield Text("Stopped before the end: these are the best found until then.")
     if whole:
         yield from _wish(study)
+        yield Head("Side by side")
+    else:
+        yield Gap()
     yield from _side_by_side(study)
     for number, proposal in enumerate(study.proposals, 1):
         if whole or proposal is study.choice:
@@ -174,7 +178,6 @@ def _wish(study: RedesignStudy) -> Iterator[Block]:
 
 
 def _side_by_side(study: RedesignStudy) -> Iterator[Block]:
-    yield Head("Side by side")
     known = math.isfinite(study.before.deviation_db)
     sound = ["+-dB", "rms", "null", "level"] if known else ["distance"]
     rows = [[f"  {_short(study.present)}, now", *_figures(study.before, known, study.present), "", "", ""]]
@@ -219,7 +222,10 @@ def _figures(judged: Judged, known: bool, of: str) -> list[str]:
 def _proposal(number: int, proposal: Proposal, study: RedesignStudy, whole: bool) -> Iterator[Block]:
     own = proposal.circuit == PRESENT
     circuit = "as it is wired now" if own else f"circuit '{proposal.circuit}'"
-    yield Head(f"{number} {', '.join(proposal.best_at) or proposal.name}: {circuit}")
+    if proposal.crossover_hz and study.wish.slope is not None:
+        circuit += f", {study.wish.slope} at {' and '.join(hertz(f) for f in proposal.crossover_hz)}"
+    labels = ", ".join(proposal.best_at) if whole else ""
+    yield Head(f"{number} {labels or proposal.name}: {circuit}")
     for word, said in (("better", proposal.better), ("worse", proposal.worse)):
         if said:
             yield _fact(word, "; ".join(said))
@@ -227,8 +233,6 @@ def _proposal(number: int, proposal: Proposal, study: RedesignStudy, whole: bool
         nearer = proposal.judged.score < study.before.score
         what = "no figure of the table moves far, all in all it is"
         yield _fact("", f"{what} {'nearer to' if nearer else 'farther from'} the target")
-    if proposal.crossover_hz and study.wish.slope is not None:
-        yield _fact("slopes", f"{study.wish.slope} at {' and '.join(hertz(f) for f in proposal.crossover_hz)}")
     if proposal.moves:
         yield _fact("without", ", ".join(_gone(m) for m in proposal.moves))
     if own and proposal.reversed:
