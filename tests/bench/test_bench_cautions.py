@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,8 +14,9 @@ from xover.bench.hazards import guards, is_electrostatic
 from xover.curve import Curve, Evidence, Unit, log_grid
 from xover.plain import to_plain
 from xover.rules.severity import Severity
+from xover.rules.triage import Rung
 from xover.studies.change.bypass.result import BypassFinding, BypassStudy
-from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.refresh.words import BARE_TWEETER, OIL
 
@@ -31,12 +33,12 @@ def told(speaker, names=("found",), **more):
 
 
 def decided(name, cautions=(), study=None):
-    """A decision that recommends one option, with nothing else in it."""
-    nothing = np.full(1, np.nan)
-    option = Option(name, "", (), nothing, cautions=tuple(cautions), study=study)
-    return Decision(
-        "t", None, None, "s", (1.0, 2.0), nothing, (), {name: option}, name, "", ("",), "", (), (), (), (), nothing
-    )
+    """A decision that recommends one step, with nothing else in it."""
+    option = Option(name, "", (), np.full(1, np.nan), cautions=tuple(cautions), study=study)
+    decision = object.__new__(Decision)  # nothing but what is recommended is looked at
+    for field, value in {"options": {name: option}, "picked": SimpleNamespace(rung=name)}.items():
+        object.__setattr__(decision, field, value)
+    return decision
 
 
 @pytest.fixture(scope="module")
@@ -185,14 +187,14 @@ def test_an_electrostatic_panel(attic, folder):
 
 def test_what_was_decided_counts(folder):
     speaker = folder(NETWORK)
-    left = told(speaker, decision=decided(Name.LEAVE))
+    left = told(speaker, decision=decided(Rung.LEAVE))
     assert "soldering" not in left
     assert "mains in amplifiers" not in left
     covered = (BARE_TWEETER, OIL, "C2: no voltage rating is stated")
-    fresh = told(speaker, decision=decided(Name.REFRESH, covered))
+    fresh = told(speaker, decision=decided(Rung.REFRESH, covered))
     assert fresh["with this refresh"].text == "C2: no voltage rating is stated."
     assert "soldering" in fresh
-    away = told(speaker, decision=decided(Name.BYPASS))
+    away = told(speaker, decision=decided(Rung.BYPASS))
     assert away["mains in amplifiers"].why == "each driver gets a channel of its own"
     assert away["bridged outputs"].severity is Severity.CAUTION
 
@@ -205,7 +207,7 @@ def test_findings_of_a_bypass_come_over_with_their_gravity(folder):
         BypassFinding(Severity.NOTE, "hiss", "a note."),
     )
     object.__setattr__(study, "findings", findings)
-    found = told(folder(NETWORK, AMPLIFIER), decision=decided(Name.BYPASS, study=study))
+    found = told(folder(NETWORK, AMPLIFIER), decision=decided(Rung.BYPASS, study=study))
     assert found["resonance of tweeter"].severity is Severity.STOP
     assert "common minus" not in found
     assert "hiss" not in found

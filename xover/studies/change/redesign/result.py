@@ -239,8 +239,8 @@ class RedesignStudy(Warned):
         return self.suitable and suits and bears and one is not None and self.keeps(one)
 
     def of(self, proposal: Proposal) -> str:
-        """What a proposal's figures are of: the first one is what would be built."""
-        return "redesigned" if proposal is self.proposals[0] else f"proposal {proposal.name}"
+        """What a proposal's figures are of."""
+        return f"{proposal.name} {proposal.circuit} of {len(self.tried)} tried"
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
