@@ -13,8 +13,10 @@ from xover.bench.hazards import guards, is_electrostatic
 from xover.curve import Curve, Evidence, Unit, log_grid
 from xover.plain import to_plain
 from xover.rules.severity import Severity
+from xover.rules.triage import Rung, Wants
 from xover.studies.change.bypass.result import BypassFinding, BypassStudy
-from xover.studies.change.decide.option import Name, Option
+from xover.studies.change.decide.ladder import Picked, Why
+from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.refresh.words import BARE_TWEETER, OIL
 
@@ -34,8 +36,22 @@ def decided(name, cautions=(), study=None):
     """A decision that recommends one option, with nothing else in it."""
     nothing = np.full(1, np.nan)
     option = Option(name, "", (), nothing, cautions=tuple(cautions), study=study)
+    picked = Picked(name, Why.BETTER, Wants.VOICING, False, {})
     return Decision(
-        "t", None, None, "s", (1.0, 2.0), nothing, (), {name: option}, name, "", ("",), "", (), (), (), (), nothing
+        title="t",
+        found=None,
+        reference=None,
+        source="s",
+        band_hz=(1.0, 2.0),
+        frequency_hz=nothing,
+        options={name: option},
+        picked=picked,
+        taken=name,
+        answer="",
+        design_level_db=nothing,
+        **dict.fromkeys(
+            ("faults", "stops", "unready", "rests_on", "reasons", "unknown", "measure", "would_change", "remarks"), ()
+        ),
     )
 
 
@@ -185,14 +201,14 @@ def test_an_electrostatic_panel(attic, folder):
 
 def test_what_was_decided_counts(folder):
     speaker = folder(NETWORK)
-    left = told(speaker, decision=decided(Name.LEAVE))
+    left = told(speaker, decision=decided(Rung.LEAVE))
     assert "soldering" not in left
     assert "mains in amplifiers" not in left
     covered = (BARE_TWEETER, OIL, "C2: no voltage rating is stated")
-    fresh = told(speaker, decision=decided(Name.REFRESH, covered))
+    fresh = told(speaker, decision=decided(Rung.REFRESH, covered))
     assert fresh["with this refresh"].text == "C2: no voltage rating is stated."
     assert "soldering" in fresh
-    away = told(speaker, decision=decided(Name.BYPASS))
+    away = told(speaker, decision=decided(Rung.BYPASS))
     assert away["mains in amplifiers"].why == "each driver gets a channel of its own"
     assert away["bridged outputs"].severity is Severity.CAUTION
 
@@ -205,7 +221,7 @@ def test_findings_of_a_bypass_come_over_with_their_gravity(folder):
         BypassFinding(Severity.NOTE, "hiss", "a note."),
     )
     object.__setattr__(study, "findings", findings)
-    found = told(folder(NETWORK, AMPLIFIER), decision=decided(Name.BYPASS, study=study))
+    found = told(folder(NETWORK, AMPLIFIER), decision=decided(Rung.BYPASS, study=study))
     assert found["resonance of tweeter"].severity is Severity.STOP
     assert "common minus" not in found
     assert "hiss" not in found

@@ -9,8 +9,9 @@ import pytest
 from xover.curve import log_grid
 from xover.drawing.change import draw_decide
 from xover.parts.catalogue import Catalogue
+from xover.rules.triage import Rung
 from xover.sound.prediction import predict
-from xover.studies.change.decide.option import Name
+from xover.studies.change.decide.ladder import Why
 from xover.studies.change.decide.study import study_decide
 
 GRID = log_grid(20.0, 20_000.0, 12)
@@ -20,11 +21,11 @@ GRID = log_grid(20.0, 20_000.0, 12)
 def decision(results):
     """What is there, and a refresh that is 0.2 dB louder than the design; the latter is recommended."""
     found = study_decide(results.speaker("attic left"), Catalogue(), options=("leave",), frequency_hz=GRID)
-    refreshed = replace(found.options[Name.REFRESH], why_not="", level_db=found.design_level_db + 0.2)
+    refreshed = replace(found.options[Rung.REFRESH], why_not="", level_db=found.design_level_db + 0.2)
     return replace(
         found,
-        options={**found.options, Name.REFRESH: refreshed},
-        recommendation=Name.REFRESH,
+        options={**found.options, Rung.REFRESH: refreshed},
+        picked=replace(found.picked, rung=Rung.REFRESH, why=Why.BETTER),
         answer="refresh it, like for like",
     )
 
@@ -43,7 +44,7 @@ def mean_over_octaves(level_db):
 
 def test_sums_lie_on_their_mean(decision, figure):
     for name in ("leave", "refresh"):
-        level = decision.options[Name(name)].level_db
+        level = decision.options[Rung(name)].level_db
         f, shown = figure.line(name)
         np.testing.assert_array_equal(f, GRID)
         np.testing.assert_allclose(shown, level - mean_over_octaves(level), atol=2e-3)
@@ -53,7 +54,7 @@ def test_sums_lie_on_their_mean(decision, figure):
 
 def test_changes_are_those_from_the_design(decision, figure, results):
     level = predict(results.speaker("attic left"), "original", GRID).total.level_db
-    leave = decision.options[Name.LEAVE].level_db
+    leave = decision.options[Rung.LEAVE].level_db
     wanted = leave - mean_over_octaves(leave) - (level - mean_over_octaves(level))
     _, shown = figure.line("leave", figure.lower)
     np.testing.assert_allclose(shown, wanted, atol=2e-3)
