@@ -98,10 +98,10 @@ class Decision(Readable):
         return () if self.chosen is None else self.chosen.cautions
 
     @property
-    def netlist(self) -> str:
-        """What the step that was taken builds, as the text of a netlist; empty where it builds nothing."""
+    def netlist(self) -> str | None:
+        """What the step that was taken builds, as the text of a netlist; None where it builds nothing."""
         taken = self.options.get(self.taken)
-        return "" if taken is None else taken.netlist
+        return None if taken is None else taken.netlist or None
 
     @property
     def next(self) -> str:
