@@ -48,7 +48,7 @@ class Decision(Readable):
     would_change : what would make it another answer. remarks : what was said of the data on the way.
     rests_on : what the answer rests on that is not measured.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
-    folder, stock : the speaker's folder and the stock list, to go on with. most_cost : as given. seed : of all draws.
+    folder, stock, mate : the speaker's folder, the stock list and the other speaker's folder, to go on with. most_cost : as given. seed : of all draws.
     """
 
     title: str
@@ -73,6 +73,7 @@ class Decision(Readable):
     design_level_db: Float
     folder: Path = Path()
     stock: Path | None = None
+    mate: Path | None = None
     most_cost: float | None = None
     seed: int = 1
 
@@ -120,6 +121,7 @@ class Decision(Readable):
         for name, given, usual in (("--network", self.found, "found"), ("--reference", self.reference, "original")):
             words += [name, given] if given not in (usual, None) else []
         words += [] if self.stock is None else ["--stock", place(self.stock)]
+        words += [] if self.mate is None else ["--mate", place(self.mate)]
         words += [] if self.most_cost is None else ["--most-cost", f"{self.most_cost:g}"]
         words += [] if self.seed == 1 else ["--seed", str(self.seed)]
         return shlex.join([*words, "--take", str(rung), "--write", option.called])
@@ -326,6 +328,7 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], t
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
         folder=speaker.file.folder,
         stock=None if case.catalogue.stock is None else case.catalogue.stock.path,
+        mate=None if case.mate is None else case.mate.file.folder,
         most_cost=case.most_cost,
         seed=bench.seed,
     )
