@@ -48,7 +48,8 @@ class Decision(Readable):
     would_change : what would make it another answer. remarks : what was said of the data on the way.
     rests_on : what the answer rests on that is not measured.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
-    folder, stock, mate : the speaker's folder, the stock list and the other speaker's folder, to go on with. most_cost : as given. seed : of all draws.
+    folder, stock, mate : the speaker's folder, the stock list and the other speaker's folder, to go on with.
+    most_cost : as given. seed : of all draws.
     """
 
     title: str
@@ -182,7 +183,7 @@ def study_decide(
     """Work the steps out and hold them against each other; parameters and errors as declared.
 
     What is not among `options` gets no verdict. Another circuit is looked for only where it could still better what
-    the other steps leave by what is heard.
+    the other steps leave by what is heard, or where it is to be taken.
     """
     if not options:
         raise OptionError("no step is left to look at", f"skip fewer of {', '.join(STEPS)}")
@@ -203,7 +204,12 @@ def study_decide(
         worked[name] = work_out(case, name) if name in (*options, Rung.MEND, Rung.LEAVE) else not_asked(case, name)
     for name in SEARCHES:
         progress(STEPS.index(name) / len(STEPS), str(name))
-        worked[name] = search(case, worked, name) if name in options else not_asked(case, name)
+        if name not in options:
+            worked[name] = not_asked(case, name)
+        elif name == take and not (case.faults or case.unready):
+            worked[name] = work_out(case, name)
+        else:
+            worked[name] = search(case, worked, name)
     progress(1.0, "comparing")
     return hold_against_each_other(case, worked, None if take is None else Rung(take))
 
