@@ -3,7 +3,6 @@
 import math
 import re
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,8 +13,9 @@ from xover.bench.hazards import guards, is_electrostatic
 from xover.curve import Curve, Evidence, Unit, log_grid
 from xover.plain import to_plain
 from xover.rules.severity import Severity
-from xover.rules.triage import Rung
+from xover.rules.triage import Rung, Wants
 from xover.studies.change.bypass.result import BypassFinding, BypassStudy
+from xover.studies.change.decide.ladder import Picked, Why
 from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.refresh.words import BARE_TWEETER, OIL
@@ -33,12 +33,26 @@ def told(speaker, names=("found",), **more):
 
 
 def decided(name, cautions=(), study=None):
-    """A decision that recommends one step, with nothing else in it."""
-    option = Option(name, "", (), np.full(1, np.nan), cautions=tuple(cautions), study=study)
-    decision = object.__new__(Decision)  # nothing but what is recommended is looked at
-    for field, value in {"options": {name: option}, "picked": SimpleNamespace(rung=name)}.items():
-        object.__setattr__(decision, field, value)
-    return decision
+    """A decision that recommends one option, with nothing else in it."""
+    nothing = np.full(1, np.nan)
+    option = Option(name, "", (), nothing, cautions=tuple(cautions), study=study)
+    picked = Picked(name, Why.BETTER, Wants.VOICING, False, {})
+    return Decision(
+        title="t",
+        found=None,
+        reference=None,
+        source="s",
+        band_hz=(1.0, 2.0),
+        frequency_hz=nothing,
+        options={name: option},
+        picked=picked,
+        taken=name,
+        answer="",
+        design_level_db=nothing,
+        **dict.fromkeys(
+            ("faults", "stops", "unready", "rests_on", "reasons", "unknown", "measure", "would_change", "remarks"), ()
+        ),
+    )
 
 
 @pytest.fixture(scope="module")

@@ -173,14 +173,15 @@ def test_refresh(attic):
     assert "as it is now" not in alone
 
 
-def test_decision_and_bypass(started):
-    sheet = started("two-way-second-order")
-    study = study_decide(sheet, Catalogue(None), options=("leave",), frequency_hz=GRID)
-    text = sound(readings.read_decision(study))
-    assert text.startswith("No verdict yet: ")
+def test_a_decision(started, attic):
+    template = study_decide(started("two-way-second-order"), Catalogue(None), options=("leave",), frequency_hz=GRID)
+    text = sound(readings.read_decision(template))
+    assert text.startswith("No verdict yet: woofer and tweeter: still the template's values")
     assert "it rests on what was not measured" in text
+    study = study_decide(attic, Catalogue(None), options=("leave",), frequency_hz=GRID)
+    assert sound(readings.read_decision(study)).startswith("Leave it as it is: age has moved its sound by ")
     long = replace(study, reasons=("because " * 40, "short"))
-    assert sound(readings.read_decision(long)) == "No verdict yet; it rests on what was not measured; short."
+    assert sound(readings.read_decision(long)) == "Leave it as it is; short."
 
 
 def test_a_bypass(predicted):

@@ -11,6 +11,7 @@ from xover.drawing.change import draw_decide
 from xover.parts.catalogue import Catalogue
 from xover.rules.triage import Rung
 from xover.sound.prediction import predict
+from xover.studies.change.decide.ladder import Why
 from xover.studies.change.decide.study import study_decide
 
 GRID = log_grid(20.0, 20_000.0, 12)
@@ -24,7 +25,7 @@ def decision(results):
     return replace(
         found,
         options={**found.options, Rung.REFRESH: refreshed},
-        picked=replace(found.picked, rung=Rung.REFRESH),
+        picked=replace(found.picked, rung=Rung.REFRESH, why=Why.BETTER),
         answer="refresh it, like for like",
     )
 

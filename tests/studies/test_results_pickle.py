@@ -8,6 +8,7 @@ import pytest
 from xover.curve import log_grid
 from xover.parts.catalogue import Catalogue
 from xover.plain import to_plain
+from xover.rules.triage import Rung
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
 from xover.studies.aged.condition.study import study_condition
@@ -15,7 +16,6 @@ from xover.studies.bears.crosstalk.study import study_crosstalk
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.result import BypassStudy
-from xover.studies.change.decide.option import Name
 from xover.studies.change.decide.study import study_decide
 from xover.studies.change.redesign.result import RedesignStudy
 from xover.studies.change.refresh.result import RefreshStudy
@@ -52,22 +52,25 @@ def test_a_study_arrives_whole(speaker, name):
     assert to_plain(_arrived(result)) == told
 
 
-def test_a_decision_arrives_whole_with_what_its_options_were_worked_out_with(speaker):
-    decision = study_decide(speaker, Catalogue(None), frequency_hz=GRID)
+def test_a_decision_arrives_whole_with_what_its_options_were_worked_out_with():
+    """Of a speaker whose sum is uneven enough that another circuit is looked for."""
+    speaker = open_speaker(FOLDER.parent / "attic-two-way" / "right")
+    steps = (Rung.REFRESH, Rung.BYPASS, Rung.REDESIGN)
+    decision = study_decide(speaker, Catalogue(None), options=steps, frequency_hz=GRID)
     arrived = _arrived(decision)
     assert to_plain(arrived) == to_plain(decision)
     options = arrived.options
-    kinds = {Name.REFRESH: RefreshStudy, Name.REDESIGN: RedesignStudy, Name.BYPASS: BypassStudy}
+    kinds = {Rung.REFRESH: RefreshStudy, Rung.REDESIGN: RedesignStudy, Rung.BYPASS: BypassStudy}
     for name, kind in kinds.items():
         study = options[name].study
         assert isinstance(study, kind)
         assert to_plain(study) == to_plain(decision.options[name].study)
         assert not {"study", "network"} & options[name].plain().keys()
-    assert options[Name.LEAVE].study is None
-    assert options[Name.LEAVE].network == speaker.network("found")
-    assert options[Name.REFRESH].network == options[Name.REFRESH].study.network
-    first = options[Name.REDESIGN].study.proposals[0]
-    assert options[Name.REDESIGN].netlist == first.netlist
+    assert options[Rung.LEAVE].study is None
+    assert options[Rung.LEAVE].network == speaker.network("found")
+    assert options[Rung.REFRESH].network == options[Rung.REFRESH].study.network
+    first = options[Rung.REDESIGN].study.proposals[0]
+    assert options[Rung.REDESIGN].netlist == first.netlist
     # As it was judged: the ratings of the parts to buy stand on the cards, values and wiring are the proposal's.
-    assert [p.name for p in options[Name.REDESIGN].network.parts] == [p.name for p in first.network.parts]
-    assert options[Name.BYPASS].network is None
+    assert [p.name for p in options[Rung.REDESIGN].network.parts] == [p.name for p in first.network.parts]
+    assert options[Rung.BYPASS].network is None

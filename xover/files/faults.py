@@ -139,6 +139,8 @@ _COMPARISONS = {
     "less_than_equal": ("at most", "le"),
 }
 _KINDS = {
+    "int_type": "write a whole number, without quotes",
+    "int_from_float": "write a whole number",
     "float_type": "write a plain number, without quotes or unit",
     "finite_number": "write a finite number",
     "bool_type": "write true or false",

@@ -53,6 +53,7 @@ def bypassed(case: DecisionCase) -> Option:
     level = None if reached is None or not study.coherent else reached.total.level_db
     why, best = _why_no_sum(study, speaker, assumed)
     quadrature = study.crossover.slope.quadrature
+    channels = bypass_channels(speaker, wirings)
     criteria = [
         sum_criterion(level, study.frequency_hz, assumed, why + best),
         judge.reversed_null(
@@ -78,12 +79,13 @@ def bypassed(case: DecisionCase) -> Option:
             {c.name: c for c in criteria},
             _bypass_cost(study, case),
             _bypass_parts(study, case),
-            bypass_channels(speaker, wirings),
+            channels,
             judge.undo("yes", whole=True, note="if the old network is kept"),
             evidence_of(speaker, names, measured=True, parts=False),
         ),
         np.full(bench.frequency_hz.shape, np.nan) if level is None else level,
         _bypass_gains(case, study, level),
+        cost_for_pair=0.0 if channels.verdict is Verdict.PASS else math.nan,
         what=f"{len(wirings)} channels, {study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}",
         cautions=tuple(f.brief or f"{f.about}: {f.text}" for f in study.findings if f.severity is not Severity.NOTE),
         danger=Bar.LOAD if study.loads_broken else Bar.UNSAFE if study.stops else Bar.NONE,

@@ -48,7 +48,8 @@ class Decision(Readable):
     would_change : what would make it another answer. remarks : what was said of the data on the way.
     rests_on : what the answer rests on that is not measured.
     design_level_db : (n,) of the design's sum; NaN where it is not known.
-    folder, stock : the speaker's folder and the stock list, to go on with. most_cost : as given. seed : of all draws.
+    folder, stock, mate : the speaker's folder, the stock list and the other speaker's folder, to go on with.
+    most_cost : as given. seed : of all draws.
     """
 
     title: str
@@ -73,6 +74,7 @@ class Decision(Readable):
     design_level_db: Float
     folder: Path = Path()
     stock: Path | None = None
+    mate: Path | None = None
     most_cost: float | None = None
     seed: int = 1
 
@@ -98,10 +100,10 @@ class Decision(Readable):
         return () if self.chosen is None else self.chosen.cautions
 
     @property
-    def netlist(self) -> str:
-        """What the step that was taken builds, as the text of a netlist; empty where it builds nothing."""
+    def netlist(self) -> str | None:
+        """What the step that was taken builds, as the text of a netlist; None where it builds nothing."""
         taken = self.options.get(self.taken)
-        return "" if taken is None else taken.netlist
+        return None if taken is None else taken.netlist or None
 
     @property
     def next(self) -> str:
@@ -120,6 +122,7 @@ class Decision(Readable):
         for name, given, usual in (("--network", self.found, "found"), ("--reference", self.reference, "original")):
             words += [name, given] if given not in (usual, None) else []
         words += [] if self.stock is None else ["--stock", place(self.stock)]
+        words += [] if self.mate is None else ["--mate", place(self.mate)]
         words += [] if self.most_cost is None else ["--most-cost", f"{self.most_cost:g}"]
         words += [] if self.seed == 1 else ["--seed", str(self.seed)]
         return shlex.join([*words, "--take", str(rung), "--write", option.called])
@@ -180,7 +183,7 @@ def study_decide(
     """Work the steps out and hold them against each other; parameters and errors as declared.
 
     What is not among `options` gets no verdict. Another circuit is looked for only where it could still better what
-    the other steps leave by what is heard.
+    the other steps leave by what is heard, or where it is to be taken.
     """
     if not options:
         raise OptionError("no step is left to look at", f"skip fewer of {', '.join(STEPS)}")
@@ -201,7 +204,12 @@ def study_decide(
         worked[name] = work_out(case, name) if name in (*options, Rung.MEND, Rung.LEAVE) else not_asked(case, name)
     for name in SEARCHES:
         progress(STEPS.index(name) / len(STEPS), str(name))
-        worked[name] = search(case, worked, name) if name in options else not_asked(case, name)
+        if name not in options:
+            worked[name] = not_asked(case, name)
+        elif name == take and not (case.faults or case.unready):
+            worked[name] = work_out(case, name)
+        else:
+            worked[name] = search(case, worked, name)
     progress(1.0, "comparing")
     return hold_against_each_other(case, worked, None if take is None else Rung(take))
 
@@ -326,6 +334,7 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], t
         design_level_db=bench.design.total.level_db if bench.design is not None and heard else np.full(f.shape, np.nan),
         folder=speaker.file.folder,
         stock=None if case.catalogue.stock is None else case.catalogue.stock.path,
+        mate=None if case.mate is None else case.mate.file.folder,
         most_cost=case.most_cost,
         seed=bench.seed,
     )
