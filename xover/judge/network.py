@@ -114,13 +114,6 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
         yield found(Fault.REVERSED, name, keys=reversed_keys)
 
 
-def amplifier_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
-    """Bridged channels that share their minus, and loads below a rating."""
-    yield from bridged_findings(speaker, name, network)
-    grid = log_grid(20.0, 20e3, 48)
-    yield from load_findings(speaker, name, solve(network, grid, speaker.impedances_ohm(network, grid)))
-
-
 def bridged_findings(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     """Channels that share their minus though one of them is, or may be, bridged."""
     by_minus: dict[str, list[str]] = {}

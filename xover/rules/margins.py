@@ -89,7 +89,6 @@ RESONANCE_RATIO_FIRST_ORDER: Final = 4.0
 TWEETER_W: Final = 0.1
 """Average watts below resonance that any tweeter stands at the listening level: more is a caution, whatever the design
 does: a design that burns its tweeter is no measure."""
-TWEETER_MORE: Final = 10.0**0.1
 TWEETER_MOST: Final = 4.0
 """Times the limit, 6 dB more: then it is a stop."""
 QUIET_DB: Final = -20.0

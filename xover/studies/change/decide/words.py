@@ -15,8 +15,8 @@ from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sound.doubt import voicing_gain
 from xover.speaker import Speaker
-from xover.speaker.untouched import untouched
-from xover.studies.change.decide.criteria import UNITS, Aspect, Criterion, Verdict, figure
+from xover.speaker.untouched import is_copy, untouched
+from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict, figure
 from xover.studies.change.decide.ladder import Options, Picked, Why, betters
 from xover.studies.change.decide.option import Bar, DecisionCase, Option
 
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 MARKS: Final = {Verdict.PASS: "+", Verdict.MARGINAL: "o", Verdict.FAIL: "x", Verdict.UNKNOWN: "?"}
 """Told apart without colour."""
 TARGETS: Final = {Wants.VOICING: "the sound it had when new", Wants.SOUND: "an even sum"}
-_SHOWN: Final = {Aspect.DEVIATION: "\u00b1 dB", Aspect.RATINGS: "% used", Aspect.TWEETER: "mW"}
-_BARE: Final = (Aspect.COST, Aspect.BUY, Aspect.CHANNELS)
 _WORDS: Final = {
     Instrument.UNCALIBRATED: "a microphone that was not calibrated",
     Instrument.PHONE: "levels read from a phone: good for differences, not for a level of the treble",
@@ -36,6 +34,7 @@ _WORDS: Final = {
     Instrument.ASSUMED: "an assumption",
 }
 _SCREEN: Final = 80
+MOST_CAUTIONS: Final = 2
 
 
 def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, reference: str | None) -> tuple[str, ...]:
@@ -57,6 +56,8 @@ def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, refere
             said.append(f"the impedance of {_and(swept)} is from {words}")
     if found is None:
         said.append("the parts on the board were not measured: what age has done is not known")
+    elif reference is not None and found != reference and is_copy(speaker.network(found), speaker.network(reference)):
+        said.append(f"'{found}' repeats '{reference}' to the last digit: were its parts measured?")
     elif found == reference:
         said.append(f"'{found}' is both the design and what is taken to be on the board today")
     elif found != "found":
@@ -129,7 +130,10 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         yield "; ".join(f.text for f in case.faults[:3])
         yield from _after_mending(case, options)
     elif picked.why is Why.NOT_MEASURED:
-        yield "too little is known to say that nothing is left to do, or that anything is"
+        if case.found is None:
+            yield "the parts on the board were not measured: what age has done to them is not known"
+        else:
+            yield "neither its sound nor its design is known well enough to say that nothing is left to do"
     elif picked.rung is Rung.LEAVE:
         yield _now(case, leave, picked.target)
         even = leave.of(Aspect.DEVIATION)
@@ -249,7 +253,7 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
         if weak:
             yield f"sweep the impedance of {_and(weak)} in the cabinet (README: a resistor and a sound card; xover jig)"
         if case.found is None or "found" in untouched(speaker).networks:
-            yield "read the parts on the board with a meter and write them into found.cir; C with one leg lifted"
+            yield "read the parts on the board, one leg of each lifted, and write them into found.cir"
         if case.bench.reference is None or "original" in untouched(speaker).networks:
             yield "write what the parts are marked with into original.cir"
         if not case.bench.coherent:
@@ -304,7 +308,7 @@ def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator
         rows.append(
             ("rests on", sure + (f" ({len(decision.rests_on) - 1} more: --why)" if len(decision.rests_on) > 1 else ""))
         )
-    rows += [("caution", words) for words in decision.cautions[:1]]
+    rows += [("caution", words) for words in decision.cautions[:MOST_CAUTIONS]]
     if decision.next:
         rows.append(("next", decision.next))
     yield Facts(tuple(rows), 10)
@@ -403,12 +407,6 @@ def _side_by_side(decision: Decision) -> Iterator[Block]:
 def _cell(option: Option, aspect: Aspect) -> str:
     words, verdict = cell(option, aspect)
     return f"{words} {MARKS[verdict]}".strip() if verdict is not None else f"{words}  "
-
-
-def row_head(aspect: Aspect) -> str:
-    """A criterion with the unit of its figures."""
-    unit = _SHOWN.get(aspect, "" if aspect in _BARE else UNITS[aspect])
-    return f"{aspect}, {unit}" if unit else str(aspect)
 
 
 def cell(option: Option, aspect: Aspect) -> tuple[str, Verdict | None]:
