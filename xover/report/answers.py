@@ -127,7 +127,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         _work_off(pool, request, first, known, progress)
         worked = {n: _worked(case, n, known[n]) for n in steps}
         for step in SEARCHES:
-            if could_better(case, worked, step):
+            if step is Rung.BYPASS or could_better(case, worked, step):
                 _work_off(pool, request, [Job(str(step), f"step: {step}", works.option, (step,))], known, progress)
                 worked[step] = _worked(case, step, known[str(step)])
             else:

@@ -26,7 +26,7 @@ from xover.sound.doubt import Known
 from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
-from xover.studies.change.decide.setup import ReadingSetup
+from xover.studies.change.decide.setup import Read, ReadingSetup, read_network
 
 if TYPE_CHECKING:
     from xover.studies.change.refresh.result import RefreshStudy
@@ -204,6 +204,17 @@ class DecisionCase:
         told = [2.0 * self.most_cost] if self.most_cost is not None else []
         told += [means.money] if means is not None and means.money is not None else []
         return min(told, default=math.inf)
+
+    @property
+    def channels_said(self) -> bool:
+        """Whether the folder says that there are amplifier channels for a bypass."""
+        file = self.speaker.file.speaker
+        return bool(file.bypass and file.bypass.channels) or bool(file.means and file.means.channels)
+
+    @cached_property
+    def read_now(self) -> Read:
+        """What is there, read."""
+        return read_network(self.bench, self.present, meant=False, aged=True)
 
     @property
     def wants(self) -> Wants | None:

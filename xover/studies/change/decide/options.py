@@ -72,7 +72,7 @@ def _at_best(gain: Known) -> Known:
 def leave(case: DecisionCase) -> Option:
     """Leave it as it is."""
     measured = case.found is not None
-    read = read_network(case.bench, case.present, meant=False, aged=True)
+    read = case.read_now
     criteria = dict(read.criteria)
     if not measured:
         criteria = {a: _unmeasured(c) for a, c in criteria.items()}
@@ -401,7 +401,7 @@ def odd_driver(case: DecisionCase) -> Option:
 
 def amplified(case: DecisionCase) -> Option:
     """Another amplifier, where the one that is there may not drive it."""
-    read = read_network(case.bench, case.present, meant=False, aged=True)
+    read = case.read_now
     low = read.criteria[Aspect.LOAD]
     if not any(f.fault is Fault.LOW_LOAD for f in read.stops(False)):
         return no_option(case.bench, Rung.AMPLIFIER, "the amplifier may drive it")

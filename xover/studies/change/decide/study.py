@@ -30,7 +30,7 @@ from xover.studies.change.decide.setup import make_bench
 from xover.studies.change.decide.words import answer, cannot_know, reasons, rests_on, to_measure, would_change
 
 PER_OCTAVE: Final = 48
-SEARCHES: Final = (Rung.REVALUE, Rung.REDESIGN)
+SEARCHES: Final = (Rung.BYPASS, Rung.REVALUE, Rung.REDESIGN)
 """Steps that take their time."""
 
 
@@ -222,8 +222,9 @@ def first_steps(case: DecisionCase) -> tuple[Rung, ...]:
 
 
 def search(case: DecisionCase, worked: Mapping[Rung, Option], name: Rung) -> Option:
-    """Other values, or another circuit, where that could still better the other steps."""
-    return work_out(case, name) if could_better(case, worked, name) else not_searched(case, name)
+    """Bypass, other values, or another circuit: where it could still better the other steps, or stands ready."""
+    ready = name is Rung.BYPASS and (case.maps or case.channels_said)
+    return work_out(case, name) if ready or could_better(case, worked, name) else not_searched(case, name)
 
 
 def not_searched(case: DecisionCase, name: Rung) -> Option:
