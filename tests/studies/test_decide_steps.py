@@ -7,6 +7,7 @@ import json
 import math
 import re
 import shlex
+import shutil
 import sys
 from contextlib import chdir
 from dataclasses import replace
@@ -215,6 +216,29 @@ def test_two_wires_swapped_are_swapped_and_nothing_else(tmp_path):
     )
     assert (changed[0].key, changed[1].plus, changed[1].minus) == ("mid", changed[0].minus, changed[0].plus)
     assert turned(other, ("mid",)) == network
+
+
+# --- the odd driver ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("money", [None, 0])
+def test_where_money_is_limited_no_driver_without_a_price_is_bought(money, tmp_path, catalogue):
+    """The woofers of the attic's two cabinets are not of one kind."""
+    shutil.copytree(STOCK.parent / "attic-two-way", tmp_path / "attic")
+    folder = tmp_path / "attic" / "left"
+    if money is not None:
+        path = folder / "speaker.toml"
+        path.write_text(f"{path.read_text()}\n[means]\nmoney = {money}\n")
+    right = folder.parent / "right"
+    case = set_up(open_speaker(folder), catalogue, mate=right, frequency_hz=GRID)
+    option = work_out(case, Rung.DRIVER)
+    remedies = option.study.remedies
+    accepted = remedies[0].left_db
+    bought = [r for r in remedies if r.parts + r.drivers and r.left_db < accepted - 1.5]
+    assert bought, "what is bought would do better"
+    assert math.isnan(option.cost_for_pair) is (money is None)
+    best = min(r.left_db for r in remedies if money is None or not r.parts + r.drivers)
+    assert option.gain(Wants.SOUND).value_db == pytest.approx(accepted - best, abs=0.01)
 
 
 # --- mending -----------------------------------------------------------------------------------------------------
