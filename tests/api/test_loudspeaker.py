@@ -103,9 +103,17 @@ def test_a_method_answers_as_its_command_does(speaker, command, ask):
         ),
         (
             "studies.change.decide.study.study_decide",
-            "decide LEFT --network original --reference found --skip redesign --most-cost 50 --seed 3 --stock STOCK",
+            "decide LEFT --network original --reference found --skip redesign --take trim --mate LEFT "
+            + "--most-cost 50 --seed 3 --stock STOCK",
             lambda s, stock: s.decide(
-                found="original", original="found", skip=["redesign"], most_cost=50.0, seed=3, stock=stock
+                found="original",
+                original="found",
+                skip=["redesign"],
+                take="trim",
+                mate=s.folder,
+                most_cost=50.0,
+                seed=3,
+                stock=stock,
             ),
         ),
         ("studies.desk.spice.study.study_spice", "spice LEFT --loss-at 1k", lambda s, _: s.spice(loss_at_hz=1000.0)),
@@ -254,6 +262,7 @@ def test_a_folder_is_started(tmp_path):
         (lambda s: s.redesign(slope="LR5"), "no crossover slope"),
         (lambda s: s.redesign(most_cost=3.0), "no prices to go by"),
         (lambda s: s.decide(skip=["redisign"]), "did you mean redesign"),
+        (lambda s: s.decide(take="tirm"), "did you mean trim"),
         (lambda s: s.verify("x.csv", third_octaves=True), "has no response"),
         (lambda s: s.with_values("found", C9=1e-6), "no part C9"),
         (lambda s: s.with_values("found", name="found", C1=1e-6), "has a network 'found' already"),

@@ -100,6 +100,18 @@ def test_what_is_not_measured_is_told_and_strict_tells_of_marginal(run, attic, t
     assert text.index("answer") < text.index("rests on") < text.index("nothing is known")
 
 
+def test_strict_tells_of_what_is_broken(run, attic):
+    """A dead tweeter: nothing is built, so that no figure of it could fail."""
+    path = attic / "tweeter-impedance.csv"
+    path.write_text(re.sub(r"(?m)^([\d.]+),[^,]+,.*$", r"\1,0.12,0", path.read_text()))
+    done = run("decide", attic, *QUICK, "--strict", "--json")
+    answer = json.loads(done.out)
+    assert (answer["recommendation"], {f["driver"] for f in answer["faults"]}) == ("mend", {"tweeter"})
+    (mend,) = (s for s in answer["ladder"] if s["rung"] == "mend")
+    assert mend["netlist"] == ""
+    assert done.status == 1
+
+
 def test_take_writes_what_the_ladder_says(run, attic, stock):
     asked = ("decide", attic, "--stock", stock, "--skip", "revalue,redesign,bypass")
     said = json.loads(run(*asked, "--json").out)

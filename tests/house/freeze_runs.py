@@ -96,7 +96,11 @@ PLAIN: dict[str, tuple[str, ...]] = {
     ),
     "redesign": ("redesign {} --starts 1 --circuit present |json",),
     "bypass": ("bypass {} |json", "bypass {} --plot bypass.svg --strict"),
-    "decide": (f"decide {{}} {STOCK} |json", "decide {} --skip redesign"),
+    "decide": (
+        f"decide {{}} {STOCK} |json",
+        "decide {} --skip redesign --why",
+        "decide {} --skip redesign --take refresh --all",
+    ),
     "report": ("report {} --processes 1 -o page.html --json",),
     "spice": ("spice {} |json", "spice {} --network original --output left.cir --loss-at 1k"),
 }

@@ -166,6 +166,8 @@ WRONG: dict[str, tuple[str, ...]] = {
         "decide LEFT --reference nosuch",
         "decide LEFT --stock nowhere.csv",
         "decide LEFT --skip nothing",
+        "decide LEFT --take nothing",
+        "decide LEFT --mate nowhere",
         "decide LEFT --most-cost free --skip redesign",
         "decide LEFT --most-cost -3 --skip redesign",
         "decide LEFT --seed x",

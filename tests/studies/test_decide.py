@@ -1,5 +1,6 @@
 """What to do with whole folders of each kind of data. Criteria, rule and steps: test_decide_*.py."""
 
+import itertools
 import math
 import re
 import shutil
@@ -15,6 +16,7 @@ from xover.network import solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.plain import to_plain
+from xover.rules.audibility import BUILT_DB
 from xover.rules.triage import RULE, STEPS, Rung, Wants
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
@@ -98,6 +100,29 @@ def test_what_there_is_to_want_decides(tmp_path):
         assert math.isnan(shown[Rung.TRIM]) is (wants == "voicing")  # it is not there for the old voicing
     assert rungs["voicing"] == Rung.LEAVE
     assert rungs["sound"] != Rung.LEAVE
+
+
+def test_money_bounds_what_is_bought_and_more_leaves_no_more_that_is_heard(tmp_path):
+    folder = edited(tmp_path)
+    path = folder / "speaker.toml"
+    text, catalogue = path.read_text(), Catalogue(open_stock(EXAMPLES / "stock.csv"))
+    steps = (Rung.LEAVE, Rung.REWIRE, Rung.TRIM, Rung.REFRESH)
+    gained = []
+    for money in (0, 8, 20, 60):
+        path.write_text(f"{text}\n[means]\nmoney = {money}\n")
+        decision = decide(folder, catalogue, steps)
+        assert decision.picked.target == Wants.VOICING
+        for name, option in decision.options.items():
+            if option.available and option.parts:
+                assert (decision.picked.bars[name] is Bar.MONEY) is (option.cost_for_pair > money), (name, money)
+        assert decision.chosen.cost_for_pair <= money
+        gained.append(decision.chosen.gain(Wants.VOICING).value_db)
+        if money == 0:
+            assert decision.recommendation == Rung.LEAVE
+            assert any("over your money" in said for said in decision.reasons)
+    assert gained[0] == 0.0 < gained[-1]
+    # But for what a refresh leaves for the sake of fewer parts: what is within 0.3 dB as built is near enough to it.
+    assert all(less <= more + BUILT_DB for less, more in itertools.pairwise(gained)), gained
 
 
 def test_figures_of_what_is_there_are_those_of_the_speaker():

@@ -51,8 +51,8 @@ def decide(
     Goes from what costs nothing and can be taken back to what does not: mend what is broken, leave it, swap two wires,
     a pad, worn parts, an odd driver, bypass, other values, another circuit, another amplifier. [means] in speaker.toml
     says what a pair's parts may cost, how many amplifier channels there are, and whether the old voicing (the sound
-    that it had when new) or the most even sound is wanted. With --strict the exit status is 1 if the recommended step
-    has a figure that is marginal or fails.
+    that it had when new) or the most even sound is wanted. With --strict the exit status is 1 if something is broken,
+    or the recommended step has a figure that is marginal or fails.
 
     Example: xover decide examples/attic-two-way/left --stock examples/stock.csv
 

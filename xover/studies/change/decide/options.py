@@ -370,7 +370,9 @@ def odd_driver(case: DecisionCase) -> Option:
     if accepted <= HARD_DB:
         words = f"{' and '.join(odd.keys)}: accept it, {db(accepted)} dB is left between left and right"
         return no_option(case.bench, Rung.DRIVER, words)
-    known = [r for r in odd.remedies if not math.isnan(r.left_db)]
+    # Drivers and their resistors have no price here: where money is limited, only what is free is sure to be within it.
+    free = math.isfinite(case.most_for_pair)
+    known = [r for r in odd.remedies if not (math.isnan(r.left_db) or (free and r.parts + r.drivers))]
     pick = next((r for r in known if r.left_db <= HARD_DB), min(known, key=lambda r: r.left_db))
     gain = Known(accepted - pick.left_db, odd.level_uncertainty_db)
     network = None if pick.in_mate else pick.network

@@ -129,8 +129,8 @@ class Decision(Readable):
 
     @property
     def clean(self) -> bool:
-        """Whether there is a recommendation and nothing of it is marginal or fails."""
-        return self.chosen is not None and not (self.chosen.failing or self.chosen.marginal)
+        """Whether there is a recommendation, nothing is broken, and nothing of it is marginal or fails."""
+        return self.chosen is not None and not self.faults and not (self.chosen.failing or self.chosen.marginal)
 
     def plain(self) -> dict[str, Any]:
         """The shape that the blueprint fixes, and more."""
