@@ -199,21 +199,44 @@ def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
         yield found(Fault.RELATIVE_LEVEL, driver.name, level_db=level_db)
 
 
-def tell(check: CheckStudy) -> Iterator[Block]:
-    """The drivers, then what was found, the gravest first."""
+def tell(check: CheckStudy, everything: bool = False) -> Iterator[Block]:
+    """What was found, the gravest first, what is alike of several once; then the drivers."""
     yield Head(f"{check.title}: {len(check.fits)} drivers, networks {', '.join(check.networks) or 'none'}")
-    rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
-    yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
-    measured = [fit for fit in check.fits.values() if fit is not None]
-    if measured:
-        yield Text(measured[0].mounting_note + ".")
-    if not check.findings:
-        yield Head("Nothing to report: files, drivers, networks and amplifier agree.")
+    yield Text(_answer(check))
     for severity, head in _HEADS.items():
         those = [f for f in check.findings if f.severity is severity]
-        if those:
+        told = [(f.where, f.text, f.remedy) for f in those] if everything else _once(those)
+        if told:
             yield Head(head)
-            yield Facts(tuple(line for f in those for line in ((f.where, f.text), ("", f"-> {f.remedy}"))), 16)
+            yield Facts(
+                tuple(line for where, text, remedy in told for line in ((where, text), ("", f"-> {remedy}"))), 16
+            )
+    yield Head("The drivers, as they were measured: in their cabinet and through their leads")
+    rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
+    yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+
+
+def _answer(check: CheckStudy) -> str:
+    if not check.findings:
+        return "Nothing to report: files, drivers, networks and amplifier agree."
+    counts = {s: sum(f.severity is s for f in check.findings) for s in _HEADS}
+    if counts[Severity.STOP]:
+        return "Do not switch on: something below must be mended first."
+    if counts[Severity.CAUTION]:
+        return "Nothing forbids switching on, but something below is wrong or doubtful."
+    return "Nothing forbids switching on, and nothing is wrong; mind the notes."
+
+
+def _once(findings: Iterable[Finding]) -> list[tuple[str, str, str]]:
+    """(where, what, remedy), with one text for what is of one kind and has one remedy."""
+    alike: dict[tuple[Fault, str], list[Finding]] = {}
+    for f in findings:
+        alike.setdefault((f.fault, f.remedy), []).append(f)
+    told = []
+    for first, *others in alike.values():
+        also = ", ".join(dict.fromkeys(f.where for f in others if f.where != first.where))
+        told.append((first.where, f"{first.text}{f' ({also}: much the same)' if also else ''}", first.remedy))
+    return told
 
 
 def _driver(check: CheckStudy, name: str, fit: DriverFit | None) -> list[str]:
