@@ -13,7 +13,7 @@ TERMS: Final = {
     "ESR": "a capacitor's resistance in series",
     "df": "dissipation factor, the loss of a capacitor",
     "pad": "resistors that bring a driver down",
-    "full sine": "a steady tone as high as the amplifier's peaks, at the worst frequency",
+    "full sine": "a steady tone of the amplifier's peak, where it is worst",
 }
 
 

@@ -237,7 +237,7 @@ def _conductance(impedance_ohm: Complex) -> Float:
 def _notes(
     impedance_ohm: Complex, band_hz: tuple[float, float], covered_hz: tuple[float, float], refined: bool
 ) -> tuple[str, ...]:
-    notes = [DC_NOTE]
+    notes: list[str] = [DC_NOTE]
     band = f"{hertz(band_hz[0])} to {hertz(band_hz[1])}"
     known = np.isfinite(impedance_ohm)
     idle = int(np.count_nonzero(np.isinf(impedance_ohm)))

@@ -229,13 +229,14 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     yield Text(study.conclusion)
     yield Head("Parts, as marked and as found")
     columns = ["part", "kind", "marked", "found", "drift", "ohm, 1 kHz", "verdict"]
-    yield plain_table(columns, [_part_row(part) for part in study.parts])
+    shown = [p for p in study.parts if p.changed or everything] or study.parts
+    yield plain_table(columns, [_part_row(part) for part in shown])
     yield Text(
         "ohm, 1 kHz: series resistance of capacitors and coils, then > now. Readings count only if one end of the "
         "part was lifted."
     )
     yield Head(f"What it does, from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])} at most")
-    yield from _effects(study)
+    yield from _effects(study, everything)
     if everything:
         yield from _octaves(study)
     yield Head("Which part did it")
@@ -244,7 +245,7 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     elif everything:
         yield from _blamed(study.blame, study.sum_word)
         yield Gap()
-    changed = [(p, words) for p, words in zip(study.parts, study.sentences, strict=True) if p.changed]
+    changed = [(p, words) for p, words in zip(study.ranked, study.sentences, strict=True) if p.changed]
     little = [p.name for p, _ in changed if not everything and _is_little(study.blame, p.name)]
     for number, words in enumerate((words for p, words in changed if p.name not in little), 1):
         yield fact(f"{number}.", words, 3)
@@ -284,10 +285,10 @@ def _part_row(part: PartCondition) -> list[str]:
     return [part.name, str(part.kind), part.shown_original, part.shown_found, drift, series, verdict]
 
 
-def _effects(study: ConditionStudy) -> Iterator[Block]:
+def _effects(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     for key, worst in study.drive_worst.items():
         yield fact(f"drive of {key}", said_change(worst))
-    if study.drive_worst and not math.isnan(study.total_worst.change):
+    if everything and study.drive_worst and not math.isnan(study.total_worst.change):
         yield fact(
             study.sum_word,
             f"{said_change(study.total_worst, study.found or '')}: {audibility(study.total_worst.change)}",

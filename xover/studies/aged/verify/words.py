@@ -314,7 +314,7 @@ def _pair(p: PairStudy) -> Iterator[Block]:
         yield Text("Explanations of one number cannot be told apart by the two sweeps.")
         yield Head("Next")
         for test in dict.fromkeys(e.next_test for e in shown if e.tie == 0):
-            yield Text(f"{test}.")
+            yield Text(f"{_capital(test)}.")
     if p.hidden:
         yield Head("Would not show in these sweeps")
         yield Text(f"{'; '.join(p.hidden)}. Sweep the driver alone to see it.")

@@ -43,14 +43,15 @@ def _answer(study: Crosstalk) -> str:
             return "What the couplings do to the sum is not known: see the drives."
         return f"These couplings move the sum by {_signed(worst)} dB at {hertz(worst.at_hz)} at most."
     closest = max((p for p in study.pairs if p.apart_m is not None), key=lambda p: p.apart_m or 0.0, default=None)
-    what = "the drive that moves most" if study.judged_by == "drives" else f"the {study.judged_by}"
+    what = "the drive" if study.judged_by == "drives" else f"the {study.judged_by}"
     if not study.pairs:
         return "There are no two coils whose coupling is open: nothing to keep apart."
     if closest is None:
         return f"Any two coils may touch: {what} moves by less than {study.limit_db:g} dB."
     return (
         f"Keep {' and '.join(closest.name.split(':'))} {1e3 * (closest.apart_m or 0.0):.0f} mm apart, or at right "
-        f"angles with one centre on the other's axis or mid-plane: then {what} moves less than {study.limit_db:g} dB."
+        f"angles with one centre on the other's axis or mid-plane: then this pair moves {what} less than "
+        f"{study.limit_db:g} dB."
     )
 
 

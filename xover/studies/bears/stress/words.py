@@ -22,10 +22,14 @@ def tell(study: StressStudy, everything: bool = False) -> Iterator[Block]:
         yield Text("Every rating that a card states is high enough." if stated else "No card states a rating.")
     for level in study.levels:
         yield fact("listening" if level.name == "listening" else "full level", level.sentence, 10)
-    yield fact("programme", study.spectrum_words, 10)
+    if everything:
+        yield fact("programme", study.spectrum_words, 10)
     yield fact("full sine", TERMS["full sine"], 10)
     full, quiet = study.full.stress, study.quiet
     yield from _drivers(study, full.of_kind(ElementKind.DRIVER))
+    if everything:
+        lost = full.power_w - sum(e.power_w for e in full.of_kind(ElementKind.DRIVER) if not math.isnan(e.power_w))
+        yield Text(f"{amount(full.power_w)} W in all, {amount(lost)} W of them in the network's parts.")
     resistors = full.of_kind(ElementKind.RESISTOR, ElementKind.LAMP)
     if resistors:
         yield Head("Resistors: watts of heat")
@@ -86,7 +90,7 @@ def tell(study: StressStudy, everything: bool = False) -> Iterator[Block]:
 
 
 def _drivers(study: StressStudy, drivers: tuple[ElementStress, ...]) -> Iterator[Block]:
-    quiet, full = study.quiet, study.full.stress
+    quiet = study.quiet
     yield Head("Drivers: watts of the programme")
     yield plain_table(
         ["driver", "W", *(["listening"] if quiet else []), "share %", "V rms", "A rms"],
@@ -102,8 +106,6 @@ def _drivers(study: StressStudy, drivers: tuple[ElementStress, ...]) -> Iterator
             for e in drivers
         ],
     )
-    lost = full.power_w - sum(e.power_w for e in drivers if not math.isnan(e.power_w))
-    yield Text(f"{amount(full.power_w)} W in all, {amount(lost)} W of them in the network's parts.")
 
 
 def _cautions(study: StressStudy) -> Iterator[Block]:

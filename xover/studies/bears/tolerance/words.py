@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Final
 
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.curve import Evidence
@@ -15,6 +16,9 @@ from xover.search.builds import PartSpread
 from xover.studies.bears.tolerance.bands import PairDifference, Share
 from xover.studies.bears.tolerance.study import ToleranceStudy
 from xover.terms import TERMS
+
+MOST_PARTS: Final = 6
+"""Told where not all is asked for, the largest share first."""
 
 
 def tell(study: ToleranceStudy, everything: bool = False) -> Iterator[Block]:
@@ -39,7 +43,7 @@ def tell(study: ToleranceStudy, everything: bool = False) -> Iterator[Block]:
         if load.below is not None:
             text += f"; below the amplifier's {load.limit_ohm:g} ohm: {_per_cent(load.below)}"
         yield fact(f"lowest load{several}", text)
-    yield from _parts(study)
+    yield from _parts(study, everything)
     if everything or not study.total_known:
         yield from _drives(study)
 
@@ -125,15 +129,19 @@ def _pair(pair: PairDifference) -> str:
     )
 
 
-def _parts(study: ToleranceStudy) -> Iterator[Block]:
+def _parts(study: ToleranceStudy, everything: bool) -> Iterator[Block]:
     yield Head("Which part to buy tighter")
     rows = []
-    for ranked in study.shares.parts:
+    shown = study.shares.parts if everything else study.shares.parts[:MOST_PARTS]
+    for ranked in shown:
         own = [s for s in study.spreads if s.part in ranked.name.split(" + ")]
         per_cent = "-" if math.isnan(ranked.share) else f"{100 * ranked.share:.1f}"
         row = [ranked.name, ", ".join(_value(s) for s in own), f"+-{100 * ranked.tolerance:g} %"]
         rows.append([*row, str(own[0].kind), _from(own), per_cent, db(ranked.spread_db, 3)])
     yield plain_table(["part", "value", "tolerance", "kind", "from", "share %", "alone dB"], rows)
+    left = study.shares.parts[len(shown) :]
+    if left:
+        yield Text(f"... and {len(left)} more, smaller.")
     if study.total_known:
         yield Text(
             f"share: of the variance of the {study.of_sum}; {100 * study.shares.rest:.1f} % is of no part by itself. "

@@ -24,12 +24,15 @@ from xover.rules.instruments import Instrument
 from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
+from xover.terms import legend
 
 _HEADS: Final = {
     Severity.STOP: "STOP: mend this before you switch anything on",
     Severity.CAUTION: "Warnings: a result is wrong or doubtful until this is mended or explained",
     Severity.NOTE: "Notes",
 }
+_SINE: Final = (Fault.THIN_RATING, Fault.OPEN_DRIVER)
+"""Findings that speak of a full sine."""
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
     About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
@@ -211,6 +214,8 @@ def tell(check: CheckStudy, everything: bool = False) -> Iterator[Block]:
             yield Facts(
                 tuple(line for where, text, remedy in told for line in ((where, text), ("", f"-> {remedy}"))), 16
             )
+    if any(f.fault in _SINE for f in check.findings):
+        yield Text(legend("full sine"))
     yield Head("The drivers, as they were measured: in their cabinet and through their leads")
     rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
     yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
@@ -235,7 +240,7 @@ def _once(findings: Iterable[Finding]) -> list[tuple[str, str, str]]:
     told = []
     for first, *others in alike.values():
         also = ", ".join(dict.fromkeys(f.where for f in others if f.where != first.where))
-        told.append((first.where, f"{first.text}{f' ({also}: much the same)' if also else ''}", first.remedy))
+        told.append((first.where, f"{first.text}{f' ({also}: alike, see --all)' if also else ''}", first.remedy))
     return told
 
 

@@ -41,15 +41,17 @@ def _answer(study: OffAxisStudy) -> str:
     """How far the sum falls at the nearest angle above and below, in the judged band."""
     low, high = JUDGED_HZ
     inside = (study.frequency_hz >= low) & (study.frequency_hz <= high)
-    falls = []
+    falls: list[str] = []
     for angle, level in sorted(_beside(study.vertical), key=lambda a: abs(a[0])):
         known = level[inside & np.isfinite(level)]
         if known.size and len(falls) < 2:
-            falls.append(f"{db(float(known.min()), 1, True)} dB {abs(angle):g} deg {'above' if angle > 0 else 'below'}")
+            falls.append(
+                f"{db(max(0.0, -float(known.min())))} dB {abs(angle):g} deg {'above' if angle > 0 else 'below'}"
+            )
     if not falls:
         return f"The {study.of_sum} is not known off the axis."
     band = f"from {hertz(low)} to {hertz(high)}, {study.distance_m:g} m away"
-    return f"The {study.of_sum} changes against the axis by at most {' and '.join(falls)}, {band}."
+    return f"The {study.of_sum} falls by at most {' and '.join(falls)}, {band}."
 
 
 def _plane(heading: str, study: OffAxisStudy, plane: AngleLevels) -> Iterator[Block]:

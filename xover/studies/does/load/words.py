@@ -79,7 +79,6 @@ def _channel(channel: ChannelLoad, network: str, several: bool, everything: bool
     of = load_of(network, channel.channel)
     if several:
         yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
-    yield fact("lowest", f"{written('lowest load', r.minimum_ohm, of, unit=True)} at {hertz(r.minimum_at_hz)}")
     meaning = f": {TERMS['EPDR']}" if first else ""
     hot = f"; under half of the {verdict.minimum_load_ohm:g} ohm allowed: a linear amplifier will run hot when loud"
     yield fact(

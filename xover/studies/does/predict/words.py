@@ -34,10 +34,12 @@ def _answer(p: Prediction) -> str:
     band, of = p.band, p.network
     if math.isnan(band.mean_db):
         return f"The sum is not known from {hertz(band.from_hz)} to {hertz(band.to_hz)}."
+    start = "The sum" if p.total.coherent else "The timing of the drivers is not known; one sum of many"
     return (
-        f"The sum is {db(band.mean_db)} dB on average from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}, "
-        f"and keeps within {written('above mean', band.highest_deviation_db, of)} and "
-        f"{written('below mean', band.lowest_deviation_db, of, unit=True)} of it (2.83 V, 1 m, on the design axis)."
+        f"{start} keeps within {written('above mean', band.highest_deviation_db, of, unit=True)} "
+        f"({hertz(band.highest_at_hz)}) and {written('below mean', band.lowest_deviation_db, of, unit=True)} "
+        f"({hertz(band.lowest_at_hz)}) of {db(band.mean_db)} dB, {hertz(band.known_from_hz)} to "
+        f"{hertz(band.known_to_hz)} (2.83 V, 1 m, on the design axis)."
     )
 
 
@@ -72,14 +74,11 @@ def _drive(p: Prediction) -> Iterator[Block]:
 
 def _sum(p: Prediction, everything: bool) -> Iterator[Block]:
     band = p.band
-    yield fact(
-        "level",
-        f"highest at {hertz(band.highest_at_hz)}, lowest at {hertz(band.lowest_at_hz)}, "
-        f"rms {written('sum rms', band.rms_deviation_db, p.network, unit=True)}",
-    )
+    if everything:
+        yield fact("rms deviation", written("sum rms", band.rms_deviation_db, p.network, unit=True))
     s = p.sensitivity
     one_watt = ""
-    if s.level_1w_db is not None and s.resistance_ohm is not None:
+    if everything and s.level_1w_db is not None and s.resistance_ohm is not None:
         one_watt = f", {db(s.level_1w_db)} dB for 1 W into {s.resistance_ohm:g} ohm"
     yield fact(
         "sensitivity",
