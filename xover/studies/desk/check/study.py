@@ -33,6 +33,8 @@ _HEADS: Final = {
 }
 _SINE: Final = (Fault.THIN_RATING, Fault.OPEN_DRIVER)
 """Findings that speak of a full sine."""
+_EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP)
+"""Findings that say something else each time."""
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
     About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
@@ -233,10 +235,10 @@ def _answer(check: CheckStudy) -> str:
 
 
 def _once(findings: Iterable[Finding]) -> list[tuple[str, str, str]]:
-    """(where, what, remedy), with one text for what is of one kind and has one remedy."""
-    alike: dict[tuple[Fault, str], list[Finding]] = {}
+    """(where, what, remedy), with one text for what several have that is of one kind and has one remedy."""
+    alike: dict[tuple[Fault, str, str], list[Finding]] = {}
     for f in findings:
-        alike.setdefault((f.fault, f.remedy), []).append(f)
+        alike.setdefault((f.fault, f.remedy, f.text if f.fault in _EACH else ""), []).append(f)
     told = []
     for first, *others in alike.values():
         also = ", ".join(dict.fromkeys(f.where for f in others if f.where != first.where))
