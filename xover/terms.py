@@ -12,7 +12,6 @@ TERMS: Final = {
     "DCR": "resistance of a coil's wire",
     "ESR": "a capacitor's resistance in series",
     "df": "dissipation factor, the loss of a capacitor",
-    "pad": "resistors that bring a driver down",
     "full sine": "a steady tone of the amplifier's peak, where it is worst",
 }
 

@@ -96,6 +96,14 @@ def test_what_is_left_out_is_told_where_all_is_asked_for(run, examples):
         assert "rebuilt from its magnitude" not in " ".join(short.err.split())
 
 
+def test_a_load_that_is_too_low_is_told_once(run, attic):
+    toml = (attic / "speaker.toml").read_text()
+    (attic / "speaker.toml").write_text(toml.replace("minimum_load_ohm = 4", "minimum_load_ohm = 8", 1))
+    said = " ".join(run("load", attic).out.split())
+    assert said.count("too low for an amplifier that allows 8 ohm") == 1
+    assert "This amplifier must not drive it." in said
+
+
 def test_a_caution_is_told_whatever_is_asked_for(run, examples):
     for more in ((), ("--all",)):
         done = run("condition", examples / "hall-horn-two-way", *FEW, *more)

@@ -15,7 +15,7 @@ from xover.rules.audibility import audibility
 from xover.search.builds import PartSpread
 from xover.studies.bears.tolerance.bands import PairDifference, Share
 from xover.studies.bears.tolerance.study import ToleranceStudy
-from xover.terms import TERMS
+from xover.terms import explained
 
 MOST_PARTS: Final = 6
 """Told where not all is asked for, the largest share first."""
@@ -165,7 +165,7 @@ def _from(spreads: list[PartSpread]) -> str:
 
 
 def _drives(study: ToleranceStudy) -> Iterator[Block]:
-    yield Head(f"Drive ({TERMS['drive']}): where 95 % of builds lie, at the widest")
+    yield Head(f"Where 95 % of builds lie at the widest: each driver's {explained('drive')}")
     rows = []
     for key in study.drive:
         wide, corner = study.widest_drive(key), study.corners.drive.get(key)

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from xover.amplifier.faults import CapacitorStress
-from xover.amplifier.load import ASSUMPTION
+from xover.amplifier.load import ASSUMPTION, LoadLevel
 from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, sentence, table
 from xover.figures import at_octaves, db, degrees, hertz, load_of, ohm, written
+from xover.judge.words import stops_of
 from xover.studies.does.load.study import ChannelLoad, LoadStudy
 from xover.terms import TERMS
 
@@ -20,7 +21,8 @@ def tell(study: LoadStudy, everything: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
     several = len(study.channels) > 1
     for name, channel in study.channels.items():
-        said = channel.verdict.sentence
+        stopped = channel.verdict.level is LoadLevel.TOO_LOW and stops_of(study)
+        said = "this amplifier must not drive it" if stopped else channel.verdict.sentence
         yield sentence(f"channel {name}: {said}" if several else said)
     for number, channel in enumerate(study.channels.values()):
         yield from _channel(channel, study.network, several, everything, first=number == 0)
