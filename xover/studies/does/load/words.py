@@ -100,6 +100,7 @@ def _channel(channel: ChannelLoad, network: str, several: bool, everything: bool
         return
     yield Gap()
     yield fact("EPDR", f"it assumes {ASSUMPTION}")
+    yield fact("lowest", f"{written('lowest load', r.minimum_ohm, of, unit=True)} at {hertz(r.minimum_at_hz)}")
     yield fact("highest", f"{ohm(r.maximum_ohm)} ohm at {hertz(r.maximum_at_hz)}")
     yield fact(
         "phase",
