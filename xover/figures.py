@@ -29,7 +29,7 @@ def odds(log10: float) -> str:
     """How much likelier one explanation is than another: "12 to 1", "certain", or a dash where they are alike."""
     if log10 >= CERTAIN_LOG10:
         return "certain"
-    return DASH if log10 < 0.05 else f"{10**log10:.{0 if log10 >= 1 else 1}f} to 1"
+    return DASH if log10 < 0.05 else f"{float(f'{10**log10:.2g}'):,g} to 1"
 
 
 def db(value: float | None, digits: int = 1, signed: bool = False) -> str:

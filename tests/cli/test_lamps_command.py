@@ -40,7 +40,7 @@ def test_tables_fit_80_columns_and_say_what_json_says(run, lit):
         assert lowest == pytest.approx(level["lowest"]["in"]["impedance_ohm"], abs=0.006)
     assert [level["voltage_rms_v"] for level in found["levels"]] == [1.0, 10.0, 20.0]
     change = found["levels"][-1]["drivers"]["tweeter"]["programme_db"]
-    assert f"At 20 V of programme R3 changes tweeter {change:+.1f} dB against cold." in done.out
+    assert f"At 20 V of programme R3 moves tweeter by {change:+.1f} dB from where it is cold." in done.out
     assert "Not changed: woofer." in done.out
     assert "Change of the drive at 20 V against cold, dB" in done.out
     assert "+0.40 dB on average" in done.out

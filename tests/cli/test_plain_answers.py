@@ -1,8 +1,14 @@
 """Answers as a person meets them: a sentence first, one screen, each term explained, nothing said twice."""
 
+import json
+import math
 import re
 
 import pytest
+
+from xover.figures import odds
+from xover.remark import About, Remark, pressing
+from xover.rules.likeness import CERTAIN_LOG10
 
 FEW = ("--per-octave", "12")
 ASKED = {
@@ -102,6 +108,24 @@ def test_a_load_that_is_too_low_is_told_once(run, attic):
     said = " ".join(run("load", attic).out.split())
     assert said.count("too low for an amplifier that allows 8 ohm") == 1
     assert "This amplifier must not drive it." in said
+
+
+def test_odds_are_words_and_json_keeps_the_number(run, examples):
+    said = [odds(x) for x in (0.0, math.log10(1.5), math.log10(12), CERTAIN_LOG10 - 0.01, CERTAIN_LOG10, 222.0)]
+    assert said == ["-", "1.5 to 1", "12 to 1", "98,000 to 1", "certain", "certain"]
+    left = examples / "attic-two-way/left"
+    arguments = ("verify", left, "--network", "original", "--impedance", left / "terminals-rebuilt.csv")
+    assert "against no fault: certain, as far as the model holds" in " ".join(run(*arguments).out.split())
+    faults = json.loads(run(*arguments, "--json").out)["faults"]
+    assert faults[0]["odds_log10"] == 0.0
+    assert min(f["odds_log10"] for f in faults) < -CERTAIN_LOG10
+
+
+def test_only_what_says_that_it_is_a_detail_is_left_out():
+    said = ["do not open it", *(Remark(about, about) for about in About)]
+    left_out = [about for about in About if about not in pressing(said)]
+    assert left_out == [About.REBUILT_PHASE, About.METHOD, About.FAINT]
+    assert "do not open it" in pressing(said)
 
 
 def test_a_caution_is_told_whatever_is_asked_for(run, examples):

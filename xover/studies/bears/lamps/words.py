@@ -44,13 +44,13 @@ def tell(study: LampStudy, everything: bool = False) -> Iterator[Block]:
 def _answer(study: LampStudy) -> str:
     """What the lamps hold back at the highest level."""
     loudest = study.levels[-1]
-    held = [f"{key} {db(d.programme_db, 1, True)} dB" for key, d in loudest.drivers.items() if key in _moved(study)]
+    held = [f"{key} by {db(d.programme_db, 1, True)} dB" for key, d in loudest.drivers.items() if key in _moved(study)]
     names = " and ".join(study.lamps)
     if None in study.lamps.values():
         return f"What {names} does as it gets hot is not known."
     if not held:
         return f"{names} changes no driver up to {loudest.voltage_rms_v:g} V."
-    return f"At {loudest.voltage_rms_v:g} V of programme {names} changes {' and '.join(held)} against cold."
+    return f"At {loudest.voltage_rms_v:g} V of programme {names} moves {' and '.join(held)} from where it is cold."
 
 
 def _levels(study: LampStudy) -> Iterator[Block]:
