@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from xover.quantity import QuantityKind, format_quantity
+from xover.rules.likeness import CERTAIN_LOG10
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,6 +23,13 @@ if TYPE_CHECKING:
 
 
 DASH = "-"
+
+
+def odds(log10: float) -> str:
+    """How much likelier one explanation is than another: "12 to 1", "certain", or a dash where they are alike."""
+    if log10 >= CERTAIN_LOG10:
+        return "certain"
+    return DASH if log10 < 0.05 else f"{float(f'{10**log10:.2g}'):,g} to 1"
 
 
 def db(value: float | None, digits: int = 1, signed: bool = False) -> str:

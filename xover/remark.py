@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 
 
@@ -16,11 +17,25 @@ class About(StrEnum):
     DATASHEET_IMPEDANCE = "impedance from a datasheet"
     DATASHEET_RESPONSE = "response from a datasheet"
     TWO_RESONANCES = "two resonances"
+    METHOD = "method"
+    """How an answer was got: nobody does anything else for it."""
+    FAINT = "left out"
+    """A driver that is not known where it is far below the rest, and left out there."""
 
     @property
     def of_impedance(self) -> bool:
         """Whether it touches drive, load, watts and volts, and not the sound alone."""
         return self not in (About.RESPONSE, About.REBUILT_PHASE, About.DATASHEET_RESPONSE)
+
+    @property
+    def is_detail(self) -> bool:
+        """Whether it changes nothing of what a reader should do: told where all is asked for."""
+        return self in (About.METHOD, About.FAINT, About.REBUILT_PHASE)
+
+
+def pressing(remarks: Iterable[str]) -> list[str]:
+    """Those that change what a reader should do; words that do not say what they are about are among them."""
+    return [r for r in remarks if not (isinstance(r, Remark) and r.about.is_detail)]
 
 
 class Remark(str):

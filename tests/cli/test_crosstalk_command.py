@@ -30,7 +30,7 @@ def test_limits_fit_80_columns_and_are_ranked(examples):
     least = [min(float(row[1]), -float(row[2])) for row in rows]
     assert least == sorted(least)
     assert 0.001 < least[0] < 0.1
-    assert "keep apart" in done.stdout
+    assert f"Keep {' and '.join(rows[0][0].split(':'))} {rows[0][-1]} mm apart" in done.stdout
     assert "note: L1, L2: not said to be air coils" in done.stderr
 
 

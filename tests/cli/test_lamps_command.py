@@ -22,7 +22,7 @@ def lit(attic):
 
 def test_tables_fit_80_columns_and_say_what_json_says(run, lit):
     folder = lit()
-    done = run("lamps", folder, "--network", "found")
+    done = run("lamps", folder, "--network", "found", "--all")
     assert done.status == 0, done.err
     assert max(map(len, done.out.splitlines())) <= 80
     assert "nan" not in done.out.lower().split()
@@ -39,6 +39,8 @@ def test_tables_fit_80_columns_and_say_what_json_says(run, lit):
         assert bare == pytest.approx(level["drivers"]["tweeter"]["bare_power_w"], rel=0.06)
         assert lowest == pytest.approx(level["lowest"]["in"]["impedance_ohm"], abs=0.006)
     assert [level["voltage_rms_v"] for level in found["levels"]] == [1.0, 10.0, 20.0]
+    change = found["levels"][-1]["drivers"]["tweeter"]["programme_db"]
+    assert f"At 20 V of programme R3 moves tweeter by {change:+.1f} dB from where it is cold." in done.out
     assert "Not changed: woofer." in done.out
     assert "Change of the drive at 20 V against cold, dB" in done.out
     assert "+0.40 dB on average" in done.out
@@ -59,6 +61,7 @@ def test_volts_may_be_repeated_and_too_much_is_marked(run, lit):
 def test_an_unknown_law_leaves_dashes(run, lit):
     done = run("lamps", lit("kind=lamp cold=1"))
     assert done.status == 0
+    assert "What R3 does as it gets hot is not known." in done.out
     lines = done.out.split("As the level rises")[1].splitlines()
     assert lines[3].split()[:5] == ["1", "-", "-", "-", "-"]
     assert "R3 states no watts: when it bites is not known" in " ".join(done.err.split())

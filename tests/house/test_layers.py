@@ -22,6 +22,7 @@ LAYERS = [
     "readable",
     "figures",
     "remark",
+    "terms",
     "curve",
     "blocks",
     "files",

@@ -21,11 +21,11 @@ from xover.figures import FIGURES, noting, written
 EXAMPLES = Path(__file__).parents[2] / "examples"
 COMMANDS = (
     "check {}",
-    "predict {} --network found",
-    "load {} --network found",
+    "predict {} --network found --all",
+    "load {} --network found --all",
     "angles {} --network found",
     "sensitivity {} --network found",
-    "condition {}",
+    "condition {} --all",
     "tolerance {} --network found --builds 200",
     "bypass {} --network found --all",
 )

@@ -23,6 +23,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.quantity import hertz
 from xover.readable import Readable
+from xover.remark import About, Remark
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -255,7 +256,8 @@ class DataGap:
         """The gap in one sentence."""
         band = f"{self.key} is not known from {hertz(self.from_hz)} to {hertz(self.to_hz)}"
         if self.counted_absent:
-            return f"{band}: left out there, as its drive keeps it {ABSENT_DB:g} dB or more below the rest"
+            words = f"{band}: left out there, as its drive keeps it {ABSENT_DB:g} dB or more below the rest"
+            return Remark(words, About.FAINT)
         return f"{band} and may matter there: no sum"
 
 

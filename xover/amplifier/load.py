@@ -22,6 +22,7 @@ from xover.errors import InputError
 from xover.figures import written
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
+from xover.remark import About, Remark
 from xover.rules.bands import AUDIO_BAND_HZ
 from xover.rules.margins import EPDR_CAUTION_SHARE, IEC_LEAST_SHARE, ROUNDING
 
@@ -76,9 +77,10 @@ def epdr(impedance_ohm: ArrayLike) -> Float:
 # Figures that are printed on loudspeakers. Common practice, no published source.
 USUAL_RATINGS_OHM: Final = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0)
 
-DC_NOTE: Final = (
+DC_NOTE: Final = Remark(
     "the resistance that an ohmmeter reads at the terminals is not seen here: it is neither the lowest impedance "
-    "nor the rating"
+    "nor the rating",
+    About.METHOD,
 )
 GRID_NOTE: Final = "the extremes are taken from the grid's own points: between them the load may be lower"
 
@@ -235,7 +237,7 @@ def _conductance(impedance_ohm: Complex) -> Float:
 def _notes(
     impedance_ohm: Complex, band_hz: tuple[float, float], covered_hz: tuple[float, float], refined: bool
 ) -> tuple[str, ...]:
-    notes = [DC_NOTE]
+    notes: list[str] = [DC_NOTE]
     band = f"{hertz(band_hz[0])} to {hertz(band_hz[1])}"
     known = np.isfinite(impedance_ohm)
     idle = int(np.count_nonzero(np.isinf(impedance_ohm)))

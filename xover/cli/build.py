@@ -17,6 +17,7 @@ from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
 from xover.errors import InputError, OptionError, XoverError, named
 from xover.figures import place
+from xover.remark import pressing
 from xover.units import COUNT, FILE, HZ, TEXT, YES
 
 OFFERS: Final = {
@@ -183,7 +184,10 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         render(tell(result, **shows))
         for words in said:
             show_text(words, "")
-        show_warnings(getattr(result, "warnings", ()))
+        warnings = getattr(result, "warnings", ())
+        if not all(shows[name] for name, (ask, _) in q.shows.items() if ask.flag == "--all"):
+            warnings = pressing(warnings)
+        show_warnings(warnings)
     if fault is not None:
         raise fault
     return 1 if common.get("strict") and not getattr(result, q.strict) else 0

@@ -21,6 +21,10 @@ LOSS_SHARE: Final = 0.50
 UNKNOWN_WIRE_M: Final = 0.5e-3
 """A coil whose DCR nobody states has no more than an air coil of wire this thin."""
 
+# Explanations.
+CERTAIN_LOG10: Final = 5.0
+"""From a hundred thousand to one on, an explanation is called certain, as far as the model holds."""
+
 # Meters and sweeps.
 METER_SHARE: Final = 0.01
 METER_OHM: Final = 0.1

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from xover.declare import Ask, Grid
 from xover.errors import OptionError
-from xover.units import COUNT, FILE, MONEY, NETWORK, OHM, SHARE, TEXT, one_of
+from xover.units import COUNT, FILE, MONEY, NETWORK, OHM, SHARE, TEXT, YES, one_of
 
 if TYPE_CHECKING:
     from xover.curve import Float
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 VERTICAL_DEG: Final = (-30.0, -15.0, -10.0, 0.0, 10.0, 15.0, 30.0)
 HORIZONTAL_DEG: Final = (0.0, 15.0, 30.0, 45.0, 60.0)
 """Angles off the axis that are told where no others are asked for."""
+EVERYTHING: Final = {"everything": (Ask("Tell all: every table and note.", YES, "--all"), False)}
+"""What a question shows besides its answer where it is asked to."""
 Progress = Callable[[float, str], None]
 """Is told the share done, 0 to 1, and what is going on in a few words."""
 Network = Annotated[str | None, Ask("Named network of the folder [default: found].", NETWORK, "--network", "-n")]

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from xover.declare import Ask, Unit, question
 from xover.rules.audibility import UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
-from xover.studies.options import Channel, Frequencies, frequencies
+from xover.studies.options import EVERYTHING, Channel, Frequencies, frequencies
 from xover.units import BAND, DB, TEXT, one_of, or_none
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ Match = Annotated[
 Threshold = Annotated[float, Ask("Differences beyond this are pointed out.", DB, above=0, high=20)]
 
 
-@question(strict="within_threshold", plots={"Comparison": "aged.draw_comparison"})
+@question(strict="within_threshold", plots={"Comparison": "aged.draw_comparison"}, shows=EVERYTHING)
 def compare(
     first: Annotated[str, Ask("A table, a speaker folder, or FOLDER:NETWORK.", _PLACE, place=True)],
     second: Annotated[str, Ask("What A is held against.", _OTHER, place=True)],

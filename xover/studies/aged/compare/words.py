@@ -11,31 +11,27 @@ import numpy as np
 from xover.blocks import Block, Facts, Gap, Head, Table, Text, fact, plain_table
 from xover.figures import db, degrees, hertz
 from xover.judge.odd_words import told_odd
+from xover.rules.audibility import audibility
 from xover.studies.aged.compare.study import Comparison
 
-MOST_STRETCHES: Final = 6
+MOST_STRETCHES: Final = 3
+"""Told where not all is asked for, the widest first."""
 
 
-def tell(c: Comparison) -> Iterator[Block]:
+def tell(c: Comparison, everything: bool = False) -> Iterator[Block]:
     """The difference: as a whole, by octaves, and where it is beyond the threshold."""
     ohms = c.percent is not None
     yield Head(c.title)
-    yield Text(f"{c.first.evidence.capitalize()} less {c.second.evidence}.", flush=True)
+    yield Text(_answer(c))
     level = "as it is" if ohms else "as it is, not matched"
     if c.match_band_hz is not None:
         low, high = (hertz(f) for f in c.match_band_hz)
         level = f"{db(c.offset_db, 2, True)} dB as a whole, {low} to {high}: taken off below"
-    worst = f"{db(c.worst_db, 2, True)} dB{f' ({_percent(c.worst_db)} %)' if ohms else ''} at {hertz(c.worst_at_hz)}"
-    yield Facts(
-        (
-            ("level", level),
-            ("known from", f"{hertz(c.known_hz[0])} to {hertz(c.known_hz[1])}"),
-            (
-                "difference",
-                f"rms {db(c.rms_db, 2)} dB from {hertz(c.judged_hz[0])} to {hertz(c.judged_hz[1])}; largest {worst}",
-            ),
-        )
-    )
+    rms = f"rms {db(c.rms_db, 2)} dB from {hertz(c.judged_hz[0])} to {hertz(c.judged_hz[1])}"
+    rows = [("what", f"{c.first.evidence} less {c.second.evidence}"), ("level", level), ("difference", rms)]
+    if everything or c.known_hz != (c.frequency_hz[0], c.frequency_hz[-1]):
+        rows.insert(2, ("known from", f"{hertz(c.known_hz[0])} to {hertz(c.known_hz[1])}"))
+    yield Facts(tuple(rows))
     yield Gap()
     yield _octaves(c)
     if c.phase_difference_deg is not None:
@@ -47,16 +43,26 @@ def tell(c: Comparison) -> Iterator[Block]:
     if not c.audible:
         yield Text("Nothing: no octave, and no stretch of a third of an octave or more.")
         return
-    for stretch in c.stretches[:MOST_STRETCHES]:
+    most = len(c.stretches) if everything else MOST_STRETCHES
+    for stretch in c.stretches[:most]:
         where = f"{hertz(stretch.from_hz)} to {hertz(stretch.to_hz)}"
         size = f"{db(stretch.worst_db, 1, True)} dB at {hertz(stretch.at_hz)}, {stretch.octaves:.1f} octaves wide"
         yield fact(where, f"{size}: {stretch.words}", 22)
-    left = len(c.stretches) - MOST_STRETCHES
+    left = len(c.stretches) - most
     if left > 0:
         yield Text(f"... and {left} more, smaller.")
     if not c.stretches:
         heard = ", ".join(f"{o.centre_hz:g}" for o in c.octaves if o.audible)
         yield Text(f"No stretch stays on one side that wide; octaves on average: {heard} Hz.")
+
+
+def _answer(c: Comparison) -> str:
+    """How far apart they are at most, and whether that is heard."""
+    at = hertz(c.worst_at_hz)
+    if c.percent is not None:
+        return f"They differ most at {at}: by {_percent(c.worst_db)} % ({db(c.worst_db, 2, True)} dB)."
+    most = f"They differ most at {at}, by {db(c.worst_db, 2, True)} dB"
+    return f"{most}: {audibility(c.worst_db) if c.audible else 'too narrow or too little to be heard'}."
 
 
 def _octaves(c: Comparison) -> Table:

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
-from xover.studies.options import Frequencies, frequencies
+from xover.studies.options import EVERYTHING, Frequencies, frequencies
 from xover.units import DB, NETWORK, YES
 
 if TYPE_CHECKING:
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from xover.studies.aged.condition.study import ConditionStudy
 
 
-@question(strict="within_limit", plots={"ConditionStudy": "aged.draw_condition"})
+@question(strict="within_limit", plots={"ConditionStudy": "aged.draw_condition"}, shows=EVERYTHING)
 def condition(
     speaker: "Speaker",
     *,

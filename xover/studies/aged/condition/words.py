@@ -16,6 +16,7 @@ from xover.figures import db, load_of, octave_centres, ohm, written
 from xover.network.parts import Capacitor
 from xover.parts.kinds import SOURCE, PartKind
 from xover.quantity import hertz
+from xover.remark import About, Remark
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.rules.margins import VALVES_OHM
@@ -25,6 +26,7 @@ from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, PartBlame
 from xover.studies.aged.condition.envelope import DriftEnvelope, DriftRange, PartReach
 from xover.studies.aged.condition.parts import PartCondition, Verdict, same_wiring, signed_percent
+from xover.terms import legend
 
 if TYPE_CHECKING:
     from xover.studies.aged.condition.study import ConditionStudy
@@ -174,13 +176,12 @@ def _meter(parts: Sequence[PartCondition]) -> list[str]:
 
 
 def _taken(parts: Sequence[PartCondition]) -> list[str]:
-    said = []
+    said: list[str] = []
     measured = [p for p in parts if p.verdict is not Verdict.UNKNOWN]
     names = [p.name for p in measured if p.tolerance_assumed and p.changed]
     if names:
-        said.append(
-            f"no tol= on the original card of {', '.join(names)}: the usual one of its kind is taken ({SOURCE})"
-        )
+        words = f"no tol= on the original card of {', '.join(names)}: the usual one of its kind is taken ({SOURCE})"
+        said.append(Remark(words, About.METHOD))
     unmeasured = [p for p in parts if p.verdict is Verdict.UNKNOWN]
     if unmeasured:
         said.append(f"nothing was measured: the drift of every part is the range usual for its kind ({SOURCE})")
@@ -215,26 +216,53 @@ _SHORT: Final = {
 """Verdicts in as many letters as a column has, where those of the verdict are more."""
 
 
-def tell(study: ConditionStudy, strict: bool = False) -> Iterator[Block]:
+def tell(study: ConditionStudy, everything: bool = False, strict: bool = False) -> Iterator[Block]:
     """What age has done as a person reads it; with `strict` whether the limit holds too."""
-    yield from _found(study) if study.envelope is None else _assumed(study, study.envelope)
+    yield from _found(study, everything) if study.envelope is None else _assumed(study, study.envelope)
     if strict:
         yield Head(f"Limit of {study.limit_db:g} dB")
         yield from map(Text, study.limits_broken or ("holds",))
 
 
-def _found(study: ConditionStudy) -> Iterator[Block]:
+def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     yield Head(f"{study.title}: '{study.found}' against '{study.original}', how far age has moved it")
     yield Text(study.conclusion)
     yield Head("Parts, as marked and as found")
     columns = ["part", "kind", "marked", "found", "drift", "ohm, 1 kHz", "verdict"]
-    yield plain_table(columns, [_part_row(part) for part in study.parts])
+    shown = [p for p in study.parts if p.changed or everything] or study.parts
+    yield plain_table(columns, [_part_row(part) for part in shown])
     yield Text(
         "ohm, 1 kHz: series resistance of capacitors and coils, then > now. Readings count only if one end of the "
         "part was lifted."
     )
     yield Head(f"What it does, from {hertz(study.band_hz[0])} to {hertz(study.band_hz[1])} at most")
-    yield from _effects(study)
+    yield from _effects(study, everything)
+    if everything:
+        yield from _octaves(study)
+    yield Head("Which part did it")
+    if study.blame is None:
+        yield Text(f"{study.blame_reason[0].upper()}{study.blame_reason[1:]}.")
+    elif everything:
+        yield from _blamed(study.blame, study.sum_word)
+        yield Gap()
+    changed = [(p, words) for p, words in zip(study.ranked, study.sentences, strict=True) if p.changed]
+    little = [p.name for p, _ in changed if not everything and _is_little(study.blame, p.name)]
+    for number, words in enumerate((words for p, words in changed if p.name not in little), 1):
+        yield fact(f"{number}.", words, 3)
+    as_marked = [p.name for p in study.parts if not p.changed]
+    for names, why in ((little, f"changed, {MATCHED_DB:g} dB or less each"), (as_marked, "as marked")):
+        if names:
+            yield fact("", f"{', '.join(names)}: {why}: leave {'it' if len(names) == 1 else 'them'}", 3)
+
+
+def _is_little(blame: Blame | None, name: str) -> bool:
+    """Whether a part that has changed is left alone all the same."""
+    own = None if blame is None else blame.of(name)
+    return own is not None and own.effect_db <= MATCHED_DB
+
+
+def _octaves(study: ConditionStudy) -> Iterator[Block]:
+    """The changes at the octaves."""
     yield Gap()
     f, rows = study.frequency_hz, []
     for centre in octave_centres(float(f[0]), float(f[-1])):
@@ -247,17 +275,6 @@ def _found(study: ConditionStudy) -> Iterator[Block]:
         f"dB; in brackets where the drive lies {COUNTS_WITHIN_DB:g} dB or more below its highest: the most is not "
         "looked for there."
     )
-    yield Head("Which part did it")
-    if study.blame is None:
-        yield Text(f"{study.blame_reason[0].upper()}{study.blame_reason[1:]}.")
-    else:
-        yield from _blamed(study.blame, study.sum_word)
-    yield Gap()
-    as_marked = [p.name for p in study.parts if not p.changed]
-    for number, sentence in enumerate(study.sentences[: len(study.sentences) - len(as_marked)], 1):
-        yield fact(f"{number}.", sentence, 3)
-    if as_marked:
-        yield fact("", f"{', '.join(as_marked)}: as marked: leave {'it' if len(as_marked) == 1 else 'them'}", 3)
 
 
 def _part_row(part: PartCondition) -> list[str]:
@@ -268,10 +285,10 @@ def _part_row(part: PartCondition) -> list[str]:
     return [part.name, str(part.kind), part.shown_original, part.shown_found, drift, series, verdict]
 
 
-def _effects(study: ConditionStudy) -> Iterator[Block]:
+def _effects(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     for key, worst in study.drive_worst.items():
         yield fact(f"drive of {key}", said_change(worst))
-    if study.drive_worst and not math.isnan(study.total_worst.change):
+    if everything and study.drive_worst and not math.isnan(study.total_worst.change):
         yield fact(
             study.sum_word,
             f"{said_change(study.total_worst, study.found or '')}: {audibility(study.total_worst.change)}",
@@ -289,12 +306,14 @@ def _effects(study: ConditionStudy) -> Iterator[Block]:
         if all(r.frequency_hz is not None for r, _ in readings):
             where = f"{' + '.join(crossover.then.lower)} to {' + '.join(crossover.then.upper)}"
             yield fact("crossover", f"{where} {'; now '.join(_crossover(r, n or '') for r, n in readings)}")
+    depths = [r.null_depth_db for c in study.crossovers for r in (c.then, c.now) if r is not None]
+    yield Text(legend("drive", "EPDR", *(["null"] if any(d is not None for d in depths) else [])))
 
 
 def _crossover(reading: CrossoverReading, network: str) -> str:
     of, depth = reading.of(network), reading.null_depth_db
     at = f"at {written('crossover', reading.frequency_hz, of)}"
-    return at if depth is None else f"{at}, reversed null {written('null depth', depth, of)} dB deep"
+    return at if depth is None else f"{at}, null {written('null depth', depth, of)} dB deep"
 
 
 def _lowest(reading: LoadReading, of: str) -> str:
@@ -351,6 +370,7 @@ def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
             f"as marked, lowest {_lowest(load.then, load_of(study.original, load.channel))}" for load in study.loads
         ),
     )
+    yield Text(legend("drive", "EPDR"))
     yield fact("tried", envelope.method)
     worth = [p.name for p in envelope.parts if not p.effect_db <= MATCHED_DB]  # not known counts
     if worth:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
 from xover.errors import named
-from xover.studies.options import Channel, Noise, Progress, quiet
+from xover.studies.options import EVERYTHING, Channel, Noise, Progress, quiet
 from xover.units import FILE, NETWORK, OHM, SHARE, YES, by_name, one_of
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ ByDriver = Mapping[str, str | Path] | None
 
 @question(
     strict="topology_fits",
+    shows=EVERYTHING,
     write="netlist",
     then="condition {folder} --found {name}",
     withheld=("the network does not fit", f"mend the circuit, or give {named('force_numbers')}"),

@@ -22,6 +22,7 @@ from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
 from xover.network.cards import netlist_text
 from xover.parts.kinds import kind_of
+from xover.remark import About, Remark
 from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
 from xover.studies.aged.infer.words import (
     confusion,
@@ -210,17 +211,18 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
 
 
 def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
-    out = []
+    out: list[str] = []
     if prior is Prior.NONE:
         out.append(
             "without a prior, parts that trade with one that is not seen may lie outside of their intervals: these "
             "reckon with straight lines, and a value that nothing bounds goes far beyond"
         )
     if jig.scale_sd == 0:
-        out.append(
+        words = (
             "an error that this sweep and those of the drivers share does not show: all ohms and henries go with it, "
             "farads against it; a scale error of 1 % puts it into the intervals"
         )
+        out.append(Remark(words, About.METHOD))
     if not found.problem.sweeps[0].sweep.curve.has_phase:
         out.append("the sweep has no phase: less is seen than could be")
     pulled = [

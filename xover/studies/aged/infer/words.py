@@ -12,10 +12,12 @@ from xover.explain.problem import is_factor
 from xover.explain.sweeps import SweepPlace
 from xover.explain.topology import Fault, Rival, TopologyTest
 from xover.explain.unknowns import PRIOR_WORDS
+from xover.figures import odds
 from xover.network.adjoint import ParameterKind
 from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import MAINS_HZ
 from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
+from xover.terms import legend
 
 SHOWN_AS: Final = {
     ParameterKind.OHM: QuantityKind.RESISTANCE,
@@ -200,7 +202,7 @@ def _outliers(at_hz: Sequence[float]) -> str:
     return f"{rows} apart from their neighbours and count less, such as at {hertz(at_hz[0])}"
 
 
-def tell(study: InferStudy) -> Iterator[Block]:
+def tell(study: InferStudy, everything: bool = False) -> Iterator[Block]:
     """The inference as a person reads it."""
     yield Head(f"{study.title}: parts of '{study.network}', read from its terminals")
     yield Text(f"{study.headline}.")
@@ -210,9 +212,10 @@ def tell(study: InferStudy) -> Iterator[Block]:
         yield Text(f"{sentence}.")
     if study.rivals:
         yield from _rivals(study)
-    yield Head("The measurement")
-    yield from _measured(study.measurement, study.residual)
-    yield fact("beforehand", PRIOR_WORDS[study.prior])
+    if everything:
+        yield Head("The measurement")
+        yield from _measured(study.measurement, study.residual)
+        yield fact("beforehand", PRIOR_WORDS[study.prior])
 
 
 def _parts(study: InferStudy) -> Iterator[Block]:
@@ -239,6 +242,8 @@ def _parts(study: InferStudy) -> Iterator[Block]:
         yield plain_table(["loss", "marked", "now", "from", "to"], rows)
     if hidden:
         yield fact("losses not seen", ", ".join(hidden))
+    if losses:
+        yield Text(legend("DCR", "ESR", "df"))
     if study.confusions:
         yield Head("What cannot be told apart from here")
     for each in study.confusions:
@@ -254,15 +259,13 @@ def _rivals(study: InferStudy) -> Iterator[Block]:
             rival.neighbour.words,
             f"{100 * rival.residual:.2f}",
             "yes" if rival.test.fits else "no",
-            f"{rival.log_evidence:.{0 if rival.log_evidence < -100 else 1}f}",
+            odds(-rival.log_evidence / math.log(10.0)),
             "tie" if rival.tied and several else "",
         ]
         for rival in study.rivals
     ]
-    yield plain_table(["network", "left over %", "fits", "ln evidence", ""], rows)
-    yield Text(
-        "left over: rms of what the fit leaves of |Z|. ln evidence: against the best; less than 3 apart is a tie."
-    )
+    yield plain_table(["network", "left over %", "fits", "best likelier", ""], rows)
+    yield Text("left over: rms of what the fit leaves of |Z|; best likelier: than this one, as far as the model holds.")
 
 
 def _measured(measured: Measurement, residual: float) -> Iterator[Block]:

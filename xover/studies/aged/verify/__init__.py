@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 from xover.declare import Ask, question
 from xover.errors import OptionError, named
 from xover.rules.bands import MICROPHONE_HZ
-from xover.studies.options import Channel, Network, Noise, chosen
+from xover.studies.options import EVERYTHING, Channel, Network, Noise, chosen
 from xover.units import BAND, DB, FILE, YES
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ def pair(
 
 @question(
     strict="agrees",
+    shows=EVERYTHING,
     plots={"VerifyStudy": "aged.draw_verification", "PairStudy": "aged.draw_pair"},
     instead=("other", pair),
 )

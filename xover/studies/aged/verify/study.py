@@ -14,6 +14,7 @@ from xover.curve import Curve, Float, log_grid
 from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
 from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
+from xover.figures import odds
 from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
 from xover.speaker import Speaker
@@ -120,8 +121,8 @@ def verify(
     reasons = _against(bench, states, fits, ear, none)
     clear = next((c for c in faults if c.fault and c.fault.kind is not FaultKind.OTHER_VALUE), None)
     if clear is not None and clear.fault is not None and none.cost - clear.cost > CLEAR:
-        odds = (none.cost - clear.cost) / LN10
-        reasons.append(f"{fault_words(network, clear.fault)} is 10^{odds:.0f} times likelier than no fault")
+        likelier = odds((none.cost - clear.cost) / LN10)
+        reasons.append(f"{fault_words(network, clear.fault)}, against no fault: {likelier}, as far as the model holds")
     agrees = not reasons
     ranked = () if agrees else _rank(bench, states, fits, ear, faults)
     drivers = _drivers_alone(bench, states, fits, ear, none)

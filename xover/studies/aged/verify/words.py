@@ -15,7 +15,7 @@ from xover.curve import Float
 from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
-from xover.figures import db, hertz
+from xover.figures import db, hertz, odds
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
@@ -200,17 +200,19 @@ def verdict_headline(verdict: Verdict, ranked: Sequence[RankedFault], drivers: s
     return f"{said}; what was measured cannot tell these apart: {'; '.join(first)}"
 
 
-def tell(study: VerifyStudy | PairStudy) -> Iterator[Block]:
+def tell(study: VerifyStudy | PairStudy, everything: bool = False) -> Iterator[Block]:
     """A build, or a pair, as a person reads it."""
-    yield from _pair(study) if isinstance(study, PairStudy) else _build(study)
+    yield from _pair(study) if isinstance(study, PairStudy) else _build(study, everything)
 
 
-def _build(v: VerifyStudy) -> Iterator[Block]:
+def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
     z, sound, sweep = v.terminals, v.sound, Path(v.sweep).name or "the sweep"
     yield Head(f"{v.title}: {sweep} against network '{v.network}'")
     yield Text(f"{_capital(v.headline)}.")
     if v.reasons and not v.faults:
         return
+    if not v.agrees:
+        yield from _why(v, sweep)
     yield Head("Measured less predicted")
     yield fact(
         "impedance",
@@ -223,23 +225,29 @@ def _build(v: VerifyStudy) -> Iterator[Block]:
             f"rms {db(sound.rms_db, 1)} dB, largest {db(sound.worst_db, 1, True)} dB near {hertz(sound.worst_at_hz)}, "
             f"third octaves, level matched; {sound.sigma_db:g} dB of each is taken as noise",
         )
-    yield _octaves(v)
-    yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations to either side.")
-    if v.agrees:
-        if v.not_excluded:
-            yield Head("Would not show in what was measured")
-            yield from map(Text, v.not_excluded)
-        return
+    if v.agrees or everything:
+        yield _octaves(v)
+        yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations each way.")
+    if v.agrees and v.not_excluded:
+        yield Head("Would not show in what was measured")
+        yield from map(Text, v.not_excluded)
+
+
+def _why(v: VerifyStudy, sweep: str) -> Iterator[Block]:
+    """Reasons, faults, and what to do next."""
+    sound = v.sound
     yield Head("Why it does not agree")
     for reason in v.reasons:
         yield Text(f"{_capital(reason)}.")
     yield Head(f"Single faults, likeliest first, of {v.tried} tried")
     shown = [f for f in v.faults if not f.tie or (f.tie < MOST_GROUPS and -f.odds_log10 <= FAR_BEHIND)]
     heard = ["dB"] if sound is not None else []
-    yield plain_table(["", "part", "fault", "leaves %", *heard, "odds", "explains"], [_row(f, heard) for f in shown])
+    yield plain_table(
+        ["", "part", "fault", "leaves %", *heard, "1st likelier", "explains"], [_row(f, heard) for f in shown]
+    )
     yield Text(
-        "leaves: rms of the impedance; odds: against the first; explains: what is left is noise, and all other parts "
-        "keep within tolerance. Faults of one number cannot be told apart by what was measured."
+        "leaves: rms of the impedance; 1st likelier: than this one; explains: what is left is noise, and all other "
+        "parts keep within tolerance. Faults of one number cannot be told apart by what was measured."
     )
     yield Head("Next")
     for fault in shown:
@@ -253,7 +261,7 @@ def _build(v: VerifyStudy) -> Iterator[Block]:
 
 def _row(f: RankedFault, heard: Sequence[str]) -> list[str]:
     cells = [str(f.tie + 1), f.fault.part, f.told, f"{100 * f.residual:.1f}", *(db(f.sound_db, 1) for _ in heard)]
-    return [*cells, _odds(f.odds_log10), "yes" if f.explains else "no"]
+    return [*cells, odds(-f.odds_log10), "yes" if f.explains else "no"]
 
 
 def _octaves(v: VerifyStudy) -> Table:
@@ -282,12 +290,6 @@ def _octaves(v: VerifyStudy) -> Table:
     return plain_table(head, [row for row, p in zip(rows, percent, strict=True) if not math.isnan(p)])
 
 
-def _odds(log10: float) -> str:
-    if log10 > -0.05:
-        return "1"
-    return f"1:{10**-log10:.0f}" if log10 > -4 else f"1:10^{-log10:.0f}"
-
-
 def _capital(words: str) -> str:
     return words[0].upper() + words[1:]
 
@@ -306,12 +308,13 @@ def _pair(p: PairStudy) -> Iterator[Block]:
         shown = [e for e in p.explanations if e.tie < MOST_GROUPS and (e.tie == 0 or -e.odds_log10 < FAR_BEHIND)]
         for e in shown:
             verdict = "" if e.explains else ", does not explain it all"
-            leaves = f"leaves {100 * e.residual:.1f} %, odds {_odds(e.odds_log10)}{verdict}"
+            behind = f", the first likelier: {odds(-e.odds_log10)}" if e.tie else ""
+            leaves = f"leaves {100 * e.residual:.1f} %{behind}{verdict}"
             yield fact(f"{e.tie + 1}.", f"{e.words} ({leaves})", 3)
         yield Text("Explanations of one number cannot be told apart by the two sweeps.")
         yield Head("Next")
         for test in dict.fromkeys(e.next_test for e in shown if e.tie == 0):
-            yield Text(f"{test}.")
+            yield Text(f"{_capital(test)}.")
     if p.hidden:
         yield Head("Would not show in these sweeps")
         yield Text(f"{'; '.join(p.hidden)}. Sweep the driver alone to see it.")

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
 from xover.rules.audibility import REPEATS_DB
-from xover.studies.options import Frequencies24, Network, frequencies
+from xover.studies.options import EVERYTHING, Frequencies24, Network, frequencies
 from xover.units import DB, SHARE, by_name
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.crosstalk.study import Crosstalk
 
 
-@question(plots={"Crosstalk": "bears.draw_crosstalk"})
+@question(plots={"Crosstalk": "bears.draw_crosstalk"}, shows=EVERYTHING)
 def crosstalk(
     speaker: "Speaker",
     network: Network = None,

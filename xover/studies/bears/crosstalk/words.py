@@ -8,20 +8,19 @@ from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.figures import db, hertz
-from xover.sound.change import Worst
+from xover.sound.change import Worst, size_of
 from xover.studies.bears.crosstalk.study import CoupledCase, Crosstalk, DriveEffect
 
 MOST_SHOWN: Final = 4
 
 
-def tell(study: Crosstalk) -> Iterator[Block]:
+def tell(study: Crosstalk, everything: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: network '{study.network}', coupling between coils")
+    yield Text(_answer(study))
     if len(study.cases) <= MOST_SHOWN:
         for case in study.cases:
             yield from _case(case, study.judged_by)
     else:
-        from xover.sound.change import size_of
-
         worst = max(study.cases, key=lambda case: size_of(case.total))
         yield Text(f"The worst of {len(study.cases)} combinations of signs; --json gives them all.")
         yield from _case(worst, study.judged_by)
@@ -31,9 +30,29 @@ def tell(study: Crosstalk) -> Iterator[Block]:
             "it rises there. Levels are re the amplifier. A winding sense that is not known can be either."
         )
     if study.pairs:
-        yield from _limits(study)
+        yield from _limits(study, everything)
     if study.skipped:
         yield fact("coupled already", ", ".join(study.skipped) + ": their K cards stay as they are")
+
+
+def _answer(study: Crosstalk) -> str:
+    """What to keep apart, or what the given couplings do."""
+    if study.cases:
+        worst = max(study.cases, key=lambda case: size_of(case.total)).total
+        if not math.isfinite(worst.change):
+            return "What the couplings do to the sum is not known: see the drives."
+        return f"These couplings move the sum by {_signed(worst)} dB at {hertz(worst.at_hz)} at most."
+    closest = max((p for p in study.pairs if p.apart_m is not None), key=lambda p: p.apart_m or 0.0, default=None)
+    what = "the drive" if study.judged_by == "drives" else f"the {study.judged_by}"
+    if not study.pairs:
+        return "There are no two coils whose coupling is open: nothing to keep apart."
+    if closest is None:
+        return f"Any two coils may touch: {what} moves by less than {study.limit_db:g} dB."
+    return (
+        f"Keep {' and '.join(closest.name.split(':'))} {1e3 * (closest.apart_m or 0.0):.0f} mm apart, or at right "
+        f"angles with one centre on the other's axis or mid-plane: then this pair moves {what} less than "
+        f"{study.limit_db:g} dB."
+    )
 
 
 def _case(case: CoupledCase, judged_by: str) -> Iterator[Block]:
@@ -59,7 +78,7 @@ def _stop(effect: DriveEffect) -> list[str]:
     return [_signed(rise, 1), hertz(rise.at_hz), db(effect.stop_before_db), db(effect.stop_after_db)]
 
 
-def _limits(study: Crosstalk) -> Iterator[Block]:
+def _limits(study: Crosstalk, everything: bool) -> Iterator[Block]:
     what = "the drive that moves most" if study.judged_by == "drives" else f"the {study.judged_by}"
     yield Head(f"Coupling that moves {what} by {study.limit_db:g} dB")
     rows = [
@@ -75,19 +94,16 @@ def _limits(study: Crosstalk) -> Iterator[Block]:
     yield plain_table(["coils", "k above 0", "k below 0", "at", "apart mm"], rows)
     yield Text(
         "apart: from centre to centre, for two air coils of 25/55 x 20 mm flat side by side; larger coils need "
-        "more, in proportion to their size. 'any' may touch."
+        "more, in proportion to their size. 'any' may touch. k: coupling factor, 0 to 1."
     )
-    closest = [pair for pair in study.pairs if pair.apart_m is not None]
-    if closest:
-        names = ", ".join(pair.name for pair in closest[:3])
-        yield fact("keep apart", f"{names}, or at right angles with one centre on the other's axis or mid-plane")
     carried = [f"{p.name} reaches {', '.join(p.carried)} too" for p in study.pairs if p.carried]
     if carried:
         yield fact("tied by K cards", "; ".join(carried))
-    yield Text(
-        "To measure a pair where it stands: L of both in series, then with one reversed; k is the difference over "
-        "4 sqrt(L1 L2)."
-    )
+    if everything:
+        yield Text(
+            "To measure a pair where it stands: L of both in series, then with one reversed; k is the difference over "
+            "4 sqrt(L1 L2)."
+        )
 
 
 def _k(value: float | None) -> str:

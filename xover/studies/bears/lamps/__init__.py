@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
-from xover.studies.options import Network, Spectrum
+from xover.studies.options import EVERYTHING, Network, Spectrum
 from xover.units import VOLT
 
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.lamps.study import LampStudy
 
 
-@question()
+@question(shows=EVERYTHING)
 def lamps(
     speaker: "Speaker",
     network: Network = None,

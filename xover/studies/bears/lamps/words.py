@@ -12,11 +12,12 @@ from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.figures import amount, at_octaves, db, hertz, ohm
 from xover.rules.audibility import audibility
 from xover.studies.bears.lamps.study import LampStudy, Removal
+from xover.terms import TERMS
 
 LEAST_SHOWN_DB: Final = 0.005
 
 
-def tell(study: LampStudy) -> Iterator[Block]:
+def tell(study: LampStudy, everything: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: network '{study.network}', lamps and resettable fuses")
     if not study.lamps:
         yield Text(
@@ -24,18 +25,32 @@ def tell(study: LampStudy) -> Iterator[Block]:
             "'R3 a b kind=lamp cold=1 hot=10 watts=5'."
         )
         return
+    yield Text(_answer(study))
     rows = []
     for name, law in study.lamps.items():
         hot = "-" if law is None else f"{law.hot_ohm:g}" + ("?" if law.hot_assumed else "")
         rows.append([name, f"{study.cold_ohm[name]:g}", hot, "-" if law is None else f"{law.rated_w:g}"])
     yield plain_table(["lamp", "cold ohm", "hot ohm", "at watts"], rows)
     yield from _levels(study)
-    yield from _octaves(study)
+    if everything:
+        yield from _octaves(study)
     for removal in study.removals:
         yield from _removal(study, removal)
-    yield Head("How to read it")
-    for words in study.assumptions:
-        yield sentence(words)
+    if everything:
+        yield Head("How to read it")
+        yield from map(sentence, study.assumptions)
+
+
+def _answer(study: LampStudy) -> str:
+    """What the lamps hold back at the highest level."""
+    loudest = study.levels[-1]
+    held = [f"{key} by {db(d.programme_db, 1, True)} dB" for key, d in loudest.drivers.items() if key in _moved(study)]
+    names = " and ".join(study.lamps)
+    if None in study.lamps.values():
+        return f"What {names} does as it gets hot is not known."
+    if not held:
+        return f"{names} changes no driver up to {loudest.voltage_rms_v:g} V."
+    return f"At {loudest.voltage_rms_v:g} V of programme {names} moves {' and '.join(held)} from where it is cold."
 
 
 def _levels(study: LampStudy) -> Iterator[Block]:
@@ -107,7 +122,7 @@ def _removal(study: LampStudy, removal: Removal) -> Iterator[Block]:
     watts = "" if math.isnan(removal.plain_w) else f" for {amount(removal.plain_w)} W or more"
     volts = study.levels[-1].voltage_rms_v
     kept = f"a plain resistor of {removal.plain_ohm:g} ohm{watts}" if removal.plain_ohm > 0 else "a piece of wire"
-    yield fact("voicing", f"{kept} keeps the sound at low level (twice its heat at {volts:g} V)", 10)
+    yield fact("voicing", f"{kept} keeps {TERMS['voicing']} at low level (twice its heat at {volts:g} V)", 10)
     yield fact(
         "caution", "without the lamp nothing holds the watts back: a driver can burn at a level it lived with", 10
     )

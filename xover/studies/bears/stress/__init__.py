@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
-from xover.studies.options import Frequencies, Network, Spectrum, frequencies
+from xover.studies.options import EVERYTHING, Frequencies, Network, Spectrum, frequencies
 from xover.units import NUMBER, RATING, VOLT
 
 if TYPE_CHECKING:
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.stress.study import StressStudy
 
 
-@question(plots={"StressStudy": "bears.draw_stress"}, strict="within_limits")
+@question(plots={"StressStudy": "bears.draw_stress"}, strict="within_limits", shows=EVERYTHING)
 def stress(
     speaker: "Speaker",
     network: Network = None,

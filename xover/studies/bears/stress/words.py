@@ -10,15 +10,26 @@ from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.figures import amount, hertz
 from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN
 from xover.studies.bears.stress.study import StressStudy
+from xover.terms import TERMS
 
 
-def tell(study: StressStudy) -> Iterator[Block]:
+def tell(study: StressStudy, everything: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: network '{study.network}', stress on its parts")
+    for words in study.limits_broken:
+        yield Text(words + ".")
+    if not study.limits_broken:
+        stated = any(r.said is not None for r in study.ratings.values())
+        yield Text("Every rating that a card states is high enough." if stated else "No card states a rating.")
     for level in study.levels:
         yield fact("listening" if level.name == "listening" else "full level", level.sentence, 10)
-    yield fact("programme", study.spectrum_words, 10)
+    if everything:
+        yield fact("programme", study.spectrum_words, 10)
+    yield fact("full sine", TERMS["full sine"], 10)
     full, quiet = study.full.stress, study.quiet
     yield from _drivers(study, full.of_kind(ElementKind.DRIVER))
+    if everything:
+        lost = full.power_w - sum(e.power_w for e in full.of_kind(ElementKind.DRIVER) if not math.isnan(e.power_w))
+        yield Text(f"{amount(full.power_w)} W in all, {amount(lost)} W of them in the network's parts.")
     resistors = full.of_kind(ElementKind.RESISTOR, ElementKind.LAMP)
     if resistors:
         yield Head("Resistors: watts of heat")
@@ -55,7 +66,8 @@ def tell(study: StressStudy) -> Iterator[Block]:
             ],
         )
     coils = full.of_kind(ElementKind.COIL)
-    if coils:
+    rated = any(e.name in study.ratings and study.ratings[e.name].said is not None for e in coils)
+    if coils and (rated or everything):
         yield Head("Coils: amperes")
         yield plain_table(
             ["part", "rms", "peak", "full sine", "at", "card", "verdict", "W in DCR"],
@@ -72,11 +84,13 @@ def tell(study: StressStudy) -> Iterator[Block]:
                 for e in coils
             ],
         )
-    yield from _words(study)
+    yield from _cautions(study)
+    if everything:
+        yield from _reading(study)
 
 
 def _drivers(study: StressStudy, drivers: tuple[ElementStress, ...]) -> Iterator[Block]:
-    quiet, full = study.quiet, study.full.stress
+    quiet = study.quiet
     yield Head("Drivers: watts of the programme")
     yield plain_table(
         ["driver", "W", *(["listening"] if quiet else []), "share %", "V rms", "A rms"],
@@ -92,17 +106,10 @@ def _drivers(study: StressStudy, drivers: tuple[ElementStress, ...]) -> Iterator
             for e in drivers
         ],
     )
-    lost = full.power_w - sum(e.power_w for e in drivers if not math.isnan(e.power_w))
-    yield Text(f"{amount(full.power_w)} W in all, {amount(lost)} W of them in the network's parts.")
 
 
-def _words(study: StressStudy) -> Iterator[Block]:
-    yield Head("Verdict")
-    for words in study.limits_broken:
-        yield Text(words + ".")
-    if not study.limits_broken:
-        stated = any(r.said is not None for r in study.ratings.values())
-        yield Text("Every rating that a card states is high enough." if stated else "No card states a rating.")
+def _cautions(study: StressStudy) -> Iterator[Block]:
+    yield Head("Cautions")
     for caution in study.cautions:
         yield sentence(caution)
     crest = study.full.crest
@@ -111,11 +118,17 @@ def _words(study: StressStudy) -> Iterator[Block]:
             f"Driven into clipping (crest factor {CLIPPED_CREST:g}), all watts are {(crest / CLIPPED_CREST) ** 2:.2g} "
             "times these."
         )
-    yield Head("How to read it")
     yield Text(
         f"needed: {RESISTOR_MARGIN:g} times the watts, {CAPACITOR_MARGIN:g} times the volts of the full sine (common "
-        f"practice); usual: the next rating on sale. {study.outside_share:.1%} of the programme lies outside "
-        f"{hertz(study.frequency_hz[0])} to {hertz(study.frequency_hz[-1])} and is not counted."
+        "practice); usual: the next rating on sale."
+    )
+
+
+def _reading(study: StressStudy) -> Iterator[Block]:
+    yield Head("How to read it")
+    yield Text(
+        f"{study.outside_share:.1%} of the programme lies outside {hertz(study.frequency_hz[0])} to "
+        f"{hertz(study.frequency_hz[-1])} and is not counted."
     )
     for words in study.assumptions[1:]:
         yield sentence(words)

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
 from xover.rules.likeness import MATCH
-from xover.studies.options import Frequencies24, Jobs, Network, Progress, Seed, frequencies, quiet
+from xover.studies.options import EVERYTHING, Frequencies24, Jobs, Network, Progress, Seed, frequencies, quiet
 from xover.units import COUNT, DB, SHARE, one_of
 
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.bears.tolerance.study import ToleranceStudy
 
 
-@question(plots={"ToleranceStudy": "bears.draw_tolerance"}, strict="reached", strict_needs="wanted")
+@question(plots={"ToleranceStudy": "bears.draw_tolerance"}, strict="reached", strict_needs="wanted", shows=EVERYTHING)
 def tolerance(
     speaker: "Speaker",
     network: Network = None,

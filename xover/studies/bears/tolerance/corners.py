@@ -16,6 +16,7 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.network import Network, find_sections
 from xover.readable import Readable
+from xover.remark import About, Remark
 from xover.search.builds import PartSpread, SumRule, build_solver, built_values, draw_names, magnitude_db
 from xover.studies.bears.tolerance.bands import Band
 
@@ -23,9 +24,10 @@ MOST_IN_SECTION: Final = 16
 """Parts of one section whose corners are worked out: 65,536 of them."""
 MOST_TOGETHER: Final = 20
 """Parts of all sections whose corners are combined for the sum: about a million."""
-INSIDE_NOTE: Final = (
+INSIDE_NOTE: Final = Remark(
     "a corner has every part at an end of its tolerance; beside a resonance or a null the true extreme can lie between "
-    "the ends, so the builds are held against the corners"
+    "the ends, so the builds are held against the corners",
+    About.METHOD,
 )
 _AT_ONCE: Final = 1 << 20
 """Complex values held at a time."""

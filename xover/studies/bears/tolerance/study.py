@@ -18,6 +18,7 @@ from xover.parts.kinds import SOURCE
 from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Warned
+from xover.remark import About, Remark
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.likeness import MATCH
@@ -69,17 +70,19 @@ def tolerance_notes(
     refused: tuple[str, ...],
 ) -> tuple[str, ...]:
     network = sound.network
-    said = []
+    said: list[str] = []
     assumed = [f"{s.part} {100 * s.tolerance:g} %" for s in spreads if s.evidence is Evidence.ASSUMED]
     if assumed:
-        said.append(f"tolerance assumed, as the cards state none ({SOURCE}): {', '.join(assumed)}")
+        words = f"tolerance assumed, as the cards state none ({SOURCE}): {', '.join(assumed)}"
+        said.append(Remark(words, About.METHOD))
     said += list(refused)
     said += _sum_notes(sound, band_hz, judged)
     said += _core_notes(spreads)
-    said.append(
+    words = (
         "only values of parts vary: coil resistance, capacitor losses and couplings stay as they are, and so do the "
         "drivers, whose own spread can be larger than that of the parts"
     )
+    said.append(Remark(words, About.METHOD))
     said.append(INSIDE_NOTE)
     said += _network_notes(network)
     said += [note for name in network.driver_names for note in speaker.drivers[name].notes]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Final
 
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.curve import Evidence
 from xover.figures import at_octaves, db, hertz, ohm
 from xover.parts.kinds import PartKind
@@ -14,19 +15,27 @@ from xover.rules.audibility import audibility
 from xover.search.builds import PartSpread
 from xover.studies.bears.tolerance.bands import PairDifference, Share
 from xover.studies.bears.tolerance.study import ToleranceStudy
+from xover.terms import explained
+
+MOST_PARTS: Final = 6
+"""Told where not all is asked for, the largest share first."""
 
 
-def tell(study: ToleranceStudy) -> Iterator[Block]:
+def tell(study: ToleranceStudy, everything: bool = False) -> Iterator[Block]:
     low, high = study.band_hz
     yield Head(f"{study.title}: network '{study.network}', {study.builds:,} builds within tolerance")
-    yield Text(f"Values {study.distribution.words}; seed {study.seed}. Judged from {hertz(low)} to {hertz(high)}.")
     if study.total_known:
-        yield from _sum(study)
+        yield Text(_answer(study))
+    else:
+        yield Text("The sum is not known there: only the drives and the load are shown.")
+    yield sentence(study.shares.sentence)
+    if everything:
+        yield Text(f"Values {study.distribution.words}; seed {study.seed}. Judged from {hertz(low)} to {hertz(high)}.")
+    if study.total_known:
+        yield from _sum(study, everything)
         yield Gap()
         yield fact(f"within {study.limit_db:g} dB", _passing(study))
         yield from _pairs(study)
-    else:
-        yield Text("The sum is not known there: only the drives and the load are shown.")
     for name, load in study.load.items():
         several = f" {name}" if len(study.load) > 1 else ""
         q = load.quantile_ohm
@@ -34,11 +43,21 @@ def tell(study: ToleranceStudy) -> Iterator[Block]:
         if load.below is not None:
             text += f"; below the amplifier's {load.limit_ohm:g} ohm: {_per_cent(load.below)}"
         yield fact(f"lowest load{several}", text)
-    yield from _parts(study)
-    yield from _drives(study)
+    yield from _parts(study, everything)
+    if everything or not study.total_known:
+        yield from _drives(study)
 
 
-def _sum(study: ToleranceStudy) -> Iterator[Block]:
+def _answer(study: ToleranceStudy) -> str:
+    """The spread of the builds where it is widest."""
+    wide = study.widest_sum
+    return (
+        f"95 % of builds lie between {db(wide.low_db, 2, True)} and {db(wide.high_db, 2, True)} dB of the "
+        f"{study.of_sum} as designed, at {hertz(wide.at_hz)} where they spread most."
+    )
+
+
+def _sum(study: ToleranceStudy, everything: bool) -> Iterator[Block]:
     yield Head(f"The {study.of_sum}, and how far builds lie from it, dB")
     total, corner = study.total, study.corners.total
     header = ["Hz", "nominal", "2.5 %", "16 %", "median", "84 %", "97.5 %"]
@@ -49,17 +68,13 @@ def _sum(study: ToleranceStudy) -> Iterator[Block]:
         row += [] if corner is None else [db(corner.lowest_db[i], 2, True), db(corner.highest_db[i], 2, True)]
         rows.append(row)
     yield plain_table(header, rows)
-    wide = study.widest_sum
-    text = (
-        f"Widest at {hertz(wide.at_hz)}: 95 % of builds lie between {db(wide.low_db, 2, True)} and "
-        f"{db(wide.high_db, 2, True)} dB."
-    )
+    if not everything:
+        return
     if math.isfinite(study.sum_doubt_db):
-        text += (
-            f" So many builds place the 2.5 % and 97.5 % lines to +-{study.sum_doubt_db:.2g} dB or better "
+        yield Text(
+            f"So many builds place the 2.5 % and 97.5 % lines to +-{study.sum_doubt_db:.2g} dB or better "
             "(95 % sure, order statistics)."
         )
-    yield Text(text)
     if corner is not None:
         farthest = study.widest_corner
         assert farthest is not None
@@ -114,16 +129,19 @@ def _pair(pair: PairDifference) -> str:
     )
 
 
-def _parts(study: ToleranceStudy) -> Iterator[Block]:
+def _parts(study: ToleranceStudy, everything: bool) -> Iterator[Block]:
     yield Head("Which part to buy tighter")
-    yield Text(study.shares.sentence[:1].upper() + study.shares.sentence[1:] + ".")
     rows = []
-    for ranked in study.shares.parts:
+    shown = study.shares.parts if everything else study.shares.parts[:MOST_PARTS]
+    for ranked in shown:
         own = [s for s in study.spreads if s.part in ranked.name.split(" + ")]
         per_cent = "-" if math.isnan(ranked.share) else f"{100 * ranked.share:.1f}"
         row = [ranked.name, ", ".join(_value(s) for s in own), f"+-{100 * ranked.tolerance:g} %"]
         rows.append([*row, str(own[0].kind), _from(own), per_cent, db(ranked.spread_db, 3)])
     yield plain_table(["part", "value", "tolerance", "kind", "from", "share %", "alone dB"], rows)
+    left = study.shares.parts[len(shown) :]
+    if left:
+        yield Text(f"... and {len(left)} more, smaller.")
     if study.total_known:
         yield Text(
             f"share: of the variance of the {study.of_sum}; {100 * study.shares.rest:.1f} % is of no part by itself. "
@@ -147,7 +165,7 @@ def _from(spreads: list[PartSpread]) -> str:
 
 
 def _drives(study: ToleranceStudy) -> Iterator[Block]:
-    yield Head("Drive of each driver: where 95 % of builds lie, at the widest")
+    yield Head(f"Where 95 % of builds lie at the widest: each driver's {explained('drive')}")
     rows = []
     for key in study.drive:
         wide, corner = study.widest_drive(key), study.corners.drive.get(key)

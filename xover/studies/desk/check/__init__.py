@@ -3,13 +3,14 @@
 from typing import TYPE_CHECKING
 
 from xover.declare import question
+from xover.studies.options import EVERYTHING
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
     from xover.studies.desk.check.study import CheckStudy
 
 
-@question(strict="safe", told_in="study")
+@question(strict="safe", told_in="study", shows=EVERYTHING)
 def check(speaker: "Speaker") -> "CheckStudy":
     """Is what I typed and measured sound?
 

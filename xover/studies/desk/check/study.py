@@ -24,12 +24,17 @@ from xover.rules.instruments import Instrument
 from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
+from xover.terms import legend
 
 _HEADS: Final = {
     Severity.STOP: "STOP: mend this before you switch anything on",
     Severity.CAUTION: "Warnings: a result is wrong or doubtful until this is mended or explained",
     Severity.NOTE: "Notes",
 }
+_SINE: Final = (Fault.THIN_RATING, Fault.OPEN_DRIVER)
+"""Findings that speak of a full sine."""
+_EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP)
+"""Findings that say something else each time."""
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
     About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
@@ -199,21 +204,46 @@ def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
         yield found(Fault.RELATIVE_LEVEL, driver.name, level_db=level_db)
 
 
-def tell(check: CheckStudy) -> Iterator[Block]:
-    """The drivers, then what was found, the gravest first."""
+def tell(check: CheckStudy, everything: bool = False) -> Iterator[Block]:
+    """What was found, the gravest first, what is alike of several once; then the drivers."""
     yield Head(f"{check.title}: {len(check.fits)} drivers, networks {', '.join(check.networks) or 'none'}")
-    rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
-    yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
-    measured = [fit for fit in check.fits.values() if fit is not None]
-    if measured:
-        yield Text(measured[0].mounting_note + ".")
-    if not check.findings:
-        yield Head("Nothing to report: files, drivers, networks and amplifier agree.")
+    yield Text(_answer(check))
     for severity, head in _HEADS.items():
         those = [f for f in check.findings if f.severity is severity]
-        if those:
+        told = [(f.where, f.text, f.remedy) for f in those] if everything else _once(those)
+        if told:
             yield Head(head)
-            yield Facts(tuple(line for f in those for line in ((f.where, f.text), ("", f"-> {f.remedy}"))), 16)
+            yield Facts(
+                tuple(line for where, text, remedy in told for line in ((where, text), ("", f"-> {remedy}"))), 16
+            )
+    if any(f.fault in _SINE for f in check.findings):
+        yield Text(legend("full sine"))
+    yield Head("The drivers, as they were measured: in their cabinet and through their leads")
+    rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
+    yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+
+
+def _answer(check: CheckStudy) -> str:
+    if not check.findings:
+        return "Nothing to report: files, drivers, networks and amplifier agree."
+    counts = {s: sum(f.severity is s for f in check.findings) for s in _HEADS}
+    if counts[Severity.STOP]:
+        return "Do not switch on: something below must be mended first."
+    if counts[Severity.CAUTION]:
+        return "Nothing forbids switching on, but something below is wrong or doubtful."
+    return "Nothing forbids switching on, and nothing is wrong; mind the notes."
+
+
+def _once(findings: Iterable[Finding]) -> list[tuple[str, str, str]]:
+    """(where, what, remedy), with one text for what several have that is of one kind and has one remedy."""
+    alike: dict[tuple[Fault, str, str], list[Finding]] = {}
+    for f in findings:
+        alike.setdefault((f.fault, f.remedy, f.text if f.fault in _EACH else ""), []).append(f)
+    told = []
+    for first, *others in alike.values():
+        also = ", ".join(dict.fromkeys(f.where for f in others if f.where != first.where))
+        told.append((first.where, f"{first.text}{f' ({also}: alike, see --all)' if also else ''}", first.remedy))
+    return told
 
 
 def _driver(check: CheckStudy, name: str, fit: DriverFit | None) -> list[str]:

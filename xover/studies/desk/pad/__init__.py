@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
-from xover.studies.options import Network
+from xover.studies.options import EVERYTHING, Network
 from xover.units import DB, DRIVER, FOLDER, HZ, OHM, SHARE, WATT, one_of
 
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from xover.studies.desk.pad.study import PadStudy
 
 
-@question(opens=False)
+@question(opens=False, shows=EVERYTHING)
 def pad(
     speaker: Annotated[
         "str | Path | Speaker | None", Ask("Speaker folder, or its speaker.toml.", FOLDER, place=True)

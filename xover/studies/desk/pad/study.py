@@ -279,6 +279,14 @@ class PadStudy(Readable):
         """One of them by name."""
         return next(d for d in self.designs if d.name == name)
 
+    @property
+    def pick(self) -> PadDesign:
+        """The one of values on sale to solder: in the network, where there is one, nearest to the wanted drop."""
+        sold = [self.design(name) for name in PREFERRED]
+        if self.network is None or self.control is not None:
+            return sold[0]
+        return min(sold, key=lambda d: _network_error(d, self.attenuation_db))
+
 
 def study_pad(
     what: float | Control,

@@ -11,8 +11,8 @@ from xover.quantity import ohms
 from xover.studies.desk.pad.study import PadDesign, PadStudy
 
 
-def tell(study: PadStudy) -> Iterator[Block]:
-    """Every pair side by side."""
+def tell(study: PadStudy, everything: bool = False) -> Iterator[Block]:
+    """What to put in, then every pair side by side."""
     alone, control = study.driver == "resistor", study.control
     who = study.title if alone else f"{study.title}: {study.driver}"
     who = who[0].upper() + who[1:]
@@ -20,6 +20,7 @@ def tell(study: PadStudy) -> Iterator[Block]:
         yield Head(f"{who}, {study.attenuation_db:g} dB down")
     else:
         yield Head(f"{who}, {control.kind} of {ohms(control.track_ohm)} at {control.setting:.3g} of its track")
+    yield Text(_answer(study))
     if not alone:
         low, high = float(study.frequency_hz[0]), float(study.frequency_hz[-1])
         yield fact("band", f"{hertz(low)} to {hertz(high)}, {study.band_words}")
@@ -40,14 +41,24 @@ def tell(study: PadStudy) -> Iterator[Block]:
         scale, digits, heading = 100.0, 0, "Where the power into the pad goes, %"
     else:
         scale, digits, heading = study.input_w, 2, f"Where {study.input_w:g} W into the pad go, W"
-    yield Head(heading)
-    powers = [[d.name, *(f"{scale * share:.{digits}f}" for share in _shares(d))] for d in study.designs]
-    yield plain_table(["pair", "series", "across", "driver"], powers)
-    if not alone:
-        yield Text("Noise of equal power an octave at the pad's input, over the band.")
+    if everything or study.input_w is not None:
+        yield Head(heading)
+        powers = [[d.name, *(f"{scale * share:.{digits}f}" for share in _shares(d))] for d in study.designs]
+        yield plain_table(["pair", "series", "across", "driver"], powers)
+        if not alone:
+            yield Text("Noise of equal power an octave at the pad's input, over the band.")
     yield Gap()
     for words in study.sentences:
         yield sentence(words)
+
+
+def _answer(study: PadStudy) -> str:
+    """The pair to solder."""
+    d = study.pick
+    parts = [f"{d.series_ohm:.3g} ohm in series"] if d.series_ohm else []
+    parts += [f"{d.parallel_ohm:.3g} ohm across the driver"] if math.isfinite(d.parallel_ohm) else []
+    drop = _span(d.least_drop_db, d.most_drop_db)
+    return f"Solder {' and '.join(parts) or 'nothing'} ({d.name} values): {drop} dB down."
 
 
 def _row(d: PadDesign) -> list[str]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Final
 
 from xover.declare import Ask, question
-from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG, Frequencies, Network, frequencies
+from xover.studies.options import EVERYTHING, HORIZONTAL_DEG, VERTICAL_DEG, Frequencies, Network, frequencies
 from xover.units import DEGREES, LENGTH, listed
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _ANGLES: Final = listed(DEGREES)
 
 
-@question(plots={"OffAxisStudy": "does.draw_off_axis"})
+@question(plots={"OffAxisStudy": "does.draw_off_axis"}, shows=EVERYTHING)
 def angles(
     speaker: "Speaker",
     network: Network = None,

@@ -21,6 +21,7 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.quantity import hertz
 from xover.readable import Readable, Warned
+from xover.remark import About, Remark
 from xover.sound.change import difference_db
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.sound.sums import Listener
@@ -28,9 +29,10 @@ from xover.speaker import Speaker
 from xover.studies.options import HORIZONTAL_DEG, VERTICAL_DEG
 
 MOST_ANGLES: Final = 25
-PISTON_NOTE: Final = (
+PISTON_NOTE: Final = Remark(
     "each driver is taken as a flat piston in an infinite baffle: cones that break up, horns and the edges of a real "
-    "cabinet do otherwise, the more the farther off the axis"
+    "cabinet do otherwise, the more the farther off the axis",
+    About.METHOD,
 )
 
 
@@ -248,23 +250,25 @@ def _unknown(sound: Sound, drivers: Sequence[DriverPlace]) -> tuple[str, ...]:
 
 
 def _warnings(frequency_hz: Float, sound: Sound, drivers: Sequence[DriverPlace], distance_m: float) -> tuple[str, ...]:
-    said = [PISTON_NOTE]
+    said: list[str] = [PISTON_NOTE]
     places = [d.position_mm for d in drivers if d.position_mm is not None]
     if len(places) == len(drivers):
         if len({right for right, _, _ in places}) > 1:
             said.append("the drivers stand beside each other: left and right differ, ask for negative angles too")
         if distance_m != RESPONSE_DISTANCE_M:
-            said.append(
+            words = (
                 f"the responses were taken at {RESPONSE_DISTANCE_M:g} m: on the axis of an arc of {distance_m:g} m the "
                 "paths differ less, and the sum is that of the places, not the one measured"
             )
+            said.append(Remark(words, About.METHOD))
         for b in sound.branches:
             dark = ~np.isfinite(move_branch(frequency_hz, b, 0.0, distance_m, RESPONSE_DISTANCE_M).pressure)
             lost = frequency_hz[dark & np.isfinite(b.pressure)]
             if lost.size:
-                said.append(
+                words = (
                     f"{b.key} from {hertz(float(lost[0]))}: seen from 1 m it is near the first null of a piston "
                     "already on the axis, so its part off the axis is not known: left out where 30 dB or more below"
                 )
+                said.append(Remark(words, About.FAINT))
     said += [gap.note for gap in sound.total.gaps]
     return tuple(dict.fromkeys(said))

@@ -5,24 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from xover.acoustic.off_axis import VerticalNulls
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.curve import Float
 from xover.figures import at_octaves, db, hertz
+from xover.rules.bands import JUDGED_HZ
 from xover.studies.does.angles.study import AngleLevels, OffAxisStudy
 
 
-def tell(study: OffAxisStudy) -> Iterator[Block]:
-    """Both planes at the octaves, and the lobes."""
+def tell(study: OffAxisStudy, everything: bool = False) -> Iterator[Block]:
+    """How far the sum falls near the axis, both planes at the octaves, and the lobes."""
     yield Head(f"{study.title}: network '{study.network}', off the axis")
-    yield Text(
-        f"The {study.of_sum}, {study.distance_m:g} m away; dB less that on the axis, which is in dB re 20 uPa at the "
-        "level of 1 m.",
-        flush=True,
-    )
-    for driver in study.drivers:
-        yield fact(driver.key, driver.sentence)
-    yield fact("timing", study.timing_reason)
+    yield Text(_answer(study))
+    if everything:
+        yield from (fact(driver.key, driver.sentence) for driver in study.drivers)
+        yield fact("timing", study.timing_reason)
     for words in study.unknown:
         yield fact("not known", words)
     if study.known:
@@ -38,12 +37,29 @@ def tell(study: OffAxisStudy) -> Iterator[Block]:
                 yield fact(hertz(lobe.crossover_hz), lobe.reason)
 
 
+def _answer(study: OffAxisStudy) -> str:
+    """How far the sum falls at the nearest angle above and below, in the judged band."""
+    low, high = JUDGED_HZ
+    inside = (study.frequency_hz >= low) & (study.frequency_hz <= high)
+    falls: list[str] = []
+    for angle, level in sorted(_beside(study.vertical), key=lambda a: abs(a[0])):
+        known = level[inside & np.isfinite(level)]
+        if known.size and len(falls) < 2:
+            falls.append(
+                f"{db(max(0.0, -float(known.min())))} dB {abs(angle):g} deg {'above' if angle > 0 else 'below'}"
+            )
+    if not falls:
+        return f"The {study.of_sum} is not known off the axis."
+    band = f"from {hertz(low)} to {hertz(high)}, {study.distance_m:g} m away"
+    return f"The {study.of_sum} falls by at most {' and '.join(falls)}, {band}."
+
+
 def _plane(heading: str, study: OffAxisStudy, plane: AngleLevels) -> Iterator[Block]:
     rows = [
         [f"{hz:g}", db(float(study.axis_db[i])), *(db(float(level[i]), 1, True) for _, level in _beside(plane))]
         for hz, i in at_octaves(study.frequency_hz)
     ]
-    yield Head(heading)
+    yield Head(f"{heading}; dB less that on the axis")
     yield plain_table(["Hz", "axis dB", *(f"{a:+g}" for a, _ in _beside(plane))], rows)
 
 

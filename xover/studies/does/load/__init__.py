@@ -3,14 +3,14 @@
 from typing import TYPE_CHECKING
 
 from xover.declare import question
-from xover.studies.options import Frequencies, Network, OutputOhm, frequencies
+from xover.studies.options import EVERYTHING, Frequencies, Network, OutputOhm, frequencies
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
     from xover.studies.does.load.study import LoadStudy
 
 
-@question(plots={"LoadStudy": "does.draw_load"}, strict="within_limits")
+@question(plots={"LoadStudy": "does.draw_load"}, strict="within_limits", shows=EVERYTHING)
 def load(
     speaker: "Speaker", network: Network = None, *, frequency_hz: Frequencies = None, output_ohm: OutputOhm = None
 ) -> "LoadStudy":

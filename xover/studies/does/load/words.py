@@ -8,27 +8,36 @@ from collections.abc import Iterator
 import numpy as np
 
 from xover.amplifier.faults import CapacitorStress
-from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, table
+from xover.amplifier.load import ASSUMPTION, LoadLevel
+from xover.blocks import FAIL, Block, Cell, Gap, Head, Text, fact, plain_table, sentence, table
 from xover.figures import at_octaves, db, degrees, hertz, load_of, ohm, written
+from xover.judge.words import stops_of
 from xover.studies.does.load.study import ChannelLoad, LoadStudy
+from xover.terms import TERMS
 
 
-def tell(study: LoadStudy) -> Iterator[Block]:
-    """Each channel, each driver's faults, and the watts for a level."""
+def tell(study: LoadStudy, everything: bool = False) -> Iterator[Block]:
+    """The verdict, each channel, each driver's faults, and the watts for a level."""
     yield Head(f"{study.title}: network '{study.network}', load of the amplifier")
-    for channel in study.channels.values():
-        yield from _channel(channel, study.network, len(study.channels) > 1)
+    several = len(study.channels) > 1
+    for name, channel in study.channels.items():
+        stopped = channel.verdict.level is LoadLevel.TOO_LOW and stops_of(study)
+        said = "this amplifier must not drive it" if stopped else channel.verdict.sentence
+        yield sentence(f"channel {name}: {said}" if several else said)
+    for number, channel in enumerate(study.channels.values()):
+        yield from _channel(channel, study.network, several, everything, first=number == 0)
     yield from faults(study, "Each driver open, then shorted")
     need = study.listening
     if need is not None:
         yield Head("Power for the listening level")
-        yield Text(need.sentence)
+        yield sentence(need.sentence)
         if need.power_into_rated_w is not None:
             yield Text(
                 f"{need.power_into_rated_w:.0f} W into the rated load on peaks, "
                 f"{need.average_power_into_rated_w:.2g} W on average."
             )
-        yield Text(f"Assumed: {need.assumption}.")
+        if everything:
+            yield Text(f"Assumed: {need.assumption}.")
 
 
 def faults(study: LoadStudy, caption: str) -> Iterator[Block]:
@@ -67,17 +76,30 @@ def _worst(capacitors: tuple[CapacitorStress, ...]) -> list[str | Cell]:
     ]
 
 
-def _channel(channel: ChannelLoad, network: str, several: bool) -> Iterator[Block]:
-    r = channel.reading
+def _channel(channel: ChannelLoad, network: str, several: bool, everything: bool, *, first: bool) -> Iterator[Block]:
+    r, verdict = channel.reading, channel.verdict
     of = load_of(network, channel.channel)
     if several:
         yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
+    meaning = f": {TERMS['EPDR']}" if first else ""
+    hot = f"; under half of the {verdict.minimum_load_ohm:g} ohm allowed: a linear amplifier will run hot when loud"
+    yield fact(
+        "lowest EPDR",
+        f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}{meaning}"
+        f"{hot if verdict.epdr_caution else ''}",
+    )
+    rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
+    yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
+    yield Gap()
     rows = [
         [f"{f:g}", ohm(r.impedance_ohm[i]), degrees(r.phase_deg[i]), ohm(r.epdr_ohm[i])]
         for f, i in at_octaves(r.frequency_hz)
     ]
     yield plain_table(["Hz", "ohm", "deg", "EPDR ohm"], rows)
+    if not everything:
+        return
     yield Gap()
+    yield fact("EPDR", f"it assumes {ASSUMPTION}")
     yield fact("lowest", f"{written('lowest load', r.minimum_ohm, of, unit=True)} at {hertz(r.minimum_at_hz)}")
     yield fact("highest", f"{ohm(r.maximum_ohm)} ohm at {hertz(r.maximum_at_hz)}")
     yield fact(
@@ -85,13 +107,6 @@ def _channel(channel: ChannelLoad, network: str, several: bool) -> Iterator[Bloc
         f"{degrees(r.most_capacitive_deg)} deg at {hertz(r.most_capacitive_at_hz)}, "
         f"{degrees(r.most_inductive_deg)} deg at {hertz(r.most_inductive_at_hz)}",
     )
-    yield fact(
-        "lowest EPDR", f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}"
-    )
-    rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
-    yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
-    yield fact("verdict", channel.verdict.sentence)
-    yield fact("", channel.verdict.epdr_sentence)
     if channel.demand is not None:
         d = channel.demand
         yield fact(

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Annotated
 
 from xover.declare import Ask, question
-from xover.studies.options import Frequencies, Network, OutputOhm, frequencies
+from xover.studies.options import EVERYTHING, Frequencies, Network, OutputOhm, frequencies
 from xover.units import BAND
 
 if TYPE_CHECKING:
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from xover.speaker import Speaker
 
 
-@question(plots={"Prediction": "levels.draw_prediction"})
+@question(plots={"Prediction": "levels.draw_prediction"}, shows=EVERYTHING)
 def predict(
     speaker: "Speaker",
     network: Network = None,

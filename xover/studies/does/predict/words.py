@@ -2,27 +2,45 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from xover.acoustic.crossover import CrossoverReading
 from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.curve import Evidence
 from xover.figures import at_octaves, db, degrees, hertz, ohm, written
 from xover.sound.prediction import Prediction
+from xover.terms import TERMS, legend
 
 
-def tell(p: Prediction) -> Iterator[Block]:
-    """Sound and drive at the octaves, and the sum in figures."""
+def tell(p: Prediction, everything: bool = False) -> Iterator[Block]:
+    """The sum in a sentence, sound and drive at the octaves, and the sum in figures."""
     yield Head(f"{p.title}: network '{p.network}'")
-    yield Text("Levels in dB re 20 uPa for 2.83 V at 1 m on the design axis.", flush=True)
+    yield Text(_answer(p))
     for name, evidence in p.evidence.items():
-        yield fact(name, f"impedance {evidence['impedance']}, response {evidence['response']}")
-    yield fact("timing", p.timing_reason)
+        if everything or {*evidence.values()} != {Evidence.MEASURED}:
+            yield fact(name, f"impedance {evidence['impedance']}, response {evidence['response']}")
+    if everything or not p.total.coherent:
+        yield fact("timing", p.timing_reason)
     yield from _sound(p)
     yield from _drive(p)
     yield Head("The sum")
-    yield from _sum(p)
+    yield from _sum(p, everything)
+
+
+def _answer(p: Prediction) -> str:
+    band, of = p.band, p.network
+    if math.isnan(band.mean_db):
+        return f"The sum is not known from {hertz(band.from_hz)} to {hertz(band.to_hz)}."
+    start = "The sum" if p.total.coherent else "The timing of the drivers is not known; one sum of many"
+    return (
+        f"{start} keeps within {written('above mean', band.highest_deviation_db, of, unit=True)} "
+        f"({hertz(band.highest_at_hz)}) and {written('below mean', band.lowest_deviation_db, of, unit=True)} "
+        f"({hertz(band.lowest_at_hz)}) of {db(band.mean_db)} dB, {hertz(band.known_from_hz)} to "
+        f"{hertz(band.known_to_hz)} (2.83 V, 1 m, on the design axis)."
+    )
 
 
 def _sound(p: Prediction) -> Iterator[Block]:
@@ -50,34 +68,35 @@ def _drive(p: Prediction) -> Iterator[Block]:
         if only is not None:
             row += [ohm(abs(only[i])), degrees(float(np.degrees(np.angle(only[i]))))]
         rows.append(row)
-    yield Head("Drive: voltage at each driver over the amplifier's, dB; and the load")
+    yield Head(f"Drive: {TERMS['drive']}, dB; and the load")
     yield plain_table(["Hz", *columns, *(["ohm", "deg"] if only is not None else [])], rows)
 
 
-def _sum(p: Prediction) -> Iterator[Block]:
+def _sum(p: Prediction, everything: bool) -> Iterator[Block]:
     band = p.band
-    yield fact(
-        "level",
-        f"{db(band.mean_db)} dB from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}, "
-        f"{written('above mean', band.highest_deviation_db, p.network, unit=True)} at {hertz(band.highest_at_hz)}, "
-        f"{written('below mean', band.lowest_deviation_db, p.network, unit=True)} at {hertz(band.lowest_at_hz)}, "
-        f"rms {written('sum rms', band.rms_deviation_db, p.network, unit=True)}",
-    )
+    if everything:
+        yield fact("rms deviation", written("sum rms", band.rms_deviation_db, p.network, unit=True))
     s = p.sensitivity
     one_watt = ""
-    if s.level_1w_db is not None and s.resistance_ohm is not None:
+    if everything and s.level_1w_db is not None and s.resistance_ohm is not None:
         one_watt = f", {db(s.level_1w_db)} dB for 1 W into {s.resistance_ohm:g} ohm"
     yield fact(
         "sensitivity",
         f"{written('sensitivity', s.level_db, p.network, unit=True)} for 2.83 V{one_watt} (pink noise "
         f"{hertz(s.known_from_hz)} to {hertz(s.known_to_hz)})",
     )
-    for corner in p.corners:
+    for corner in p.corners if everything else p.corners[:1]:
         low = hertz(corner.low_hz) if corner.low_hz is not None else corner.low_note
         high = hertz(corner.high_hz) if corner.high_hz is not None else corner.high_note
         yield fact(f"-{corner.drop_db:g} dB", f"{low} and {high}")
     for c in p.crossovers:
         yield fact("crossover", _crossover(c, p.network))
+    if any(c.null_depth_db is not None for c in p.crossovers):
+        yield fact("", legend("null"))
+    if p.output_ohm:
+        yield fact("amplifier", f"levels behind an output resistance of {p.output_ohm:g} ohm; V is at its terminals")
+    if not everything:
+        return
     if p.off_axis is not None:
         off = p.off_axis
         inside = (p.frequency_hz >= band.from_hz) & (p.frequency_hz <= band.to_hz)
@@ -93,8 +112,6 @@ def _sum(p: Prediction) -> Iterator[Block]:
         above = "none" if null.above_deg is None else f"{null.above_deg:+.0f} deg"
         below = "none" if null.below_deg is None else f"{null.below_deg:+.0f} deg"
         yield fact("vertical nulls", f"at {hertz(null.crossover_hz)}: above {above}, below {below}")
-    if p.output_ohm:
-        yield fact("amplifier", f"levels behind an output resistance of {p.output_ohm:g} ohm; V is at its terminals")
 
 
 def _crossover(c: CrossoverReading, network: str) -> str:
@@ -111,7 +128,5 @@ def _crossover(c: CrossoverReading, network: str) -> str:
     if c.phase_difference_deg is not None:
         words += f", phases {degrees(c.phase_difference_deg)} deg apart"
     if c.null_depth_db is not None:
-        words += (
-            f", reversed null {written('null depth', c.null_depth_db, of, unit=True)} deep at {hertz(c.null_at_hz)}"
-        )
+        words += f", null {written('null depth', c.null_depth_db, of, unit=True)} deep at {hertz(c.null_at_hz)}"
     return words

@@ -3,14 +3,14 @@
 from typing import TYPE_CHECKING
 
 from xover.declare import question
-from xover.studies.options import Frequencies, Network, frequencies
+from xover.studies.options import EVERYTHING, Frequencies, Network, frequencies
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
     from xover.studies.does.sensitivity.study import SensitivityStudy
 
 
-@question(plots={"SensitivityStudy": "does.draw_sensitivity"})
+@question(plots={"SensitivityStudy": "does.draw_sensitivity"}, shows=EVERYTHING)
 def sensitivity(speaker: "Speaker", network: Network = None, *, frequency_hz: Frequencies = None) -> "SensitivityStudy":
     """Which part matters, and where?
 

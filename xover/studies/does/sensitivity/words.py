@@ -3,30 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Final
 
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.blocks import Block, Head, Text, plain_table
 from xover.figures import db, hertz
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.sound.change import Worst
 from xover.studies.does.sensitivity.study import PER_CENT, PartSensitivity, SensitivityStudy
+from xover.terms import TERMS, legend
 
-MOST_SENTENCES: Final = 3
 
-
-def tell(study: SensitivityStudy) -> Iterator[Block]:
+def tell(study: SensitivityStudy, everything: bool = False) -> Iterator[Block]:
     """The parts that matter most in words, then all of them."""
     yield Head(f"{study.title}: network '{study.network}', which part matters")
     if not study.total_known:
         yield Text("The sound is not known, so the parts are ranked by the drives.")
-    for rank, part in enumerate(study.parts[: MOST_SENTENCES if study.total_known else 0], 1):
-        yield fact(f"{rank}.", part.sentence, 3)
+    elif study.parts:
+        yield Text(f"{study.parts[0].name} matters most: {study.parts[0].sentence}.")
     yield Head("Parts, each 1 % larger: what changes, at most")
     yield _table(study.parts)
-    yield Head("Losses, each larger by a step; couplings, weaker")
-    yield _table(study.losses)
-    yield Head("Drivers, the whole impedance 1 % larger")
-    yield _table(study.drivers)
+    yield Text(f"drive: {TERMS['drive']}; load: what the amplifier sees.")
+    if everything:
+        yield Head("Losses, each larger by a step; couplings, weaker")
+        yield _table(study.losses)
+        if study.losses:
+            yield Text(legend("DCR", "ESR", "df"))
+        yield Head("Drivers, the whole impedance 1 % larger")
+        yield _table(study.drivers)
     if study.of_sum != "sum":
         yield Text(f"sum: here the {study.of_sum}.")
     yield Text(
