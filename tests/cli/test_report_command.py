@@ -73,7 +73,7 @@ def test_page_is_written_here_and_told_in_few_words(run, small, here):
     assert max(map(len, ran.out.splitlines())) <= 80
     text = " ".join(ran.out.split())
     assert f"report written to report.html ({len(page.encode()) / 1e3:.0f} kB)" in text
-    order = ["report.html", "Nothing was measured:", "recommended leave it as it is", "built found", "background"]
+    order = ["report.html", "Nothing was measured:", "recommended no verdict yet", "built found", "background"]
     assert [text.index(w) for w in order] == sorted(text.index(w) for w in order)
     assert [p.name for p in here.iterdir()] == ["report.html"]
 
@@ -93,7 +93,7 @@ def test_json_is_one_object(run, small, here):
     assert told["bytes"] == (here / "x.htm").stat().st_size > 100_000
     assert told["report"] == "x.htm"
     assert told["pdf"] is None
-    assert (told["recommendation"], told["answer"], told["built"]) == ("leave", "leave it as it is", "found")
+    assert (told["recommendation"], told["answer"], told["built"]) == ("none yet", "no verdict yet", "found")
     assert told["standing"].startswith("Nothing was measured:")
     assert (told["sections"][0], told["sections"][-1]) == ("decision", "appendix")
     page = (here / "x.htm").read_text(encoding="utf-8")

@@ -170,8 +170,10 @@ def could_better(case: DecisionCase, options: Options, rung: Rung) -> bool:
     picked = pick(case, options)
     if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.NOT_MEASURED):
         return False
-    if picked.why in (Why.UNSAFE, Why.SAFER):
+    if picked.why is Why.UNSAFE:
         return True
+    if picked.rung is Rung.DRIVER:
+        return False  # a network for a driver that is to go is nobody's
     if picked.said and picked.target is Wants.VOICING:
         return False
     left = options[picked.rung].of(Aspect.DEVIATION)
