@@ -93,7 +93,7 @@ def _rung(
         if any(given <= before.gain(target).value_db for before in steps[:index]):
             continue  # what was passed over for a better one is not passed over for a worse one
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
-            if option.name is Rung.LEAVE and case.found is None:
+            if option.name is Rung.LEAVE and not case.read_off:
                 return Rung.NONE_YET, Why.NOT_MEASURED  # what age has done to its parts, nobody knows
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why

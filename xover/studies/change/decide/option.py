@@ -21,9 +21,11 @@ from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.instruments import Instrument
 from xover.rules.triage import MINUTES, UNDO, VOICING_STEP_DB, Rung, Wants
 from xover.sound.doubt import Known
 from xover.speaker import Speaker
+from xover.speaker.untouched import is_copy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.setup import Read, ReadingSetup, read_network
@@ -57,7 +59,8 @@ class Option(Readable):
     level_db : (n,) of its sum; NaN where that is not known.
     gains : how much nearer to each target it comes than what is there now.
     doubt_db : how far the deviation of its own sum may be off, +-.
-    what : what it is, in words. parts : to buy for one speaker. renews : whether worn parts are renewed, too.
+    what : what it is, in words. fits : which parts by which, where that is more.
+    parts : to buy for one speaker. renews : whether worn parts are renewed, too.
     cost_for_pair : NaN where a price is missing.
     cautions : what to heed if it is taken. stops : what forbids switching it on.
     danger : whether that is its load, or something else.
@@ -73,6 +76,7 @@ class Option(Readable):
     gains: Mapping[Wants, Known] = field(default_factory=dict)
     doubt_db: float = math.inf
     what: str = ""
+    fits: str = ""
     parts: int = 0
     renews: bool = False
     cost_for_pair: float = 0.0
@@ -196,6 +200,14 @@ class DecisionCase:
             return self.refresh.network, self.refresh.bill
         except OptionError:
             return self.network, None
+
+    @property
+    def read_off(self) -> bool:
+        """Whether anything was read off this speaker: a curve of a driver, or what stands on its board today."""
+        drivers = [self.speaker.drivers[n] for n in self.network.driver_names]
+        assumed = all(d.impedance_instrument is Instrument.ASSUMED for d in drivers)
+        design = self.bench.design
+        return self.found is not None and not (assumed and design and is_copy(self.network, design.network))
 
     @property
     def most_for_pair(self) -> float:

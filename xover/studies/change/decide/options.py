@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -121,6 +121,7 @@ def _built(
     bill: Bill,
     *,
     what: str,
+    fits: str = "",
     note: str = "",
     meant: bool = True,
     kept: bool = True,
@@ -148,6 +149,7 @@ def _built(
         read.level_db,
         gains(case, network),
         what=what,
+        fits=fits,
         parts=sum(line.quantity for line in bill.lines),
         cost_for_pair=_cost_for_pair(bill),
         cautions=cautions,
@@ -174,7 +176,7 @@ def mended(case: DecisionCase) -> Option:
         network = turned(network, swapped)
     what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")
     if network is case.network:
-        return replace(no_option(case.bench, Rung.MEND, ""), what=what, cost_for_pair=math.nan, parts=1)
+        return replace(no_option(case.bench, Rung.MEND, ""), what=what)
     return _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
 
 
@@ -264,6 +266,7 @@ def refreshed(case: DecisionCase) -> Option:
         step.network,
         step.bill,
         what=f"renew {', '.join(new)}; the rest stays" if kept else f"renew {', '.join(new)}",
+        fits="; ".join(f"{e.part} by {e.fitted}" for e in step.exchanged if not e.stays),
         note=f"{', '.join(kept)} stay" if kept else "",
         meant=False,
         kept=bool(kept),
@@ -391,7 +394,7 @@ def odd_driver(case: DecisionCase) -> Option:
         ),
         read.level_db,
         dict.fromkeys(Wants, gain),
-        what=f"{' and '.join(odd.keys)}, unlike {odd.like}: {remedy_words(odd, pick)}",
+        what=f"{_of(odd.keys, odd.in_mate)}, unlike {_of((odd.like,), odd.like_in_mate)}: {remedy_words(odd, pick)}",
         parts=pick.parts,
         cost_for_pair=0.0 if not pick.parts + pick.drivers else math.nan,
         stops=read.stops(False),
@@ -399,6 +402,10 @@ def odd_driver(case: DecisionCase) -> Option:
         network=network,
         study=odd,
     )
+
+
+def _of(keys: Sequence[str], in_mate: bool) -> str:
+    return " and ".join(keys) + (" of the other cabinet" if in_mate else "")
 
 
 def amplified(case: DecisionCase) -> Option:

@@ -101,7 +101,8 @@ def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
         if option.cost_for_pair and not math.isnan(option.cost_for_pair)
         else ""
     )
-    return f"{_VERBS[picked.rung]}{option.what}{price}"
+    told = f"renew {option.fits}" if option.fits else f"{_VERBS[picked.rung]}{option.what}"
+    return f"{told}{price}"
 
 
 _VERBS: Final = {
@@ -130,7 +131,7 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         yield "; ".join(f.text for f in case.faults[:3])
         yield from _after_mending(case, options)
     elif picked.why is Why.NOT_MEASURED:
-        if case.found is None:
+        if not case.read_off:
             yield "the parts on the board were not measured: what age has done to them is not known"
         else:
             yield "neither its sound nor its design is known well enough to say that nothing is left to do"
@@ -252,7 +253,7 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
     if picked.rung is Rung.NONE_YET:
         if weak:
             yield f"sweep the impedance of {_and(weak)} in the cabinet (README: a resistor and a sound card; xover jig)"
-        if case.found is None or "found" in untouched(speaker).networks:
+        if not case.read_off or "found" in untouched(speaker).networks:
             yield "read the parts on the board, one leg of each lifted, and write them into found.cir"
         if case.bench.reference is None or "original" in untouched(speaker).networks:
             yield "write what the parts are marked with into original.cir"
