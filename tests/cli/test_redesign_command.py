@@ -207,7 +207,7 @@ def test_another_driver(redesign):
     criteria = {f["what"]: f["fit"] for f in answer["replacement"]["findings"]}
     assert criteria["level without a pad"] == criteria["lowest load"] == "pass"
     assert answer["tried"] == ["present"]
-    page = redesign("--replace", "tweeter=attic/right", "--strict")
+    page = redesign("--replace", "tweeter=attic/right", "--strict", "--all")
     assert page.status == 0
     assert max(map(len, (page.out + page.err).splitlines())) <= 80
     for words in ("Does it suit?", "with the old driver", "distance", "is not known"):
