@@ -34,10 +34,16 @@ def leaving(**more):
     return a_step(LEAVE, **{"gains": dict.fromkeys(Wants, NOTHING), "doubt_db": 1.0, **more})
 
 
-def a_case(wants=None, aged=0.0, *, found="found", money=math.inf, faults=(), unready=()):
+def a_case(wants=None, aged=0.0, *, found="found", money=math.inf, faults=(), unready=(), read_off=True):
     """What `pick` asks of a case."""
     return SimpleNamespace(
-        wants=wants, aged=Known(aged, 0.1), found=found, most_for_pair=money, faults=faults, unready=unready
+        wants=wants,
+        aged=Known(aged, 0.1),
+        found=found,
+        most_for_pair=money,
+        faults=faults,
+        unready=unready,
+        read_off=read_off,
     )
 
 
@@ -65,6 +71,7 @@ def test_faults_come_first_then_placeholders():
         (a_case(VOICING, found=None), leaving()),
         (a_case(VOICING, aged=math.nan), leaving()),
         (a_case(found=None), leaving(doubt_db=math.inf)),
+        (a_case(read_off=False), leaving()),
     ],
 )
 def test_too_little_known_is_no_verdict(case, leave):
