@@ -71,12 +71,17 @@ def test_faults_come_first_then_placeholders():
         (a_case(VOICING, found=None), leaving()),
         (a_case(VOICING, aged=math.nan), leaving()),
         (a_case(found=None), leaving(doubt_db=math.inf)),
-        (a_case(read_off=False), leaving()),
     ],
 )
 def test_too_little_known_is_no_verdict(case, leave):
     told = picked(case, a_step(REFRESH, 9.0, 9.0, parts=1), leave=leave)
     assert (told.rung, told.why) == (NONE_YET, Why.NOT_MEASURED)
+
+
+def test_what_nobody_read_off_the_speaker_is_not_left():
+    assert rung(a_case(read_off=False)) is NONE_YET
+    assert rung(a_case(read_off=False), a_step(REFRESH, 9.0, 9.0, parts=1)) is REFRESH
+    assert rung(a_case()) is LEAVE
 
 
 def test_what_is_known_enough_is_left():

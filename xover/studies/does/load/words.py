@@ -82,11 +82,12 @@ def _channel(channel: ChannelLoad, network: str, several: bool, everything: bool
     if several:
         yield Head(f"Channel {channel.channel}: {', '.join(channel.drivers)}")
     meaning = f": {TERMS['EPDR']}" if first else ""
-    hot = f"; under half of the {verdict.minimum_load_ohm:g} ohm allowed: a linear amplifier will run hot when loud"
+    hot = ""
+    if verdict.epdr_caution:
+        hot = f"; under half of the {verdict.minimum_load_ohm:g} ohm allowed: a linear amplifier will run hot when loud"
     yield fact(
         "lowest EPDR",
-        f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}{meaning}"
-        f"{hot if verdict.epdr_caution else ''}",
+        f"{written('lowest EPDR', r.lowest_epdr_ohm, of, unit=True)} at {hertz(r.lowest_epdr_at_hz)}{meaning}{hot}",
     )
     rating = "none of the usual ratings" if r.usual_rating_ohm is None else f"{r.usual_rating_ohm:g} ohm"
     yield fact("may be rated", f"{rating} (IEC 60268-5: the lowest impedance is at least 80 % of the rating)")
