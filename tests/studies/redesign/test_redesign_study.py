@@ -1,5 +1,6 @@
 """Redesign from a speaker folder to proposals."""
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -83,6 +84,27 @@ def test_least_change_changes_least(attic, study):
             )
     assert least.judged.score < study.before.score
     assert len(least.bill.lines) == len(least.changed)
+
+
+def test_what_is_not_sure_to_be_better_says_what_to_measure_first(study, tmp_path):
+    assert study.unsure == ()
+    assert study.gain.sure is ("not sure" not in study.headline)
+    folder = tmp_path / "attic" / "left"
+    shutil.copytree(EXAMPLES / "attic-two-way", folder.parent)
+    toml = folder / "speaker.toml"
+    lines = toml.read_text().replace('impedance_evidence = "measured"', 'response_instrument = "phone"')
+    toml.write_text(lines)
+    phone = redesign(
+        open_speaker(folder),
+        Catalogue(open_stock(STOCK)),
+        study.wish,
+        circuits=("present",),
+        starts=1,
+        alternatives=False,
+    )
+    assert phone.unsure == ("woofer", "tweeter")
+    assert phone.gain.value_db < phone.gain.uncertainty_db
+    assert "measure the response of woofer, tweeter by a calibrated microphone" in phone.headline
 
 
 def test_json_by_contract(study):

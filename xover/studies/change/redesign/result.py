@@ -18,6 +18,7 @@ from xover.network.cards import netlist_text
 from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable, Warned
+from xover.sound.doubt import NOT_KNOWN, Known
 from xover.sound.prediction import make_branches
 from xover.speaker import Speaker
 from xover.studies.change.redesign.structure import Move
@@ -160,6 +161,8 @@ class RedesignStudy(Warned):
     present : name of the network that is there. before : how it is judged.
     tried : names of the topologies that were searched.
     yield_limit_db : deviation of the sum that a build must keep.
+    gain : how much more even the pick's sum is, and how sure; not known of a target that is not flat.
+    unsure : drivers whose response no calibrated microphone has measured.
     stopped : the search was cut short; what it had found stands.
     number : of the proposal that is picked, from 1. fitted : the network that is there. replacement : what came of
         other drivers, None where none was exchanged. curves : loads and drivers' own sound, the present network first.
@@ -180,6 +183,8 @@ class RedesignStudy(Warned):
     suitable: bool
     headline: str
     warnings: tuple[str, ...]
+    gain: Known = NOT_KNOWN
+    unsure: tuple[str, ...] = ()
     number: int = 1
     fitted: Network | None = None
     replacement: ReplacementStudy | None = None
@@ -249,6 +254,8 @@ class RedesignStudy(Warned):
             "replacement title present headline suitable source before tried wish yield_limit_db seed "
             "stopped frequency_hz target_db warnings",
             proposals=[p.plain() for p in self.proposals],
+            gain_db=self.gain.value_db,
+            gain_uncertainty_db=self.gain.uncertainty_db,
             picked=None if self.choice is None else self.choice.name,
         )
 

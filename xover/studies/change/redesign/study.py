@@ -11,10 +11,13 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError
+from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.pool import each
+from xover.rules.instruments import Instrument
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
-from xover.speaker import Speaker
+from xover.sound.doubt import NOT_KNOWN, Known, deviation_gain
+from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.change.redesign.alternatives import more_answers
 from xover.studies.change.redesign.design import (
     PRESENT,
@@ -30,7 +33,7 @@ from xover.studies.change.redesign.fewer import SHORT, best_of, with_fewer_parts
 from xover.studies.change.redesign.frontier import frontier
 from xover.studies.change.redesign.judge import Judge
 from xover.studies.change.redesign.mend import usable
-from xover.studies.change.redesign.result import RedesignStudy
+from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.redesign.shelf import Answer, Best, Shelf
 from xover.studies.change.redesign.task import STARTS, Task, make_task
 from xover.studies.change.redesign.wish import Wish, grid
@@ -119,10 +122,23 @@ def redesign(
         seed=seed,
         stopped=stopped,
         suitable=judge.worth_it(before, proposals),
+        gain=_gain(judge, reference, proposals),
+        unsure=tuple(n for n in reference.driver_names if not _is_calibrated(speaker.drivers[n])),
         headline="",
         warnings=(),
     )
     return replace(study, headline=headline(study), warnings=redesign_warnings(study, speaker, judge.goal, reference))
+
+
+def _gain(judge: Judge, reference: Network, proposals: Sequence[Proposal]) -> Known:
+    """How much more even the pick makes the sum, and how sure; known of a flat target only."""
+    if not proposals or not judge.goal.has_sum or np.ptp(judge.goal.shape_db) > 0.0:
+        return NOT_KNOWN
+    return deviation_gain(judge.speaker, reference, proposals[0].network, judge.frequency_hz)
+
+
+def _is_calibrated(driver: SpeakerDriver) -> bool:
+    return driver.has_response and driver.response_instrument is Instrument.CALIBRATED
 
 
 def _with_limits(speaker: Speaker, wish: Wish) -> Wish:

@@ -85,7 +85,19 @@ def headline(study: RedesignStudy) -> str:
     if not known:
         load = written("lowest load", pick.judged.lowest_ohm, study.of(pick))
         return f"{what}: each driver nearer to its slope, lowest load {load} ohm; the sum is not known"
-    return f"{what}: the sum within +-{after} dB of the target, where {now} keeps +-{before} dB"
+    told = f"{what}: the sum within +-{after} dB of the target, where {now} keeps +-{before} dB"
+    return f"{told}{doubt(study)}"
+
+
+def doubt(study: RedesignStudy) -> str:
+    """Why that is not sure, and what to measure first; "" where it is sure, or the target is not flat."""
+    gain = study.gain
+    if gain.sure or (math.isnan(gain.value_db) and not study.unsure):
+        return ""
+    why = "" if math.isnan(gain.value_db) else f" ({db(gain.value_db)} dB, known to {db(gain.uncertainty_db)} dB)"
+    names = ", ".join(study.unsure)
+    first = f": before you build it, measure the response of {names} by a calibrated microphone" if names else ""
+    return f"; not sure to be better{why}{first}"
 
 
 def _count(parts: int) -> str:
