@@ -29,9 +29,12 @@ FOLDERS: Final[Mapping[str, Path]] = MappingProxyType(
     {"attic": ATTIC / "left", "hall": EXAMPLES / "hall-horn-two-way", "studio": EXAMPLES / "studio-three-way"}
 )
 GIVEN: Final[Mapping[str, Mapping[str, Path]]] = MappingProxyType(
-    {"attic": {"mate": ATTIC / "right", "stock": EXAMPLES / "stock.csv"}}
+    {
+        "attic": {"stock": EXAMPLES / "stock.csv"},
+        "pair": {"mate": ATTIC / "right", "stock": EXAMPLES / "stock.csv"},
+    }
 )
-MORE: Final[Mapping[str, Path]] = MappingProxyType({"right": ATTIC / "right"})
+MORE: Final[Mapping[str, Path]] = MappingProxyType({"right": ATTIC / "right", "pair": ATTIC / "left"})
 DATASHEETS: Final = "datasheets"
 LONGEST_WAIT_S: Final = 300.0
 

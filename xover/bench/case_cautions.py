@@ -77,7 +77,7 @@ def case_cautions(
         role={name: roles(speaker, network) for name, network in used.items()},
         decision=decision,
         build=build,
-        soldering=decision is None or chosen is not Rung.LEAVE or len(used) > 1,
+        soldering=chosen not in (Rung.LEAVE, Rung.AMPLIFIER) or len(used) > 1,
         bypassing=chosen is Rung.BYPASS or any(len(n.channels) > 1 for n in used.values()),
     )
     found: dict[str, CaseCaution] = {}

@@ -114,9 +114,10 @@ def _judged(case: HazardCase) -> Iterator[CaseCaution]:
         grave = min((f.severity for f in found), key=lambda s: s.order)
         said = {(f.part or f.driver or f.text, f.severity is grave): f for f in found}
         texts = [f"{capital(f.text)}: {f.remedy}." for (_, worst), f in said.items() if worst]
-        yield CaseCaution(
-            grave, heading, " ".join(texts), f"network {and_words(dict.fromkeys(f.where for f in found))}"
-        )
+        where = dict.fromkeys(f.where for f in found if f.severity is grave)
+        # A network that does better, though not well, is not blamed for the figures of the other.
+        texts += [f"In {f.where}: {f.text}." for f in found if f.where not in where]
+        yield CaseCaution(grave, heading, " ".join(texts), f"network {and_words(where)}")
 
 
 # Resistors that get hot have a caution of their own, with their rating.

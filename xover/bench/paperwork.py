@@ -442,9 +442,10 @@ def _uncertainty(
             yield f"new parts lie within their tolerance: {', '.join(stated)}"
         if silent:
             yield f"{and_words(silent)}: new, no tolerance stated"
-    weak = [n for n in names if speaker.drivers[n].impedance_evidence is not Evidence.MEASURED]
-    if weak:
-        yield f"{and_words(weak)} {is_or_are(weak)} known from datasheets: what is predicted is no better than those"
+    for kind, source in ((Evidence.DATASHEET, "datasheets"), (Evidence.ASSUMED, "assumptions")):
+        weak = [n for n in names if speaker.drivers[n].impedance_evidence is kind]
+        if weak:
+            yield f"{and_words(weak)} {is_or_are(weak)} known from {source}: what is predicted is no better than those"
 
 
 def _claim(marked: Network | None) -> str:

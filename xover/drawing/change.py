@@ -28,6 +28,7 @@ from xover.drawing.style import INK, LIMIT, LIMIT_STROKE, LONGEST_NAME, QUIET, S
 from xover.figures import written
 from xover.quantity import hertz, ohms
 from xover.rules.margins import DEVIATION_DB
+from xover.rules.triage import Rung
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.redesign.result import NetworkCurves, RedesignStudy
 from xover.studies.change.refresh.result import Difference, RefreshStudy
@@ -282,11 +283,12 @@ _WIDE: Final = 1.9
 
 
 def draw_decide(decision: Decision) -> Figure:
-    """Above the sum of each option, less its own mean in the band; below its change from the design, likewise.
+    """Above the sums of the steps that matter, each less its own mean in the band; below their changes from the design.
 
-    Options whose sum is not known have no line. The widest line is the recommended option.
+    Steps whose sum is not known have no line. The widest line is the recommended step.
     """
-    sums, changes = sums_of(decision), changes_of(decision)
+    shown = steps_shown(decision)
+    sums, changes = ({n: c for n, c in of.items() if n in shown} for of in (sums_of(decision), changes_of(decision)))
     window = level_window(list(sums.values()), SUM_SPAN_DB, 10.0)
     band = f"{hertz(decision.band_hz[0])} to {hertz(decision.band_hz[1])}"
     with look():
@@ -305,8 +307,8 @@ def draw_decide(decision: Decision) -> Figure:
         level_axis(upper, *window)
         limits = _limits(upper, decision) if sums else []
         write_labels(upper, [*_lines(upper, decision, sums), *limits])
-        shown = [np.clip(c, -MOST_CHANGE_DB, MOST_CHANGE_DB) for c in changes.values()]
-        change_axis(lower, [*shown, np.array([LEAST_CHANGE_DB])])
+        within = [np.clip(c, -MOST_CHANGE_DB, MOST_CHANGE_DB) for c in changes.values()]
+        change_axis(lower, [*within, np.array([LEAST_CHANGE_DB])])
         write_labels(lower, _lines(lower, decision, changes))
         for axes, drawn, words in (
             (upper, sums, "no sum is known"),
@@ -315,6 +317,15 @@ def draw_decide(decision: Decision) -> Figure:
             if not drawn:
                 axes.text(0.5, 0.6, words, transform=axes.transAxes, ha="center", color=QUIET)
     return figure
+
+
+def steps_shown(decision: Decision) -> tuple[str, ...]:
+    """The steps that have a line: what is there, the recommended one, and the larger ones that it is held against."""
+    larger = Rung.REVALUE if Rung.REVALUE is decision.recommendation else Rung.REDESIGN
+    if larger not in decision.options or not decision.options[larger].available:
+        larger = Rung.REVALUE
+    wanted = {Rung.LEAVE, decision.recommendation, Rung.REFRESH, Rung.BYPASS, larger}
+    return tuple(str(name) for name, option in decision.options.items() if name in wanted and option.available)
 
 
 def sums_of(decision: Decision) -> dict[str, Float]:
@@ -341,7 +352,7 @@ def _levelled(decision: Decision, level_db: Float) -> Float:
 
 def _lines(axes: Axes, decision: Decision, curves: Mapping[str, Float]) -> list[LineLabel]:
     labels = []
-    for index, name in enumerate(decision.options):
+    for index, name in enumerate(steps_shown(decision)):
         if name not in curves:
             continue
         stroke = driver_stroke(index)
@@ -365,7 +376,7 @@ def _limits(axes: Axes, decision: Decision) -> list[LineLabel]:
 
 def _decide_notes(decision: Decision, sums: Mapping[str, Float]) -> list[str]:
     notes = list(decision.rests_on)
-    missing = [str(name) for name in decision.options if name not in sums]
+    missing = [name for name in steps_shown(decision) if name not in sums]
     if missing:
         notes.append(f"no sum is known of: {', '.join(missing)}")
     notes.append("the limit to pass is common practice; the widest line: recommended")

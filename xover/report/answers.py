@@ -127,7 +127,9 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         _work_off(pool, request, first, known, progress)
         worked = {n: _worked(case, n, known[n]) for n in steps}
         for step in SEARCHES:
-            if step is Rung.BYPASS or could_better(case, worked, step):
+            # What is broken is mended first: a bypass round a dead driver, or a template's, is nobody's.
+            shown = step is Rung.BYPASS and not (case.faults or case.unready)
+            if shown or could_better(case, worked, step):
                 _work_off(pool, request, [Job(str(step), f"step: {step}", works.option, (step,))], known, progress)
                 worked[step] = _worked(case, step, known[str(step)])
             else:
@@ -228,4 +230,4 @@ def _compared(
     other = shop.speaker.network(against)
     if build.new:
         return build.network, other, title, f"{size}; where a value changes, {against} -> {build.name}."
-    return other, build.network, title, f"{size}; where a value differs, {against} -> {present}."
+    return build.network, other, title, f"{size}; where a value differs, {against} -> {present}."

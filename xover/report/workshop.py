@@ -66,6 +66,7 @@ class Workshop:
         return set_up(
             self.speaker,
             self.catalogue,
+            mate=self.request.mate,
             seed=self.request.seed,
             most_cost=self.request.most_cost,
             maps=True,

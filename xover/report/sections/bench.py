@@ -120,7 +120,8 @@ def owner(answers: Answers) -> Section:
         )
     if paper.parts:
         columns = ["part", "as marked", "as found", "as fitted", "what became of it"]
-        blocks.append(table("Part by part", columns, [_row(p) for p in paper.parts]))
+        read = answers.found_network is not None
+        blocks.append(table("Part by part", columns, [_row(p, read) for p in paper.parts]))
     blocks += _figures(answers)
     blocks += _not_original(paper)
     blocks += [Head("Drivers"), Items(tuple(sentence(s) for s in paper.drivers))]
@@ -135,9 +136,11 @@ def owner(answers: Answers) -> Section:
     return Section("owner", "For the buyer or the next owner", tuple(blocks), new_page=True)
 
 
-def _row(p: PaperPart) -> list[str]:
+def _row(p: PaperPart, read: bool) -> list[str]:
+    """A part in values; `read`: whether the board was read, so that a part that it does not tell was not there."""
     drift = "" if p.drift is None else f" ({100.0 * p.drift:+.0f} %)"
-    return [p.name, p.marked or "-", f"{p.found}{drift}" if p.found else "not measured", p.fitted or "-", str(p.fate)]
+    found = f"{p.found}{drift}" if p.found else "-" if read else "not measured"
+    return [p.name, p.marked or "-", found, p.fitted or "-", str(p.fate)]
 
 
 def _not_original(paper: Paperwork) -> list[Block]:

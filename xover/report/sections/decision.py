@@ -12,7 +12,7 @@ from xover.figures import db, money
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.rules.severity import Severity
-from xover.rules.triage import RULE
+from xover.rules.triage import RULE, Rung
 from xover.speaker import PhaseSource, SpeakerDriver
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.decide.words import BARS, TARGETS
@@ -20,9 +20,10 @@ from xover.studies.desk.check.study import CheckStudy
 
 
 def decision(answers: Answers) -> Section:
-    """What to do, why, and the steps side by side."""
+    """What to do, what forbids to play it as it is, why, and the steps side by side."""
     d = answers.decision
-    why = [("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)]
+    why = [("stop", f"as it is, {f.text}") for f in d.stops]
+    why += [("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)]
     why += [("to do", words) for words in d.measure]
     blocks: list[Block] = [Text(sentence(d.answer), "lead"), Facts(tuple(why))]
     if d.rests_on:
@@ -44,18 +45,18 @@ def _steps(d: Decision) -> Block:
     for name, option in d.options.items():
         if not option.available:
             continue
-        gain = option.gain(d.picked.target)
-        cost = "-" if math.isnan(option.cost_for_pair) else money(option.cost_for_pair)
+        gain, does = d.gain(option), name is not Rung.LEAVE
+        known = does and not math.isnan(gain.value_db)
         bar = BARS.get(d.picked.bars[name], "")
         rows.append(
             [
                 f"{name}: recommended" if name is d.recommendation else str(name),
                 option.what + (f" ({bar})" if bar else ""),
-                db(gain.value_db),
-                db(gain.uncertainty_db),
-                cost,
-                str(option.parts),
-                str(option.minutes),
+                db(gain.value_db) if known else "-",
+                db(gain.uncertainty_db) if known else "-",
+                money(option.cost_for_pair) if does and not math.isnan(option.cost_for_pair) else "-",
+                str(option.parts) if does else "-",
+                str(option.minutes) if does else "-",
                 option.undo,
             ]
         )
@@ -80,9 +81,12 @@ def evidence(answers: Answers) -> Section:
     if check is not None:
         others = set(answers.plain_speaker.network_names) - {answers.present, answers.build.name}
         grave = [f for f in check.findings if f.severity is not Severity.NOTE and f.where not in others]
-        blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in grave]
-        if not grave:
-            blocks.append(Text("The files were gone through by 'xover check': nothing wrong or doubtful was found."))
+        told = {f.text for f in (*answers.decision.faults, *answers.decision.stops)}
+        left = [f for f in grave if f.text not in told]
+        blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in left]
+        if not left:
+            more = "else " if grave else ""
+            blocks.append(Text(f"The files were gone through by 'xover check': nothing {more}wrong or doubtful was found."))
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
     if notes:
         blocks += [Head("Notes on the data"), Items(notes)]

@@ -10,13 +10,15 @@ from xover.bench.words import sentence
 from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
 from xover.electronic.biquad import Band
 from xover.figures import db, money, written
+from xover.judge.odd import OddDriver
+from xover.judge.odd_words import cost_words, differs_words, remedy_words
 from xover.network import Network
 from xover.network.cards import netlist_text
 from xover.network.parts import shown_value, value_of
 from xover.parts.stock import Bill
 from xover.quantity import hertz
 from xover.report.answers import Answers, Build
-from xover.rules.triage import STEPS, Rung
+from xover.rules.triage import Rung
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy
@@ -30,7 +32,7 @@ MOST_PROPOSALS = 3
 def proposals(answers: Answers) -> Section:
     """The steps that change something, the recommended one first."""
     d = answers.decision
-    order = sorted((n for n in STEPS[1:] if n in d.options), key=lambda n: n is not d.recommendation)
+    order = sorted((n for n in d.options if n is not Rung.LEAVE), key=lambda n: n is not d.recommendation)
     blocks: list[Block] = []
     for name in order:
         option = d.options[name]
@@ -49,8 +51,18 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
     elif isinstance(option.study, BypassStudy):
         yield from _bypass(option.study)
         yield from answers.bypassed
+    elif isinstance(option.study, OddDriver):
+        yield from _odd(option.study)
     else:
         yield Text(sentence(option.what))
+
+
+def _odd(odd: OddDriver) -> Iterable[Block]:
+    yield Text(differs_words(odd))
+    rows = [[remedy_words(odd, r), db(r.left_db), cost_words(r)] for r in odd.remedies]
+    yield table(
+        "What to do, and what is left between left and right", ["what", "left, dB", "costs"], rows, numbers=(1,)
+    )
 
 
 def _refresh(study: RefreshStudy) -> Iterable[Block]:
@@ -165,10 +177,8 @@ def bill(answers: Answers) -> Section:
     build = answers.build
     stress = answers.study("stress", StressStudy)
     blocks: list[Block] = []
-    if not build.new:
-        blocks.append(Text("Nothing is to be bought."))
-        if answers.decision.recommendation is Rung.BYPASS:
-            blocks.append(Text("Amplifier channels, an electronic crossover and what Proposals names for a bypass."))
+    if not build.new or (build.bill is not None and not build.bill.lines):
+        blocks.append(Text(f"Nothing is to be bought{_instead(answers)}."))
     elif build.bill is not None:
         blocks.append(_to_buy(build.bill, stress))
         blocks += _cost(build.bill)
@@ -187,6 +197,16 @@ def bill(answers: Answers) -> Section:
     blocks += answers.pictures("stress")
     blocks.append(Listing(f"Netlist of '{build.name}'", netlist_text(build.network), f"{_file_name(build.name)}.cir"))
     return Section("bill", "Bill of materials", tuple(blocks))
+
+
+def _instead(answers: Answers) -> str:
+    """What is to be found or bought in place of parts, as the end of a sentence; empty where that is nothing."""
+    chosen = answers.decision.chosen
+    if answers.build.new or answers.request.networks or chosen is None or chosen.name is Rung.LEAVE:
+        return ""
+    if chosen.name is Rung.BYPASS:
+        return " for the network; a bypass needs channels, an electronic crossover and what Proposals names"
+    return f" for the network: {chosen.what}"
 
 
 def _file_name(name: str) -> str:
