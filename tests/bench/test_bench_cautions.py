@@ -203,6 +203,7 @@ def test_what_was_decided_counts(folder):
     speaker = folder(NETWORK)
     left = told(speaker, decision=decided(Rung.LEAVE))
     assert "soldering" not in left
+    assert "soldering" not in told(speaker, decision=decided(Rung.AMPLIFIER))
     assert "mains in amplifiers" not in left
     covered = (BARE_TWEETER, OIL, "C2: no voltage rating is stated")
     fresh = told(speaker, decision=decided(Rung.REFRESH, covered))

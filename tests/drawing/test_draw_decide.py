@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from xover.curve import log_grid
-from xover.drawing.change import draw_decide
+from xover.drawing.change import draw_decide, steps_shown
 from xover.parts.catalogue import Catalogue
 from xover.rules.triage import Rung
 from xover.sound.prediction import predict
@@ -71,6 +71,25 @@ def test_limits_and_the_recommended_line_stand_out(decision, figure):
     width = {line.get_label(): line.get_linewidth() for line in figure.upper.lines}
     assert width["refresh"] > 1.5 * width["leave"] > 0
     assert decision.answer in figure.all_text()
+
+
+def test_only_steps_that_matter_have_a_line(decision, drawn):
+    """With a sum for each step, five are drawn; a driver that is still to be found has no sum."""
+    level = decision.design_level_db
+    every = {n: replace(o, why_not="", level_db=level) for n, o in decision.options.items()}
+    shown = {
+        Rung.REFRESH: ("leave", "refresh", "bypass", "redesign"),
+        Rung.TRIM: ("leave", "trim", "refresh", "bypass", "redesign"),
+        Rung.REVALUE: ("leave", "refresh", "bypass", "revalue"),
+        Rung.DRIVER: ("leave", "refresh", "driver", "bypass", "redesign"),
+    }
+    for rung, names in shown.items():
+        case = replace(decision, options=every, picked=replace(decision.picked, rung=rung))
+        assert steps_shown(case) == names
+        figure = drawn(draw_decide(case))
+        assert set(figure.names(figure.upper)) & {str(n) for n in every} == set(names) - {"driver"}
+    no_search = {**every, Rung.REDESIGN: replace(every[Rung.REDESIGN], why_not="not looked for")}
+    assert steps_shown(replace(decision, options=no_search)) == ("leave", "refresh", "bypass", "revalue")
 
 
 def test_no_sum_is_said_and_nothing_drawn(decision, drawn):

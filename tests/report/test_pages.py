@@ -25,6 +25,7 @@ NO_SUM = "What this cannot know the sum: "
 LACKS = {
     "hall": {"options": NO_SUM},
     "studio": {"before-after": "Nothing is to be bought."},
+    "pair": {"before-after": "Nothing is to be bought for the network: woofer, unlike woofer of the other cabinet"},
     DATASHEETS: {"options": NO_SUM, "before-after": "Nothing is to be bought."},
 }
 # A figure that is there without a curve says so.
@@ -38,7 +39,7 @@ OF_ONE_WIDTH = {
 }
 
 
-@pytest.fixture(scope="module", params=[*FOLDERS, DATASHEETS])
+@pytest.fixture(scope="module", params=[*FOLDERS, "pair", DATASHEETS])
 def example(request):
     return request.param
 
@@ -123,7 +124,16 @@ def test_every_curve_drawn_can_be_saved(example, made):
 
 def test_nothing_is_to_be_built_only_where_it_is_left(example, made):
     assert made.new is ("before-after" not in LACKS.get(example, {}))
-    assert ("Nothing is to be bought." in words_of(made.html)) is not made.new
+    assert ("Nothing is to be bought" in words_of(made.html)) is not made.new
+
+
+@pytest.mark.parametrize("example", ["attic", "pair"])
+def test_an_arrow_goes_to_the_new_part_or_from_the_mark(example, shared):
+    """C1 is marked 6.8 uF and was read as 8.4: what is built goes back, what is left has aged."""
+    drawing = re.search(r'<figure id="fig-schematic".*?</figure>', made_report(example, shared).html, re.DOTALL)[0]
+    words = words_of(drawing)
+    renewed, aged = "8.4 \u2192 6.8 uF" in words, "6.8 \u2192 8.4 uF" in words
+    assert (renewed, aged) == (example == "attic", example == "pair")
 
 
 def test_decision_comes_first(tab, made):

@@ -333,7 +333,8 @@ def sums_of(decision: Decision) -> dict[str, Float]:
     return {
         str(name): _levelled(decision, option.level_db)
         for name, option in decision.options.items()
-        if np.isfinite(option.level_db).any()
+        # How a driver sounds that is still to be found, nobody knows.
+        if np.isfinite(option.level_db).any() and not (name is Rung.DRIVER and option.network is None)
     }
 
 

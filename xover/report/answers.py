@@ -158,7 +158,7 @@ def gather(request: Request, processes: int, progress: Callable[[float, str], No
         chosen = decision.chosen
         if chosen is not None and chosen.network is build.network:
             second.append(Job("before and after", "before and after", works.before_and_after, (chosen,)))
-        second.append(Job("decision", "the options' sums", works.decided, (decision,)))
+        second.append(Job("decision", "the steps' sums", works.decided, (decision,)))
         drawn = _compared(shop, decision, build, present)
         second.append(Job("schematic", "schematic", works.schematic, drawn))
         _work_off(pool, request, second, known, progress)

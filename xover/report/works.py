@@ -91,11 +91,11 @@ def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture, ...]:
 
 
 def decided(shop: Workshop, decision: Decision) -> Answer:
-    """The sums of the options."""
+    """The sums of the steps."""
     del shop
     if not any(np.isfinite(o.level_db).any() for o in decision.options.values()):
-        raise OptionError("the sum of no option is known", "common timing, or positions, would tell it")
-    title = "Decision: the sum of each option, and its change from the design"
+        raise OptionError("the sum of none is known", "the list of what is missing says what would tell it")
+    title = "Decision: the sums of the steps that matter, and their changes from the design"
     return Answer(decision, _picture("options", title, draw_decide(decision), readings.read_decision(decision)))
 
 

@@ -14,6 +14,7 @@ from xover.report.answers import Answers
 from xover.rules.severity import Severity
 from xover.rules.triage import RULE, Rung
 from xover.speaker import PhaseSource, SpeakerDriver
+from xover.speaker.untouched import untouched
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.decide.words import BARS, TARGETS
 from xover.studies.desk.check.study import CheckStudy
@@ -34,7 +35,7 @@ def decision(answers: Answers) -> Section:
         blocks += [Head("What would change it"), Items(d.would_change)]
     if d.unknown:
         blocks += [Head("What this cannot know"), Items(d.unknown)]
-    blocks += answers.gone("decision", "a figure of the options")
+    blocks += answers.gone("decision", "a figure of the steps")
     blocks += answers.pictures("decision")
     return Section("decision", "Decision", tuple(blocks))
 
@@ -85,8 +86,8 @@ def evidence(answers: Answers) -> Section:
         left = [f for f in grave if f.text not in told]
         blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in left]
         if not left:
-            more = "else " if grave else ""
-            blocks.append(Text(f"The files were gone through by 'xover check': nothing {more}wrong or doubtful was found."))
+            what = "nothing else" if grave else "nothing"
+            blocks.append(Text(f"The files were gone through by 'xover check': {what} wrong or doubtful was found."))
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
     if notes:
         blocks += [Head("Notes on the data"), Items(notes)]
@@ -124,8 +125,9 @@ def _evidence(kind: Evidence | None, reach: str) -> Cell:
 
 def _networks(answers: Answers) -> Block:
     said = []
+    what = {answers.found: "parts as measured on the board", answers.design: "the design, as marked"}
+    what |= dict.fromkeys(untouched(answers.plain_speaker).networks, "as it came with a new folder")
     for name in answers.plain_speaker.network_names:
-        what = {answers.found: "parts as measured on the board", answers.design: "the design, as marked"}
         network = answers.plain_speaker.network(name)
         said.append([name, what.get(name, "a proposal"), f"{len(network.parts)}", network.title or "-"])
     return table("Networks of the folder", ["network", "what it is", "parts", "title"], said, numbers=(2,))
