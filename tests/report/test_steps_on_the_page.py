@@ -80,6 +80,18 @@ def test_what_the_step_builds_is_built_and_nothing_else(case, page):
         assert build.bill is chosen.bill
 
 
+def test_what_stays_soldered_is_not_to_be_built_again(case, page):
+    words = [t.words for t in of(page, "build", Text)]
+    kept = {
+        "shorted capacitor": "L1, C1, L2, R1, R2",
+        "horn 5 dB hot": "L1, C1, C2, L2",
+        "horn reversed by design": "L1, C1, C2, L2, R1, R2",
+        "reversed tweeter": "L1, C1, C2, L2, R1, R2",
+    }
+    told = [w for w in words if w.startswith("Left as soldered: ")]
+    assert told == ([f"Left as soldered: {kept[case]}. Of these only the readings count."] if case in kept else [])
+
+
 def test_parts_are_bought_as_the_step_says_or_nothing(case, page):
     tables, words = of(page, "bill", Table), of(page, "bill", Text)[0].words
     if case in BOUGHT:

@@ -60,6 +60,9 @@ def build(answers: Answers) -> Section:
     if order is not None:
         new = answers.build.new
         blocks.append(Text(NEW if new else OLD))
+        kept = [p.name for p in answers.build.network.parts if new and p in answers.present_network.parts]
+        if kept:
+            blocks.append(Text(f"Left as soldered: {', '.join(kept)}. Of these only the readings count."))
         for part in order.sections:
             blocks.append(Head(f"{part.number}. {part.name}"))
             if part.reason:

@@ -47,7 +47,7 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
     if isinstance(option.study, RefreshStudy):
         yield from _refresh(option.study)
     elif isinstance(option.study, RedesignStudy):
-        yield from _redesign(option.study)
+        yield from _redesign(option.study, option.name is Rung.REVALUE)
     elif isinstance(option.study, BypassStudy):
         yield from _bypass(option.study)
         yield from answers.bypassed
@@ -92,7 +92,7 @@ def _refresh(study: RefreshStudy) -> Iterable[Block]:
     )
 
 
-def _redesign(study: RedesignStudy) -> Iterable[Block]:
+def _redesign(study: RedesignStudy, same_circuit: bool) -> Iterable[Block]:
     yield Text(sentence(study.headline))
     known = math.isfinite(study.before.deviation_db)
     rows: list[list[str | Cell]] = [[f"{study.present}, now", *study.before.figures(study.present), "-", "-"]]
@@ -101,7 +101,8 @@ def _redesign(study: RedesignStudy) -> Iterable[Block]:
         share = "-" if math.isnan(p.yield_share) else f"{100.0 * p.yield_share:.0f} %"
         rows.append([p.name, *p.judged.figures(study.of(p)), cost, share])
     columns = ["proposal", "sum, \u00b1 dB", "null, dB", "lowest, ohm", "EPDR, ohm", "cost", "builds that keep it"]
-    yield table("New values for the present circuit", columns, rows, numbers=(1, 2, 3, 4, 5, 6))
+    caption = "New values for the present circuit" if same_circuit else "Other circuits, and this one with new values"
+    yield table(caption, columns, rows, numbers=(1, 2, 3, 4, 5, 6))
     if study.proposals:
         pick = study.proposals[0]
         said = [*pick.better, *(f"worse: {w}" for w in pick.worse)]
@@ -112,7 +113,7 @@ def _redesign(study: RedesignStudy) -> Iterable[Block]:
             yield Text("Parts: " + "; ".join(f"{name} {what}" for name, what in words.items()) + ".")
     if not known:
         yield Text("The sum is not known here: slopes and loads were searched for, not a flat response.", "quiet")
-    yield Text("A short search of this circuit; 'xover redesign' tries others and takes its time.", "quiet")
+    yield Text(f"A short search{' of this circuit' if same_circuit else ''}; 'xover redesign' takes its time.", "quiet")
 
 
 def _bypass(study: BypassStudy) -> Iterable[Block]:
