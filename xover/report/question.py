@@ -57,7 +57,7 @@ def report(
     ] = (),
     output: Annotated[Path, Ask("Where the page goes.", FILE, "--output", "-o")] = Path("report.html"),
     stock: Stock = None,
-    mate: Annotated[Path | None, Ask("The other speaker of the pair, for the match.", FOLDER)] = None,
+    mate: Annotated[Path | None, Ask("The other speaker of the pair: odd drivers, the match.", FOLDER)] = None,
     most_cost: MostCost = None,
     pdf: Annotated[bool, Ask("Print it to PDF as well (needs Chromium or a relative).", YES)] = False,
     seed: Seed = 1,
