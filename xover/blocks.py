@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
+from xover.sentences import capital
+
 PASS: Final = "pass"
 MARGINAL: Final = "marginal"
 FAIL: Final = "fail"
@@ -174,7 +176,7 @@ class Section:
 
 def sentence(words: str) -> Text:
     """A clause as a sentence of its own."""
-    return Text(words[0].upper() + words[1:] + ".")
+    return Text(f"{capital(words)}.")
 
 
 def fact(label: str, words: str, width: int = 19) -> Facts:

@@ -10,7 +10,6 @@ from typing import Final
 from xover.amplifier.faults import FaultKind
 from xover.bench.build_steps import BuildOrder
 from xover.bench.hazards import CaseCaution, HazardCase, part_cautions, work_cautions
-from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.figures import written
@@ -21,6 +20,7 @@ from xover.quantity import hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
 from xover.rules.triage import Rung
+from xover.sentences import and_words, capital
 from xover.sound.resonance import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress

@@ -20,6 +20,7 @@ from xover.remark import About, Remark
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.rules.margins import VALVES_OHM
+from xover.sentences import capital
 from xover.sound.change import Worst, size_of
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
@@ -241,7 +242,7 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
         yield from _octaves(study)
     yield Head("Which part did it")
     if study.blame is None:
-        yield Text(f"{study.blame_reason[0].upper()}{study.blame_reason[1:]}.")
+        yield Text(f"{capital(study.blame_reason)}.")
     elif everything:
         yield from _blamed(study.blame, study.sum_word)
         yield Gap()
@@ -337,7 +338,7 @@ def _blamed(blame: Blame, what: str) -> Iterator[Block]:
         f"what remains of the {what}'s change once this part alone is put right{of_shares}."
     )
     if not shared:
-        yield Text(f"{blame.share_method[0].upper()}{blame.share_method[1:]}.")
+        yield Text(f"{capital(blame.share_method)}.")
     if not math.isnan(blame.interaction.change) and len(blame.parts) > 1:
         yield Text(f"Added up, the single effects miss the whole by {said_change(blame.interaction)} at most.")
 

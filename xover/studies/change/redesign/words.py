@@ -13,6 +13,7 @@ from xover.network.parts import shown_value
 from xover.quantity import ohms
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import CLEAR_SHARE
+from xover.sentences import capital
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -151,7 +152,7 @@ def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: redesign of '{study.present}'")
     if study.replacement is not None:
         yield from _replacement(study.replacement, study.present)
-    yield Text(_sentence(study.headline))
+    yield Text(f"{capital(study.headline)}.")
     if study.stopped:
         yield Text("Stopped before the end: these are the best found until then.")
     if whole:
@@ -278,7 +279,7 @@ def _parts(proposal: Proposal, present: Network | None, whole: bool) -> Iterator
 def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
     for name, source in zip(study.drivers, study.sources, strict=True):
         yield _fact(f"new {name}", source)
-    yield Text(_sentence(study.verdict))
+    yield Text(f"{capital(study.verdict)}.")
     yield Text("")
     header, *rows = _left(
         [
@@ -301,10 +302,6 @@ def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
         whose = f"{finding.driver}, " if len(study.drivers) > 1 else ""
         yield _fact(finding.fit, f"{whose}{finding.what}: {finding.text}")
     yield Head("Redesign for it")
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _short(name: str) -> str:
