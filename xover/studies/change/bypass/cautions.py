@@ -36,6 +36,7 @@ from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
 from xover.studies.change.bypass.fitness import BandFit, Breakup
 from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding
+from xover.terms import TERMS
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +45,6 @@ class BypassCase:
 
     speaker: Speaker
     network: Network
-    network_name: str
     bare: BareDrivers
     crossover: Crossover
     channels: Mapping[str, BypassChannel]
@@ -162,7 +162,7 @@ def _loads(case: BypassCase) -> Iterator[BypassFinding]:
         if verdict.epdr_caution:
             yield _caution(
                 about,
-                f"EPDR, the plain resistor that would heat the amplifier as much, falls to "
+                f"EPDR, {TERMS['EPDR']}, falls to "
                 f"{written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at {hertz(reading.lowest_epdr_at_hz)}, under "
                 f"half of the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when "
                 "loud, class D hardly.",

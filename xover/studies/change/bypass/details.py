@@ -17,6 +17,7 @@ from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.bypass.twin import ChannelTwin
+from xover.terms import legend
 
 TITLES: Final = {Severity.STOP: "Stops", Severity.CAUTION: "Cautions", Severity.NOTE: "Notes"}
 
@@ -72,8 +73,7 @@ def _channels(study: BypassStudy) -> Iterator[Block]:
     )
     yield Text(
         "corner/fs: lower corner over the resonance. ka, -6 dB at: at the upper corner, degrees off the axis for a "
-        "piston of its size. A dash: that end of its band has no corner. "
-        "EPDR: the plain resistor that would heat the amplifier as much."
+        "piston of its size. A dash: that end of its band has no corner. " + legend("EPDR")
     )
 
 

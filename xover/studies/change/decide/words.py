@@ -10,7 +10,7 @@ from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
 from xover.figures import db, hertz, money, written
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
-from xover.rules.instruments import Instrument
+from xover.rules.instruments import SWEPT, Instrument
 from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sentences import and_words
@@ -241,11 +241,7 @@ def to_measure(case: DecisionCase, options: Options, picked: Picked) -> tuple[st
 
 def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
     speaker, names = case.speaker, case.network.driver_names
-    weak = [
-        n
-        for n in names
-        if speaker.drivers[n].impedance_instrument not in (Instrument.CALIBRATED, Instrument.UNCALIBRATED)
-    ]
+    weak = [n for n in names if speaker.drivers[n].impedance_instrument not in SWEPT]
     dull = [
         n
         for n in names
