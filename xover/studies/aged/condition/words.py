@@ -11,7 +11,7 @@ import numpy as np
 from xover.acoustic.crossover import CrossoverReading
 from xover.amplifier.load import LoadReading
 from xover.amplifier.programme import cold_lamps, driven_together
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.figures import db, load_of, octave_centres, ohm, written
 from xover.network.parts import Capacitor
 from xover.parts.kinds import SOURCE, PartKind
@@ -20,7 +20,6 @@ from xover.remark import About, Remark
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.rules.margins import VALVES_OHM
-from xover.sentences import capital
 from xover.sound.change import Worst, size_of
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
@@ -242,7 +241,7 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
         yield from _octaves(study)
     yield Head("Which part did it")
     if study.blame is None:
-        yield Text(f"{capital(study.blame_reason)}.")
+        yield sentence(study.blame_reason)
     elif everything:
         yield from _blamed(study.blame, study.sum_word)
         yield Gap()
@@ -338,7 +337,7 @@ def _blamed(blame: Blame, what: str) -> Iterator[Block]:
         f"what remains of the {what}'s change once this part alone is put right{of_shares}."
     )
     if not shared:
-        yield Text(f"{capital(blame.share_method)}.")
+        yield sentence(blame.share_method)
     if not math.isnan(blame.interaction.change) and len(blame.parts) > 1:
         yield Text(f"Added up, the single effects miss the whole by {said_change(blame.interaction)} at most.")
 
@@ -376,8 +375,8 @@ def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
     worth = [p.name for p in envelope.parts if not p.effect_db <= MATCHED_DB]  # not known counts
     if worth:
         yield Head("What to measure first")
-    for number, sentence in enumerate(study.sentences[: len(worth)], 1):
-        yield fact(f"{number}.", sentence, 3)
+    for number, words in enumerate(study.sentences[: len(worth)], 1):
+        yield fact(f"{number}.", words, 3)
     others = [part.name for part in study.parts if part.name not in worth]
     if others:
         yield Gap()

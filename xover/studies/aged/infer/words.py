@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.explain.identify import Combination, Group, NextSweep
 from xover.explain.problem import is_factor
 from xover.explain.sweeps import SweepPlace
@@ -16,7 +16,7 @@ from xover.figures import odds
 from xover.network.adjoint import ParameterKind
 from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import MAINS_HZ
-from xover.sentences import and_words, capital
+from xover.sentences import and_words
 from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
 from xover.terms import legend
 
@@ -204,8 +204,8 @@ def tell(study: InferStudy, everything: bool = False) -> Iterator[Block]:
     yield Text(f"{study.headline}.")
     if study.numbers_given:
         yield from _parts(study)
-    for sentence in study.sentences:
-        yield Text(f"{sentence}.")
+    for words in study.sentences:
+        yield Text(f"{words}.")
     if study.rivals:
         yield from _rivals(study)
     if everything:
@@ -243,7 +243,7 @@ def _parts(study: InferStudy) -> Iterator[Block]:
     if study.confusions:
         yield Head("What cannot be told apart from here")
     for each in study.confusions:
-        yield Text(f"{capital(each.sentence)}.")
+        yield sentence(each.sentence)
     yield Head("What next")
 
 

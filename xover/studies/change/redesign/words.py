@@ -6,14 +6,13 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table, sentence
 from xover.figures import db, hertz, written
 from xover.network import Network
 from xover.network.parts import shown_value
 from xover.quantity import ohms
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.margins import CLEAR_SHARE
-from xover.sentences import capital
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -152,7 +151,7 @@ def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: redesign of '{study.present}'")
     if study.replacement is not None:
         yield from _replacement(study.replacement, study.present)
-    yield Text(f"{capital(study.headline)}.")
+    yield sentence(study.headline)
     if study.stopped:
         yield Text("Stopped before the end: these are the best found until then.")
     if whole:
@@ -279,7 +278,7 @@ def _parts(proposal: Proposal, present: Network | None, whole: bool) -> Iterator
 def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
     for name, source in zip(study.drivers, study.sources, strict=True):
         yield _fact(f"new {name}", source)
-    yield Text(f"{capital(study.verdict)}.")
+    yield sentence(study.verdict)
     yield Text("")
     header, *rows = _left(
         [
