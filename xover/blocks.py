@@ -15,6 +15,8 @@ PASS: Final = "pass"
 MARGINAL: Final = "marginal"
 FAIL: Final = "fail"
 UNKNOWN: Final = "unknown"
+SCREEN_COLUMNS: Final = 80
+"""What a terminal shows side by side."""
 
 
 @dataclass(frozen=True)

@@ -214,9 +214,7 @@ def _capacitor(study: BypassStudy) -> Iterator[Block]:
         capacitor = c.capacitor
         if capacitor is None:
             continue
-        volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-        farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-        yield Head(f"Protection capacitor of {name}: {farad} film{volts}, in series, at its own impedance")
+        yield Head(f"Protection capacitor of {name}: {capacitor.bought_as}, in series, at its own impedance")
         yield plain_table(
             ["value", "-3 dB", "dB", "deg", "ring", "at", "over R", "50 Hz", "ohm", "at"],
             [

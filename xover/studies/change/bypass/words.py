@@ -7,12 +7,11 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from xover.blocks import Block, Facts, Head, Note, Table, Text, fact, plain_table
+from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Note, Table, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
 from xover.judge.network import measured_impedance
-from xover.quantity import QuantityKind, format_quantity
 from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.sentences import and_words
@@ -26,7 +25,6 @@ from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gap
 
 MOST_LINES: Final = 24
-MOST_COLUMNS: Final = 80
 LABEL: Final = 9
 MOST_CAUTIONS: Final = 3
 MOST_GAPS: Final = 2
@@ -214,14 +212,14 @@ def _lines(blocks: Sequence[Block]) -> int:
     count = 0
     for block in blocks:
         if isinstance(block, Head):
-            count += 1 + _wrapped(block.words, MOST_COLUMNS)
+            count += 1 + _wrapped(block.words, SCREEN_COLUMNS)
         elif isinstance(block, Facts):
-            count += sum(_wrapped(words, MOST_COLUMNS - block.width - 3) for _, words in block.pairs)
+            count += sum(_wrapped(words, SCREEN_COLUMNS - block.width - 3) for _, words in block.pairs)
         elif isinstance(block, Text):
-            count += _wrapped(block.words, MOST_COLUMNS - 2)
+            count += _wrapped(block.words, SCREEN_COLUMNS - 2)
         elif isinstance(block, Table):
             cells = [block.columns, *([c.words for c in row] for row in block.rows)]
-            wide = sum(2 + max(map(len, column)) for column in zip(*cells, strict=True)) > MOST_COLUMNS
+            wide = sum(2 + max(map(len, column)) for column in zip(*cells, strict=True)) > SCREEN_COLUMNS
             count += 2 * len(cells) + 3 if wide else len(cells) + 1
     return count
 
@@ -325,9 +323,7 @@ def _protection(study: BypassStudy) -> Iterator[Block]:
     for name, c in study.channels.items():
         capacitor = c.capacitor
         if capacitor is not None:
-            volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-            farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-            yield _fact("protect", f"{farad} film{volts}, in series with the {name}: it stops DC and thumps")
+            yield _fact("protect", f"{capacitor.bought_as}, in series with the {name}: it stops DC and thumps")
     if all(c.capacitor is None for c in study.channels.values()):
         name = list(study.channels)[-1]
         yield _fact("protect", f"a capacitor in series with the {name}: sweep its impedance to know which")

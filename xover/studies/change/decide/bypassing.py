@@ -12,7 +12,6 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.figures import written
 from xover.files.stock import StockItem
-from xover.quantity import QuantityKind, format_quantity
 from xover.rules.severity import Severity
 from xover.rules.triage import Rung, Wants
 from xover.sound.change import difference_db
@@ -170,9 +169,7 @@ def _capacitor_words(study: BypassStudy) -> str:
     capacitor = _capacitor(study)
     if capacitor is None:
         return "no network part is left"
-    volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-    farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-    return f"no network part is left; {farad}{volts} film in series protects the {capacitor.channel}"
+    return f"no network part is left; in series with the {capacitor.channel} {capacitor.bought_as} protects it"
 
 
 def _capacitors(study: BypassStudy, case: DecisionCase) -> tuple[StockItem, ...]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
+from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Items, Text, fact, plain_table
 from xover.figures import db, hertz, money, written
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
@@ -34,7 +34,6 @@ _WORDS: Final = {
     Instrument.PLACEHOLDER: "the template: no driver of yours",
     Instrument.ASSUMED: "an assumption",
 }
-_SCREEN: Final = 80
 MOST_CAUTIONS: Final = 2
 
 
@@ -344,7 +343,7 @@ def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
     heads = ["step", "dB", "+-", "cost", "parts", "min", "what, or what bars it"]
     taken = sum(2 + max(len(cell) for cell in column) for column in list(zip(heads, *rows, strict=True))[:-1])
     yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[decision.picked.target]}, cost of a pair")
-    yield plain_table(heads, [[*row[:-1], _short(row[-1], _SCREEN - 2 - taken)] for row in rows])
+    yield plain_table(heads, [[*row[:-1], _short(row[-1], SCREEN_COLUMNS - 2 - taken)] for row in rows])
     if gone:
         yield Text(f"Of no use here: {', '.join(gone)} (--why).")
 
