@@ -11,7 +11,7 @@ from invented_speaker import GOOD
 from xover.amplifier.demand import voltage_for_level
 from xover.amplifier.programme import power_below
 from xover.curve import log_grid
-from xover.judge.findings import Fault
+from xover.judge.kinds import Fault
 from xover.judge.safety import hazards, stops
 from xover.rules.severity import Severity
 from xover.sound.load import channel_load

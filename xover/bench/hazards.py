@@ -12,7 +12,8 @@ from xover.amplifier.stress import ElementKind, ElementStress
 from xover.bench.build_steps import BuildOrder
 from xover.bench.words import watts
 from xover.errors import NoSolutionError
-from xover.judge.findings import Fault, Finding
+from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
 from xover.judge.network import dc_drive
 from xover.judge.safety import says_oil
 from xover.network import Capacitor, Inductor, Network, Part, Resistor

@@ -25,8 +25,9 @@ from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rat
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
 from xover.judge.hazard_words import Unplugged
+from xover.judge.kinds import Fault
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
 from xover.judge.tweeter import least_watts, settle, tweeter_finding, unheard

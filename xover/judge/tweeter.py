@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
 from xover.judge.network import measured_impedance
 from xover.network import DriverCard
 from xover.rules.instruments import SWEPT

@@ -13,7 +13,8 @@ import numpy as np
 from xover.acoustic.crossover import read_crossovers
 from xover.amplifier.stress import rate_part, read_stress
 from xover.curve import Float, log_grid
-from xover.judge.findings import Fault, Finding
+from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
 from xover.judge.levels import full_voltages
 from xover.judge.network import dc_drive
 from xover.judge.safety import hazards
