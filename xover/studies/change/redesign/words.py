@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table, sentence
+from xover.curve import Evidence
 from xover.figures import db, hertz, written
 from xover.network import Network
 from xover.network.parts import shown_value
 from xover.quantity import ohms
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.margins import CLEAR_SHARE
+from xover.rules.margins import CLEAR_SHARE, NEAR_LIMIT
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -60,7 +61,7 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
     )
     tell("level", before.level_db, after.level_db, 0.3, True, f"{after.level_db - before.level_db:+.1f} dB")
     limit = wish.minimum_load_ohm
-    if limit is not None and after.lowest_ohm < limit * 0.999:
+    if limit is not None and after.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
         worse.append(f"the load falls below the amplifier's {ohms(limit)}")
     return tuple(better), tuple(worse)
 
@@ -125,7 +126,7 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
         assumed = [
             what
             for what, evidence in (("impedance", driver.impedance_evidence), ("sound", driver.response_evidence))
-            if str(evidence) != "measured"
+            if evidence is not Evidence.MEASURED
         ]
         if assumed:
             said.append(
