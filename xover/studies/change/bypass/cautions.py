@@ -46,6 +46,7 @@ class BypassCase:
 
     speaker: Speaker
     network: Network
+    network_name: str
     bare: BareDrivers
     crossover: Crossover
     channels: Mapping[str, BypassChannel]

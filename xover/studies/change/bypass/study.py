@@ -123,7 +123,7 @@ def study_bypass(
         for i, w in enumerate(bare.wirings)
     }
     present = speaker.default_network()
-    case = BypassCase(speaker, passive.network, bare, crossover, channels, reached, better, power)
+    case = BypassCase(speaker, passive.network, name, bare, crossover, channels, reached, better, power)
     findings = findings_of(case)
     templates = unready(speaker, tuple(n for w in bare.wirings for n in w.names))
     return BypassStudy(
