@@ -9,10 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
+from xover.sentences import capital
+
 PASS: Final = "pass"
 MARGINAL: Final = "marginal"
 FAIL: Final = "fail"
 UNKNOWN: Final = "unknown"
+SCREEN_COLUMNS: Final = 80
+"""What a terminal shows side by side."""
 
 
 @dataclass(frozen=True)
@@ -78,14 +82,13 @@ class Table:
     Attributes
     ----------
     caption : what it shows. columns : heads. rows : cells, as many in each as there are columns.
-    numbers : columns that are aligned as numbers, from 0. marked : the column that is set off, or None.
+    numbers : columns that are aligned as numbers, from 0.
     """
 
     caption: str
     columns: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
     numbers: frozenset[int] = frozenset()
-    marked: int | None = None
     kind: ClassVar[str] = "table"
 
 
@@ -174,7 +177,7 @@ class Section:
 
 def sentence(words: str) -> Text:
     """A clause as a sentence of its own."""
-    return Text(words[0].upper() + words[1:] + ".")
+    return Text(f"{capital(words)}.")
 
 
 def fact(label: str, words: str, width: int = 19) -> Facts:
@@ -193,8 +196,7 @@ def table(
     rows: Sequence[Sequence[str | Cell]],
     *,
     numbers: Sequence[int] = (),
-    marked: int | None = None,
 ) -> Table:
     """A table of words and cells."""
     cells = tuple(tuple(c if isinstance(c, Cell) else Cell(c) for c in row) for row in rows)
-    return Table(caption, tuple(columns), cells, frozenset(numbers), marked)
+    return Table(caption, tuple(columns), cells, frozenset(numbers))

@@ -14,6 +14,7 @@ PACKAGE = Path(xover.__file__).parent
 LAYERS = [
     "errors",
     "rules",
+    "sentences",
     "pool",
     "declare",
     "plain",

@@ -4,7 +4,7 @@ import pytest
 from invented_speaker import GOOD
 
 from xover.judge.faults import faults
-from xover.judge.findings import Fault
+from xover.judge.kinds import Fault
 from xover.rules.severity import Severity
 from xover.speaker import open_speaker
 from xover.studies.desk.check.study import study_check

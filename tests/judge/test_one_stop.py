@@ -9,7 +9,7 @@ from invented_speaker import GOOD
 import xover
 from xover.cli.main import main
 from xover.judge.safety import stops
-from xover.judge.words import stop_lines
+from xover.judge.words import stop_blocks
 from xover.speaker import open_speaker
 
 LOW_CORNER = GOOD.replace("4.7uF", "22uF").replace("0.3mH", "1.2mH")
@@ -70,7 +70,8 @@ def test_a_command_tells_it_in_words(case, capsys, command):
     out = bare(shown(capsys, command, COMMANDS[command], folder))
     assert bare(finding.text) in out
     if command not in ("check", "bypass", "decide"):  # these have a place for it of their own
-        line = bare(stop_lines([finding])[0])
+        (block,) = stop_blocks([finding])
+        line = bare(f"{block.heading}: {block.words}")
         assert line in out
         assert out.index(line) < 60, "it stands above the answer"
 
@@ -100,4 +101,4 @@ def test_a_safe_network_says_nothing(folder, capsys, tmp_path):
     for command in ("predict", "load", "condition"):
         assert json.loads(shown(capsys, command, "--json", tmp_path))["stops"] == []
         assert "stop" not in shown(capsys, command, "", tmp_path)[:80]
-    assert stop_lines(stops(open_speaker(tmp_path), "found", open_speaker(tmp_path).network("found"))) == ()
+    assert stop_blocks(stops(open_speaker(tmp_path), "found", open_speaker(tmp_path).network("found"))) == ()

@@ -77,7 +77,7 @@ def page_of(word, svg="<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'
         *(Items((word, word), ordered, ticks) for ordered in (False, True) for ticks in (False, True)),
         Facts(((word, word),)),
         table(word, [word, word], cells, numbers=(1,)),
-        table(word, [word, word], cells, marked=1),
+        table(word, [word, word], cells),
         *(Warn(severity, word, word) for severity in ("stop", "caution", "note")),
         Listing(word, word),
         Note(word),

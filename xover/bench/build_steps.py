@@ -13,7 +13,7 @@ from xover.amplifier.extremum import with_connected_channels
 from xover.bench.dc import DcCheck, Link, Usual, dc_check, driver_link, part_link, resistance_ohm, sees
 from xover.bench.sweep_checks import SweepCheck, leaves_short, sweep_check
 from xover.bench.wiring import PadNames, driver_polarities, feeding, pad_names
-from xover.bench.words import and_words, number
+from xover.bench.words import number
 from xover.curve import Float
 from xover.network import Capacitor, Channel, Inductor, Network, Part, Resistor, find_sections
 from xover.network.network import Section
@@ -22,6 +22,7 @@ from xover.parts.kinds import PartKind, kind_of, tolerance_of
 from xover.quantity import format_quantity, ohms
 from xover.readable import Readable
 from xover.rules.margins import BATTERY_V, OFFSET_V, ONE_WINDING_K
+from xover.sentences import and_words
 from xover.sound.prediction import sound_of
 from xover.sound.resonance import Role, keys_of, roles
 from xover.speaker import Speaker

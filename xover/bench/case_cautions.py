@@ -10,17 +10,18 @@ from typing import Final
 from xover.amplifier.faults import FaultKind
 from xover.bench.build_steps import BuildOrder
 from xover.bench.hazards import CaseCaution, HazardCase, part_cautions, work_cautions
-from xover.bench.words import and_words, capital
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.figures import written
-from xover.judge.findings import Fault
 from xover.judge.hazard_words import Unplugged
+from xover.judge.kinds import Fault
+from xover.judge.network import bridged_tables
 from xover.judge.safety import hazards
 from xover.quantity import hertz, ohms
 from xover.rules.margins import VALVES_OHM
 from xover.rules.severity import Severity
 from xover.rules.triage import Rung
+from xover.sentences import and_words, capital
 from xover.sound.resonance import roles
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import StressStudy, study_stress
@@ -130,11 +131,7 @@ def _bridged(case: HazardCase) -> Iterator[CaseCaution]:
         if finding.fault in (Fault.BRIDGED_JOINED, Fault.PERHAPS_BRIDGED):
             text = f"{capital(finding.text)}. {capital(finding.remedy)}."
             yield CaseCaution(finding.severity, "bridged outputs", text, f"network {finding.where}")
-    file = case.speaker.file.speaker
-    tables = {"[amplifier]": file.amplifier}
-    if file.bypass is not None and case.bypassing:
-        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
-    said = [where for where, a in tables.items() if a is not None and a.bridged]
+    said = [where for where, bridged in bridged_tables(case.speaker, case.bypassing).items() if bridged]
     if said:
         yield CaseCaution(
             Severity.STOP,

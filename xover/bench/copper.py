@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.bench.words import and_words, millimetres, number
+from xover.bench.words import millimetres, number
 from xover.curve import Complex, Float, log_grid
 from xover.errors import OptionError
 from xover.network import Inductor, Network, Part, solve
@@ -20,6 +20,7 @@ from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding, area_m2, awg_diameter_m, resistance_ohm_per_m
 from xover.quantity import hertz, ohms
 from xover.rules.audibility import REPEATS_DB
+from xover.sentences import and_words
 from xover.sound.change import near_highest
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import EXAMPLE_COIL, Crosstalk, PairLimit, study_crosstalk

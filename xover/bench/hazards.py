@@ -10,9 +10,10 @@ import numpy as np
 
 from xover.amplifier.stress import ElementKind, ElementStress
 from xover.bench.build_steps import BuildOrder
-from xover.bench.words import and_words, capital, watts
+from xover.bench.words import watts
 from xover.errors import NoSolutionError
-from xover.judge.findings import Fault, Finding
+from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
 from xover.judge.network import dc_drive
 from xover.judge.safety import says_oil
 from xover.network import Capacitor, Inductor, Network, Part, Resistor
@@ -21,6 +22,7 @@ from xover.quantity import hertz
 from xover.rules.bands import PANEL_DEG, PANEL_HZ
 from xover.rules.margins import BARE_SHARE, HOT_W, LOUD_DB
 from xover.rules.severity import Severity
+from xover.sentences import and_words, capital
 from xover.sound.resonance import Role, keys_of
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.aged.condition.words import PCB

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from xover.bench.words import and_words
 from xover.curve import Evidence
 from xover.network import Network, Part
 from xover.rules.instruments import Instrument
+from xover.sentences import and_words
 from xover.speaker import PhaseSource, Speaker
 from xover.speaker.untouched import is_copy, is_ready_circuit
 

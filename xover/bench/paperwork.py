@@ -11,7 +11,6 @@ from typing import Final
 import numpy as np
 
 from xover.bench.dc import only_printed
-from xover.bench.words import and_words, is_or_are
 from xover.curve import Evidence
 from xover.figures import written
 from xover.network import Capacitor, Inductor, Network, Part
@@ -23,6 +22,7 @@ from xover.readable import Readable
 from xover.rules.bands import LOSS_AT_HZ
 from xover.rules.likeness import PAIR_FS, PAIR_PARTS, PAIR_RE
 from xover.rules.margins import ROUNDING
+from xover.sentences import and_words, is_or_are
 from xover.sound.resonance import swept_resonance_hz
 from xover.speaker import Speaker, SpeakerDriver
 from xover.speaker.untouched import is_copy, is_ready_circuit

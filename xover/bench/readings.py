@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from xover.bench.words import and_words, capital, number, watts
+from xover.bench.words import number, watts
 from xover.curve import Evidence
 from xover.figures import load_of, written
 from xover.quantity import hertz, ohms
 from xover.rules.audibility import audibility
+from xover.sentences import and_words, capital
 from xover.sound.change import Worst
 from xover.studies.aged.condition.parts import signed_percent
 

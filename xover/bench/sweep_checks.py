@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.amplifier.extremum import Sweep, has_load, with_connected_channels
-from xover.bench.words import and_words, number, ohm_range
+from xover.bench.words import number, ohm_range
 from xover.curve import Evidence, Float
 from xover.errors import NoSolutionError
 from xover.judge.safety import is_short
@@ -22,6 +22,7 @@ from xover.parts.kinds import tolerance_of
 from xover.quantity import hertz, ohms
 from xover.rules.likeness import DATASHEET_SHARE, DCR_SHARE, LOSS_SHARE, SWEEP_SHARE
 from xover.rules.margins import RAISED_VOLTAGE
+from xover.sentences import and_words
 from xover.sound.load import amplifier_of
 from xover.sound.resonance import impedance_peak_hz
 from xover.speaker import Speaker

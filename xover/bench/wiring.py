@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from xover.bench.copper import CoilLayout, WireAdvice, coil_layout, has_a_core, wire_advice
-from xover.bench.words import and_words
 from xover.curve import log_grid
 from xover.network import Channel, DriverCard, Network, find_sections
 from xover.network.network import Section
@@ -19,6 +18,7 @@ from xover.parts.kinds import PartKind, kind_of
 from xover.parts.wire import Winding
 from xover.readable import Readable
 from xover.rules.margins import ONE_WINDING_K
+from xover.sentences import and_words
 from xover.sound.resonance import Role, keys_of, roles
 from xover.speaker import Speaker
 from xover.studies.bears.crosstalk.study import Crosstalk

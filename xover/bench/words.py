@@ -1,22 +1,10 @@
-"""How the bench pages join names and write readings."""
+"""How the bench pages write readings."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 
 from xover.quantity import QuantityKind, format_quantity, ohms
-
-
-def and_words(names: Iterable[str]) -> str:
-    """Names in a sentence: "L1", "L1 and L2", "L1, L2 and L3"."""
-    given = list(names)
-    return " and ".join([", ".join(given[:-1]), given[-1]]) if len(given) > 1 else "".join(given)
-
-
-def is_or_are(names: Sequence[str]) -> str:
-    """The verb for as many names."""
-    return "is" if len(names) == 1 else "are"
 
 
 def number(value: float, digits: int = 2) -> str:
@@ -46,14 +34,3 @@ def watts(value: float) -> str:
 def millimetres(metres: float) -> str:
     """A distance, rounded up to whole millimetres."""
     return f"{math.ceil(1e3 * metres - 1e-6):d} mm"
-
-
-def capital(text: str) -> str:
-    """The text with its first letter large, all else as it is."""
-    return text[:1].upper() + text[1:]
-
-
-def sentence(words: str) -> str:
-    """A sentence part made a sentence: a capital first, a full stop last."""
-    words = words.strip()
-    return capital(words) + ("" if not words or words[-1] in ".!?" else ".")

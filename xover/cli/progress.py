@@ -8,7 +8,8 @@ from types import TracebackType
 
 import typer
 
-from xover.cli.show import WIDTH, clean
+from xover.blocks import SCREEN_COLUMNS
+from xover.cli.show import clean
 
 PATIENCE_S = 1.0
 """A bar is shown from then on, unless it is told otherwise."""
@@ -34,7 +35,7 @@ class ProgressBar:
         if time.monotonic() < self._from or not sys.stderr.isatty():
             return
         wide = SHORT_BAR if words else BAR
-        text = f"[{'#' * round(wide * done):<{wide}}] {100 * done:3.0f} % {clean(words)}".rstrip()[: WIDTH - 1]
+        text = f"[{'#' * round(wide * done):<{wide}}] {100 * done:3.0f} % {clean(words)}".rstrip()[: SCREEN_COLUMNS - 1]
         if text != self._shown:
             # Blanks over what a longer line has left behind.
             typer.echo("\r" + text.ljust(len(self._shown)), err=True, nl=False)

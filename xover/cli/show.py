@@ -10,25 +10,7 @@ from typing import Any
 
 import typer
 
-from xover.blocks import Block, Facts, Gap, Head, Items, Listing, Note, Table, Text, Warn
-from xover.figures import db, degrees, hertz, octave_centres, ohm
-
-__all__ = [
-    "clean",
-    "db",
-    "degrees",
-    "hertz",
-    "octave_centres",
-    "ohm",
-    "show_heading",
-    "show_item",
-    "show_json",
-    "show_table",
-    "show_text",
-    "show_warnings",
-]
-
-WIDTH = 80
+from xover.blocks import SCREEN_COLUMNS, Block, Facts, Gap, Head, Items, Listing, Note, Table, Text, Warn
 
 
 def show_json(result: Any) -> None:
@@ -78,7 +60,7 @@ def render(blocks: Iterable[Block]) -> None:
 def show_heading(text: str) -> None:
     """A line that begins a part of the output."""
     typer.echo()
-    typer.secho(textwrap.fill(clean(text), WIDTH), bold=True)
+    typer.secho(textwrap.fill(clean(text), SCREEN_COLUMNS), bold=True)
 
 
 def show_text(text: str, indent: str = "  ") -> None:
@@ -86,7 +68,7 @@ def show_text(text: str, indent: str = "  ") -> None:
     typer.echo(
         textwrap.fill(
             clean(text),
-            WIDTH,
+            SCREEN_COLUMNS,
             initial_indent=indent,
             subsequent_indent=indent,
             break_on_hyphens=False,
@@ -101,7 +83,7 @@ def show_item(label: str, text: str, width: int = 19) -> None:
     typer.echo(
         textwrap.fill(
             clean(text),
-            WIDTH,
+            SCREEN_COLUMNS,
             initial_indent=first,
             subsequent_indent=" " * len(first),
             break_on_hyphens=False,
@@ -131,7 +113,7 @@ def _pages(widths: Sequence[int]) -> list[list[int]]:
     pages = [[0]]
     used = 2 + widths[0]
     for column in range(1, len(widths)):
-        if used + 2 + widths[column] > WIDTH and len(pages[-1]) > 1:
+        if used + 2 + widths[column] > SCREEN_COLUMNS and len(pages[-1]) > 1:
             pages.append([0])
             used = 2 + widths[0]
         pages[-1].append(column)
@@ -143,7 +125,7 @@ def show_warnings(warnings: Iterable[str]) -> None:
     """Warnings on standard error, so that a pipe gets the data alone."""
     sys.stdout.flush()
     for text in warnings:
-        typer.echo(textwrap.fill(f"note: {clean(text)}", WIDTH, subsequent_indent="      "), err=True)
+        typer.echo(textwrap.fill(f"note: {clean(text)}", SCREEN_COLUMNS, subsequent_indent="      "), err=True)
 
 
 def clean(text: str) -> str:

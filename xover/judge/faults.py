@@ -12,7 +12,8 @@ from xover.acoustic.crossover import read_crossovers
 from xover.curve import Complex, Float, log_grid
 from xover.errors import NoSolutionError
 from xover.judge.dead import is_open, is_shorted, typical_ohm
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor
 from xover.network.parts import unit_of, value_of
 from xover.quantity import format_quantity

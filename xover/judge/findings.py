@@ -11,8 +11,6 @@ from xover.judge.kinds import Fault
 from xover.plain import some_of
 from xover.rules.severity import Severity
 
-__all__ = ["Fault", "Finding", "found"]
-
 
 @dataclass(frozen=True)
 class Finding:

@@ -12,7 +12,8 @@ import numpy as np
 from xover.amplifier.load import LoadLevel, LoadReading, load_level
 from xover.curve import Evidence, log_grid
 from xover.driver.fit import DriverFit
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
 from xover.network import Network, Solution, find_sections, solve
 from xover.rules.likeness import DATASHEET_SHARE
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
@@ -132,6 +133,15 @@ def _is_bridged(speaker: Speaker, network: Network, channel: str) -> bool | None
     if own is not None and own.bridged is not None:
         return own.bridged
     return speaker.amplifier.bridged if speaker.amplifier is not None else None
+
+
+def bridged_tables(speaker: Speaker, channels: bool = True) -> dict[str, bool | None]:
+    """What each table of an amplifier in speaker.toml says of bridged outputs; without `channels` [amplifier] alone."""
+    file = speaker.file.speaker
+    tables = {"[amplifier]": file.amplifier}
+    if channels and file.bypass is not None:
+        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
+    return {where: a.bridged for where, a in tables.items() if a is not None}
 
 
 def load_findings(speaker: Speaker, name: str, solution: Solution, *, quick: bool = False) -> Iterator[Finding]:

@@ -25,11 +25,12 @@ from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rat
 from xover.curve import Float, log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
 from xover.judge.hazard_words import Unplugged
+from xover.judge.kinds import Fault
 from xover.judge.levels import ChannelVoltage, full_voltages, listening_voltage
 from xover.judge.network import bridged_findings, load_findings, measured_impedance, protection
-from xover.judge.tweeter import least_watts, settle, tweeter_finding, unheard, watts_and_least
+from xover.judge.tweeter import least_watts, settle, tweeter_finding, unheard
 from xover.network import DriverCard, Network, Part, Resistor, Solution, solve
 from xover.readable import Warned
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED
@@ -49,7 +50,6 @@ def hazards(
     speaker: Speaker,
     name: str,
     network: Network,
-    frequency_hz: Float | None = None,
     *,
     sound: Sound | None = None,
     quick: bool = False,
@@ -59,8 +59,8 @@ def hazards(
     Parameters
     ----------
     name : how the findings call it; `network` need not stand in the folder.
-    frequency_hz : (n,) rising; by default 20 Hz to 20 kHz, 48 in an octave.
-    sound : what was worked out of it already, on its own grid, without an output resistance.
+    sound : what was worked out of it already, on its own grid, without an output resistance; by default from 20 Hz to
+        20 kHz, 48 in an octave.
     quick : leave out what is no stop and slow to work out: loads on the edge, ratings of capacitors and
         coils, drivers unplugged.
 
@@ -68,8 +68,8 @@ def hazards(
     ------
     InputError, NoSolutionError.
     """
-    grid = log_grid(20.0, 20e3, _PER_OCTAVE) if frequency_hz is None else frequency_hz
-    case = _Case(speaker, name, network, sound or sound_of_network(speaker, network, grid))
+    heard = sound or sound_of_network(speaker, network, log_grid(20.0, 20e3, _PER_OCTAVE))
+    case = _Case(speaker, name, network, heard)
     said = [
         *(f for f in protection(speaker, name, network, {}) if f.severity is Severity.STOP),
         *bridged_findings(speaker, name, network),
@@ -82,10 +82,9 @@ def hazards(
     return tuple(sorted(said, key=lambda f: f.severity.order))
 
 
-def stops(speaker: Speaker, name: str, network: Network, *, sound: Sound | None = None) -> tuple[Finding, ...]:
+def stops(speaker: Speaker, name: str, network: Network) -> tuple[Finding, ...]:
     """Only what forbids switching on: quick enough for any command that reads the network."""
-    said = hazards(speaker, name, network, sound=sound, quick=True)
-    return tuple(f for f in said if f.severity is Severity.STOP)
+    return tuple(f for f in hazards(speaker, name, network, quick=True) if f.severity is Severity.STOP)
 
 
 def warned(result: W, speaker: Speaker, name: str) -> W:
@@ -152,6 +151,12 @@ class _Case:
         return ChannelVoltage(highest / math.sqrt(2.0), highest, f"the amplifier clips before {words}")
 
     @cached_property
+    def tweeters(self) -> tuple[DriverCard, ...]:
+        """The cards of those drivers that play the treble."""
+        played = roles(self.speaker, self.network)
+        return tuple(card for card in self.network.drivers if played[card.key] is Role.HIGH)
+
+    @cached_property
     def guessed(self) -> tuple[str, ...]:
         """Drivers whose impedance was not measured."""
         return tuple(d for d in self.network.driver_names if not measured_impedance(self.speaker, d))
@@ -165,37 +170,26 @@ class _Case:
         return lambda edge_hz: power * heat_w(np.where(f < edge_hz, weights, 0.0), drive, z)[0]
 
 
-def below_resonance_w(
-    speaker: Speaker, network: Network, sound: Sound, *, name: str = ""
-) -> Mapping[str, tuple[float, float]]:
-    """Average watts into each tweeter below its resonance at the listening level, by the driver's key.
-
-    Returns (watts, the fewest that they may be where they rest on a datasheet), NaN where they are not known.
-    """
-    case = _Case(speaker, name, network, sound)
-    played, out = roles(speaker, network), {}
-    for card in network.drivers:
-        if played[card.key] is not Role.HIGH:
-            continue
-        if case.listening is None:
-            out[card.key] = math.nan, math.nan
-            continue
-        out[card.key] = watts_and_least(speaker, card, network.driver_names, case.watts_below(card))
-    return out
+def below_resonance_w(speaker: Speaker, network: Network, sound: Sound) -> Mapping[str, float]:
+    """Average watts into each tweeter below its resonance at the listening level, by its key, where they are known."""
+    case = _Case(speaker, "", network, sound)
+    if case.listening is None:
+        return {}
+    resonances = {card: driver_resonance_hz(speaker.drivers[card.driver]) for card in case.tweeters}
+    watts = {card.key: case.watts_below(card)(hz) for card, hz in resonances.items() if not math.isnan(hz)}
+    return {key: w for key, w in watts.items() if not math.isnan(w)}
 
 
 def _below_resonance(case: _Case) -> Iterator[Finding]:
     """Tweeters that get too many watts below their resonance, or where not known: whose corner lies near it."""
-    speaker, network, played = case.speaker, case.network, roles(case.speaker, case.network)
+    speaker, network = case.speaker, case.network
     if len(network.channels) != 1 or len(network.driver_names) < 2:
         return
-    for card in network.drivers:
-        if played[card.key] is not Role.HIGH:
-            continue
-        resonance = driver_resonance_hz(speaker.drivers[card.driver])
-        if case.listening is None and not math.isnan(resonance):
-            yield from _near_resonance(case, card.key, resonance)
+    for card in case.tweeters:
         if case.listening is None:
+            resonance = driver_resonance_hz(speaker.drivers[card.driver])
+            if not math.isnan(resonance):
+                yield from _near_resonance(case, card.key, resonance)
             continue
         said = tweeter_finding(
             speaker, case.name, card, network.driver_names, case.watts_below(card), case.listening.source

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
 from xover.judge.network import measured_impedance
 from xover.network import DriverCard
 from xover.rules.instruments import SWEPT
@@ -32,39 +33,28 @@ def tweeter_finding(
     watts_below : what it gets below a frequency, at that level.
     level : in words.
     """
-    watts, least = watts_and_least(speaker, card, drivers, watts_below)
-    most = TWEETER_MOST * TWEETER_W
+    most, resonance = TWEETER_MOST * TWEETER_W, driver_resonance_hz(speaker.drivers[card.driver])
+    watts = math.nan if math.isnan(resonance) else watts_below(resonance)
     if not watts > TWEETER_W:
         return None
-    doubt = least <= (most if watts > most else TWEETER_W)
     guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
+    heard = unheard(speaker, drivers)
+    # A resonance that is not measured may lie lower, so that less of the programme is below it.
+    least = watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts
+    doubt = least_watts(least, guessed, heard) <= (most if watts > most else TWEETER_W)
     return found(
         Fault.BELOW_RESONANCE,
         where,
         severity=Severity.STOP if watts > most else Severity.CAUTION,
-        unsure=settle(guessed, unheard(speaker, drivers)) if doubt else "",
+        unsure=settle(guessed, heard) if doubt else "",
         about_driver=card.key,
         key=card.key,
         watts=watts,
-        resonance_hz=driver_resonance_hz(speaker.drivers[card.driver]),
+        resonance_hz=resonance,
         level=level,
         limit_w=TWEETER_W,
         quieter_db=10.0 * math.log10(watts / TWEETER_W),
     )
-
-
-def watts_and_least(
-    speaker: Speaker, card: DriverCard, drivers: Sequence[str], watts_below: Callable[[float], float]
-) -> tuple[float, float]:
-    """Watts below a tweeter's resonance, and the fewest that they may be; NaN where it has no resonance."""
-    resonance = driver_resonance_hz(speaker.drivers[card.driver])
-    if math.isnan(resonance):
-        return math.nan, math.nan
-    watts = watts_below(resonance)
-    guessed = () if measured_impedance(speaker, card.driver) else (card.driver,)
-    # A resonance that is not measured may lie lower, so that less of the programme is below it.
-    least = watts_below(resonance / (1.0 + DATASHEET_SHARE)) if guessed else watts
-    return watts, least_watts(least, guessed, unheard(speaker, drivers))
 
 
 def unheard(speaker: Speaker, drivers: Sequence[str]) -> tuple[str, ...]:

@@ -11,13 +11,8 @@ from xover.readable import Warned
 from xover.rules.severity import Severity
 
 
-def stop_lines(findings: Iterable[Finding]) -> tuple[str, ...]:
-    """Those that forbid switching on, one sentence each; what is told of several networks alike, once."""
-    return tuple(f"{block.heading}: {block.words}" for block in stop_blocks(findings))
-
-
 def stop_blocks(findings: Iterable[Finding]) -> tuple[Warn, ...]:
-    """The same as blocks, to stand above an answer."""
+    """Those that forbid switching on, to stand above an answer; what is told of several networks alike, once."""
     alike: dict[tuple[str, str], list[str]] = {}
     for f in findings:
         if f.severity is Severity.STOP:

@@ -105,10 +105,6 @@ class Solution(Readable):
         solved, row = self._find(name)
         return self._shaped(solved.current(row).sum(axis=0))
 
-    def input_current(self, channel: str) -> Complex:
-        """Current out of a channel's plus with all channels at one volt, amperes per volt."""
-        return self._shaped(_channel_current(self.network, self.blocks, channel).sum(axis=0))
-
     def transfer(self, key: str, channel: str) -> Complex:
         """Voltage at a driver over one channel's voltage, the other channels silent."""
         solved, row = self._find(self.network.driver_card(key).name)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
+
+import numpy as np
 
 from xover.files.stock import ItemKind, StockItem
 from xover.parts.coil_design import dcr_of_air_coil
@@ -149,3 +152,14 @@ def _wound(inductance_h: float) -> tuple[StockItem, ...]:
         )
         for d in _WIRES_M
     )
+
+
+def thinned(items: Sequence[StockItem], most: int) -> list[StockItem]:
+    """At most so many, one of each value (the cheapest), spread evenly."""
+    cheapest: dict[float, StockItem] = {}
+    for item in items:
+        held = cheapest.get(item.value)
+        if held is None or (item.price or 0.0) < (held.price or 0.0):
+            cheapest[item.value] = item
+    kept = list(cheapest.values())
+    return kept if len(kept) <= most else [kept[round(i)] for i in np.linspace(0, len(kept) - 1, most)]

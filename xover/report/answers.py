@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, TypeVar
 
-from xover.bench.words import sentence
 from xover.blocks import Block, Picture, Text
 from xover.network import Network
 from xover.parts.stock import Bill
 from xover.pool import Pool
 from xover.report.workshop import Answer, Job, NotKnown, Request, Workshop, do, open_workshop
 from xover.rules.triage import Rung
+from xover.sentences import sentence
 from xover.speaker import Speaker, open_speaker
 from xover.studies.change.decide.ladder import could_better
 from xover.studies.change.decide.option import DecisionCase, Option, no_option

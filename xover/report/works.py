@@ -14,7 +14,6 @@ import numpy as np
 from xover.bench import readings
 from xover.bench.build_steps import BuildOrder, build_order
 from xover.bench.wiring import WiringList, wiring_list
-from xover.bench.words import capital
 from xover.blocks import Picture
 from xover.drawing.aged import draw_condition
 from xover.drawing.bears import draw_crosstalk, draw_stress, draw_tolerance
@@ -32,6 +31,7 @@ from xover.network import Network
 from xover.quantity import hertz
 from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
 from xover.rules.triage import Rung
+from xover.sentences import capital
 from xover.sound.prediction import Prediction, predict
 from xover.studies.aged.condition.study import study_condition
 from xover.studies.bears.crosstalk.study import study_crosstalk

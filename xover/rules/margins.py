@@ -9,6 +9,8 @@ from typing import Final
 
 ROUNDING: Final = 1e-9
 """A limit that is met but for rounding, relative, counts as met."""
+NEAR_LIMIT: Final = 1e-3
+"""A load that is met but for what a grid of frequencies leaves open, relative, counts as met."""
 
 # The sum.
 DEVIATION_DB: Final = 3.0

@@ -53,9 +53,6 @@ FEW_PARTS: Final = 2
 CHEAP: Final = frozenset({Rung.LEAVE, Rung.REWIRE, Rung.TRIM, Rung.REFRESH})
 """Steps of an hour and a few coins."""
 
-NEAR_BEST_DB: Final = 0.2
-"""Fewer parts are taken where they come this near to the most even sum."""
-
 RULE: Final = (
     "Take the first step, cheapest and easiest to undo first, after which no later one within your means gives "
     "something that is heard and surely known"

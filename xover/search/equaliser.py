@@ -27,6 +27,7 @@ PRICE: Final = 0.05
 """What a decibel of a band's gain counts for against one of rms error: bands that work against each other are dear."""
 TRIAL_STEPS: Final = 6
 FINAL_STEPS: Final = 40
+GOOD_DB: Final = 0.5
 LEAST_SHARE: Final = 0.7
 """A band that leaves more of the rms error than this is not worth its place."""
 
@@ -55,12 +56,11 @@ def fit_equaliser(
     sample_rate_hz: float,
     *,
     most_boost_db: float = MOST_BOOST_DB,
-    good_db: float = 0.5,
 ) -> Equaliser:
     """Bend a flat level as wanted with a gain and as few bands as serve.
 
     One band after the other is added where it helps most, and all are refined together. It ends when the largest
-    weighted error is under `good_db`, or when another band lowers the rms error by less than three tenths.
+    weighted error is under half a decibel, or when another band lowers the rms error by less than three tenths.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def fit_equaliser(
     bands: tuple[Band, ...] = ()
     error = w * (wanted - gain)
     before = float(np.max(np.abs(error)))
-    while len(bands) < most_bands and float(np.max(np.abs(error))) > good_db:
+    while len(bands) < most_bands and float(np.max(np.abs(error))) > GOOD_DB:
         starts = _starts(f, wanted, w, gain, bands, sample_rate_hz)
         problem = _Problem(f, wanted, w, most_boost_db, sample_rate_hz)
         trials = [problem.refined(gain, (*bands, b), TRIAL_STEPS) for b in starts]

@@ -168,8 +168,8 @@ def _response_factor(driver: SpeakerDriver, f: Float, *, alone: bool) -> Complex
     spread = RESPONSE_SPREADS[driver.response_instrument]
     own = _chance(f"{driver.name} response")
     level = spread.own_level_db * own.standard_normal((DRAWS, 1))
-    off_db = level + _at(spread.own_shape_db, f) * _smooth(own, f)
-    off_db = off_db + _at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
+    off_db = level + knots_at(spread.own_shape_db, f) * _smooth(own, f)
+    off_db = off_db + knots_at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
     delay_s = np.zeros((DRAWS, 1))
     if driver.phase_source is PhaseSource.MINIMUM and not alone:
         delay_s = own.standard_normal((DRAWS, 1)) * CENTRE_MM * 1e-3 / SPEED_OF_SOUND_M_S
@@ -198,7 +198,8 @@ def _chance(label: str) -> np.random.Generator:
     return np.random.default_rng(zlib.crc32(label.encode()))
 
 
-def _at(knots: Knots, f: Float) -> Float:
+def knots_at(knots: Knots, f: Float) -> Float:
+    """(n,) dB of a spread at frequencies, Hz."""
     hz, db = np.array(knots).T
     return np.asarray(np.interp(np.log(f), np.log(hz), db), dtype=float)
 

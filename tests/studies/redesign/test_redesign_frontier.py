@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from hidden_speakers import F, hidden_speaker, netlist, off_by, usual_pair, write_speaker
 
 from xover.files.netlist import parse_netlist
-from xover.judge.findings import Fault
+from xover.judge.kinds import Fault
 from xover.judge.safety import hazards
 from xover.network import build_network, solve
 from xover.parts.catalogue import Catalogue

@@ -9,10 +9,10 @@ from xover.bench.case_cautions import case_cautions
 from xover.bench.dc import Usual
 from xover.bench.paperwork import Fate, PaperPart, Paperwork, paperwork
 from xover.bench.wiring import WiringList
-from xover.bench.words import capital, sentence
 from xover.blocks import Block, Head, Items, Section, Text, Warn, table
 from xover.report.answers import Answers
 from xover.report.sections.sound import network_row, network_table
+from xover.sentences import capital, sentence
 from xover.sound.prediction import Prediction
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.does.load.study import LoadStudy

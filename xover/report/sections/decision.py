@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from xover.bench.missing import what_is_missing
-from xover.bench.words import sentence
 from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Section, Text, Warn, table
 from xover.curve import Evidence
 from xover.figures import db, money
@@ -13,6 +12,7 @@ from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.rules.severity import Severity
 from xover.rules.triage import RULE, Rung
+from xover.sentences import sentence
 from xover.speaker import PhaseSource, SpeakerDriver
 from xover.speaker.untouched import untouched
 from xover.studies.change.decide.study import Decision

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable
 
 from xover.amplifier.stress import PartRating
-from xover.bench.words import sentence
 from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
 from xover.electronic.biquad import Band
 from xover.figures import db, money, written
@@ -19,6 +18,7 @@ from xover.parts.stock import Bill
 from xover.quantity import hertz
 from xover.report.answers import Answers, Build
 from xover.rules.triage import Rung
+from xover.sentences import sentence
 from xover.studies.bears.stress.study import StressStudy
 from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.result import BypassStudy

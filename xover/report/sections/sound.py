@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from xover.amplifier.load import LoadLevel
-from xover.bench.words import sentence
 from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Section, Text, table
 from xover.figures import db, degrees, load_of, ohm, written
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.report.works import Beside
+from xover.sentences import sentence
 from xover.sound.prediction import Prediction
 from xover.studies.aged.condition.parts import PartCondition, Verdict
 from xover.studies.aged.condition.study import ConditionStudy

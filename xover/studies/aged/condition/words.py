@@ -11,7 +11,7 @@ import numpy as np
 from xover.acoustic.crossover import CrossoverReading
 from xover.amplifier.load import LoadReading
 from xover.amplifier.programme import cold_lamps, driven_together
-from xover.blocks import Block, Gap, Head, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.figures import db, load_of, octave_centres, ohm, written
 from xover.network.parts import Capacitor
 from xover.parts.kinds import SOURCE, PartKind
@@ -241,7 +241,7 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
         yield from _octaves(study)
     yield Head("Which part did it")
     if study.blame is None:
-        yield Text(f"{study.blame_reason[0].upper()}{study.blame_reason[1:]}.")
+        yield sentence(study.blame_reason)
     elif everything:
         yield from _blamed(study.blame, study.sum_word)
         yield Gap()
@@ -337,7 +337,7 @@ def _blamed(blame: Blame, what: str) -> Iterator[Block]:
         f"what remains of the {what}'s change once this part alone is put right{of_shares}."
     )
     if not shared:
-        yield Text(f"{blame.share_method[0].upper()}{blame.share_method[1:]}.")
+        yield sentence(blame.share_method)
     if not math.isnan(blame.interaction.change) and len(blame.parts) > 1:
         yield Text(f"Added up, the single effects miss the whole by {said_change(blame.interaction)} at most.")
 
@@ -375,8 +375,8 @@ def _assumed(study: ConditionStudy, envelope: DriftEnvelope) -> Iterator[Block]:
     worth = [p.name for p in envelope.parts if not p.effect_db <= MATCHED_DB]  # not known counts
     if worth:
         yield Head("What to measure first")
-    for number, sentence in enumerate(study.sentences[: len(worth)], 1):
-        yield fact(f"{number}.", sentence, 3)
+    for number, words in enumerate(study.sentences[: len(worth)], 1):
+        yield fact(f"{number}.", words, 3)
     others = [part.name for part in study.parts if part.name not in worth]
     if others:
         yield Gap()

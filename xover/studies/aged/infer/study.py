@@ -23,11 +23,11 @@ from xover.network.adjoint import ParameterKind
 from xover.network.cards import netlist_text
 from xover.parts.kinds import kind_of
 from xover.remark import About, Remark
+from xover.sentences import and_words
 from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
 from xover.studies.aged.infer.words import (
     confusion,
     headline,
-    listed,
     measurement_warnings,
     next_sentence,
     rivals_sentence,
@@ -117,7 +117,7 @@ def infer_network(
     netlist = None
     if given:
         about = f"{title or network.title}: values inferred from sweeps"
-        note = f"Inferred from: {listed([s.words for s in read])}; {told}."
+        note = f"Inferred from: {and_words([s.words for s in read])}; {told}."
         netlist = inferred_netlist(network, found, _seen(found, scale), scale, about, note)
     if not given:
         parts = tuple(
@@ -232,11 +232,12 @@ def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
     ]
     if pulled:
         out.append(
-            f"{listed(pulled)} lies far beyond what is usual, so that the prior pulls all values: use the prior 'any'"
+            f"{and_words(pulled)} lies far beyond what is usual, so that the prior pulls all values: "
+            "use the prior 'any'"
         )
     guessed = sorted(n for n, s in found.problem.driver_noise.items() if s >= 0.015)
     if guessed:
-        out.append(f"the impedance of {listed(guessed)} is noisy or not measured: intervals allow for that")
+        out.append(f"the impedance of {and_words(guessed)} is noisy or not measured: intervals allow for that")
     return out
 
 

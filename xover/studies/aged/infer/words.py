@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.explain.identify import Combination, Group, NextSweep
 from xover.explain.problem import is_factor
 from xover.explain.sweeps import SweepPlace
@@ -16,6 +16,7 @@ from xover.figures import odds
 from xover.network.adjoint import ParameterKind
 from xover.quantity import QuantityKind, format_quantity, hertz
 from xover.rules.bands import MAINS_HZ
+from xover.sentences import and_words
 from xover.studies.aged.infer.result import InferredPart, InferStudy, Measurement
 from xover.terms import legend
 
@@ -57,11 +58,6 @@ def said_name(name: str) -> str:
     return name
 
 
-def listed(names: Sequence[str]) -> str:
-    """A, B and C."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
 def headline(parts: Sequence[InferredPart], test: TopologyTest, given: bool) -> str:
     """The answer in one or two sentences."""
     if test.fits:
@@ -72,7 +68,7 @@ def headline(parts: Sequence[InferredPart], test: TopologyTest, given: bool) -> 
             f"what the fit leaves over, {100 * test.left_over:.1f} % rms, runs smoothly over frequency: noise does not"
         )
     if test.strangers:
-        why.append(f"{listed(test.strangers)} would have to be far from anything plausible")
+        why.append(f"{and_words(test.strangers)} would have to be far from anything plausible")
     text = f"The network does not fit: {'; '.join(why)}"
     return f"{text}. Values are shown because you asked: do not trust them" if given else f"{text}. No values are told"
 
@@ -84,13 +80,13 @@ def _told(parts: Sequence[InferredPart]) -> str:
         return "The network fits, and every part is seen from here"
     if not seen:
         return "The network fits, but no part is seen from here"
-    return f"The network fits; {len(seen)} of {len(parts)} parts are seen; not {listed(hidden)}"
+    return f"The network fits; {len(seen)} of {len(parts)} parts are seen; not {and_words(hidden)}"
 
 
 def confusion(group: Group) -> str:
     """Numbers that trade against each other."""
     names = [said_name(n) for n in group.names]
-    start = listed(names)
+    start = and_words(names)
     known = group.known
     if len(names) == 2:
         if known is None:
@@ -129,7 +125,7 @@ def next_sentence(sweeps: Sequence[NextSweep], hidden: Sequence[str]) -> str | N
                 f"to shrink from +-{_percent(best.before)} to +-{_percent(best.after)} ({best.widest})"
             )
     if hidden:
-        return f"No further sweep of this sort would show {listed(hidden)}: lift one end and measure"
+        return f"No further sweep of this sort would show {and_words(hidden)}: lift one end and measure"
     return None
 
 
@@ -154,7 +150,7 @@ def rivals_sentence(rivals: Sequence[Rival], drawn_fits: bool) -> str | None:
     words = [r.neighbour.words for r in tied]
     polarity = "The polarity of a driver does not show in an impedance"
     if len(tied) > 1:
-        return f"No impedance tells these apart: {listed(words)}. {polarity}"
+        return f"No impedance tells these apart: {and_words(words)}. {polarity}"
     if tied[0].neighbour.fault is Fault.NONE:
         return f"No neighbour explains the sweep as well as the network as drawn. {polarity}"
     if drawn_fits:
@@ -208,8 +204,8 @@ def tell(study: InferStudy, everything: bool = False) -> Iterator[Block]:
     yield Text(f"{study.headline}.")
     if study.numbers_given:
         yield from _parts(study)
-    for sentence in study.sentences:
-        yield Text(f"{sentence}.")
+    for words in study.sentences:
+        yield Text(f"{words}.")
     if study.rivals:
         yield from _rivals(study)
     if everything:
@@ -247,7 +243,7 @@ def _parts(study: InferStudy) -> Iterator[Block]:
     if study.confusions:
         yield Head("What cannot be told apart from here")
     for each in study.confusions:
-        yield Text(f"{each.sentence[0].upper()}{each.sentence[1:]}.")
+        yield sentence(each.sentence)
     yield Head("What next")
 
 

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.level import bands_touched, mean_over_bands, nominal_hz
-from xover.blocks import Block, Head, Table, Text, fact, plain_table
+from xover.blocks import Block, Head, Table, Text, fact, plain_table, sentence
 from xover.curve import Float
 from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
@@ -208,7 +208,7 @@ def tell(study: VerifyStudy | PairStudy, everything: bool = False) -> Iterator[B
 def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
     z, sound, sweep = v.terminals, v.sound, Path(v.sweep).name or "the sweep"
     yield Head(f"{v.title}: {sweep} against network '{v.network}'")
-    yield Text(f"{_capital(v.headline)}.")
+    yield sentence(v.headline)
     if v.reasons and not v.faults:
         return
     if not v.agrees:
@@ -238,7 +238,7 @@ def _why(v: VerifyStudy, sweep: str) -> Iterator[Block]:
     sound = v.sound
     yield Head("Why it does not agree")
     for reason in v.reasons:
-        yield Text(f"{_capital(reason)}.")
+        yield sentence(reason)
     yield Head(f"Single faults, likeliest first, of {v.tried} tried")
     shown = [f for f in v.faults if not f.tie or (f.tie < MOST_GROUPS and -f.odds_log10 <= FAR_BEHIND)]
     heard = ["dB"] if sound is not None else []
@@ -290,14 +290,10 @@ def _octaves(v: VerifyStudy) -> Table:
     return plain_table(head, [row for row, p in zip(rows, percent, strict=True) if not math.isnan(p)])
 
 
-def _capital(words: str) -> str:
-    return words[0].upper() + words[1:]
-
-
 def _pair(p: PairStudy) -> Iterator[Block]:
     first, second = (sweep or f"the {n} sweep" for n, sweep in zip(("first", "second"), p.sweeps, strict=True))
     yield Head(f"{p.title}, network '{p.network}': {second} against {first}")
-    yield Text(f"{_capital(p.headline)}.")
+    yield sentence(p.headline)
     yield fact(
         "difference",
         f"rms {100 * p.residual:.1f} % of the impedance; noise {100 * p.noise[1]:.2f} and {100 * p.noise[0]:.2f} %; "
@@ -314,7 +310,7 @@ def _pair(p: PairStudy) -> Iterator[Block]:
         yield Text("Explanations of one number cannot be told apart by the two sweeps.")
         yield Head("Next")
         for test in dict.fromkeys(e.next_test for e in shown if e.tie == 0):
-            yield Text(f"{_capital(test)}.")
+            yield sentence(test)
     if p.hidden:
         yield Head("Would not show in these sweeps")
         yield Text(f"{'; '.join(p.hidden)}. Sweep the driver alone to see it.")

@@ -15,6 +15,7 @@ from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, response
 from xover.electronic.twin import fit_twin
 from xover.parts.preferred import series_values
+from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import MAINS_HZ
@@ -87,6 +88,12 @@ class ProtectionCapacitor(Readable):
     left_db: float
     left_deg: float
     transfer: Complex
+
+    @property
+    def bought_as(self) -> str:
+        """What to ask for: "4.7 uF film, 100 V"."""
+        volts = "" if self.usual_volts is None else f", {self.usual_volts:g} V"
+        return f"{format_quantity(self.chosen.farad, QuantityKind.CAPACITANCE)} film{volts}"
 
 
 def transfer_of(farad: float, frequency_hz: Float, impedance_ohm: Complex) -> Complex:

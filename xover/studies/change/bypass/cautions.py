@@ -10,8 +10,9 @@ import numpy as np
 
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.figures import db, written
-from xover.judge.findings import Fault, Finding, found
-from xover.judge.network import low_load, measured_impedance
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
+from xover.judge.network import bridged_tables, low_load, measured_impedance
 from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import odd_sentence, remedy_words
 from xover.judge.tweeter import tweeter_finding
@@ -36,6 +37,7 @@ from xover.studies.change.bypass.crossover import Crossover, CrossoverSum
 from xover.studies.change.bypass.fitness import BandFit, Breakup
 from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding
+from xover.terms import TERMS
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,17 +107,8 @@ def _note(about: str, text: str) -> BypassFinding:
     return BypassFinding(Severity.NOTE, about, text)
 
 
-def _bridged_tables(case: BypassCase) -> dict[str, bool | None]:
-    """What each table of an amplifier says of bridged outputs."""
-    file = case.speaker.file.speaker
-    tables = {"[amplifier]": file.amplifier}
-    if file.bypass is not None:
-        tables |= {f"[bypass.channels.{n}]": a for n, a in file.bypass.channels.items()}
-    return {where: a.bridged for where, a in tables.items() if a is not None}
-
-
 def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
-    said = [where for where, bridged in _bridged_tables(case).items() if bridged]
+    said = [where for where, bridged in bridged_tables(case.speaker).items() if bridged]
     if said:
         yield _stop(
             "bridged outputs",
@@ -129,7 +122,7 @@ def _bridged(case: BypassCase) -> Iterator[BypassFinding]:
 
 
 def _common_minus(case: BypassCase) -> Iterator[BypassFinding]:
-    tables = _bridged_tables(case)
+    tables = bridged_tables(case.speaker)
     if not _share_a_wire(case.network) or any(bridged is not None for bridged in tables.values()):
         return
     yield _caution(
@@ -162,7 +155,7 @@ def _loads(case: BypassCase) -> Iterator[BypassFinding]:
         if verdict.epdr_caution:
             yield _caution(
                 about,
-                f"EPDR, the plain resistor that would heat the amplifier as much, falls to "
+                f"EPDR, {TERMS['EPDR']}, falls to "
                 f"{written('lowest EPDR', reading.lowest_epdr_ohm)} ohm at {hertz(reading.lowest_epdr_at_hz)}, under "
                 f"half of the {ohms(verdict.minimum_load_ohm or math.nan)} allowed: a linear amplifier runs hot when "
                 "loud, class D hardly.",

@@ -279,7 +279,7 @@ class Voices:
         return sum_deviation(self.frequency_hz, total.level_db, self.band_hz)
 
 
-def voices_of(bare: BareDrivers, band_hz: tuple[float, float] = JUDGED_HZ) -> Voices:
+def voices_of(bare: BareDrivers) -> Voices:
     """Gather the sounds of the bare drivers by channel."""
     sound = bare.sound
     f = sound.solution.frequency_hz
@@ -301,7 +301,7 @@ def voices_of(bare: BareDrivers, band_hz: tuple[float, float] = JUDGED_HZ) -> Vo
             for name, r in zip(bare.names, rows, strict=True)
             if not np.isfinite(pressure[list(r)]).all(axis=0).any()
         ),
-        band_hz=band_hz,
+        band_hz=JUDGED_HZ,
     )
 
 

@@ -17,6 +17,7 @@ from xover.studies.change.bypass.crossover import ChannelSetting, corners_words
 from xover.studies.change.bypass.fitness import DriverFitness
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.bypass.twin import ChannelTwin
+from xover.terms import legend
 
 TITLES: Final = {Severity.STOP: "Stops", Severity.CAUTION: "Cautions", Severity.NOTE: "Notes"}
 
@@ -72,8 +73,7 @@ def _channels(study: BypassStudy) -> Iterator[Block]:
     )
     yield Text(
         "corner/fs: lower corner over the resonance. ka, -6 dB at: at the upper corner, degrees off the axis for a "
-        "piston of its size. A dash: that end of its band has no corner. "
-        "EPDR: the plain resistor that would heat the amplifier as much."
+        "piston of its size. A dash: that end of its band has no corner. " + legend("EPDR")
     )
 
 
@@ -214,9 +214,7 @@ def _capacitor(study: BypassStudy) -> Iterator[Block]:
         capacitor = c.capacitor
         if capacitor is None:
             continue
-        volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-        farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-        yield Head(f"Protection capacitor of {name}: {farad} film{volts}, in series, at its own impedance")
+        yield Head(f"Protection capacitor of {name}: {capacitor.bought_as}, in series, at its own impedance")
         yield plain_table(
             ["value", "-3 dB", "dB", "deg", "ring", "at", "over R", "50 Hz", "ohm", "at"],
             [

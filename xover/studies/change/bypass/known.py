@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Float
-from xover.rules.instruments import RESPONSE_SPREADS, Instrument, Knots
+from xover.rules.instruments import RESPONSE_SPREADS, SWEPT, Instrument
+from xover.sound.doubt import knots_at
 from xover.speaker import SpeakerDriver
 
-BEAR_BANDS: Final = frozenset({Instrument.CALIBRATED, Instrument.UNCALIBRATED})
+BEAR_BANDS: Final = SWEPT
 """A phone serves for differences, a datasheet is of another driver: levels are matched by them, nothing corrected."""
 
 
@@ -38,9 +39,4 @@ def _one_db(driver: SpeakerDriver, frequency_hz: Float) -> Float:
     if driver.response_instrument not in BEAR_BANDS:
         return np.full(frequency_hz.shape, math.inf)
     spread = RESPONSE_SPREADS[driver.response_instrument]
-    return np.hypot(_at(spread.common_db, frequency_hz), _at(spread.own_shape_db, frequency_hz))
-
-
-def _at(knots: Knots, frequency_hz: Float) -> Float:
-    hz, db = np.array(knots).T
-    return np.asarray(np.interp(np.log(frequency_hz), np.log(hz), db), dtype=float)
+    return np.hypot(knots_at(spread.common_db, frequency_hz), knots_at(spread.own_shape_db, frequency_hz))

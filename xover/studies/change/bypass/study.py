@@ -125,6 +125,7 @@ def study_bypass(
     present = speaker.default_network()
     case = BypassCase(speaker, passive.network, name, bare, crossover, channels, reached, better, power)
     findings = findings_of(case)
+    templates = unready(speaker, tuple(n for w in bare.wirings for n in w.names))
     return BypassStudy(
         title=speaker.title,
         network=name,
@@ -154,15 +155,13 @@ def study_bypass(
             for n in w.names
         },
         instruments={w.driver: least_instrument([speaker.drivers[n] for n in w.names]) for w in bare.wirings},
-        templates=unready(speaker, tuple(n for w in bare.wirings for n in w.names)),
+        templates=templates,
         unknown=unknown_words(speaker, voices, crossover, power, channels),
         gaps=gaps_of(speaker, voices, power, bare.wirings),
         lacking=lacking_channels(speaker, bare),
         today=stops(speaker, present, speaker.network(present)),
         findings=findings,
-        verdict=verdict_words(
-            speaker, findings, channels, unready(speaker, tuple(n for w in bare.wirings for n in w.names))
-        ),
+        verdict=verdict_words(speaker, findings, channels, templates),
         remarks=warnings_of(speaker, passive, voices),
     )
 

@@ -7,14 +7,14 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from xover.blocks import Block, Facts, Head, Note, Table, Text, fact, plain_table
+from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Note, Table, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
 from xover.judge.network import measured_impedance
-from xover.quantity import QuantityKind, format_quantity
 from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
+from xover.sentences import and_words
 from xover.sound.prediction import Sound
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import Voices, Wiring
@@ -25,7 +25,6 @@ from xover.studies.change.bypass.power import PowerSplit
 from xover.studies.change.bypass.result import BypassChannel, BypassFinding, BypassStudy, Gap
 
 MOST_LINES: Final = 24
-MOST_COLUMNS: Final = 80
 LABEL: Final = 9
 MOST_CAUTIONS: Final = 3
 MOST_GAPS: Final = 2
@@ -43,15 +42,15 @@ def unknown_words(
     drivers = {n: speaker.drivers[n] for c in channels.values() for n in c.wiring.names}
     if voices.silent:
         said.append(
-            f"the sum, the best gains, delays and bands, and watts: no response of {_and(voices.silent)} is known. "
-            "The old network as filters rests on impedance alone, and still holds"
+            f"the sum, the best gains, delays and bands, and watts: no response of {and_words(voices.silent)} is "
+            "known. The old network as filters rests on impedance alone, and still holds"
         )
     assumed = [n for n, d in drivers.items() if d.has_response and d.response_evidence is Evidence.ASSUMED]
     if assumed:
         said.append(
-            f"how {_and(assumed)} really sound{'s' if len(assumed) == 1 else ''}: a flat response at the sensitivity "
-            "given stands in; levels and watts follow from it, the shape of the sum, delays and bands are worth "
-            "little"
+            f"how {and_words(assumed)} really sound{'s' if len(assumed) == 1 else ''}: a flat response at the "
+            "sensitivity given stands in; levels and watts follow from it, the shape of the sum, delays and bands are "
+            "worth little"
         )
     if not voices.coherent and voices.known:
         said.append(
@@ -63,8 +62,8 @@ def unknown_words(
     if guessed:
         kinds = dict.fromkeys(str(drivers[n].impedance_evidence) for n in guessed)
         said.append(
-            f"the load, and the old network as filters, as surely as from a sweep: the impedance of {_and(guessed)} is "
-            f"{_and(list(kinds))}, not measured"
+            f"the load, and the old network as filters, as surely as from a sweep: the impedance of "
+            f"{and_words(guessed)} is {and_words(kinds)}, not measured"
         )
     if crossover.assumed:
         said.append(f"what your crossover is set to: {crossover.source}; {crossover.slope.name} is taken")
@@ -75,11 +74,11 @@ def unknown_words(
     ended = [n for c in channels.values() if c.fitness.upper_hz is not None for n in c.wiring.names]
     no_size = [n for n in ended if drivers[n].diameter_mm is None]
     if no_size:
-        said.append(f"beaming of {_and(no_size)}: no diameter_mm")
+        said.append(f"beaming of {and_words(no_size)}: no diameter_mm")
     if any(c.power.rating is not None and c.power.rating.load_assumed for c in channels.values()):
         names = [n for n, c in channels.items() if c.power.rating is not None and c.power.rating.load_assumed]
         said.append(
-            f"into which load the watts of {_and(names)} are rated: no rated_load_ohm, the lowest load allowed is "
+            f"into which load the watts of {and_words(names)} are rated: no rated_load_ohm, the lowest load allowed is "
             "taken, which gives the fewest volts"
         )
     return tuple(said)
@@ -92,7 +91,7 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if voices.silent:
         found.append(
             Gap(
-                f"sum, delays and watts: no response of {_and(voices.silent)}; the gains are the old network's",
+                f"sum, delays and watts: no response of {and_words(voices.silent)}; the gains are the old network's",
                 "measure all responses with one microphone at one spot",
             )
         )
@@ -101,15 +100,15 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if unheard:
         found.append(
             Gap(
-                f"the sound of {_and(unheard)}: gains follow sensitivities alone",
-                f"measure the response of {_and(unheard)} at one spot with one microphone",
+                f"the sound of {and_words(unheard)}: gains follow sensitivities alone",
+                f"measure the response of {and_words(unheard)} at one spot with one microphone",
             )
         )
     if by_phone:
         found.append(
             Gap(
-                f"the treble of {_and(by_phone)}, heard by a phone: levels are matched, nothing is equalised",
-                f"measure {_and(by_phone)} with a calibrated microphone before you equalise",
+                f"the treble of {and_words(by_phone)}, heard by a phone: levels are matched, nothing is equalised",
+                f"measure {and_words(by_phone)} with a calibrated microphone before you equalise",
             )
         )
     if not voices.coherent and voices.known and not unheard:
@@ -123,7 +122,9 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if guessed:
         typical = all(drivers[n].impedance_instrument is Instrument.ASSUMED for n in guessed)
         rest = "typical values" if typical else "a datasheet"
-        found.append(Gap(f"the loads of {_and(guessed)}, but from {rest}", f"sweep the impedance of {_and(guessed)}"))
+        found.append(
+            Gap(f"the loads of {and_words(guessed)}, but from {rest}", f"sweep the impedance of {and_words(guessed)}")
+        )
     if math.isnan(power.level_db):
         found.append(Gap("watts: how loud you play", "say level_db and distance_m in [listening]"))
     return tuple(found)
@@ -134,20 +135,20 @@ def verdict_words(
 ) -> str:
     """The answer in a sentence."""
     if templates:
-        return f"no verdict yet: the values of {_and(templates)} are a template's"
+        return f"no verdict yet: the values of {and_words(templates)} are a template's"
     stops = [f for f in findings if f.severity is Severity.STOP]
     if stops:
-        return f"no: {_and(list(dict.fromkeys(f.about for f in stops)))} to be mended first"
+        return f"no: {and_words(dict.fromkeys(f.about for f in stops))} to be mended first"
     unread = [n for n, c in channels.items() if math.isnan(c.load.reading.minimum_ohm)]
     if unread:
-        return f"not to be told: the impedance of {_and(unread)} is not known"
+        return f"not to be told: the impedance of {and_words(unread)} is not known"
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
         return "nothing forbids it; whether the amplifiers allow the loads is not known"
     if any(not measured_impedance(speaker, n) for c in channels.values() for n in c.wiring.names):
         return "perhaps: nothing forbids it, but the loads are not measured"
     low = [n for n, c in channels.items() if c.load.verdict.limit_broken]
     if low:
-        return f"with care: the load of {_and(low)} is at the edge of what its amplifier allows"
+        return f"with care: the load of {and_words(low)} is at the edge of what its amplifier allows"
     return "yes, with the cautions: every channel's load fits its amplifier"
 
 
@@ -164,12 +165,8 @@ def warnings_of(speaker: Speaker, passive: Sound, voices: Voices) -> tuple[str, 
         )
     lamps = [p.name for p in passive.network.resistors if p.is_lamp]
     if lamps:
-        said.append(f"{_and(lamps)}: taken cold; what a lamp or resettable fuse does when loud no filter imitates")
+        said.append(f"{and_words(lamps)}: taken cold; what a lamp or resettable fuse does when loud no filter imitates")
     return tuple(dict.fromkeys(said))
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
 def tell(study: BypassStudy, everything: bool = False) -> Iterator[Block]:
@@ -215,14 +212,14 @@ def _lines(blocks: Sequence[Block]) -> int:
     count = 0
     for block in blocks:
         if isinstance(block, Head):
-            count += 1 + _wrapped(block.words, MOST_COLUMNS)
+            count += 1 + _wrapped(block.words, SCREEN_COLUMNS)
         elif isinstance(block, Facts):
-            count += sum(_wrapped(words, MOST_COLUMNS - block.width - 3) for _, words in block.pairs)
+            count += sum(_wrapped(words, SCREEN_COLUMNS - block.width - 3) for _, words in block.pairs)
         elif isinstance(block, Text):
-            count += _wrapped(block.words, MOST_COLUMNS - 2)
+            count += _wrapped(block.words, SCREEN_COLUMNS - 2)
         elif isinstance(block, Table):
             cells = [block.columns, *([c.words for c in row] for row in block.rows)]
-            wide = sum(2 + max(map(len, column)) for column in zip(*cells, strict=True)) > MOST_COLUMNS
+            wide = sum(2 + max(map(len, column)) for column in zip(*cells, strict=True)) > SCREEN_COLUMNS
             count += 2 * len(cells) + 3 if wide else len(cells) + 1
     return count
 
@@ -326,9 +323,7 @@ def _protection(study: BypassStudy) -> Iterator[Block]:
     for name, c in study.channels.items():
         capacitor = c.capacitor
         if capacitor is not None:
-            volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-            farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-            yield _fact("protect", f"{farad} film{volts}, in series with the {name}: it stops DC and thumps")
+            yield _fact("protect", f"{capacitor.bought_as}, in series with the {name}: it stops DC and thumps")
     if all(c.capacitor is None for c in study.channels.values()):
         name = list(study.channels)[-1]
         yield _fact("protect", f"a capacitor in series with the {name}: sweep its impedance to know which")
@@ -345,11 +340,11 @@ def _needs(study: BypassStudy) -> Block:
         parts.append(f"{study.bands} equaliser band{'s' if study.bands > 1 else ''}")
     if study.crossover.assumed:
         corners = f"{study.crossover.slope.name} at {corners_words(study.crossover.corners_hz)}"
-        words = _and([f"{len(study.channels)} channels", corners, "a gain for each", *parts])
+        words = and_words([f"{len(study.channels)} channels", corners, "a gain for each", *parts])
         return _fact("needs", words)
-    words = f"{_and(['a gain for each', *parts])}, beside the slopes"
+    words = f"{and_words(['a gain for each', *parts])}, beside the slopes"
     if study.lacking:
-        words += f"; [bypass.channels] lacks {_and(study.lacking)}"
+        words += f"; [bypass.channels] lacks {and_words(study.lacking)}"
     return _fact("needs", words)
 
 
@@ -364,7 +359,7 @@ def _wire(study: BypassStudy) -> Block:
 def _next(study: BypassStudy) -> Block:
     """The one thing to do now."""
     if study.templates:
-        return _fact("next", f"write what you measured, or the datasheet's values, of {_and(study.templates)}")
+        return _fact("next", f"write what you measured, or the datasheet's values, of {and_words(study.templates)}")
     low = [c.fitness for c in study.channels.values() if c.fitness.ratio < c.fitness.least_ratio]
     if study.stops and low:
         least = hertz(max(fit.least_ratio * fit.resonance_hz for fit in low))

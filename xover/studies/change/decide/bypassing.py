@@ -12,12 +12,11 @@ from xover.curve import Float
 from xover.errors import OptionError
 from xover.figures import written
 from xover.files.stock import StockItem
-from xover.quantity import QuantityKind, format_quantity
 from xover.rules.severity import Severity
 from xover.rules.triage import Rung, Wants
 from xover.sound.change import difference_db
 from xover.sound.deviation import sum_deviation
-from xover.sound.doubt import Known, deviation_known, voicing_gain
+from xover.sound.doubt import Known, deviation_known
 from xover.sound.meeting import shallowest_null_db, ways
 from xover.speaker import Speaker
 from xover.studies.change.bypass.capacitor import ProtectionCapacitor
@@ -95,14 +94,14 @@ def bypassed(case: DecisionCase) -> Option:
 
 def _bypass_gains(case: DecisionCase, study: BypassStudy, level: Float | None) -> Mapping[Wants, Known]:
     """Of the sum as set for the most even one; of the voicing as its twin keeps it. How sure: as the sum itself is."""
-    bench, f = case.bench, study.frequency_hz
+    f = study.frequency_hz
     now = deviation_known(case.speaker, case.network, f)
     found: dict[Wants, Known] = {Wants.SOUND: UNKNOWN, Wants.VOICING: UNKNOWN}
     if level is not None:
         found[Wants.SOUND] = Known(now.value_db - sum_deviation(f, level).half_range_db, now.uncertainty_db)
-    if bench.design is not None and study.twin_sum is not None and study.coherent:
-        aged = voicing_gain(case.speaker, bench.design.network, case.network, bench.design.network, f)
-        found[Wants.VOICING] = Known(aged.value_db - abs(study.twin_sum.worst_db), aged.uncertainty_db)
+    if case.bench.design is not None and study.twin_sum is not None and study.coherent:
+        kept = case.aged.value_db - abs(study.twin_sum.worst_db)
+        found[Wants.VOICING] = Known(kept, case.aged.uncertainty_db)
     return found
 
 
@@ -170,9 +169,7 @@ def _capacitor_words(study: BypassStudy) -> str:
     capacitor = _capacitor(study)
     if capacitor is None:
         return "no network part is left"
-    volts = "" if capacitor.usual_volts is None else f", {capacitor.usual_volts:g} V"
-    farad = format_quantity(capacitor.chosen.farad, QuantityKind.CAPACITANCE)
-    return f"no network part is left; {farad}{volts} film in series protects the {capacitor.channel}"
+    return f"no network part is left; in series with the {capacitor.channel} {capacitor.bought_as} protects it"
 
 
 def _capacitors(study: BypassStudy, case: DecisionCase) -> tuple[StockItem, ...]:

@@ -1,4 +1,4 @@
-"""The criteria that leave, refresh, redesign and bypass are held against: each with its figure, limit and verdict.
+"""The criteria that every step is held against: each with its figure, limit and verdict.
 
 No criterion is weighed against another. Where a limit is not the user's own, `source` tells whose it is.
 """

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.errors import OptionError
-from xover.figures import db, written
+from xover.figures import db
 from xover.files.stock import ItemKind, StockItem
 from xover.judge.kinds import Fault
 from xover.judge.odd import odd_drivers
@@ -23,7 +23,6 @@ from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
 from xover.rules.triage import Rung, Wants
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
-from xover.speaker import Speaker
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import (
@@ -37,11 +36,8 @@ from xover.studies.change.decide.option import (
     no_option,
 )
 from xover.studies.change.decide.pads import best_pad
-from xover.studies.change.decide.setup import (
-    Read,
-    ReadingSetup,
-    read_network,
-)
+from xover.studies.change.decide.setup import Read, ReadingSetup, read_network
+from xover.studies.change.decide.spending import channels_of, cost_of, parts_of
 from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.refresh.result import RefreshStudy, Step
@@ -85,7 +81,7 @@ def leave(case: DecisionCase) -> Option:
             criteria,
             judge.cost(0.0, case.most_cost),
             judge.to_buy(0, listed=False),
-            _network_channels(case.speaker, channels),
+            channels_of(case.speaker, channels),
             judge.undo("yes", whole=True, note="nothing is touched"),
             evidence_of(case.speaker, read.sound.network.driver_names, measured, parts=True),
         ),
@@ -140,9 +136,9 @@ def _built(
         all_criteria(
             name,
             read.criteria,
-            _cost(bill, case),
-            _to_buy(bill, case.catalogue, note),
-            _network_channels(case.speaker, len(read.sound.network.channels)),
+            cost_of(bill, case),
+            parts_of(bill, case.catalogue, note),
+            channels_of(case.speaker, len(read.sound.network.channels)),
             judge.undo("yes" if whole else "in part", whole=whole, note=undo),
             evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=kept),
         ),
@@ -301,15 +297,15 @@ def revalued(case: DecisionCase) -> Option:
     """Other values in the same circuit."""
     from xover.studies.change.redesign.design import PRESENT
 
-    return _redesign(case, Rung.REVALUE, (PRESENT,), STARTS)
+    return _redesign(case, Rung.REVALUE, (PRESENT,))
 
 
 def redesigned(case: DecisionCase) -> Option:
     """Another circuit."""
-    return _redesign(case, Rung.REDESIGN, (), STARTS)
+    return _redesign(case, Rung.REDESIGN, ())
 
 
-def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...], starts: int) -> Option:
+def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...]) -> Option:
     from xover.studies.change.redesign.study import redesign
     from xover.studies.change.redesign.wish import Wish
 
@@ -324,7 +320,7 @@ def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...], starts:
             Wish(band_hz=JUDGED_HZ, most_cost=most if most and math.isfinite(most) else None),
             present=case.present,
             circuits=circuits,
-            starts=starts,
+            starts=STARTS,
             alternatives=False,
             seed=bench.seed,
             progress=lambda done, words: case.progress(base + 0.4 * done, f"{rung}: {words}"),
@@ -388,7 +384,7 @@ def odd_driver(case: DecisionCase) -> Option:
             read.criteria,
             judge.cost(0.0, None) if not pick.parts + pick.drivers else judge.unknown(Aspect.COST, "no price here"),
             judge.to_buy(pick.parts, listed=False),
-            _network_channels(case.speaker, len(read.sound.network.channels)),
+            channels_of(case.speaker, len(read.sound.network.channels)),
             judge.undo("yes", whole=True, note="the drivers stay as they are"),
             evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=True),
         ),
@@ -424,7 +420,7 @@ def amplified(case: DecisionCase) -> Option:
             other,
             judge.unknown(Aspect.COST, "amplifiers have no price here"),
             judge.to_buy(0, listed=False),
-            _network_channels(case.speaker, len(read.sound.network.channels)),
+            channels_of(case.speaker, len(read.sound.network.channels)),
             judge.undo("yes", whole=True, note="nothing is touched"),
             evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=True),
         ),
@@ -461,36 +457,3 @@ def _with_ratings(network: Network, bill: Bill) -> Network:
             part = replace(part, **told)
         parts.append(part)
     return replace(network, parts=tuple(parts))
-
-
-def _cost(bill: Bill, case: DecisionCase) -> Criterion:
-    note = "" if bill.cost_for_pair is None else f"for a pair {written('cost of a pair', bill.cost_for_pair)}"
-    if bill.cost is None:
-        note = f"{case.catalogue.source}: no prices"
-    elif bill.without_price:
-        note += f"; {bill.without_price} parts have no price"
-    if case.most_cost is None and bill.cost:
-        note += "; no limit was given"
-    money = math.nan if bill.cost is None else bill.cost
-    return judge.cost(money, case.most_cost, note)
-
-
-def _to_buy(bill: Bill, catalogue: Catalogue, note: str) -> Criterion:
-    count = sum(line.quantity for line in bill.lines)
-    short = [line.what for line in bill.lines if line.at_hand is not None and line.at_hand < line.quantity_for_pair]
-    listed = catalogue.stock is not None and not short
-    notes = [note] if note else []
-    if short:
-        notes.append(f"too few for a pair: {', '.join(short)}")
-    if catalogue.stock is None:
-        notes.append("no stock list: whether they are on sale is not known")
-    return judge.to_buy(count, listed, "; ".join(notes))
-
-
-def _network_channels(speaker: Speaker, needed: int) -> Criterion:
-    """Channels of a network: one is what everybody has."""
-    if needed == 1:
-        return judge.channels(1, 1, "the amplifier that drives it now")
-    bypass = speaker.file.speaker.bypass
-    given = len(bypass.channels) if bypass is not None and bypass.channels else None
-    return judge.channels(needed, given, "the network has several channels already")

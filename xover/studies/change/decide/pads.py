@@ -10,15 +10,14 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.level import level_db, ratio
-from xover.amplifier.demand import rated_voltage
 from xover.amplifier.stress import read_stress
 from xover.curve import Float, log_grid
 from xover.files.stock import StockItem
+from xover.judge.levels import at_limit
 from xover.network import DriverCard, Network, Resistor, find_sections, solve
-from xover.parts.catalogue import Catalogue
+from xover.parts.catalogue import Catalogue, thinned
 from xover.rules.bands import JUDGED_HZ, OWN_BAND_DB
-from xover.rules.margins import CREST, RESISTOR_MARGIN
-from xover.rules.triage import NEAR_BEST_DB
+from xover.rules.margins import AS_FLAT_DB, CREST, RESISTOR_MARGIN
 from xover.sound.meeting import ways
 from xover.sound.prediction import sound_of_network
 from xover.sound.sums import listener
@@ -73,7 +72,7 @@ class _Frame:
 
 
 def best_pad(speaker: Speaker, network: Network, catalogue: Catalogue) -> Pad | None:
-    """The fewest resistors, exchanged or added, whose sum is within `NEAR_BEST_DB` of the most even one.
+    """The fewest resistors, exchanged or added, whose sum is within `AS_FLAT_DB` of the most even one.
 
     One or two resistors of the network to other sizes, one in series with a driver, or a pad of two that keeps what
     the network sees; upper ways only. None where the sum is not known, or nothing evens it.
@@ -100,11 +99,11 @@ def best_pad(speaker: Speaker, network: Network, catalogue: Catalogue) -> Pad | 
         at = int(np.argmin(score))
         found.append((float(score[at]), frame, at))
     now = float(strays({k: v[None] for k, v in sound.solution.drive.items()})[0])
-    if not found or not min(s for s, _, _ in found) < now - NEAR_BEST_DB:
+    if not found or not min(s for s, _, _ in found) < now - AS_FLAT_DB:
         return None
     best = min(score for score, _, _ in found)
     near = [
-        (len(frame.names), frame.added, score, frame, at) for score, frame, at in found if score <= best + NEAR_BEST_DB
+        (len(frame.names), frame.added, score, frame, at) for score, frame, at in found if score <= best + AS_FLAT_DB
     ]
     *_, frame, at = min(near, key=lambda one: one[:3])
     return _pad(speaker, network, catalogue, frame, at)
@@ -137,7 +136,7 @@ def _added(network: Network, card: DriverCard, stock: Sequence[StockItem], speak
     node, (series, shunt) = _fresh_node(network, card), _fresh_names(network)
     drivers = tuple(replace(d, plus=node) if d.name == card.name else d for d in network.drivers)
     one = Resistor(series, card.plus, node, 1.0)
-    sizes = [(s,) for s in _thinned([s for s in stock if low <= s.value <= high])]
+    sizes = [(s,) for s in thinned([s for s in stock if low <= s.value <= high], _MOST)]
     if sizes:
         yield _Frame(replace(network, parts=(*network.parts, one), drivers=drivers), (series,), True, sizes)
     f = log_grid(*JUDGED_HZ, _PER_OCTAVE)
@@ -179,7 +178,7 @@ def _strong(speaker: Speaker, network: Network, catalogue: Catalogue, name: str,
         return item
     grid = log_grid(20.0, 20_000.0, 12)
     solution = solve(network, grid, speaker.impedances_ohm(network, grid))
-    rms = 2.0**0.5 * rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm) / CREST
+    rms = at_limit(amplifier.rated_power_w, amplifier.rated_load_ohm, CREST).rms_v
     stress = read_stress(solution, {c.name: rms for c in network.channels}, CREST)
     watts = RESISTOR_MARGIN * next(e.power_w for e in stress.elements if e.name == name)
     same = [i for i in catalogue.resistors() if i.value == item.value and i.watts is not None and i.watts >= watts]
@@ -187,22 +186,11 @@ def _strong(speaker: Speaker, network: Network, catalogue: Catalogue, name: str,
 
 
 def _near(stock: Sequence[StockItem], ohm: float, most: int) -> list[StockItem]:
-    return _thinned([s for s in stock if 1.0 / _FACTOR <= s.value / ohm <= _FACTOR], most)
+    return thinned([s for s in stock if 1.0 / _FACTOR <= s.value / ohm <= _FACTOR], most)
 
 
 def _nearest(stock: Sequence[StockItem], ohm: float) -> StockItem:
     return min((s for s in stock if s.value > 0.0), key=lambda s: abs(np.log(s.value / ohm)))
-
-
-def _thinned(items: Sequence[StockItem], most: int = _MOST) -> list[StockItem]:
-    """At most so many, one of each size, the cheapest, spread evenly."""
-    by_size: dict[float, StockItem] = {}
-    for item in items:
-        held = by_size.get(item.value)
-        if held is None or (item.price or 0.0) < (held.price or 0.0):
-            by_size[item.value] = item
-    kept = [by_size[v] for v in sorted(by_size)]
-    return kept if len(kept) <= most else [kept[round(i)] for i in np.linspace(0, len(kept) - 1, most)]
 
 
 def _fresh_node(network: Network, card: DriverCard) -> str:

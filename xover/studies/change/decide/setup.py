@@ -17,6 +17,7 @@ from xover.errors import OptionError
 from xover.figures import written
 from xover.judge.findings import Finding
 from xover.judge.kinds import Fault
+from xover.judge.levels import full_voltages
 from xover.judge.safety import below_resonance_w, hazards
 from xover.network import Network, Resistor
 from xover.network.parts import Capacitor
@@ -199,7 +200,7 @@ def _voicing(bench: ReadingSetup, sound: Sound, meant: bool, assumed: bool) -> C
 
 
 def _loads(speaker: Speaker, sound: Sound) -> tuple[Criterion, Criterion]:
-    network, _f = sound.network, sound.solution.frequency_hz
+    network = sound.network
     read = []
     for channel in network.channels:
         amplifier = amplifier_of(speaker, network, channel.name)
@@ -245,7 +246,7 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
     wish = speaker.listening
     if wish is None or wish.level_db is None:
         return math.nan, "[listening] names no level_db"
-    watts = {k: w for k, (w, _) in below_resonance_w(speaker, sound.network, sound).items() if not math.isnan(w)}
+    watts = below_resonance_w(speaker, sound.network, sound)
     if not watts:
         return math.nan, "no tweeter, or nothing is known of its resonance or of the level"
     worst = max(watts, key=lambda key: watts[key])
@@ -254,7 +255,7 @@ def _below_resonance(speaker: Speaker, sound: Sound) -> tuple[float, str]:
 
 
 def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
-    if not _has_rating(speaker, network):
+    if len(full_voltages(speaker, network)) < len(network.channels):
         return judge.unknown(Aspect.RATINGS, "no rated_power_w and rated_load_ohm of the amplifier in speaker.toml")
     if not network.parts:
         return judge.ratings(0.0, False, 0, "no part is left that could burn")
@@ -272,14 +273,6 @@ def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
     if silent:
         note = "; ".join(t for t in (note, f"no rating is stated of {', '.join(silent)}") if t)
     return judge.ratings(share, over, len(silent), note)
-
-
-def _has_rating(speaker: Speaker, network: Network) -> bool:
-    for channel in network.channels:
-        own = amplifier_of(speaker, network, channel.name)
-        if not any(a is not None and a.rated_power_w and a.rated_load_ohm for a in (own, speaker.amplifier)):
-            return False
-    return True
 
 
 def _pair(speaker: Speaker, name: str, bench: ReadingSetup, assumed: bool, aged: bool) -> Criterion:

@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from xover.blocks import Block, Facts, Head, Items, Text, fact, plain_table
+from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Items, Text, fact, plain_table
 from xover.figures import db, hertz, money, written
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
-from xover.rules.instruments import Instrument
+from xover.rules.instruments import SWEPT, Instrument
 from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
+from xover.sentences import and_words
 from xover.sound.doubt import voicing_gain
 from xover.speaker import Speaker
 from xover.speaker.untouched import is_copy, untouched
@@ -33,7 +34,6 @@ _WORDS: Final = {
     Instrument.PLACEHOLDER: "the template: no driver of yours",
     Instrument.ASSUMED: "an assumption",
 }
-_SCREEN: Final = 80
 MOST_CAUTIONS: Final = 2
 
 
@@ -43,17 +43,17 @@ def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, refere
     said = []
     silent = [n for n, d in drivers if not d.has_response]
     if silent:
-        said.append(f"nothing is known of the sound of {_and(silent)}: only voltages and loads are told")
+        said.append(f"nothing is known of the sound of {and_words(silent)}: only voltages and loads are told")
     for instrument, words in reversed(_WORDS.items()):
         heard = [n for n, d in drivers if d.has_response and d.response_instrument is instrument]
         swept = [n for n, d in drivers if d.impedance_instrument is instrument]
         if heard and heard == swept:
-            said.append(f"all that is known of {_and(heard)} is from {words}")
+            said.append(f"all that is known of {and_words(heard)} is from {words}")
             continue
         if heard:
-            said.append(f"the response of {_and(heard)} is from {words}")
+            said.append(f"the response of {and_words(heard)} is from {words}")
         if swept:
-            said.append(f"the impedance of {_and(swept)} is from {words}")
+            said.append(f"the impedance of {and_words(swept)} is from {words}")
     if found is None:
         said.append("the parts on the board were not measured: what age has done is not known")
     elif reference is not None and found != reference and is_copy(speaker.network(found), speaker.network(reference)):
@@ -126,7 +126,7 @@ def reasons(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, 
 def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
     leave = options[Rung.LEAVE]
     if picked.why is Why.PLACEHOLDERS:
-        yield f"{_and(list(case.unready))}: still the template's values, nobody's driver"
+        yield f"{and_words(case.unready)}: still the template's values, nobody's driver"
     elif picked.why is Why.FAULTS:
         yield "; ".join(f.text for f in case.faults[:3])
         yield from _after_mending(case, options)
@@ -189,7 +189,7 @@ def _after_mending(case: DecisionCase, options: Options) -> Iterator[str]:
     left = voicing_gain(case.speaker, design.network, mended, design.network, case.bench.frequency_hz)
     if left.value_db > max(VOICING_STEP_DB, left.uncertainty_db):
         worn = [e.part for e in case.refresh.exchanged if not e.stays]
-        yield f"then age is left, {db(left.value_db)} dB: renew {_and(worn)}" if worn else "then ask again"
+        yield f"then age is left, {db(left.value_db)} dB: renew {and_words(worn)}" if worn else "then ask again"
 
 
 def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
@@ -240,11 +240,7 @@ def to_measure(case: DecisionCase, options: Options, picked: Picked) -> tuple[st
 
 def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:
     speaker, names = case.speaker, case.network.driver_names
-    weak = [
-        n
-        for n in names
-        if speaker.drivers[n].impedance_instrument not in (Instrument.CALIBRATED, Instrument.UNCALIBRATED)
-    ]
+    weak = [n for n in names if speaker.drivers[n].impedance_instrument not in SWEPT]
     dull = [
         n
         for n in names
@@ -252,7 +248,8 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
     ]
     if picked.rung is Rung.NONE_YET:
         if weak:
-            yield f"sweep the impedance of {_and(weak)} in the cabinet (README: a resistor and a sound card; xover jig)"
+            whose = and_words(weak)
+            yield f"sweep the impedance of {whose} in the cabinet (README: a resistor and a sound card; xover jig)"
         if not case.read_off or "found" in untouched(speaker).networks:
             yield "read the parts on the board, one leg of each lifted, and write them into found.cir"
         if case.bench.reference is None or "original" in untouched(speaker).networks:
@@ -260,7 +257,7 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
         if not case.bench.coherent:
             yield f"measure both responses against one loop-back: {case.bench.timing_reason}"
     if dull and any(_is_doubtful(o, picked) for o in options.values()):
-        yield f"the response of {_and(dull)}, by a calibrated microphone: till then no level is corrected"
+        yield f"the response of {and_words(dull)}, by a calibrated microphone: till then no level is corrected"
 
 
 def _is_doubtful(option: Option, picked: Picked) -> bool:
@@ -290,10 +287,6 @@ def would_change(options: Options, picked: Picked) -> tuple[str, ...]:
 
 def _short(words: str, letters: int) -> str:
     return words if len(words) <= letters else f"{words[: letters - 3]}..."
-
-
-def _and(names: list[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
 def tell(decision: Decision, why: bool = False, every: bool = False) -> Iterator[Block]:
@@ -350,7 +343,7 @@ def _ladder(decision: Decision, whole: bool) -> Iterator[Block]:
     heads = ["step", "dB", "+-", "cost", "parts", "min", "what, or what bars it"]
     taken = sum(2 + max(len(cell) for cell in column) for column in list(zip(heads, *rows, strict=True))[:-1])
     yield Head(f"Steps, cheapest first: dB nearer to {TARGETS[decision.picked.target]}, cost of a pair")
-    yield plain_table(heads, [[*row[:-1], _short(row[-1], _SCREEN - 2 - taken)] for row in rows])
+    yield plain_table(heads, [[*row[:-1], _short(row[-1], SCREEN_COLUMNS - 2 - taken)] for row in rows])
     if gone:
         yield Text(f"Of no use here: {', '.join(gone)} (--why).")
 

@@ -13,6 +13,7 @@ import numpy as np
 from xover.network import Network, solve
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import make_bill
+from xover.rules.margins import NEAR_LIMIT
 from xover.search.descent import best_entries, improve, least_change
 from xover.sound.meeting import present_crossovers, ways
 from xover.speaker import Speaker
@@ -136,8 +137,8 @@ def fewest_changes(
 
 
 def bears(lowest_ohm: float, limit_ohm: float | None, before_ohm: float) -> bool:
-    """The load fits the amplifier, or is no worse than what it drives today; a thousandth is the grid's."""
-    return limit_ohm is None or lowest_ohm >= min(limit_ohm, before_ohm) * (1.0 - 1e-3)
+    """The load fits the amplifier, or is no worse than what it drives today."""
+    return limit_ohm is None or lowest_ohm >= min(limit_ohm, before_ohm) * (1.0 - NEAR_LIMIT)
 
 
 _Found = list[tuple[float, Mapping[str, int]]]

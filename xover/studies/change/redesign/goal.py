@@ -141,14 +141,12 @@ class Reading:
     ----------
     deviation_db : largest distance of the sum from the target in the band, level fitted (half of the whole range).
     rms_db : root mean square of it.
-    lack_db : what the sum lacks at worst against drivers all in phase, in the band.
     level_db : mean level in the band.
     lowest_ohm, lowest_epdr_ohm : of the load.
     """
 
     deviation_db: Float
     rms_db: Float
-    lack_db: Float
     level_db: Float
     lowest_ohm: Float
     lowest_epdr_ohm: Float
@@ -158,20 +156,15 @@ def read(goal: Goal, drive: Complex, load: Complex) -> Reading:
     """Read designs with drives (k, c, n) and loads (k, n)."""
     drive = goal.known(drive)
     unknown = np.full(drive.shape[0], math.nan)
-    deviation, rms, lack = unknown, unknown, unknown
+    deviation, rms = unknown, unknown
     if goal.response is not None:
-        total = sum_pressure(goal, drive)
-        off = (level_db(total) - goal.shape_db)[:, goal.in_band]
+        off = (level_db(sum_pressure(goal, drive)) - goal.shape_db)[:, goal.in_band]
         deviation = (off.max(axis=1) - off.min(axis=1)) / 2.0
         rms = np.sqrt(np.mean((off - off.mean(axis=1, keepdims=True)) ** 2, axis=1))
-        with np.errstate(invalid="ignore"):  # silence lacks nothing of silence
-            lack = np.nan_to_num(_all_in_phase_db(goal, drive) - level_db(total), nan=0.0, posinf=np.inf)
-        lack = lack[:, goal.in_band].max(axis=1)
     with np.errstate(invalid="ignore"):
         return Reading(
             np.asarray(deviation),
             np.asarray(rms),
-            np.asarray(lack),
             mean_level_db(goal, drive),
             np.fmin.reduce(np.abs(load), axis=1),
             np.fmin.reduce(epdr(load), axis=1),
@@ -244,11 +237,6 @@ def _level(value: Complex) -> Float:
     """20 lg|value|, in half the time of the general one."""
     with np.errstate(divide="ignore"):
         return np.asarray(10.0 * np.log10(value.real**2 + value.imag**2), dtype=float)
-
-
-def _all_in_phase_db(goal: Goal, drive: Complex) -> Float:
-    assert goal.response is not None
-    return np.asarray(level_db(np.einsum("kcn,cn->kn", np.abs(drive), np.abs(goal.response)).astype(complex)))
 
 
 def _parts(goal: Goal, drive: Complex, load: Complex, ddrive: Complex | None, dload: Complex | None) -> _Groups:

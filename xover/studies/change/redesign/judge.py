@@ -13,14 +13,15 @@ import numpy as np
 from xover.acoustic.crossover import read_crossovers
 from xover.amplifier.stress import rate_part, read_stress
 from xover.curve import Float, log_grid
-from xover.judge.findings import Fault, Finding
+from xover.judge.findings import Finding
+from xover.judge.kinds import Fault
 from xover.judge.levels import full_voltages
 from xover.judge.network import dc_drive
 from xover.judge.safety import hazards
 from xover.network import Network, Solution, solve
 from xover.parts.stock import Bill
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.margins import AS_FLAT_DB, CREST, WOOFER_LOSS_DB
+from xover.rules.margins import AS_FLAT_DB, CREST, NEAR_LIMIT, WOOFER_LOSS_DB
 from xover.rules.severity import Severity
 from xover.search.builds import Distribution, build_solver, built_values, draw_names, part_spreads, standard_draws
 from xover.sound.deviation import sum_deviation
@@ -38,8 +39,6 @@ from xover.studies.change.redesign.words import differences
 PER_OCTAVE: Final = 48
 """As the commands that predict have it, so that a network has one figure everywhere."""
 BUILDS: Final = 500
-NEAR_LIMIT: Final = 1e-3
-"""A load that is met but for what the grid leaves open counts as met."""
 _NAME: Final = "proposed"
 _OVER: Final = (Fault.OVER_RATING, Fault.BURNS)
 

@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table
+from xover.blocks import Block, Gap, Head, Listing, Text, fact, plain_table, sentence
+from xover.curve import Evidence
 from xover.figures import db, hertz, written
 from xover.network import Network
 from xover.network.parts import shown_value
 from xover.quantity import ohms
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.margins import CLEAR_SHARE
+from xover.rules.margins import CLEAR_SHARE, NEAR_LIMIT
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -60,7 +61,7 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
     )
     tell("level", before.level_db, after.level_db, 0.3, True, f"{after.level_db - before.level_db:+.1f} dB")
     limit = wish.minimum_load_ohm
-    if limit is not None and after.lowest_ohm < limit * 0.999:
+    if limit is not None and after.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
         worse.append(f"the load falls below the amplifier's {ohms(limit)}")
     return tuple(better), tuple(worse)
 
@@ -125,7 +126,7 @@ def redesign_warnings(study: RedesignStudy, speaker: Speaker, goal: Goal, refere
         assumed = [
             what
             for what, evidence in (("impedance", driver.impedance_evidence), ("sound", driver.response_evidence))
-            if str(evidence) != "measured"
+            if evidence is not Evidence.MEASURED
         ]
         if assumed:
             said.append(
@@ -151,7 +152,7 @@ def tell(study: RedesignStudy, *, whole: bool = False) -> Iterator[Block]:
     yield Head(f"{study.title}: redesign of '{study.present}'")
     if study.replacement is not None:
         yield from _replacement(study.replacement, study.present)
-    yield Text(_sentence(study.headline))
+    yield sentence(study.headline)
     if study.stopped:
         yield Text("Stopped before the end: these are the best found until then.")
     if whole:
@@ -278,7 +279,7 @@ def _parts(proposal: Proposal, present: Network | None, whole: bool) -> Iterator
 def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
     for name, source in zip(study.drivers, study.sources, strict=True):
         yield _fact(f"new {name}", source)
-    yield Text(_sentence(study.verdict))
+    yield sentence(study.verdict)
     yield Text("")
     header, *rows = _left(
         [
@@ -301,10 +302,6 @@ def _replacement(study: ReplacementStudy, present: str) -> Iterator[Block]:
         whose = f"{finding.driver}, " if len(study.drivers) > 1 else ""
         yield _fact(finding.fit, f"{whose}{finding.what}: {finding.text}")
     yield Head("Redesign for it")
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _short(name: str) -> str:

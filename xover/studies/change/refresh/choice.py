@@ -15,6 +15,7 @@ from xover.curve import Complex, Float
 from xover.files.stock import ItemKind, StockItem
 from xover.network import Capacitor, Inductor, Part, Resistor, value_of
 from xover.network.parts import shown_value
+from xover.parts.catalogue import thinned
 from xover.parts.kinds import FACTS, PartKind
 
 
@@ -25,7 +26,6 @@ class Shape(StrEnum):
     SINGLE = "one part"
     PAIR = "two parts"
     WITH_RESISTOR = "one part and a series resistor"
-    PAIR_WITH_RESISTOR = "two parts and a series resistor"
     TWO_LEGS = "two legs"
     """A capacitor, or two, parallel to a small one that has a resistor in series: loses as an electrolytic does."""
 
@@ -250,7 +250,7 @@ def capacitor_choices(
     small = [r for r in resistors if r.value <= _MOST_SERIES_OHM]
     singles = [items[0] for items in totals if len(items) == 1]
     out += sieve.best(
-        [build(old.name, Shape.WITH_RESISTOR, ((c, r),), omega) for c, r in product(singles, _thinned(small, 30))]
+        [build(old.name, Shape.WITH_RESISTOR, ((c, r),), omega) for c, r in product(singles, thinned(small, 30))]
     )
     return out + _two_legs(old, films, resistors, leg_resistors, omega, sieve)
 
@@ -267,15 +267,15 @@ def _two_legs(
     main = [c for c in films if 0.75 * old.farad <= c.value <= 1.02 * old.farad]
     low, high = (share * old.farad for share in _SMALL_LEG)
     side = [c for c in films if low <= c.value <= high]
-    series = [None, *_thinned([r for r in resistors if r.value <= 0.5], 6)]
-    wide = _thinned([r for r in leg_resistors if 5.0 <= r.value <= 1000.0], 48)
+    series = [None, *thinned([r for r in resistors if r.value <= 0.5], 6)]
+    wide = thinned([r for r in leg_resistors if 5.0 <= r.value <= 1000.0], 48)
     mains: list[tuple[tuple[StockItem, ...], ...]] = [
-        ((c,),) if r is None else ((c, r),) for c, r in product(_thinned(main, 8), series)
+        ((c,),) if r is None else ((c, r),) for c, r in product(thinned(main, 8), series)
     ]
     mains += [((c,), (d,)) for c, d in _thinned_pairs(films, old.farad)]
     sides = [
         (c, r)
-        for c, r in product(_thinned(side, 14), wide)
+        for c, r in product(thinned(side, 14), wide)
         if _SMALL_LEG_HZ[0] <= 1.0 / (2.0 * np.pi * c.value * r.value) <= _SMALL_LEG_HZ[1]
     ]
     if not mains or not sides:
@@ -301,7 +301,7 @@ def coil_choices(
     """One coil, plain or with the resistor that makes up for a lower DC resistance."""
     near = _nearest(coils, old.henry, 40)
     plain = [build(old.name, Shape.SINGLE, ((c,),), omega) for c in near]
-    small = _thinned([r for r in resistors if r.value <= max(2.0 * old.dcr_ohm, 0.2)], 24)
+    small = thinned([r for r in resistors if r.value <= max(2.0 * old.dcr_ohm, 0.2)], 24)
     made_up = [
         build(old.name, Shape.WITH_RESISTOR, ((c, r),), omega)
         for c, r in product(near, small)
@@ -388,7 +388,7 @@ def _totals(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, 
 
 def _thinned_pairs(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, StockItem]]:
     """Two capacitors for the large leg: totals a little below the target, one pair for each step of 2 %."""
-    kept = [i for i in _thinned(items, 10_000) if 0.1 * target <= i.value <= target]
+    kept = [i for i in thinned(items, 10_000) if 0.1 * target <= i.value <= target]
     pairs: dict[int, tuple[StockItem, StockItem]] = {}
     for at, one in enumerate(kept):
         for other in kept[at:]:
@@ -398,15 +398,3 @@ def _thinned_pairs(items: Sequence[StockItem], target: float) -> list[tuple[Stoc
                 if old is None or _cost(one) + _cost(other) < _cost(old[0]) + _cost(old[1]):
                     pairs[round(total * 50)] = (other, one)
     return list(pairs.values())
-
-
-def _thinned(items: Sequence[StockItem], most: int) -> list[StockItem]:
-    """At most so many, one of each value (the cheapest), spread evenly."""
-    cheapest: dict[float, StockItem] = {}
-    for item in items:
-        if item.value not in cheapest or _cost(item) < _cost(cheapest[item.value]):
-            cheapest[item.value] = item
-    kept = list(cheapest.values())
-    if len(kept) <= most:
-        return kept
-    return [kept[round(i)] for i in np.linspace(0, len(kept) - 1, most)]

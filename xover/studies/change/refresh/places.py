@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from xover.amplifier.demand import rated_voltage
 from xover.amplifier.stress import read_stress
 from xover.curve import Complex
 from xover.files.stock import StockItem
+from xover.judge.levels import at_limit
 from xover.network import Capacitor, Inductor, Network, Part, Resistor, Solution, solve, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
@@ -67,8 +67,8 @@ def needed_ratings(speaker: Speaker, solution: Solution) -> Mapping[str, Needed]
     amplifier = speaker.amplifier
     if amplifier is None or amplifier.rated_power_w is None or amplifier.rated_load_ohm is None:
         return {}
-    peak = 2.0**0.5 * rated_voltage(amplifier.rated_power_w, amplifier.rated_load_ohm)
-    stress = read_stress(solution, {c.name: peak / CREST for c in solution.network.channels}, CREST)
+    rms = at_limit(amplifier.rated_power_w, amplifier.rated_load_ohm, CREST).rms_v
+    stress = read_stress(solution, {c.name: rms for c in solution.network.channels}, CREST)
     return {
         e.name: Needed(CAPACITOR_MARGIN * e.sine_voltage_peak_v, e.current_rms_a, e.voltage_rms_v)
         for e in stress.elements

@@ -327,7 +327,6 @@ class RefreshStudy(Warned):
     title: str
     found: str | None
     reference: str
-    policy: Policy
     source: str
     tolerance_db: float
     asked: bool

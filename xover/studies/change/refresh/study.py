@@ -94,7 +94,6 @@ def refresh(
         title=speaker.title,
         found=this.found,
         reference=reference,
-        policy=policy,
         source=catalogue.source,
         tolerance_db=UNHEARD_DB if tolerance_db is None else tolerance_db,
         asked=tolerance_db is not None,

@@ -14,7 +14,8 @@ from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DatasheetValues
 from xover.errors import InputError
 from xover.judge.faults import faults
-from xover.judge.findings import Fault, Finding, found
+from xover.judge.findings import Finding, found
+from xover.judge.kinds import Fault
 from xover.judge.network import network_findings
 from xover.judge.safety import hazards
 from xover.plain import some_of

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from xover.blocks import Block, Gap, Head, Text, fact, plain_table, sentence
 from xover.figures import db, hertz
 from xover.quantity import ohms
+from xover.sentences import capital
 from xover.studies.desk.pad.study import PadDesign, PadStudy
 
 
@@ -15,7 +16,7 @@ def tell(study: PadStudy, everything: bool = False) -> Iterator[Block]:
     """What to put in, then every pair side by side."""
     alone, control = study.driver == "resistor", study.control
     who = study.title if alone else f"{study.title}: {study.driver}"
-    who = who[0].upper() + who[1:]
+    who = capital(who)
     if control is None:
         yield Head(f"{who}, {study.attenuation_db:g} dB down")
     else:
