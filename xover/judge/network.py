@@ -12,6 +12,7 @@ import numpy as np
 from xover.amplifier.load import LoadLevel, LoadReading, load_level
 from xover.curve import Evidence, log_grid
 from xover.driver.fit import DriverFit
+from xover.judge.dead import is_open, is_shorted
 from xover.judge.findings import Fault, Finding, found
 from xover.network import Network, Solution, find_sections, solve
 from xover.rules.likeness import DATASHEET_SHARE
@@ -76,6 +77,8 @@ def protection(
 ) -> Iterator[Finding]:
     """Tweeters that DC reaches, and woofers that it does not."""
     shares = dc_drive(speaker, network, fits)
+    # Beside a driver that is open or shorted, how DC is shared says nothing of the network.
+    dead = any(is_open(d) or is_shorted(d) for d in (speaker.drivers[n] for n in network.driver_names))
     for card in network.drivers:
         share, role = shares[card.key], driver_role(speaker.drivers[card.driver])
         fault = None
@@ -83,7 +86,7 @@ def protection(
             fault = Fault.BARE_TWEETER
         elif role is Role.HIGH and share > KEPT_OFF_SHARE:
             fault = Fault.COIL_PROTECTS
-        elif role is Role.LOW and share < DC_PATH_SHARE:
+        elif role is Role.LOW and share < DC_PATH_SHARE and not dead:
             fault = Fault.BLOCKED_WOOFER
         if fault is not None:
             yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)

@@ -77,7 +77,7 @@ def _rung(
         return Rung.DRIVER, Why.BETTER
     steps = sorted((options[n] for n in STEPS if n in options and bars[n] is Bar.NONE), key=_rank)
     safe_now = bars.get(Rung.LEAVE) is Bar.NONE
-    if safe_now and not leave_is_known(case, options, target):
+    if safe_now and not (leave_is_known(case, options, target) or _is_read(options, target)):
         return Rung.NONE_YET, Why.NOT_MEASURED
     if safe_now:
         steps = [o for o in steps if o.name is Rung.LEAVE or not math.isnan(o.gain(target).value_db)]
@@ -93,8 +93,9 @@ def _rung(
         if any(given <= before.gain(target).value_db for before in steps[:index]):
             continue  # what was passed over for a better one is not passed over for a worse one
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
-            if option.name is Rung.LEAVE and not case.read_off:
-                return Rung.NONE_YET, Why.NOT_MEASURED  # what age has done to its parts, nobody knows
+            if option.name is Rung.LEAVE and not (case.read_off and leave_is_known(case, options, target)):
+                # What age has done to its parts, or how even it sounds, nobody knows.
+                return Rung.NONE_YET, Why.NOT_MEASURED
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
     return Rung.MEND, Why.UNSAFE
@@ -118,6 +119,13 @@ def leave_is_known(case: DecisionCase, options: Options, target: Wants) -> bool:
     if target is Wants.VOICING:
         return case.found is not None and not math.isnan(case.aged.value_db)
     return leave.of(Aspect.DEVIATION).known and leave.doubt_db <= DEVIATION_DB
+
+
+def _is_read(options: Options, target: Wants) -> bool:
+    """Whether the sum as it is has a figure, however doubtful: how deep a hole is nobody knows to a decibel, and yet
+    that it is filled may be sure."""
+    leave = options[Rung.LEAVE]
+    return target is Wants.SOUND and leave.of(Aspect.DEVIATION).known and math.isfinite(leave.doubt_db)
 
 
 def betters(later: Option, option: Option, target: Wants, said: bool) -> bool:

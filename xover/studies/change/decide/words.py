@@ -84,12 +84,12 @@ def cannot_know(case: DecisionCase) -> tuple[str, ...]:
     return tuple(said)
 
 
-def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
+def answer(options: Options, picked: Picked) -> str:
     """What to do, in a few words."""
     if picked.rung is Rung.NONE_YET:
         return "no verdict yet"
     if picked.why is Why.FAULTS:
-        return f"mend it first: {case.faults[0].remedy}"
+        return f"mend it first: {options[Rung.MEND].what}"
     if picked.why is Why.UNSAFE:
         stop = options[Rung.LEAVE].stops[0]
         return f"do not play it so: {stop.remedy}"
