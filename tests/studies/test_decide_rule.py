@@ -44,6 +44,7 @@ def a_case(wants=None, aged=0.0, *, found="found", money=math.inf, faults=(), un
         faults=faults,
         unready=unready,
         read_off=read_off,
+        all_read_off=math.nan,
     )
 
 

@@ -33,6 +33,7 @@ class Why(StrEnum):
     PLACEHOLDERS = "placeholders"
     FAULTS = "faults"
     UNSAFE = "unsafe"
+    ALL_READ_OFF = "all read off"
     NOT_MEASURED = "not measured"
     NOTHING_LEFT = "nothing left"
     BETTER = "better"
@@ -72,6 +73,8 @@ def _rung(
         return Rung.MEND, Why.FAULTS
     if case.unready:
         return Rung.NONE_YET, Why.PLACEHOLDERS
+    if not math.isnan(case.all_read_off):
+        return Rung.NONE_YET, Why.ALL_READ_OFF
     odd = options.get(Rung.DRIVER)
     if odd is not None and bars[Rung.DRIVER] is Bar.NONE and _is_worth_it(odd.gain(target)):
         return Rung.DRIVER, Why.BETTER
@@ -176,7 +179,7 @@ def could_better(case: DecisionCase, options: Options, rung: Rung) -> bool:
     """Whether other values, or another circuit, could give over the other steps what is worth it: else they are not
     looked for."""
     picked = pick(case, options)
-    if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.NOT_MEASURED):
+    if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.ALL_READ_OFF, Why.NOT_MEASURED):
         return False
     if picked.why is Why.UNSAFE:
         return True
