@@ -4,7 +4,7 @@ import shlex
 from dataclasses import replace
 
 from advice_run import command
-from cases import SHELF, TURNED, TWINS
+from cases import SHELF, TURNED, TWINS, from_datasheets
 
 
 def words(*arguments):
@@ -24,6 +24,14 @@ def test_check_blames_no_capacitor_beside_a_shorted_woofer(tmp_path):
     assert "woofer+woofer2 and tweeter have no measured band in common" in told
     blocked = SHELF.marked(C9="w x 100uF", Xlow="x 0 woofer")
     assert "no path for DC" in words("check", replace(blocked, name="blocked").write(tmp_path))
+
+
+def test_polarity_against_the_sum_is_a_note_only_where_no_response_was_swept(tmp_path):
+    wired = SHELF.marked(Xhigh="0 p tweeter")
+    swept, sheets = replace(wired, name="swept"), replace(from_datasheets(wired), name="sheets")
+    for folder, graver in ((swept, True), (sheets, False)):
+        told = words("check", folder.write(tmp_path))
+        assert (told.index("add up better with one of them reversed") < told.index(" Notes ")) == graver
 
 
 def test_bypass_names_the_dead_driver_and_compares_it_with_nothing(tmp_path):
