@@ -627,6 +627,69 @@ def _cases() -> Iterator[Case]:
     )
     yield case("coil missing", SHELF.found(L2=None), "mend", "the tweeter's coil is gone: put one in", blames("L2"))
 
+    drawn_anew = {
+        "La": "n1 in 0.68mH dcr=0.3 core=air tol=5%",
+        "Ca": "n1 0 10uF df=0.03@1kHz kind=electrolytic volts=100 tol=10%",
+        "Xbass": "n1 0 woofer",
+        "Cb": "n2 in 3.3uF loss=3.2@1kHz,1.8@10kHz kind=electrolytic volts=100",
+        "Lb": "n2 0 0.27mH dcr=0.3 core=air tol=5%",
+        "Ra": "n2 n3 2.7 watts=10 tol=5%",
+        "Rb": "0 n3 33 watts=10 tol=5%",
+        "Xtreble": "n3 0 tweeter",
+    }
+    yield case(
+        "drawn anew, one dry electrolytic",
+        replace(SHELF, changes={**dict.fromkeys(SHELF.original), **drawn_anew}),
+        "refresh",
+        "the same circuit under other names: one capacitor is dry, five parts are as marked",
+        names("Cb"),
+        buys(1, 2),
+        blames_nobody,
+    )
+    yield case(
+        "drawn anew, an open capacitor",
+        replace(
+            SHELF,
+            changes={**dict.fromkeys(SHELF.original), **drawn_anew, "Cb": "n2 in 20nF volts=100"},
+        ),
+        "mend",
+        "20 nF is an open capacitor, whatever it is called",
+        blames("Cb"),
+        buys(1, 1),
+    )
+    yield case(
+        "all 30 % low",
+        SHELF.found(
+            L1="in w 0.476mH dcr=0.21 core=air",
+            C1="w 0 7uF df=0.03@1kHz kind=electrolytic volts=100",
+            C2="in t 3.3uF df=0.03@1kHz kind=electrolytic volts=100",
+            L2="t 0 0.189mH dcr=0.21 core=air",
+            R1="t p 1.9 watts=10",
+            R2="p 0 23 watts=10",
+        ),
+        "none yet",
+        "coils and resistors do not dry: the meter is tried on a part that is known",
+        tells("all parts read about 30 % low"),
+        tells("a part that you know"),
+        without("rewire", "trim"),
+    )
+    yield case(
+        "capacitor ten times too big",
+        SHELF.found(C2="in t 47uF df=0.03@1kHz kind=electrolytic volts=100"),
+        "mend",
+        "a slip of the pen, another part, or a short: read it again first",
+        blames("C2"),
+        tells("read C2 again"),
+    )
+    yield case(
+        "resistor in a coil's place",
+        SHELF.found(L2=None, R7="t 0 10 watts=5"),
+        "mend",
+        "somebody had no coil: it goes back, and his resistor comes out",
+        blames("L2"),
+        tells("take out R7"),
+    )
+
     # Limits.
     yield case(
         "corner at the tweeter's resonance, loud",
@@ -713,6 +776,24 @@ def _cases() -> Iterator[Case]:
         "turned round it is flatter by 3 dB, for nothing",
         names("horn"),
         within(0),
+        gains(2.0),
+    )
+    yield case(
+        "mid reversed by design",
+        THREE.marked(Xmid="m3 0 mid"),
+        "rewire",
+        "how deep the hole is nobody knows to a decibel; that two wires fill it is sure",
+        names("mid"),
+        within(0),
+        gains(6.0),
+    )
+    yield case(
+        "one wrong coil, no history",
+        replace(SHELF.marked(L1="in w 3.3mH dcr=0.4 core=air"), history=False),
+        "revalue",
+        "five healthy parts and a coil five times too big: one coil is wound or bought",
+        names("L1"),
+        buys(1, 1),
         gains(2.0),
     )
     yield case(

@@ -114,7 +114,7 @@ def test_polarity(tmp_path):
     )
     level, warned = {}, {}
     for wiring in ("t 0", "0 t"):
-        warned[wiring] = says(study(tmp_path, lr2.format(wiring), place="[0, 0, 0]"), "caution", "polarity")
+        warned[wiring] = says(study(tmp_path, lr2.format(wiring), place="[0, 0, 0]"), "note", "polarity")
         sound = predict(open_speaker(tmp_path), "found", F)
         level[wiring] = sound.total.level_db[np.argmin(abs(F - sound.crossovers[0].frequency_hz))]
     worse = min(level, key=level.get)

@@ -44,6 +44,7 @@ def a_case(wants=None, aged=0.0, *, found="found", money=math.inf, faults=(), un
         faults=faults,
         unready=unready,
         read_off=read_off,
+        all_read_off=math.nan,
     )
 
 
@@ -66,7 +67,6 @@ def test_faults_come_first_then_placeholders():
 @pytest.mark.parametrize(
     ("case", "leave"),
     [
-        (a_case(SOUND), leaving(doubt_db=3.1)),
         (a_case(SOUND), leaving(strays=math.nan)),
         (a_case(VOICING, found=None), leaving()),
         (a_case(VOICING, aged=math.nan), leaving()),
@@ -76,6 +76,13 @@ def test_faults_come_first_then_placeholders():
 def test_too_little_known_is_no_verdict(case, leave):
     told = picked(case, a_step(REFRESH, 9.0, 9.0, parts=1), leave=leave)
     assert (told.rung, told.why) == (NONE_YET, Why.NOT_MEASURED)
+
+
+def test_a_doubtful_sum_is_not_left_but_is_bettered_by_what_is_sure():
+    doubtful = leaving(doubt_db=3.1)
+    assert picked(a_case(SOUND), leave=doubtful).why is Why.NOT_MEASURED
+    assert rung(a_case(SOUND), a_step(REWIRE, 9.0, sure_to=9.5), leave=doubtful) is NONE_YET
+    assert rung(a_case(SOUND), a_step(REWIRE, 9.0, sure_to=4.0), leave=doubtful) is REWIRE
 
 
 def test_what_nobody_read_off_the_speaker_is_not_left():

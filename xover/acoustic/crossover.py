@@ -166,7 +166,7 @@ def _find_crossing(field: _Field, low: int) -> tuple[float, float, list[str]] | 
     Of several within 20 dB of all ways added up, the loudest: others lie where both fall away.
     """
     f, lower, upper = field.frequency_hz, field.way_level_db[low], field.way_level_db[low + 1]
-    names = field.ways[low].name, field.ways[low + 1].name
+    names = "+".join(field.ways[low].keys), "+".join(field.ways[low + 1].keys)
     both = np.flatnonzero(np.isfinite(lower) & np.isfinite(upper))
     if both.size < 2:
         return f"{names[0]} and {names[1]} have no measured band in common"

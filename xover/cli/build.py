@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from importlib import import_module
@@ -248,8 +249,10 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         if getattr(result, q.write) is None:
             raise OptionError(f"'{name[:40]}' was not written, as {q.withheld[0]}", q.withheld[1])
         path = add_network(speaker.file.path, name, getattr(result, q.write), speaker.network_names, force)
-        again = q.then.format(folder=place(speaker.file.folder), name=name)
-        said.insert(0, f"Network '{name}' written to {path}; try 'xover {again}'.")
+        folder = place(speaker.file.folder)
+        again = "xover " + q.then.format(folder=shlex.quote(folder), name=shlex.quote(name))
+        told = f": {again}" if "'" in again else f" '{again}'."
+        said.insert(0, f"Network '{name}' written to {path}; try{told}")
     if common.get("output") is not None:
         from xover.files.atomic import write_text
 

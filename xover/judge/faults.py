@@ -15,6 +15,7 @@ from xover.judge.dead import is_open, is_shorted, typical_ohm
 from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor
+from xover.network.alike import named_like
 from xover.network.parts import unit_of, value_of
 from xover.quantity import format_quantity
 from xover.rules.audibility import UNHEARD_DB
@@ -41,7 +42,9 @@ def faults(speaker: Speaker, found_name: str, original_name: str | None) -> tupl
     InputError, OptionError.
     """
     now = speaker.network(found_name)
-    first = now if original_name is None or original_name == found_name else speaker.network(original_name)
+    first = now
+    if original_name is not None and original_name != found_name:
+        first = named_like(speaker.network(original_name), now)
     names = dict.fromkeys((*first.driver_names, *now.driver_names))
     said = [f for name in names for f in _dead(speaker.drivers[name])]
     if first is now or original_name is None:
@@ -92,7 +95,14 @@ def _parts(pair: _Pair) -> Iterator[Finding]:
             Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
             Fault.PART_MISSING: good,
         }[fault]
-        yield found(fault, pair.name, about_part=part.name, part=part.name, now=now, was=good, good=remedy)
+        # A meter shows a shorted capacitor as far too large a one; so is a wrong one, and one that was mistyped.
+        high = any(
+            isinstance(p, Capacitor) and p.name.lower() == part.name.lower() and p.farad >= DEAD_PART * value_of(part)
+            for p in pair.now.parts
+        )
+        yield found(
+            fault, pair.name, about_part=part.name, part=part.name, now=now, was=good, good=remedy, reads_high=high
+        )
 
 
 def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:

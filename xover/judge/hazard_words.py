@@ -108,6 +108,9 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"connect it again, or write its card into {f['other']} (X... plus minus {f['driver']})",
             )
         case Fault.PART_SHORTED:
+            if f["reads_high"]:
+                said = f"{f['part']} reads {f['now']}, {f['was']} in the original: shorted, another part, or a slip"
+                return said, f"read {f['part']} again; if it is so, replace it: {f['good']}"
             said = f"{f['part']} is shorted: {f['now']}, {f['was']} in the original"
             return said, f"replace {f['part']}: {f['good']}"
         case Fault.PART_OPEN:

@@ -12,9 +12,11 @@ import numpy as np
 from xover.amplifier.load import LoadLevel, LoadReading, load_level
 from xover.curve import Evidence, log_grid
 from xover.driver.fit import DriverFit
+from xover.judge.dead import is_open, is_shorted
 from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.network import Network, Solution, find_sections, solve
+from xover.rules.instruments import SWEPT
 from xover.rules.likeness import DATASHEET_SHARE
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.rules.severity import Severity
@@ -40,7 +42,7 @@ def network_findings(
     for resistor in network.resistors:
         if resistor.is_lamp:
             yield found(Fault.LAMP, name, about_part=resistor.name, part=resistor.name, ohm=resistor.ohm)
-    yield from _sound(name, network, predict(speaker, name, log_grid(20.0, 20e3, 24)))
+    yield from _sound(speaker, name, network, predict(speaker, name, log_grid(20.0, 20e3, 24)))
     yield from _unrated(speaker, name, network)
 
 
@@ -77,6 +79,8 @@ def protection(
 ) -> Iterator[Finding]:
     """Tweeters that DC reaches, and woofers that it does not."""
     shares = dc_drive(speaker, network, fits)
+    # Beside a driver that is open or shorted, how DC is shared says nothing of the network.
+    dead = any(is_open(d) or is_shorted(d) for d in (speaker.drivers[n] for n in network.driver_names))
     for card in network.drivers:
         share, role = shares[card.key], driver_role(speaker.drivers[card.driver])
         fault = None
@@ -84,7 +88,7 @@ def protection(
             fault = Fault.BARE_TWEETER
         elif role is Role.HIGH and share > KEPT_OFF_SHARE:
             fault = Fault.COIL_PROTECTS
-        elif role is Role.LOW and share < DC_PATH_SHARE:
+        elif role is Role.LOW and share < DC_PATH_SHARE and not dead:
             fault = Fault.BLOCKED_WOOFER
         if fault is not None:
             yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)
@@ -99,7 +103,7 @@ def _gain_if_reversed_db(prediction: Prediction, crossover_hz: float) -> float:
     return float(known.mean()) if known.size else math.nan
 
 
-def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Finding]:
+def _sound(speaker: Speaker, name: str, network: Network, prediction: Prediction) -> Iterator[Finding]:
     if not prediction.total.coherent:
         yield found(Fault.ENVELOPE, name, reason=prediction.timing_reason)
     for crossover in prediction.crossovers:
@@ -109,7 +113,18 @@ def _sound(name: str, network: Network, prediction: Prediction) -> Iterator[Find
         elif prediction.total.coherent:
             gain_db = _gain_if_reversed_db(prediction, crossover.frequency_hz)
             if gain_db > POLARITY_DB:
-                yield found(Fault.POLARITY, name, pair=pair, at_hz=crossover.frequency_hz, gain_db=gain_db)
+                # A flat line or a phone tells little of who is in step with whom.
+                keys = (*crossover.lower, *crossover.upper)
+                drivers = [speaker.drivers[d.driver] for d in network.drivers if d.key in keys]
+                swept = all(d.response_instrument in SWEPT for d in drivers)
+                yield found(
+                    Fault.POLARITY,
+                    name,
+                    severity=None if swept else Severity.NOTE,
+                    pair=pair,
+                    at_hz=crossover.frequency_hz,
+                    gain_db=gain_db,
+                )
     reversed_keys = tuple(d.key for d in network.drivers if d.plus == "0")
     if reversed_keys:
         yield found(Fault.REVERSED, name, keys=reversed_keys)

@@ -134,6 +134,11 @@ SHORTED_DRIVER_OHM: Final = 0.5
 """No voice coil has more, or less: over three quarters of the sweep its impedance passes this."""
 DEAD_PART: Final = 10.0
 """A part whose value is so many times that of the original, or a share of it, is open or shorted, not aged."""
+ALL_OFF_SHARE: Final = 0.1
+ALL_ALIKE_SHARE: Final = 0.1
+ALL_OFF_PARTS: Final = 4
+"""So many parts, a coil and a capacitor among them, that all read off by more than the first, one way, and by the same
+within the second, did not age so: it is the meter, or the marks are another speaker's (common practice)."""
 LINK_OHM: Final = 0.5
 """A resistor of less than this where another part stood is a bridge of wire."""
 DEAD_DB: Final = -40.0

@@ -14,6 +14,7 @@ from xover.amplifier.load import LoadReading
 from xover.curve import Complex, Float
 from xover.errors import OptionError, named
 from xover.network import Network
+from xover.network.alike import named_like
 from xover.plain import fields_of
 from xover.readable import Readable, Warned
 from xover.rules.audibility import HARD_DB, audibility
@@ -21,7 +22,7 @@ from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
 from xover.rules.margins import ROUNDING
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest, size_of
 from xover.sound.load import channel_load
-from xover.sound.prediction import Sound, sound_of
+from xover.sound.prediction import Sound, sound_of, sound_of_network
 from xover.sound.sums import listener
 from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, LookedAt, Pair, clashing_names, find_blame
@@ -187,7 +188,10 @@ def study_condition(
     InputError, OptionError, NoSolutionError.
     """
     marked, measured = choose_networks(speaker, found, original, assume)
-    then = sound_of(speaker, marked, frequency_hz)
+    design = speaker.network(marked)
+    if measured is not None:
+        design = named_like(design, speaker.network(measured))
+    then = sound_of_network(speaker, design, frequency_hz)
     now = None if measured is None else sound_of(speaker, measured, frequency_hz)
     sounds = (then,) if now is None else (then, now)
     coherent = all(sound.total.coherent for sound in sounds)

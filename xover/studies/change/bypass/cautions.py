@@ -10,6 +10,8 @@ import numpy as np
 
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.figures import db, written
+from xover.judge.dead import is_open, is_shorted
+from xover.judge.faults import faults
 from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.judge.network import bridged_tables, low_load, measured_impedance
@@ -69,6 +71,7 @@ def findings_of(case: BypassCase) -> tuple[BypassFinding, ...]:
     """Everything to heed, the gravest first; of the same gravity, what is this case's own before what always holds."""
     found = [
         *hazards_of(case),
+        *_dead(case),
         *_odd(case),
         *_supply(case),
         *_wiring(case),
@@ -403,8 +406,18 @@ def _twin(case: BypassCase) -> Iterator[BypassFinding]:
             )
 
 
+def _dead(case: BypassCase) -> Iterator[BypassFinding]:
+    for finding in faults(case.speaker, case.network_name, None):
+        text = f"{finding.text}: {finding.remedy}."
+        yield _caution("dead driver", text, text)
+
+
 def _odd(case: BypassCase) -> Iterator[BypassFinding]:
+    drivers = {d.key: case.speaker.drivers[d.driver] for d in case.network.drivers}
+    dead = {key for key, driver in drivers.items() if is_open(driver) or is_shorted(driver)}
     for odd in odd_drivers(case.speaker, case.network):
+        if not odd.in_mate and dead & {*odd.keys, odd.like}:
+            continue  # what is dead has no like
         left = [f"{remedy_words(odd, r)}: {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db)]
         of = " of the other cabinet" if odd.in_mate else ""
         brief = (

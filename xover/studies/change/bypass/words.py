@@ -314,7 +314,7 @@ def _sum(study: BypassStudy) -> Iterator[Block]:
     band = f"from {hertz(better.band.known_from_hz)} to {hertz(better.band.known_to_hz)}"
     if study.coherent:
         then = written("sum deviation", old.half_range_db, study.network)
-        yield _fact("sum", f"+-{now} dB {band}; the old network gives +-{then} dB")
+        yield _fact("sum", f"+-{now} dB {band}; network '{study.network}' gives +-{then} dB")
     else:
         yield _fact("sum", f"+-{now} dB once the delays are right; the old network's: not known")
 

@@ -33,6 +33,7 @@ class Why(StrEnum):
     PLACEHOLDERS = "placeholders"
     FAULTS = "faults"
     UNSAFE = "unsafe"
+    ALL_READ_OFF = "all read off"
     NOT_MEASURED = "not measured"
     NOTHING_LEFT = "nothing left"
     BETTER = "better"
@@ -72,12 +73,14 @@ def _rung(
         return Rung.MEND, Why.FAULTS
     if case.unready:
         return Rung.NONE_YET, Why.PLACEHOLDERS
+    if not math.isnan(case.all_read_off):
+        return Rung.NONE_YET, Why.ALL_READ_OFF
     odd = options.get(Rung.DRIVER)
     if odd is not None and bars[Rung.DRIVER] is Bar.NONE and _is_worth_it(odd.gain(target)):
         return Rung.DRIVER, Why.BETTER
     steps = sorted((options[n] for n in STEPS if n in options and bars[n] is Bar.NONE), key=_rank)
     safe_now = bars.get(Rung.LEAVE) is Bar.NONE
-    if safe_now and not leave_is_known(case, options, target):
+    if safe_now and not (leave_is_known(case, options, target) or _is_read(options, target)):
         return Rung.NONE_YET, Why.NOT_MEASURED
     if safe_now:
         steps = [o for o in steps if o.name is Rung.LEAVE or not math.isnan(o.gain(target).value_db)]
@@ -93,8 +96,9 @@ def _rung(
         if any(given <= before.gain(target).value_db for before in steps[:index]):
             continue  # what was passed over for a better one is not passed over for a worse one
         if not any(betters(later, option, target, said) for later in steps[index + 1 :]):
-            if option.name is Rung.LEAVE and not case.read_off:
-                return Rung.NONE_YET, Why.NOT_MEASURED  # what age has done to its parts, nobody knows
+            if option.name is Rung.LEAVE and not (case.read_off and leave_is_known(case, options, target)):
+                # What age has done to its parts, or how even it sounds, nobody knows.
+                return Rung.NONE_YET, Why.NOT_MEASURED
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
     return Rung.MEND, Why.UNSAFE
@@ -118,6 +122,13 @@ def leave_is_known(case: DecisionCase, options: Options, target: Wants) -> bool:
     if target is Wants.VOICING:
         return case.found is not None and not math.isnan(case.aged.value_db)
     return leave.of(Aspect.DEVIATION).known and leave.doubt_db <= DEVIATION_DB
+
+
+def _is_read(options: Options, target: Wants) -> bool:
+    """Whether the sum as it is has a figure, however doubtful: how deep a hole is nobody knows to a decibel, and yet
+    that it is filled may be sure."""
+    leave = options[Rung.LEAVE]
+    return target is Wants.SOUND and leave.of(Aspect.DEVIATION).known and math.isfinite(leave.doubt_db)
 
 
 def betters(later: Option, option: Option, target: Wants, said: bool) -> bool:
@@ -168,7 +179,7 @@ def could_better(case: DecisionCase, options: Options, rung: Rung) -> bool:
     """Whether other values, or another circuit, could give over the other steps what is worth it: else they are not
     looked for."""
     picked = pick(case, options)
-    if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.NOT_MEASURED):
+    if picked.why in (Why.FAULTS, Why.PLACEHOLDERS, Why.ALL_READ_OFF, Why.NOT_MEASURED):
         return False
     if picked.why is Why.UNSAFE:
         return True

@@ -15,13 +15,14 @@ from xover.curve import Evidence, Float
 from xover.errors import OptionError
 from xover.judge.findings import Finding
 from xover.judge.kinds import Fault
-from xover.network import Network
+from xover.network import Capacitor, Inductor, Network, value_of
 from xover.network.cards import netlist_text
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill
 from xover.plain import some_of
 from xover.readable import Readable
 from xover.rules.instruments import Instrument
+from xover.rules.margins import ALL_ALIKE_SHARE, ALL_OFF_PARTS, ALL_OFF_SHARE
 from xover.rules.triage import MINUTES, UNDO, VOICING_STEP_DB, Rung, Wants
 from xover.sound.doubt import Known
 from xover.speaker import Speaker
@@ -208,6 +209,21 @@ class DecisionCase:
         assumed = all(d.impedance_instrument is Instrument.ASSUMED for d in drivers)
         design = self.bench.design
         return self.found is not None and not (assumed and design and is_copy(self.network, design.network))
+
+    @property
+    def all_read_off(self) -> float:
+        """What all parts read of their marks, where it is one share and none that age leaves; NaN where it is not."""
+        if self.bench.design is None or self.found is None:
+            return math.nan
+        marks = {p.name.lower(): p for p in self.bench.design.network.parts}
+        pairs = [(p, marks[p.name.lower()]) for p in self.network.parts if p.name.lower() in marks]
+        kinds = {type(p) for p, mark in pairs if type(p) is type(mark)}
+        if len(pairs) < ALL_OFF_PARTS or len(pairs) < len(marks) or not {Inductor, Capacitor} <= kinds:
+            return math.nan
+        shares = [value_of(p) / value_of(mark) for p, mark in pairs if value_of(mark) > 0.0]
+        one_way = max(shares) < 1.0 - ALL_OFF_SHARE or min(shares) > 1.0 + ALL_OFF_SHARE
+        alike = max(shares) <= (1.0 + ALL_ALIKE_SHARE) * min(shares)
+        return float(np.median(shares)) if one_way and alike else math.nan
 
     @property
     def most_for_pair(self) -> float:

@@ -173,6 +173,10 @@ def mended(case: DecisionCase) -> Option:
     what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")
     if network is case.network:
         return replace(no_option(case.bench, Rung.MEND, ""), what=what)
+    left = {p.name for p in network.parts}
+    strange = [p.name for p in case.network.parts if p.name not in left]
+    if strange:
+        what = f"{what}; take out {' and '.join(strange)}"
     return _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
 
 
@@ -285,7 +289,9 @@ def _within_means(case: DecisionCase, study: RefreshStudy) -> tuple[RefreshStudy
         for step in one.frontier
         if step.parts and _cost_for_pair(step.bill) <= case.most_for_pair
     ]
-    return min(fits, key=lambda pair: pair[1].nominal_db, default=(study, study.picked))
+    # Where nothing does, what is told is what must be saved up for.
+    dear = min(((study, study.picked), (cheap, cheap.picked)), key=lambda pair: _cost_for_pair(pair[1].bill))
+    return min(fits, key=lambda pair: pair[1].nominal_db, default=dear)
 
 
 def _cost_for_pair(bill: Bill) -> float:
@@ -336,7 +342,8 @@ def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...]) -> Opti
     bought = {n for line in pick.bill.lines for n in line.names}
     kept = [p.name for p in pick.network.parts if p.name not in bought]
     same = rung is Rung.REVALUE
-    what = f"new values: {', '.join(sorted(bought))}" if same else f"the circuit {pick.circuit}"
+    gone = "".join(f"; {move.part} {move.kind}" for move in pick.moves if same)
+    what = f"new values: {', '.join(sorted(bought))}{gone}" if same else f"the circuit {pick.circuit}"
     note = ("new values for the present circuit only" if same else pick.circuit) + (
         f"; {', '.join(kept)} stay" if kept else ""
     )
@@ -433,9 +440,21 @@ def amplified(case: DecisionCase) -> Option:
 
 
 def _first_sound(bench: ReadingSetup, study: RedesignStudy) -> tuple[Proposal, Read]:
-    """The first proposal none of whose criteria fails, else the first."""
+    """The first proposal none of whose criteria fails, else the first.
+
+    In the same circuit what is healthy stays: of those that sound as even, that which exchanges the fewest parts.
+    """
+    from xover.studies.change.redesign.design import PRESENT
+
     first: tuple[Proposal, Read] | None = None
-    for pick in study.proposals:
+    proposals = study.proposals
+    evenest = min(p.judged.deviation_db for p in proposals)
+    if all(p.circuit == PRESENT for p in proposals) and math.isfinite(evenest):
+        as_even = evenest + UNHEARD_DB
+        proposals = tuple(
+            sorted(proposals, key=lambda p: (p.judged.deviation_db > as_even, len(p.bought) + len(p.moves)))
+        )
+    for pick in proposals:
         read = read_network(bench, "redesigned", _with_ratings(pick.network, pick.bill), meant=True, aged=False)
         if not any(c.verdict is Verdict.FAIL for c in read.criteria.values()):
             return pick, read

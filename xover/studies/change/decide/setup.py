@@ -20,6 +20,7 @@ from xover.judge.kinds import Fault
 from xover.judge.levels import full_voltages
 from xover.judge.safety import below_resonance_w, hazards
 from xover.network import Network, Resistor
+from xover.network.alike import named_like
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
 from xover.rules.bands import CHANGES_HZ
@@ -28,7 +29,7 @@ from xover.sound.change import largest_drive_change, largest_sum_change
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import amplifier_of, channel_load
 from xover.sound.meeting import shallowest_null_db
-from xover.sound.prediction import Sound, sound_of
+from xover.sound.prediction import Sound, sound_of, sound_of_network
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
@@ -90,8 +91,9 @@ class Read:
 def make_bench(
     speaker: Speaker, reference: str | None, present: Network, frequency_hz: Float, seed: int
 ) -> ReadingSetup:
-    """Put the design on the bench first."""
-    design = sound_of(speaker, reference, frequency_hz) if reference is not None else None
+    """Put the design on the bench first, under the names that its parts have today."""
+    meant = None if reference is None else named_like(speaker.network(reference), present)
+    design = None if meant is None else sound_of_network(speaker, meant, frequency_hz)
     coherent, why = speaker.timing_is_known(present)
     return ReadingSetup(speaker, frequency_hz, reference, design, coherent, why, seed)
 

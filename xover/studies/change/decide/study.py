@@ -326,7 +326,7 @@ def hold_against_each_other(case: DecisionCase, worked: Mapping[Rung, Option], t
         stops=options[Rung.LEAVE].stops,
         unready=case.unready,
         rests_on=rests_on(speaker, network.driver_names, case.found, bench.reference),
-        answer=answer(case, options, picked),
+        answer=answer(options, picked),
         reasons=reasons(case, options, picked),
         unknown=cannot_know(case),
         measure=to_measure(case, options, picked),

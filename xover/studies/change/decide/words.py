@@ -84,12 +84,12 @@ def cannot_know(case: DecisionCase) -> tuple[str, ...]:
     return tuple(said)
 
 
-def answer(case: DecisionCase, options: Options, picked: Picked) -> str:
+def answer(options: Options, picked: Picked) -> str:
     """What to do, in a few words."""
     if picked.rung is Rung.NONE_YET:
         return "no verdict yet"
     if picked.why is Why.FAULTS:
-        return f"mend it first: {case.faults[0].remedy}"
+        return f"mend it first: {options[Rung.MEND].what}"
     if picked.why is Why.UNSAFE:
         stop = options[Rung.LEAVE].stops[0]
         return f"do not play it so: {stop.remedy}"
@@ -130,6 +130,13 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
     elif picked.why is Why.FAULTS:
         yield "; ".join(f.text for f in case.faults[:3])
         yield from _after_mending(case, options)
+    elif picked.why is Why.ALL_READ_OFF:
+        off = 100.0 * (case.all_read_off - 1.0)
+        side = "low" if off < 0 else "high"
+        yield (
+            f"all parts read about {abs(off):.0f} % {side}, coils too, which do not age: it is the meter, or "
+            "the marks are those of another speaker"
+        )
     elif picked.why is Why.NOT_MEASURED:
         if not case.read_off:
             yield "the parts on the board were not measured: what age has done to them is not known"
@@ -246,6 +253,9 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
         for n in names
         if not speaker.drivers[n].has_response or speaker.drivers[n].response_instrument is not Instrument.CALIBRATED
     ]
+    if picked.why is Why.ALL_READ_OFF:
+        yield "try the meter on a part that you know, then read the parts again, one leg of each lifted"
+        return
     if picked.rung is Rung.NONE_YET:
         if weak:
             whose = and_words(weak)

@@ -25,17 +25,22 @@ from xover.studies.change.redesign.wish import Wish, grid, prepare_goal
 from xover.studies.change.refresh.places import needed_ratings
 
 
-def more_answers(
-    reference: Network, catalogue: Catalogue, answers: Sequence[Answer], usable: Sequence[Answer]
-) -> list[Answer]:
-    """Answers that may be best at something else than the goal: the fewest changes, the easiest load, the cheapest.
+def more_answers(catalogue: Catalogue, usable: Sequence[Answer]) -> list[Answer]:
+    """Answers that may be best at something else than the goal: the easiest load, the cheapest.
 
     Parameters
     ----------
     usable : the answers without what they do not need.
     """
     least = min(usable, key=lambda a: a.chosen.merit)
-    out: list[Answer] = []
+    out = [_easier_load(least)]
+    if catalogue.priced:
+        out.append(_cheaper(least))
+    return out
+
+
+def least_changed(reference: Network, answers: Sequence[Answer]) -> list[Answer]:
+    """The present circuit with one part or two exchanged, where that betters it: one answer, or none."""
     fitted = {p.name for p in reference.parts}
     present = next(
         (
@@ -45,15 +50,11 @@ def more_answers(
         ),
         None,
     )
-    if present is not None and not present.best.topology.reversed:
-        own = present.shelf.with_fitted(reference)
-        change = least_change(own, own.fitted)
-        if change is not None:
-            out.append(Answer(present.best, own, change))
-    out.append(_easier_load(least))
-    if catalogue.priced:
-        out.append(_cheaper(least))
-    return out
+    if present is None or present.best.topology.reversed:
+        return []
+    own = present.shelf.with_fitted(reference)
+    change = least_change(own, own.fitted)
+    return [] if change is None else [Answer(present.best, own, change)]
 
 
 def _easier_load(flat: Answer) -> Answer:

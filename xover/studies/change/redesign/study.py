@@ -18,7 +18,7 @@ from xover.rules.instruments import Instrument
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
 from xover.sound.doubt import NOT_KNOWN, Known, deviation_gain
 from xover.speaker import Speaker, SpeakerDriver
-from xover.studies.change.redesign.alternatives import more_answers
+from xover.studies.change.redesign.alternatives import least_changed, more_answers
 from xover.studies.change.redesign.design import (
     PRESENT,
     Design,
@@ -102,8 +102,11 @@ def redesign(
     fit = list(answers)
     try:
         fit = [usable(judge, a) for a in answers]
-        if alternatives and not stopped:
-            fit += [usable(judge, a) for a in more_answers(reference, catalogue, answers, fit)]
+        if not stopped:
+            more = least_changed(reference, answers)
+            if alternatives:
+                more += more_answers(catalogue, fit)
+            fit += [usable(judge, a) for a in more]
     except KeyboardInterrupt:
         stopped = True
     before = judge.judged(reference)

@@ -13,6 +13,7 @@ from xover.curve import Float, log_grid
 from xover.errors import OptionError, named
 from xover.files.stock import StockItem
 from xover.network import Capacitor, Network, Part, solve, value_of
+from xover.network.alike import named_like
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.kinds import kind_of
@@ -71,10 +72,11 @@ def refresh(
     pairs: Pairs = {}
     if mate is not None:
         catalogue, pairs = in_pairs(catalogue)
-    this = Side.of(speaker, catalogue, frequency_hz, found, reference, policy)
+    paired = mate is not None
+    this = Side.of(speaker, catalogue, frequency_hz, found, reference, policy, paired=paired)
     sides = [this]
     if mate is not None:
-        other = Side.of(mate, catalogue, frequency_hz, None, reference, policy)
+        other = Side.of(mate, catalogue, frequency_hz, None, reference, policy, paired=paired)
         if not same_circuit(this.design, other.design):
             raise OptionError(
                 f"'{reference}' is not the same circuit in {named('mate')}: no one shape serves both",
@@ -172,8 +174,10 @@ class Side:
         found: str | None,
         reference: str,
         policy: Policy,
+        *,
+        paired: bool = False,
     ) -> Side:
-        """Read one speaker. Raises OptionError."""
+        """Read one speaker; `paired`: with its mate, in the names that both have. Raises OptionError."""
         if reference not in speaker.network_names:
             raise OptionError(
                 f"there is no network '{reference}' to be the reference",
@@ -183,6 +187,8 @@ class Side:
         if found is None and "found" in speaker.network_names and reference != "found":
             found = "found"
         today = speaker.network(found) if found is not None else None
+        if today is not None and not paired:
+            design = named_like(design, today)
         grid = log_grid(*CHANGES_HZ, _SEARCH_PER_OCTAVE)
         ohm = speaker.impedances_ohm(design, grid)
         solution = solve(design, grid, ohm)
