@@ -26,7 +26,7 @@ from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 from xover.studies.change.decide.option import UNKNOWN, Bar, DecisionCase, Option, all_criteria, evidence_of, no_option
-from xover.studies.change.decide.setup import load_criteria, sound_is_assumed, sum_criterion
+from xover.studies.change.decide.setup import load_criteria, sound_is_assumed, sum_criterion, why_no_sum
 
 NEAR_VALUE: Final = 0.1
 """How near a capacitor of the list must lie to the one proposed."""
@@ -50,11 +50,11 @@ def bypassed(case: DecisionCase) -> Option:
     assumed = sound_is_assumed(speaker, names)
     reached = study.reached
     level = None if reached is None or not study.coherent else reached.total.level_db
-    why, best = _why_no_sum(study, speaker, assumed)
+    why = why_no_sum(speaker, names, study.coherent, study.timing_reason)
     quadrature = study.crossover.slope.quadrature
     channels = bypass_channels(speaker, wirings)
     criteria = [
-        sum_criterion(level, study.frequency_hz, assumed, why + best),
+        sum_criterion(level, study.frequency_hz, assumed, why + _best_words(study)),
         judge.reversed_null(
             math.nan if reached is None or not study.coherent else shallowest_null_db(reached.crossovers),
             assumed=assumed,
@@ -119,21 +119,12 @@ def bypass_channels(speaker: Speaker, wirings: Sequence[Wiring]) -> Criterion:
     return judge.channels(len(wirings), len(wirings) - len(missing), note)
 
 
-def _why_no_sum(study: BypassStudy, speaker: Speaker, assumed: bool) -> tuple[str, str]:
-    """Why there is no verdict on the sum, and what it would be with delays found by measuring."""
-    names = [n for channel in study.channels.values() for n in channel.wiring.names]
-    silent = [n for n in names if not speaker.drivers[n].has_response]
-    if silent:
-        return f"no response of {', '.join(silent)}", ""
-    if not study.coherent:
-        best = ""
-        if study.reached is not None:
-            half = written("sum deviation", study.reached.band.half_range_db, "bypass")
-            best = f"; +-{half} dB if delays found by measuring make it right"
-        return f"no one sum is right: {study.timing_reason}", best
-    if assumed:
-        return "a flat line stands in for a driver's sound: only the levels are worth something", ""
-    return "", ""
+def _best_words(study: BypassStudy) -> str:
+    """What the sum would be with delays found by measuring, where they are not known."""
+    if study.coherent or study.reached is None:
+        return ""
+    half = written("sum deviation", study.reached.band.half_range_db, "bypass")
+    return f"; +-{half} dB if delays found by measuring make it right"
 
 
 def _bypass_voicing(study: BypassStudy, level: Float | None, reference: str | None) -> Criterion:

@@ -113,27 +113,25 @@ def read_network(bench: ReadingSetup, name: str, proposed: Network | None = None
     if proposed is not None:
         speaker = SpeakerWith(speaker.file, speaker.drivers, {name: proposed})
     sound = sound_of(speaker, name, bench.frequency_hz)
-    assumed = sound_is_assumed(speaker, sound.network.driver_names)
-    said = hazards(speaker, name, sound.network, sound=sound)
+    network, total = sound.network, sound.total
+    assumed = sound_is_assumed(speaker, network.driver_names)
+    said = hazards(speaker, name, network, sound=sound)
     grave = [f.text for f in said if f.severity is Severity.STOP]
+    level = total.level_db if _has_sum(sound) else None
+    why = why_no_sum(speaker, network.driver_names, total.coherent, sound.timing_reason, len(network.channels))
     below, note = _below_resonance(speaker, sound)
     criteria = [
-        sum_criterion(
-            sound.total.level_db if _has_sum(sound) else None,
-            bench.frequency_hz,
-            assumed,
-            why_no_sum(speaker, sound),
-        ),
-        _null(speaker, sound, assumed),
+        sum_criterion(level, bench.frequency_hz, assumed, why),
+        _null(sound, assumed, why),
         _voicing(bench, sound, meant, assumed),
         *_loads(speaker, sound),
         judge.tweeter(below, note),
-        _ratings(speaker, name, sound.network),
+        _ratings(speaker, name, network),
         judge.stops(len(grave), "; ".join(grave)),
         _pair(speaker, name, bench, assumed, aged),
     ]
-    level = sound.total.level_db if _has_sum(sound) else np.full(bench.frequency_hz.shape, np.nan)
-    return Read(sound, {c.name: c for c in criteria}, level, said)
+    shown = np.full(bench.frequency_hz.shape, np.nan) if level is None else level
+    return Read(sound, {c.name: c for c in criteria}, shown, said)
 
 
 def sum_criterion(level: Float | None, frequency_hz: Float, assumed: bool, why: str) -> Criterion:
@@ -153,16 +151,18 @@ def sound_is_assumed(speaker: Speaker, names: tuple[str, ...]) -> bool:
     return any(d.has_response and d.response_evidence is Evidence.ASSUMED for d in drivers)
 
 
-def why_no_sum(speaker: Speaker, sound: Sound) -> str:
-    """Why the sum is not known, or is worth no verdict; empty where neither holds."""
-    names = sound.network.driver_names
+def why_no_sum(speaker: Speaker, names: tuple[str, ...], coherent: bool, timing_reason: str, channels: int = 1) -> str:
+    """Why the sum of some drivers is not known, or is worth no verdict; empty where neither holds.
+
+    channels : of the network that they are behind, where nothing is known of what shares the sound out to them.
+    """
     silent = [n for n in names if not speaker.drivers[n].has_response]
     if silent:
         return f"no response of {', '.join(silent)}"
-    if len(sound.network.channels) > 1:
+    if channels > 1:
         return "several channels, and no electronic crossover is known that goes with them"
-    if not sound.total.coherent:
-        return f"no one sum is right: {sound.timing_reason}"
+    if not coherent:
+        return f"no one sum is right: {timing_reason}"
     if sound_is_assumed(speaker, names):
         return "a flat line stands in for a driver's sound: only the levels are worth something"
     return ""
@@ -172,9 +172,9 @@ def _has_sum(sound: Sound) -> bool:
     return sound.total.coherent and len(sound.network.channels) == 1
 
 
-def _null(speaker: Speaker, sound: Sound, assumed: bool) -> Criterion:
+def _null(sound: Sound, assumed: bool, why: str) -> Criterion:
     found = read_crossovers(sound.solution.frequency_hz, sound.branches, sound.total.coherent)
-    why = why_no_sum(speaker, sound) or "; ".join(c.reason for c in found if c.frequency_hz is None)
+    why = why or "; ".join(c.reason for c in found if c.frequency_hz is None)
     depth = shallowest_null_db(found) if _has_sum(sound) else math.nan
     return judge.reversed_null(depth, assumed=assumed, note=why)
 
