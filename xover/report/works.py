@@ -186,10 +186,9 @@ def angles(shop: Workshop, network: str, proposed: Proposed) -> Answer:
 
 def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
     """The refresh or the redesign against what is there; None for another option."""
-    if worked.study is None:
-        return None
-    if worked.name is Rung.REFRESH:
-        figure, reading = draw_refresh(worked.study), readings.read_refresh(worked.study)
+    if worked.name is Rung.REFRESH or (worked.name is Rung.DRIVER and worked.renews):
+        study = worked.study if worked.name is Rung.REFRESH else shop.case.refresh
+        figure, reading = draw_refresh(study), readings.read_refresh(study)
     elif worked.name in (Rung.REVALUE, Rung.REDESIGN):
         figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
         reading = f"{capital(worked.what)}."

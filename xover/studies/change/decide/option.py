@@ -194,13 +194,16 @@ class DecisionCase:
 
     @cached_property
     def base(self) -> tuple[Network, Bill | None]:
-        """What a wire or a pad is changed in: what is there, or, where it is worn, that renewed, and its bill."""
+        """What a wire or a pad is changed in: what is there, or, where it is worn and the money is there, that renewed,
+        and its bill."""
         if not self.worn:
             return self.network, None
         try:
-            return self.refresh.network, self.refresh.bill
+            bill = self.refresh.bill
         except OptionError:
             return self.network, None
+        dear = math.isfinite(self.most_for_pair) and not (bill.cost_for_pair or 0.0) <= self.most_for_pair
+        return (self.network, None) if dear else (self.refresh.network, bill)
 
     @property
     def read_off(self) -> bool:

@@ -40,6 +40,7 @@ from xover.studies.change.decide.setup import Read, ReadingSetup, read_network
 from xover.studies.change.decide.spending import channels_of, cost_of, parts_of
 from xover.studies.change.decide.wires import best_turned, turned
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
+from xover.studies.change.refresh.choice import new_part
 from xover.studies.change.refresh.result import RefreshStudy, Step
 
 STARTS: Final = 1
@@ -166,8 +167,10 @@ def mended(case: DecisionCase) -> Option:
     if design is not None and wrong:
         for finding in wrong:
             good = design.network.part(finding.part)
+            for item in nearest_item(good, case.catalogue):
+                items.append((good.name, item))
+                good = replace(new_part(item), name=good.name, a=good.a, b=good.b)
             network = with_part(network, good, design.network)
-            items += [(good.name, item) for item in nearest_item(good, case.catalogue)]
     if swapped:
         network = turned(network, swapped)
     what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")
@@ -243,10 +246,13 @@ def _with_renewal(
     _, worn = case.base
     if worn is not None:
         bill = joined(worn, bill)
-        renewed = [e.part for e in case.refresh.exchanged if not e.stays]
-        what = f"{what}; renew {', '.join(renewed)}"
+        what = f"{what}; {_renewed(case)}"
     option = _built(case, rung, network, bill, what=what, undo=undo)
     return replace(option, renews=worn is not None)
+
+
+def _renewed(case: DecisionCase) -> str:
+    return f"renew {', '.join(e.part for e in case.refresh.exchanged if not e.stays)}"
 
 
 def refreshed(case: DecisionCase) -> Option:
@@ -381,28 +387,39 @@ def odd_driver(case: DecisionCase) -> Option:
     known = [r for r in odd.remedies if not (math.isnan(r.left_db) or (free and r.parts + r.drivers))]
     pick = next((r for r in known if r.left_db <= HARD_DB), min(known, key=lambda r: r.left_db))
     gain = Known(accepted - pick.left_db, odd.level_uncertainty_db)
-    network = None if pick.in_mate else pick.network
-    read = read_network(case.bench, called(Rung.DRIVER), network or case.network, meant=True, aged=False)
+    # What is worn is renewed first; a pad stands in the network as it is.
+    base, worn = case.base if pick.in_mate or pick.network is None else (pick.network, None)
+    network = None if base is case.network else base
+    renewed = 0 if worn is None else sum(line.quantity for line in worn.lines)
+    read = read_network(case.bench, called(Rung.DRIVER), base, meant=True, aged=False)
+    free_of_cost = not (pick.parts + pick.drivers + renewed)
+    what = (
+        f"the odd driver, {_of(odd.keys, odd.in_mate)} (unlike {_of((odd.like,), odd.like_in_mate)}): "
+        f"{remedy_words(odd, pick)}"
+    )
     return Option(
         Rung.DRIVER,
         "",
         all_criteria(
             called(Rung.DRIVER),
             read.criteria,
-            judge.cost(0.0, None) if not pick.parts + pick.drivers else judge.unknown(Aspect.COST, "no price here"),
-            judge.to_buy(pick.parts, listed=False),
+            judge.cost(0.0, None) if free_of_cost else judge.unknown(Aspect.COST, "no price here"),
+            judge.to_buy(pick.parts + renewed, listed=False),
             channels_of(case.speaker, len(read.sound.network.channels)),
             judge.undo("yes", whole=True, note="the drivers stay as they are"),
             evidence_of(case.speaker, read.sound.network.driver_names, case.found is not None, parts=True),
         ),
         read.level_db,
         dict.fromkeys(Wants, gain),
-        what=f"{_of(odd.keys, odd.in_mate)}, unlike {_of((odd.like,), odd.like_in_mate)}: {remedy_words(odd, pick)}",
-        parts=pick.parts,
-        cost_for_pair=0.0 if not pick.parts + pick.drivers else math.nan,
+        what=what if worn is None else f"{_renewed(case)}; then {what}",
+        cautions=() if worn is None else case.refresh.warnings,
+        parts=pick.parts + renewed,
+        renews=worn is not None,
+        cost_for_pair=math.nan if pick.parts + pick.drivers else 0.0 if worn is None else _cost_for_pair(worn),
         stops=read.stops(False),
         danger=danger_of(read.stops(False)),
         network=network,
+        bill=worn,
         study=odd,
     )
 

@@ -109,7 +109,7 @@ _VERBS: Final = {
     Rung.REWIRE: "",
     Rung.TRIM: "trim a level: ",
     Rung.REFRESH: "",
-    Rung.DRIVER: "the odd driver: ",
+    Rung.DRIVER: "",
     Rung.BYPASS: "bypass the network: ",
     Rung.REVALUE: "the same circuit with ",
     Rung.REDESIGN: "build ",
@@ -205,7 +205,7 @@ def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
     left = "; ".join(f"{remedy_words(odd, r)} {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db))
     yield f"left between left and right: {left}"
     if case.worn:
-        yield _now(case, options[Rung.LEAVE], Wants.VOICING) + ": see the step refresh too"
+        yield _now(case, options[Rung.LEAVE], Wants.VOICING)
 
 
 def _now(case: DecisionCase, leave: Option, target: Wants) -> str:
