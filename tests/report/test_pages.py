@@ -126,13 +126,16 @@ def test_nothing_is_to_be_built_only_where_it_is_left(example, made):
     assert ("Nothing is to be bought" in words_of(made.html)) is not made.new
 
 
-@pytest.mark.parametrize("example", ["attic", "pair"])
-def test_an_arrow_goes_to_the_new_part_or_from_the_mark(example, shared):
-    """C1 is marked 6.8 uF and was read as 8.4: what is built goes back, with an odd driver too."""
+@pytest.mark.parametrize(
+    ("example", "marked", "read", "built"),
+    [("attic", "6.8", "8.4", True), ("pair", "6.8", "8.4", True), ("studio", "33", "41", False)],
+)
+def test_an_arrow_goes_to_the_new_part_or_from_the_mark(example, marked, read, built, shared):
+    """C1 as it is marked and as it was read, uF: what is built goes back, an odd driver or none; what is left has aged."""
     drawing = re.search(r'<figure id="fig-schematic".*?</figure>', made_report(example, shared).html, re.DOTALL)[0]
     words = words_of(drawing)
-    renewed, aged = "8.4 \u2192 6.8 uF" in words, "6.8 \u2192 8.4 uF" in words
-    assert (renewed, aged) == (True, False)
+    renewed, aged = f"{read} \u2192 {marked} uF" in words, f"{marked} \u2192 {read} uF" in words
+    assert (renewed, aged) == (built, not built)
 
 
 def test_decision_comes_first(tab, made):

@@ -24,6 +24,7 @@ from cases import HALVED, HORN, POOR, SHELF, THREE, TURNED, TURNED_HORN
 from xover.curve import log_grid
 from xover.files.stock import ItemKind
 from xover.network import solve
+from xover.network.retouch import turned
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
 from xover.rules.triage import Rung, Wants
@@ -33,7 +34,7 @@ from xover.studies.change.decide.options import nearest_item, with_part
 from xover.studies.change.decide.pads import best_pad
 from xover.studies.change.decide.setup import SpeakerWith, make_bench
 from xover.studies.change.decide.study import set_up, work_out
-from xover.studies.change.decide.wires import best_turned, turned
+from xover.studies.change.decide.wires import best_turned
 
 STOCK = Path(__file__).parents[2] / "examples" / "stock.csv"
 GRID = log_grid(20.0, 20_000.0, 24)

@@ -16,12 +16,12 @@ from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor
 from xover.network.alike import named_like
-from xover.network.parts import unit_of, value_of
-from xover.quantity import format_quantity
+from xover.network.parts import shown_value, value_of
+from xover.network.retouch import turned
 from xover.rules.audibility import UNHEARD_DB
 from xover.rules.margins import DEAD_DB, DEAD_PART, LINK_OHM, TURNED_DEG
 from xover.rules.severity import Severity
-from xover.sound.change import change_db, largest_drive_change, near_highest
+from xover.sound.change import change_db, difference_db, largest_drive_change, mean_round_db, near_highest
 from xover.sound.prediction import Sound, sound_of_network
 from xover.speaker import Speaker, SpeakerDriver
 
@@ -89,7 +89,7 @@ def _parts(pair: _Pair) -> Iterator[Finding]:
     for part, fault, now in read:
         if fault is None or (fault is Fault.PART_MISSING and (redrawn or not _counts(pair, part))):
             continue
-        good = _words(part)
+        good = shown_value(part)
         remedy = {
             Fault.PART_SHORTED: f"a good one has {good}",
             Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
@@ -117,7 +117,7 @@ def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:
     link = next((p for p in here if isinstance(p, Resistor) and p.ohm < LINK_OHM), None)
     if link is not None and not isinstance(part, Resistor):
         how = "in its place" if same is None else "bridges it"
-        return Fault.PART_SHORTED, f"{link.name} of {_words(link)} {how}"
+        return Fault.PART_SHORTED, f"{link.name} of {shown_value(link)} {how}"
     if same is None:
         return Fault.PART_MISSING, ""
     was, is_now = value_of(part), value_of(same)
@@ -128,11 +128,7 @@ def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:
         shorted, opened = less, False
     else:  # a few hundredths of an ohm more or less are the reading of a meter
         shorted, opened = less and was > LINK_OHM, more and is_now > LINK_OHM
-    return (Fault.PART_SHORTED if shorted else Fault.PART_OPEN if opened else None), _words(same)
-
-
-def _words(part: Part) -> str:
-    return format_quantity(value_of(part), unit_of(part))
+    return (Fault.PART_SHORTED if shorted else Fault.PART_OPEN if opened else None), shown_value(same)
 
 
 def _counts(pair: _Pair, part: Part) -> bool:
@@ -217,14 +213,12 @@ def _gain_if_turned(pair: _Pair, now: Sound, card: DriverCard, f: Float) -> tupl
     """
     if not now.total.coherent:
         return math.nan, math.nan
-    cards = tuple(replace(d, plus=d.minus, minus=d.plus) if d is card else d for d in pair.now.drivers)
-    other = sound_of_network(pair.speaker, replace(pair.now, drivers=cards), f)
-    with np.errstate(invalid="ignore"):  # silence less silence is not known
-        change = other.total.level_db - now.total.level_db
-    gains = []
-    for c in read_crossovers(f, now.branches, True):
-        if c.frequency_hz is not None and card.key in (*c.lower, *c.upper):
-            near = (np.abs(np.log2(f / c.frequency_hz)) <= 0.5) & np.isfinite(change)
-            if near.any():
-                gains.append((float(change[near].mean()), c.frequency_hz))
-    return max(gains, key=lambda g: abs(g[0]), default=(math.nan, math.nan))
+    other = sound_of_network(pair.speaker, turned(pair.now, (card.key,)), f)
+    change = difference_db(now.total.level_db, other.total.level_db)
+    gains = [
+        (mean_round_db(f, change, c.frequency_hz), c.frequency_hz)
+        for c in read_crossovers(f, now.branches, True)
+        if c.frequency_hz is not None and card.key in (*c.lower, *c.upper)
+    ]
+    known = [g for g in gains if not math.isnan(g[0])]
+    return max(known, key=lambda g: abs(g[0]), default=(math.nan, math.nan))

@@ -20,6 +20,7 @@ from xover.rules.instruments import SWEPT
 from xover.rules.likeness import DATASHEET_SHARE
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.rules.severity import Severity
+from xover.sound.change import difference_db, mean_round_db
 from xover.sound.load import amplifier_of, channel_load
 from xover.sound.prediction import Prediction, predict
 from xover.sound.resonance import Role, driver_role
@@ -94,15 +95,6 @@ def protection(
             yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)
 
 
-def _gain_if_reversed_db(prediction: Prediction, crossover_hz: float) -> float:
-    """How much louder the reversed sum is, on average over the octave round a crossover; NaN if not known."""
-    near = np.abs(np.log2(prediction.frequency_hz / crossover_hz)) <= 0.5
-    with np.errstate(invalid="ignore"):  # silence less silence is not known
-        change = prediction.total.reversed_level_db[near] - prediction.total.level_db[near]
-    known = change[np.isfinite(change)]
-    return float(known.mean()) if known.size else math.nan
-
-
 def _sound(speaker: Speaker, name: str, network: Network, prediction: Prediction) -> Iterator[Finding]:
     if not prediction.total.coherent:
         yield found(Fault.ENVELOPE, name, reason=prediction.timing_reason)
@@ -111,7 +103,8 @@ def _sound(speaker: Speaker, name: str, network: Network, prediction: Prediction
         if crossover.frequency_hz is None:
             yield found(Fault.NO_CROSSOVER, name, pair=pair, reason=crossover.reason)
         elif prediction.total.coherent:
-            gain_db = _gain_if_reversed_db(prediction, crossover.frequency_hz)
+            louder = difference_db(prediction.total.level_db, prediction.total.reversed_level_db)
+            gain_db = mean_round_db(prediction.frequency_hz, louder, crossover.frequency_hz)
             if gain_db > POLARITY_DB:
                 # A flat line or a phone tells little of who is in step with whom.
                 keys = (*crossover.lower, *crossover.upper)

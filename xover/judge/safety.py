@@ -18,11 +18,10 @@ import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import rated_voltage
-from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
+from xover.amplifier.faults import FaultKind
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.amplifier.stress import NetworkStress, PartRating, RatingVerdict, rate_part, read_stress
-from xover.curve import Float, log_grid
+from xover.curve import log_grid
 from xover.errors import InputError
 from xover.judge.dead import is_open
 from xover.judge.findings import Finding, found
@@ -35,7 +34,7 @@ from xover.network import DriverCard, Network, Part, Resistor, Solution, solve
 from xover.readable import Warned
 from xover.rules.margins import RESONANCE_RATIO, SHORT_SHARE, SHORT_SHARE_UNRATED
 from xover.rules.severity import Severity
-from xover.sound.load import amplifier_of
+from xover.sound.load import amplifier_of, driver_faults
 from xover.sound.prediction import Sound, sound_of_network
 from xover.sound.resonance import Role, driver_resonance_hz, roles
 from xover.sound.sums import known_level_db
@@ -307,7 +306,7 @@ def _open_drivers(case: _Case) -> Iterator[Finding]:
     """What load and capacitors come to with one driver unplugged; a caution where one is dead, else good to know."""
     network, f, speaker = case.network, case.solution.frequency_hz, case.speaker
     told = []
-    for fault in open_cases(speaker, network, f):
+    for fault in driver_faults(speaker, network, f, (FaultKind.OPEN,)):
         amplifier = amplifier_of(speaker, network, fault.channel)
         limit = amplifier.minimum_load_ohm if amplifier is not None else None
         low = fault.minimum_ohm is not None and is_short(fault.minimum_ohm, fault.healthy_minimum_ohm, limit)
@@ -326,21 +325,3 @@ def _open_drivers(case: _Case) -> Iterator[Finding]:
             about_driver=told[0].key if len(told) == 1 else "",
             cases=tuple(told),
         )
-
-
-def open_cases(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
-    """Each driver taken out in turn."""
-    amplifiers = [amplifier_of(speaker, network, c.name) for c in network.channels]
-    rated = {
-        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
-        for a in amplifiers
-    }
-    return fault_cases(
-        network,
-        frequency_hz,
-        speaker.impedances_ohm(network, frequency_hz),
-        # Channels of unlike amplifiers share no voltage: then only ratios are told.
-        rated.pop() if len(rated) == 1 else None,
-        lambda f: speaker.impedances_ohm(network, f),
-        (FaultKind.OPEN,),
-    )

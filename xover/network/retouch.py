@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from xover.errors import InputError, OptionError
@@ -31,6 +31,12 @@ def with_values(network: Network, values: Mapping[str, float | str]) -> Network:
             number = _in_range(name, _number(name, value, kind), kind)
         renewed[part.name] = changed(renewed.get(part.name, part), {part.name + ending: number})
     return replace(network, parts=tuple(renewed.get(p.name, p) for p in network.parts))
+
+
+def turned(network: Network, keys: Collection[str]) -> Network:
+    """The network with the two wires of some drivers swapped, by key."""
+    drivers = tuple(replace(d, plus=d.minus, minus=d.plus) if d.key in keys else d for d in network.drivers)
+    return replace(network, drivers=drivers)
 
 
 def _place(network: Network, name: str) -> tuple[Part, str]:

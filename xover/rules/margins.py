@@ -24,7 +24,8 @@ measurement repeats to; common practice, no published source."""
 POLARITY_DB: Final = 2.0
 """Less than this between the two polarities, round a crossover, is a matter of taste."""
 YIELD_SHARE: Final = 1.25
-"""Builds may stray by a quarter more than the smallest deviation of all proposals."""
+YIELD_LEAST_DB: Final = 1.0
+"""Builds may stray by a quarter more than the smallest deviation of all proposals, and by this at the least."""
 STEP_DB: Final = 2.0
 """A fall of less than this from bass to middle is not called a correction of the baffle; a whole step is 6 dB."""
 PAD_DB: Final = 1.0
@@ -33,6 +34,9 @@ NO_DROP_DB: Final = 0.05
 """A control that drops less than this is all but out of the circuit: there is no pad to compare it with."""
 WORTH_SAYING: Final = 0.02
 """A change of damping smaller than this is not worth a word."""
+DEEPER_DB: Final = 1.0
+LOUDER_DB: Final = 0.3
+"""A change of a null's depth, or of the mean level, by less is not worth one either. Common practice."""
 CLEAR_SHARE: Final = 0.03
 """A load, or a cost, that is better or worse by less than this is the same."""
 

@@ -35,6 +35,12 @@ def difference_db(before_db: Float, after_db: Float) -> Float:
         return np.asarray(after_db - before_db, dtype=float)
 
 
+def mean_round_db(frequency_hz: Float, change_db: Float, at_hz: float) -> float:
+    """A change (n,) on average over the octave round a frequency; NaN where nothing of it is known there."""
+    near = (np.abs(np.log2(frequency_hz / at_hz)) <= 0.5) & np.isfinite(change_db)
+    return float(change_db[near].mean()) if near.any() else math.nan
+
+
 def near_highest(*drives: Complex) -> Rows:
     """(n,) where any of the drives (n,) lies within 20 dB of its highest."""
     near = np.zeros(drives[0].shape, dtype=bool)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
+from xover.amplifier.demand import rated_voltage
+from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
 from xover.amplifier.load import LoadReading, read_load
 from xover.curve import Complex, Float
 from xover.files.speaker import Amplifier
@@ -25,6 +27,26 @@ def channel_impedance(speaker: Speaker, network: Network, channel: str) -> Calla
         return solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz)).impedance_ohm[channel]
 
     return at
+
+
+def driver_faults(
+    speaker: Speaker, network: Network, frequency_hz: Float, kinds: Iterable[FaultKind] = tuple(FaultKind)
+) -> tuple[FaultCase, ...]:
+    """Each driver open, then shorted, at the amplifier's rated voltage; see `amplifier.faults.fault_cases`."""
+    amplifiers = [amplifier_of(speaker, network, c.name) for c in network.channels]
+    rated = {
+        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
+        for a in amplifiers
+    }
+    return fault_cases(
+        network,
+        frequency_hz,
+        speaker.impedances_ohm(network, frequency_hz),
+        # Channels of unlike amplifiers share no voltage: then only ratios are told.
+        rated.pop() if len(rated) == 1 else None,
+        lambda f: speaker.impedances_ohm(network, f),
+        kinds,
+    )
 
 
 def fed_drivers(network: Network, channel: str) -> tuple[str, ...]:

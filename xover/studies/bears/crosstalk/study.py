@@ -19,6 +19,7 @@ from xover.network.open_impedance import couple_pair
 from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
+from xover.plain import fields_of
 from xover.readable import Readable, Warned
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.bands import CHANGES_HZ
@@ -141,7 +142,7 @@ class Crosstalk(Warned):
 
     def plain(self) -> dict[str, Any]:
         """All of it, with the cases' drives by key."""
-        own = {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "unsafe"}
+        own = fields_of(self, unsafe=None)
         own["cases"] = [_plain_case(case) for case in self.cases]
         own["at_limit"] = None if self.at_limit is None else _plain_case(self.at_limit)
         return own | {"sum_band_hz": CHANGES_HZ, "example_coil": EXAMPLE_COIL}

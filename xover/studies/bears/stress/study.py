@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from xover.acoustic.level import sensitivity
-from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V, rated_voltage
+from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V
 from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, cold_lamps, share_outside
 from xover.amplifier.stress import (
     PEAK_NOTE,
@@ -288,7 +288,7 @@ def _highest_peak(speaker: Speaker, full: Mapping[str, ChannelVoltage], rms_v: f
     own = speaker.amplifier
     if own is None or not (own.rated_power_w and own.rated_load_ohm):
         return math.inf
-    return math.sqrt(2.0) * rated_voltage(own.rated_power_w, own.rated_load_ohm)
+    return at_limit(own.rated_power_w, own.rated_load_ohm, CREST).peak_v
 
 
 def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Network) -> float | None:

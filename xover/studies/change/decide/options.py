@@ -17,6 +17,7 @@ from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import remedy_words
 from xover.network import Capacitor, Inductor, Network, Part, value_of
 from xover.network.parts import shown_value
+from xover.network.retouch import turned
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill, joined, make_bill
 from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
@@ -38,7 +39,7 @@ from xover.studies.change.decide.option import (
 from xover.studies.change.decide.pads import best_pad
 from xover.studies.change.decide.setup import Read, ReadingSetup, read_network
 from xover.studies.change.decide.spending import channels_of, cost_of, parts_of
-from xover.studies.change.decide.wires import best_turned, turned
+from xover.studies.change.decide.wires import best_turned
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.refresh.choice import new_part
 from xover.studies.change.refresh.result import RefreshStudy, Step

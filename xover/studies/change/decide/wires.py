@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 
 from xover.network import Network
+from xover.network.retouch import turned
 from xover.sound.deviation import sum_deviation
 from xover.sound.meeting import ways
 from xover.sound.prediction import sound_of_network
 from xover.speaker import Speaker
 from xover.studies.change.decide.setup import ReadingSetup
-
-
-def turned(network: Network, keys: Collection[str]) -> Network:
-    """The network with the two wires of some drivers swapped, by key."""
-    drivers = tuple(replace(d, plus=d.minus, minus=d.plus) if d.key in keys else d for d in network.drivers)
-    return replace(network, drivers=drivers)
 
 
 def best_turned(bench: ReadingSetup, network: Network) -> tuple[str, ...]:

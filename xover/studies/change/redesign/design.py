@@ -19,6 +19,7 @@ from xover.network import Capacitor, Inductor, Network, Part, Resistor, build_ne
 from xover.network.adjoint import element_currents
 from xover.network.closed_form import ClosedForm, compile_closed_form
 from xover.network.parts import changed
+from xover.network.retouch import turned
 from xover.sound.meeting import WayOfDrivers
 from xover.studies.change.redesign.goal import Goal, residuals_and_slopes, score, slopes_alone
 from xover.studies.change.redesign.structure import Move
@@ -83,11 +84,10 @@ def fitting(reference: Network, order: Sequence[WayOfDrivers], most_parts: int |
 def polarities(one: Topology, order: Sequence[WayOfDrivers]) -> tuple[Topology, ...]:
     """The topology with every choice of drivers turned over; the lowest way stays as it is."""
     out = []
-    for turned in product((False, True), repeat=len(order) - 1):
-        names = {name for way, turn in zip(order[1:], turned, strict=True) if turn for name in way.names}
-        drivers = tuple(replace(d, plus=d.minus, minus=d.plus) if d.driver in names else d for d in one.network.drivers)
-        keys = tuple(d.key for d in drivers if d.driver in names)
-        out.append(Topology(one.name, replace(one.network, drivers=drivers), keys))
+    for turns in product((False, True), repeat=len(order) - 1):
+        names = {name for way, turn in zip(order[1:], turns, strict=True) if turn for name in way.names}
+        keys = tuple(d.key for d in one.network.drivers if d.driver in names)
+        out.append(Topology(one.name, turned(one.network, keys), keys))
     return tuple(out)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from xover.network import Network
 from xover.parts.stock import Bill, make_bill
 from xover.rules.audibility import REPEATS_DB, UNHEARD_DB
-from xover.rules.margins import AS_FLAT_DB, CLEAR_SHARE, YIELD_SHARE
+from xover.rules.margins import AS_FLAT_DB, CLEAR_SHARE, YIELD_LEAST_DB, YIELD_SHARE
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.judge import Judge, Strength
 from xover.studies.change.redesign.result import BestAt, Judged, Proposal
@@ -60,7 +60,7 @@ def frontier(
     better = [c for c in found if c.strays_db < most_db]
     shown = _shown(better or [min(found, key=lambda c: c.strays_db)])
     deviations = [c.judged.deviation_db for c in shown]
-    limit = max(1.0, YIELD_SHARE * min(deviations)) if np.isfinite(deviations).all() else math.nan
+    limit = max(YIELD_LEAST_DB, YIELD_SHARE * min(deviations)) if np.isfinite(deviations).all() else math.nan
     names = _names(shown, judge.goal.has_sum)
     return tuple(_proposal(judge, c, held, before, limit, seed) for c, held in zip(shown, names, strict=True)), limit
 

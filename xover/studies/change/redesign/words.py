@@ -13,7 +13,7 @@ from xover.network import Network
 from xover.network.parts import shown_value
 from xover.quantity import ohms
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.margins import CLEAR_SHARE, NEAR_LIMIT
+from xover.rules.margins import CLEAR_SHARE, DEEPER_DB, LOUDER_DB, NEAR_LIMIT
 from xover.speaker import Speaker
 from xover.studies.change.redesign.design import PRESENT
 from xover.studies.change.redesign.goal import Goal
@@ -47,7 +47,7 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
         "reversed null",
         before.null_depth_db,
         after.null_depth_db,
-        1.0,
+        DEEPER_DB,
         True,
         f"{written('null depth', before.null_depth_db)} to {written('null depth', after.null_depth_db)} dB deep",
     )
@@ -59,7 +59,7 @@ def differences(before: Judged, after: Judged, wish: Wish) -> tuple[tuple[str, .
         True,
         f"{written('lowest load', before.lowest_ohm)} to {written('lowest load', after.lowest_ohm)} ohm",
     )
-    tell("level", before.level_db, after.level_db, 0.3, True, f"{after.level_db - before.level_db:+.1f} dB")
+    tell("level", before.level_db, after.level_db, LOUDER_DB, True, f"{after.level_db - before.level_db:+.1f} dB")
     limit = wish.minimum_load_ohm
     if limit is not None and after.lowest_ohm < limit * (1.0 - NEAR_LIMIT):
         worse.append(f"the load falls below the amplifier's {ohms(limit)}")

@@ -19,6 +19,7 @@ from xover.acoustic.off_axis import VerticalNulls, move_branch, vertical_nulls
 from xover.acoustic.summing import Branch, missing_bound
 from xover.curve import Float
 from xover.errors import OptionError
+from xover.plain import fields_of
 from xover.quantity import hertz
 from xover.readable import Readable, Warned
 from xover.remark import About, Remark
@@ -118,7 +119,7 @@ class OffAxisStudy(Warned):
 
     def plain(self) -> dict[str, Any]:
         """All of it, drivers and lobes as lists."""
-        own = {name: getattr(self, name) for name in self.__dataclass_fields__ if name != "unsafe"}
+        own = fields_of(self, unsafe=None)
         return own | {"model": PISTON_NOTE}
 
 

@@ -12,19 +12,18 @@ from xover.amplifier.demand import (
     Demand,
     ListeningNeed,
     SourceEffect,
-    rated_voltage,
     read_demand,
     read_listening,
     source_effect,
 )
-from xover.amplifier.faults import FaultCase, fault_cases
+from xover.amplifier.faults import FaultCase
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
 from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.plain import some_of
 from xover.readable import Readable, Warned
-from xover.sound.load import amplifier_of, channel_impedance, channel_load, fed_drivers
+from xover.sound.load import amplifier_of, channel_impedance, channel_load, driver_faults, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
 from xover.speaker import Speaker
 
@@ -142,28 +141,11 @@ def study_load(
         network=network_name,
         frequency_hz=frequency_hz,
         channels=channels,
-        faults=_faults(speaker, network, frequency_hz),
+        faults=driver_faults(speaker, network, frequency_hz),
         listening=_listening(speaker, network_name, frequency_hz, channels),
         limits_broken=broken,
         residual=solution.residual,
         warnings=_warnings(speaker, network, channels),
-    )
-
-
-def _faults(speaker: Speaker, network: Network, frequency_hz: Float) -> tuple[FaultCase, ...]:
-    amplifiers = [amplifier_of(speaker, network, c.name) for c in network.channels]
-    rated = {
-        rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
-        for a in amplifiers
-    }
-    # Channels of unlike amplifiers share no voltage: then only ratios are told.
-    volts = rated.pop() if len(rated) == 1 else None
-    return fault_cases(
-        network,
-        frequency_hz,
-        speaker.impedances_ohm(network, frequency_hz),
-        volts,
-        lambda f: speaker.impedances_ohm(network, f),
     )
 
 
