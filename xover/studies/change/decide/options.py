@@ -15,7 +15,7 @@ from xover.files.stock import ItemKind, StockItem
 from xover.judge.kinds import Fault
 from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import remedy_words
-from xover.network import Capacitor, Inductor, Network, Part, value_of
+from xover.network import Capacitor, Inductor, Network, Part, Resistor, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill, joined, make_bill
@@ -164,14 +164,16 @@ def _built(
 def mended(case: DecisionCase) -> Option:
     """What is broken put right: parts as the original has them, wires as it has them; a dead driver builds nothing."""
     design = case.bench.design
-    network, items = case.network, []
-    wrong = [f for f in case.faults if f.fault in (Fault.PART_SHORTED, Fault.PART_OPEN, Fault.PART_MISSING)]
+    network, items, unpriced = case.network, [], 0
+    wrong = [f for f in case.faults if f.fault in _OF_PARTS]
     swapped = [f.driver for f in case.faults if f.fault is Fault.SWAPPED]
     if design is not None and wrong:
         for finding in wrong:
             good = design.network.part(finding.part)
             network = with_part(network, good, design.network)
-            items += [(good.name, item) for item in nearest_item(good, case.catalogue)]
+            sold = nearest_item(good, case.catalogue)
+            items += [(good.name, item) for item in sold]
+            unpriced += not sold
     if swapped:
         network = turned(network, swapped)
     what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")
@@ -181,7 +183,11 @@ def mended(case: DecisionCase) -> Option:
     strange = [p.name for p in case.network.parts if p.name not in left]
     if strange:
         what = f"{what}; take out {' and '.join(strange)}"
-    return _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
+    option = _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
+    return option if not unpriced else replace(option, parts=option.parts + unpriced, cost_for_pair=math.nan)
+
+
+_OF_PARTS: Final = (Fault.PART_SHORTED, Fault.PART_OPEN, Fault.PART_MISSING, Fault.LAMP_GONE)
 
 
 def with_part(network: Network, good: Part, design: Network) -> Network:
@@ -194,7 +200,9 @@ def with_part(network: Network, good: Part, design: Network) -> Network:
 
 
 def nearest_item(part: Part, catalogue: Catalogue) -> tuple[StockItem, ...]:
-    """The item on sale whose value is nearest to a part's, the cheapest of equals; empty for none."""
+    """The item on sale whose value is nearest to a part's, the cheapest of equals; empty for none, as for a lamp."""
+    if isinstance(part, Resistor) and part.is_lamp:
+        return ()
     if isinstance(part, Capacitor):
         items = catalogue.capacitors()
     else:
