@@ -674,6 +674,15 @@ def _cases() -> Iterator[Case]:
         without("rewire", "trim"),
     )
     yield case(
+        "lamp taken out",
+        SHELF.marked(R1="t q 2.2 watts=10", R9="q p kind=lamp cold=0.5 hot=8 watts=5").found(R9="q p 0.01"),
+        "mend",
+        "half a decibel, and nothing keeps the tweeter from burning any more",
+        blames("R9"),
+        buys(1, 1),
+        tells("put a lamp back"),
+    )
+    yield case(
         "capacitor ten times too big",
         SHELF.found(C2="in t 47uF df=0.03@1kHz kind=electrolytic volts=100"),
         "mend",

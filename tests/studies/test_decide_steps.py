@@ -30,7 +30,7 @@ from xover.parts.stock import open_stock
 from xover.rules.triage import Rung, Wants
 from xover.speaker import open_speaker
 from xover.studies.bears.stress.study import study_stress
-from xover.studies.change.decide.options import nearest_item, with_part
+from xover.studies.change.decide.mending import nearest_item, with_part
 from xover.studies.change.decide.pads import best_pad
 from xover.studies.change.decide.setup import SpeakerWith, make_bench
 from xover.studies.change.decide.study import set_up, work_out

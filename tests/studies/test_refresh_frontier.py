@@ -329,6 +329,8 @@ class Bare:
         ([(0, 2.5, 2.5), (2, 0.9, 0.95), (3, 0.7, 0.72), (6, 0.66, 0.68)], 3, None, 2),  # nothing does: near the best
         ([(0, 2.5, 2.5), (2, 0.4, 0.42), (6, 0.09, 0.1)], 3, 0.1, 2),
         ([(0, 2.5, 2.5), (2, 0.4, 0.42), (6, 0.2, 0.1)], 3, 0.1, 2),  # asked for more than can be had: the nearest
+        # half a decibel that no new part takes away sells none
+        ([(0, 0.53, 0.53), (2, 0.51, 0.49)], 1, None, 0),
     ],
 )
 def test_the_rule_of_the_pick(steps, few, tolerance_db, picked):

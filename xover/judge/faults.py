@@ -94,6 +94,7 @@ def _parts(pair: _Pair) -> Iterator[Finding]:
             Fault.PART_SHORTED: f"a good one has {good}",
             Fault.PART_OPEN: f"bridge it with a good one of {good} to hear whether that is it",
             Fault.PART_MISSING: good,
+            Fault.LAMP_GONE: good,
         }[fault]
         # A meter shows a shorted capacitor as far too large a one; so is a wrong one, and one that was mistyped.
         high = any(
@@ -120,6 +121,8 @@ def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:
         return Fault.PART_SHORTED, f"{link.name} of {shown_value(link)} {how}"
     if same is None:
         return Fault.PART_MISSING, ""
+    if isinstance(part, Resistor) and isinstance(same, Resistor) and part.is_lamp and not same.is_lamp:
+        return Fault.LAMP_GONE, _words(same)
     was, is_now = value_of(part), value_of(same)
     more, less = is_now >= DEAD_PART * was, is_now <= was / DEAD_PART
     if isinstance(part, Capacitor):

@@ -117,6 +117,11 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
             return f"{f['part']} is open: {f['now']}, {f['was']} in the original", f"replace {f['part']}: {f['good']}"
         case Fault.PART_MISSING:
             return f"{f['part']} ({f['was']}) of the original is missing", f"put {f['part']} back: {f['good']}"
+        case Fault.LAMP_GONE:
+            return (
+                f"{f['part']} is a lamp in the original, and {f['now']} today: what protected a driver is gone",
+                f"put a lamp back for {f['part']}, {f['good']} cold",
+            )
         case Fault.NO_SIGNAL:
             return (
                 f"{f['key']} gets nothing: {f['drop_db']:.0f} dB less than from the original",

@@ -54,6 +54,7 @@ class Fault(StrEnum):
     PART_SHORTED = "part shorted"
     PART_OPEN = "part open"
     PART_MISSING = "part missing"
+    LAMP_GONE = "lamp gone"
     NO_SIGNAL = "driver gets nothing"
     SWAPPED = "polarity against the original"
     ALL_SWAPPED = "polarity of the whole speaker"

@@ -15,10 +15,9 @@ from xover.files.stock import ItemKind, StockItem
 from xover.judge.kinds import Fault
 from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import remedy_words
-from xover.network import Capacitor, Inductor, Network, Part, value_of
+from xover.network import Network
 from xover.network.parts import shown_value
 from xover.network.retouch import turned
-from xover.parts.catalogue import Catalogue
 from xover.parts.stock import Bill, joined, make_bill
 from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
@@ -26,6 +25,7 @@ from xover.rules.triage import Rung, Wants
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
+from xover.studies.change.decide.mending import OF_PARTS, nearest_item, with_part
 from xover.studies.change.decide.option import (
     UNKNOWN,
     DecisionCase,
@@ -162,13 +162,15 @@ def _built(
 def mended(case: DecisionCase) -> Option:
     """What is broken put right: parts as the original has them, wires as it has them; a dead driver builds nothing."""
     design = case.bench.design
-    network, items = case.network, []
-    wrong = [f for f in case.faults if f.fault in (Fault.PART_SHORTED, Fault.PART_OPEN, Fault.PART_MISSING)]
+    network, items, unpriced = case.network, [], 0
+    wrong = [f for f in case.faults if f.fault in OF_PARTS]
     swapped = [f.driver for f in case.faults if f.fault is Fault.SWAPPED]
     if design is not None and wrong:
         for finding in wrong:
             good = design.network.part(finding.part)
-            for item in nearest_item(good, case.catalogue):
+            sold = nearest_item(good, case.catalogue)
+            unpriced += not sold
+            for item in sold:
                 items.append((good.name, item))
                 good = replace(new_part(item), name=good.name, a=good.a, b=good.b)
             network = with_part(network, good, design.network)
@@ -181,27 +183,8 @@ def mended(case: DecisionCase) -> Option:
     strange = [p.name for p in case.network.parts if p.name not in left]
     if strange:
         what = f"{what}; take out {' and '.join(strange)}"
-    return _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
-
-
-def with_part(network: Network, good: Part, design: Network) -> Network:
-    """The network with a part as the design has it, in the place of what stands between its nodes and is not in it."""
-    known = {p.name.lower() for p in design.parts}
-    ends = {good.a, good.b}
-    kept = [p for p in network.parts if p.name.lower() in known or {p.a, p.b} != ends]
-    at = next((i for i, p in enumerate(kept) if p.name.lower() == good.name.lower()), len(kept))
-    return replace(network, parts=(*kept[:at], good, *kept[at + 1 :]))
-
-
-def nearest_item(part: Part, catalogue: Catalogue) -> tuple[StockItem, ...]:
-    """The item on sale whose value is nearest to a part's, the cheapest of equals; empty for none."""
-    if isinstance(part, Capacitor):
-        items = catalogue.capacitors()
-    else:
-        items = catalogue.coils(part.henry, True) if isinstance(part, Inductor) else catalogue.resistors()
-    known = [i for i in items if i.value > 0.0]
-    key = min(known, key=lambda i: (abs(math.log(i.value / value_of(part))), i.price or 0.0), default=None)
-    return () if key is None else (key,)
+    option = _built(case, Rung.MEND, network, make_bill(items), what=what, meant=False)
+    return option if not unpriced else replace(option, parts=option.parts + unpriced, cost_for_pair=math.nan)
 
 
 def rewired(case: DecisionCase) -> Option:

@@ -202,7 +202,7 @@ def _after_mending(case: DecisionCase, options: Options) -> Iterator[str]:
 def _odd_reasons(case: DecisionCase, options: Options) -> Iterator[str]:
     odd = options[Rung.DRIVER].study
     yield differs_words(odd).rstrip(".")
-    left = "; ".join(f"{remedy_words(odd, r)} {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db))
+    left = "; ".join(f"{remedy_words(odd, r)}: {db(r.left_db)} dB" for r in odd.remedies if not math.isnan(r.left_db))
     yield f"left between left and right: {left}"
     if case.worn:
         yield _now(case, options[Rung.LEAVE], Wants.VOICING)

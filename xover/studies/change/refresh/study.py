@@ -122,7 +122,8 @@ def refresh(
 def pick_of(frontier: Sequence[Step], few: int, tolerance_db: float | None = None) -> int:
     """Index of the step to build.
 
-    Nothing is bought where what is there lies within 0.5 dB of the design; else the fewest parts, measured and picked,
+    Nothing is bought where what is there lies within 0.5 dB of the design, or where new parts do not bring it nearer by
+    what a careful measurement repeats to; else the fewest parts, measured and picked,
     that keep within 0.3 dB as built where few parts do that, else within 0.5 dB, else within 0.1 dB of the best that
     can be had. No step counts that by its marked values lies over 0.5 dB off, where another does not. With a tolerance
     it is the fewest parts whose marked values keep it, else the nearest.
@@ -140,7 +141,10 @@ def pick_of(frontier: Sequence[Step], few: int, tolerance_db: float | None = Non
     small = [i for i in fair if frontier[i].parts <= few]
     best = min(frontier[i].matched_db for i in fair)
     tries = ((small, BUILT_DB), (fair, UNHEARD_DB), (fair, best + REPEATS_DB))
-    return next(i for some, limit in tries for i in some if frontier[i].matched_db <= limit)
+    pick = next(i for some, limit in tries for i in some if frontier[i].matched_db <= limit)
+    # What no new part here can put right is not a reason to buy some.
+    idle = frontier[0].parts == 0 and frontier[0].nominal_db - frontier[pick].nominal_db <= REPEATS_DB
+    return 0 if idle else pick
 
 
 def few_parts(sides: Sequence[Side]) -> int:
