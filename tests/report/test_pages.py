@@ -131,7 +131,7 @@ def test_nothing_is_to_be_built_only_where_it_is_left(example, made):
     [("attic", "6.8", "8.4", True), ("pair", "6.8", "8.4", True), ("studio", "33", "41", False)],
 )
 def test_an_arrow_goes_to_the_new_part_or_from_the_mark(example, marked, read, built, shared):
-    """C1 as it is marked and as it was read, uF: what is built goes back, an odd driver or none; what is left has aged."""
+    """C1 as marked and as read, uF: what is built goes back, an odd driver or none; what is left has aged."""
     drawing = re.search(r'<figure id="fig-schematic".*?</figure>', made_report(example, shared).html, re.DOTALL)[0]
     words = words_of(drawing)
     renewed, aged = f"{read} \u2192 {marked} uF" in words, f"{marked} \u2192 {read} uF" in words

@@ -122,7 +122,7 @@ def _part_fault(part: Part, pair: _Pair) -> tuple[Fault | None, str]:
     if same is None:
         return Fault.PART_MISSING, ""
     if isinstance(part, Resistor) and isinstance(same, Resistor) and part.is_lamp and not same.is_lamp:
-        return Fault.LAMP_GONE, _words(same)
+        return Fault.LAMP_GONE, shown_value(same)
     was, is_now = value_of(part), value_of(same)
     more, less = is_now >= DEAD_PART * was, is_now <= was / DEAD_PART
     if isinstance(part, Capacitor):
