@@ -935,6 +935,37 @@ def _cases() -> Iterator[Case]:
         never_tells(r"dB (too )?(hot|faint|loud|low)\b"),
     )
     yield case(
+        "a former owner's pad",
+        SHELF.found(R1="t q 2.7 watts=10", R8="q p 4.7 watts=10"),
+        "mend",
+        "what was added is taken out again, for nothing",
+        blames("R8"),
+        buys(0, 0),
+    )
+    yield case(
+        "a capacitor added before the woofer",
+        SHELF.found(C9="in q 33uF kind=film volts=100", L1="q w 0.68mH dcr=0.3 core=air"),
+        "mend",
+        "it keeps the bass off the woofer: take it out",
+        blames("C9"),
+        buys(0, 0),
+    )
+    yield case(
+        "a bank in the place of one capacitor",
+        SHELF.found(C2="in t 3.3uF kind=film volts=100", C2a="in t 1.4uF kind=film volts=100"),
+        "leave",
+        "two that add up to the marked value are no fault",
+        blames_nobody,
+    )
+    yield case(
+        "two resistors exchanged",
+        SHELF.found(R1="t p 33 watts=10", R2="p 0 2.7 watts=10"),
+        "mend",
+        "both are there, each in the other's place: nothing is bought",
+        blames("R1"),
+        buys(0, 0),
+    )
+    yield case(
         "no responses",
         replace(SHELF, responses=False),
         "leave|none yet",

@@ -174,7 +174,10 @@ def test_unsafe_as_it_is_the_first_that_is_safe_and_keeps_the_sound():
     told = picked(a_case(SOUND), a_step(TRIM, -0.9), leave=leave)
     assert (told.rung, told.why, told.bars[LEAVE]) == (TRIM, Why.SAFER, Bar.UNSAFE)
     assert rung(a_case(SOUND), a_step(TRIM, -1.1), a_step(REDESIGN, 0.1), leave=leave) is REDESIGN
-    assert rung(a_case(SOUND), a_step(TRIM, 0.0, danger=Bar.UNSAFE), a_step(REVALUE), leave=leave) is REVALUE
+    unsafe_trim = a_step(TRIM, 0.0, danger=Bar.UNSAFE)
+    assert rung(a_case(SOUND), unsafe_trim, a_step(REVALUE, 0.0), leave=leave) is REVALUE
+    # Parts are not bought anew for a sum that nobody knows.
+    assert rung(a_case(SOUND), unsafe_trim, a_step(REVALUE), leave=leave) is MEND
     assert rung(a_case(VOICING, 3.0), a_step(REVALUE, 0.3), leave=leave) is REVALUE  # safe before old
     nothing = picked(a_case(SOUND), a_step(REDESIGN, 9.0, danger=Bar.LOAD), leave=leave)
     assert (nothing.rung, nothing.why) == (MEND, Why.UNSAFE)

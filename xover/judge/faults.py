@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -17,10 +18,11 @@ from xover.judge.kinds import Fault
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor
 from xover.network.alike import named_like
 from xover.network.parts import shown_value, value_of
-from xover.network.retouch import turned
+from xover.network.retouch import in_wiring, turned
 from xover.rules.audibility import UNHEARD_DB
-from xover.rules.margins import DEAD_DB, DEAD_PART, LINK_OHM, TURNED_DEG
+from xover.rules.margins import DEAD_DB, DEAD_PART, EXCHANGED_WITHIN, LINK_OHM, TURNED_DEG
 from xover.rules.severity import Severity
+from xover.sentences import and_words
 from xover.sound.change import change_db, difference_db, largest_drive_change, mean_round_db, near_highest
 from xover.sound.prediction import Sound, sound_of_network
 from xover.speaker import Speaker, SpeakerDriver
@@ -82,7 +84,53 @@ def _lost_drivers(pair: _Pair) -> Iterator[Finding]:
 
 
 def _parts(pair: _Pair) -> Iterator[Finding]:
-    read = [(part, *_part_fault(part, pair)) for part in pair.first.parts]
+    said = [*_exchanged(pair)]
+    misplaced = {name for f in said for name in (f.part, f.facts["other"])}
+    said += _broken(pair, misplaced)
+    yield from said or _added(pair)
+
+
+def _exchanged(pair: _Pair) -> Iterator[Finding]:
+    """Two parts of a kind that read what the other is marked with."""
+    today = {p.name.lower(): p for p in pair.now.parts}
+    known = [(p, today[p.name.lower()]) for p in pair.first.parts if type(today.get(p.name.lower())) is type(p)]
+    known = [(p, now) for p, now in known if min(value_of(p), value_of(now)) > 0.0]
+    for (one, one_now), (other, other_now) in combinations(known, 2):
+        if type(one) is not type(other) or _factor(value_of(one), value_of(other)) < 2.0 * EXCHANGED_WITHIN:
+            continue
+        if (
+            max(_factor(value_of(one_now), value_of(other)), _factor(value_of(other_now), value_of(one)))
+            < EXCHANGED_WITHIN
+        ):
+            yield found(Fault.EXCHANGED, pair.name, about_part=one.name, part=one.name, other=other.name)
+
+
+def _factor(one: float, other: float) -> float:
+    return max(one / other, other / one)
+
+
+def _added(pair: _Pair) -> Iterator[Finding]:
+    """Parts that the original does not have and that take the sound away from it; a bank made of two is none."""
+    known = {p.name.lower() for p in pair.first.parts}
+    added = [p.name for p in pair.now.parts if p.name.lower() not in known]
+    kinds = {(type(p), p.name.lower()) for p in pair.now.parts}
+    if not added or not all((type(p), p.name.lower()) in kinds for p in pair.first.parts):
+        return
+    f = log_grid(20.0, 20e3, _PER_OCTAVE)
+    try:
+        drives = [
+            sound_of_network(pair.speaker, n, f).solution.drive
+            for n in (pair.first, pair.now, in_wiring(pair.first, pair.now))
+        ]
+    except NoSolutionError:
+        return
+    moved, left = (abs(largest_drive_change(f, drives[0], d)[0].change) for d in drives[1:])
+    if moved - left > UNHEARD_DB:
+        yield found(Fault.PART_ADDED, pair.name, about_part=added[0], added=and_words(added), moves_db=moved - left)
+
+
+def _broken(pair: _Pair, misplaced: Collection[str]) -> Iterator[Finding]:
+    read = [(part, *_part_fault(part, pair)) for part in pair.first.parts if part.name not in misplaced]
     gone = [part for part, fault, _ in read if fault is Fault.PART_MISSING]
     # Where most of it has other names and nodes, it was drawn anew: nothing tells which part is which.
     redrawn = len(gone) > len(read) / 2

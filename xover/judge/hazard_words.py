@@ -122,6 +122,16 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"{f['part']} is a lamp in the original, and {f['now']} today: what protected a driver is gone",
                 f"put a lamp back for {f['part']}, {f['good']} cold",
             )
+        case Fault.PART_ADDED:
+            return (
+                f"{f['added']} of today's board is not in the original, and moves the sound by {f['moves_db']:.1f} dB",
+                f"take {f['added']} out and wire the rest as the original is",
+            )
+        case Fault.EXCHANGED:
+            return (
+                f"{f['part']} reads what {f['other']} is marked with, and the other way round",
+                f"swap {f['part']} and {f['other']}, or their readings if they were noted so by mistake",
+            )
         case Fault.NO_SIGNAL:
             return (
                 f"{f['key']} gets nothing: {f['drop_db']:.0f} dB less than from the original",

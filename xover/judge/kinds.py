@@ -55,6 +55,8 @@ class Fault(StrEnum):
     PART_OPEN = "part open"
     PART_MISSING = "part missing"
     LAMP_GONE = "lamp gone"
+    PART_ADDED = "part added"
+    EXCHANGED = "parts exchanged"
     NO_SIGNAL = "driver gets nothing"
     SWAPPED = "polarity against the original"
     ALL_SWAPPED = "polarity of the whole speaker"

@@ -39,6 +39,28 @@ def turned(network: Network, keys: Collection[str]) -> Network:
     return replace(network, drivers=drivers)
 
 
+def in_wiring(design: Network, today: Network) -> Network:
+    """The design's wiring with today's parts: each by its name, where it is of its kind; whatever else stands today is
+    left out. Each driver keeps the polarity of the design."""
+    now = {p.name.lower(): p for p in today.parts}
+
+    def part(p: Part) -> Part:
+        there = now.get(p.name.lower())
+        return replace(there, a=p.a, b=p.b) if there is not None and type(there) is type(p) else p
+
+    return replace(design, parts=tuple(part(p) for p in design.parts))
+
+
+def exchanged(network: Network, one: str, other: str) -> Network:
+    """The network with two parts of a kind in each other's place."""
+    first, second = network.part(one), network.part(other)
+    put = {
+        first.name: replace(second, name=first.name, a=first.a, b=first.b),
+        second.name: replace(first, name=second.name, a=second.a, b=second.b),
+    }
+    return replace(network, parts=tuple(put.get(p.name, p) for p in network.parts))
+
+
 def _place(network: Network, name: str) -> tuple[Part, str]:
     """The part, and the ending of the loss that is meant: a part called C1_esr comes before the loss of C1."""
     by_name = {p.name.lower(): p for p in network.parts}

@@ -138,6 +138,9 @@ SHORTED_DRIVER_OHM: Final = 0.5
 """No voice coil has more, or less: over three quarters of the sweep its impedance passes this."""
 DEAD_PART: Final = 10.0
 """A part whose value is so many times that of the original, or a share of it, is open or shorted, not aged."""
+EXCHANGED_WITHIN: Final = 1.3
+"""Two parts are in each other's place where each reads within this factor of what the other is marked with, and their
+marks are more than twice as far apart."""
 ALL_OFF_SHARE: Final = 0.1
 ALL_ALIKE_SHARE: Final = 0.1
 ALL_OFF_PARTS: Final = 4

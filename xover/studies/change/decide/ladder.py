@@ -90,7 +90,7 @@ def _rung(
         steps = [first, *(o for o in others if betters(o, first, target, said))]
     else:
         # What makes it safe need not better it, but it may not spoil it.
-        steps = [o for o in steps if not o.gain(Wants.SOUND).value_db < -SOUND_STEP_DB]
+        steps = [o for o in steps if not (o.gain(Wants.SOUND).value_db < -SOUND_STEP_DB or _is_blind(o))]
     for index, option in enumerate(steps):
         given = option.gain(target).value_db
         if any(given <= before.gain(target).value_db for before in steps[:index]):
@@ -102,6 +102,11 @@ def _rung(
             why = Why.NOTHING_LEFT if option.name is Rung.LEAVE else Why.BETTER if safe_now else Why.SAFER
             return option.name, why
     return Rung.MEND, Why.UNSAFE
+
+
+def _is_blind(option: Option) -> bool:
+    """Whether it builds anew for a sum that nobody knows."""
+    return option.name in (Rung.REVALUE, Rung.REDESIGN) and math.isnan(option.gain(Wants.SOUND).value_db)
 
 
 def _is_worth_it(gain: Known) -> bool:

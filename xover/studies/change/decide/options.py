@@ -17,7 +17,7 @@ from xover.judge.odd import odd_drivers
 from xover.judge.odd_words import remedy_words
 from xover.network import Network
 from xover.network.parts import shown_value
-from xover.network.retouch import turned
+from xover.network.retouch import exchanged, in_wiring, turned
 from xover.parts.stock import Bill, joined, make_bill
 from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
@@ -174,6 +174,11 @@ def mended(case: DecisionCase) -> Option:
                 items.append((good.name, item))
                 good = replace(new_part(item), name=good.name, a=good.a, b=good.b)
             network = with_part(network, good, design.network)
+    for fault in case.faults:
+        if fault.fault is Fault.EXCHANGED:
+            network = exchanged(network, fault.part, fault.facts["other"])
+        elif fault.fault is Fault.PART_ADDED and design is not None:
+            network = in_wiring(design.network, network)
     if swapped:
         network = turned(network, swapped)
     what = case.faults[0].remedy + (f" ({len(case.faults) - 1} more)" if len(case.faults) > 1 else "")

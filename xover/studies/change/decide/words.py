@@ -15,7 +15,7 @@ from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sentences import and_words
 from xover.sound.doubt import voicing_gain
-from xover.speaker import Speaker
+from xover.speaker import PhaseSource, Speaker
 from xover.speaker.untouched import is_copy, untouched
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict, figure
 from xover.studies.change.decide.ladder import Options, Picked, Why, betters
@@ -54,6 +54,9 @@ def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, refere
             said.append(f"the response of {and_words(heard)} is from {words}")
         if swept:
             said.append(f"the impedance of {and_words(swept)} is from {words}")
+    rebuilt = [n for n, d in drivers if d.response is not None and d.phase_source is PhaseSource.MINIMUM]
+    if rebuilt:
+        said.append(f"the phase of {and_words(rebuilt)} is rebuilt, not measured")
     if found is None:
         said.append("the parts on the board were not measured: what age has done is not known")
     elif reference is not None and found != reference and is_copy(speaker.network(found), speaker.network(reference)):
