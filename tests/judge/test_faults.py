@@ -1,13 +1,23 @@
 """What is dead, shorted, open, missing or turned round is named, with what to do; what has only aged is not."""
 
+import shutil
+from pathlib import Path
+
 import pytest
 from invented_speaker import GOOD
 
-from xover.judge.faults import faults
+from xover.curve import log_grid
+from xover.judge.faults import faults, worn
 from xover.judge.kinds import Fault
+from xover.parts.catalogue import Catalogue
 from xover.rules.severity import Severity
+from xover.rules.triage import Rung
 from xover.speaker import open_speaker
+from xover.studies.change.decide.study import study_decide
 from xover.studies.desk.check.study import study_check
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+GRID = log_grid(20.0, 20_000.0, 24)
 
 FOURTH = GOOD.replace("Xhigh 0 t", "Xhigh t 0")
 
@@ -125,3 +135,26 @@ def test_an_aged_capacitor_with_turned_wires_is_still_seen(folder):
 @pytest.mark.parametrize("name", ["attic-two-way/left", "attic-two-way/right", "studio-three-way", "hall-horn-two-way"])
 def test_the_examples_have_aged_only(name):
     assert faults(open_speaker(f"examples/{name}"), "found", "original") == ()
+
+
+@pytest.mark.parametrize(("name", "moved_db"), [("attic-two-way/left", 2.48), ("hall-horn-two-way", 3.23)])
+def test_what_age_has_done_is_a_note_of_check(name, moved_db):
+    """The figures are those of the first row of `refresh`: a board as it is now against its original."""
+    speaker = open_speaker(EXAMPLES / name)
+    (note,) = worn(speaker, "found", "original")
+    assert note.facts["moved_db"] == pytest.approx(moved_db, abs=0.02)
+    assert note.severity is Severity.NOTE
+    assert note.text in {f.text for f in study_check(speaker).findings}
+    assert list(worn(speaker, "original", "original")) == []
+
+
+def test_a_fault_of_the_other_speaker_is_told_and_makes_no_driver_odd(tmp_path):
+    shutil.copytree(EXAMPLES / "attic-two-way", tmp_path / "attic")
+    right = tmp_path / "attic" / "right"
+    board = (right / "found.cir").read_text()
+    (right / "found.cir").write_text(board.replace("Xhigh p  0   tweeter", "Xhigh 0  p   tweeter"))
+    assert (right / "found.cir").read_text() != board
+    left = open_speaker(right.parent / "left")
+    told = study_decide(left, Catalogue(None), mate=right, options=("refresh", "driver"), frequency_hz=GRID)
+    assert any("the other speaker" in reason and "tweeter" in reason for reason in told.reasons)
+    assert not told.options[Rung.DRIVER].available

@@ -33,7 +33,7 @@ _PER_OCTAVE = 24
 def faults(speaker: Speaker, found_name: str, original_name: str | None) -> tuple[Finding, ...]:
     """Dead drivers; and against the original: parts shorted, open or missing, drivers that get nothing, turned wires.
 
-    What an aged part does is none of these.
+    What an aged part does is none of these: see `worn`.
 
     Parameters
     ----------
@@ -54,6 +54,20 @@ def faults(speaker: Speaker, found_name: str, original_name: str | None) -> tupl
     pair = _Pair(speaker, found_name, original_name, now, first)
     said += [*_lost_drivers(pair), *_parts(pair), *_drives(pair)]
     return tuple(sorted(said, key=lambda f: f.severity.order))
+
+
+def worn(speaker: Speaker, found_name: str, original_name: str) -> Iterator[Finding]:
+    """That a drive of today's network lies off the original's by what may be heard: a note, where nothing is broken."""
+    f = log_grid(20.0, 20e3, _PER_OCTAVE)
+    try:
+        networks = (speaker.network(n) for n in (original_name, found_name))
+        first, now = (sound_of_network(speaker, n, f).solution.drive for n in networks)
+    except NoSolutionError:
+        return
+    worst, key = largest_drive_change(f, first, now)
+    if abs(worst.change) > UNHEARD_DB:
+        moved = abs(worst.change)
+        yield found(Fault.WORN, found_name, about_driver=key, key=key, moved_db=moved, at_hz=worst.at_hz)
 
 
 @dataclass(frozen=True, eq=False)

@@ -132,6 +132,11 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"{f['part']} reads what {f['other']} is marked with, and the other way round",
                 f"swap {f['part']} and {f['other']}, or their readings if they were noted so by mistake",
             )
+        case Fault.WORN:
+            return (
+                f"the voltage at {f['key']} is {f['moved_db']:.1f} dB off the original's at {hertz(f['at_hz'])}",
+                "'xover condition' tells which part did it, 'xover decide' what to do",
+            )
         case Fault.NO_SIGNAL:
             return (
                 f"{f['key']} gets nothing: {f['drop_db']:.0f} dB less than from the original",

@@ -57,6 +57,7 @@ class Fault(StrEnum):
     LAMP_GONE = "lamp gone"
     PART_ADDED = "part added"
     EXCHANGED = "parts exchanged"
+    WORN = "worn"
     NO_SIGNAL = "driver gets nothing"
     SWAPPED = "polarity against the original"
     ALL_SWAPPED = "polarity of the whole speaker"
@@ -79,6 +80,6 @@ _NOTES: Final = frozenset(
     {
         *(Fault.UNUSED_DRIVER, Fault.PHASE_REBUILT, Fault.FROM_DATASHEET, Fault.TWO_RESONANCES, Fault.COARSE_SWEEP),
         *(Fault.SHORT_SWEEP, Fault.COIL_PROTECTS, Fault.LAMP, Fault.REVERSED, Fault.UNRATED),
-        *(Fault.THIN_RATING, Fault.ALL_SWAPPED),
+        *(Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN),
     }
 )

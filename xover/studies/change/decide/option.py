@@ -147,7 +147,8 @@ class DecisionCase:
     found : network that is there as measured, or None. present : it, else the design as marked.
     aged : how far what is there lies from the design. most_cost : of one speaker's parts, or None.
     mate : the other speaker of the pair, or None.
-    faults : what is broken, wired wrongly or dead. unready : what is still a placeholder, so that nothing rests on it.
+    faults, mate_faults : what is broken, wired wrongly or dead here, and in the other speaker.
+    unready : what is still a placeholder, so that nothing rests on it.
     maps : whether a bypass is to come with its maps, as a page shows them.
     """
 
@@ -159,6 +160,7 @@ class DecisionCase:
     most_cost: float | None
     mate: Speaker | None
     faults: tuple[Finding, ...]
+    mate_faults: tuple[Finding, ...]
     unready: tuple[str, ...]
     maps: bool
     progress: Callable[[float, str], None]

@@ -361,6 +361,10 @@ def _redesign(case: DecisionCase, rung: Rung, circuits: tuple[str, ...]) -> Opti
 def odd_driver(case: DecisionCase) -> Option:
     """A driver that differs from its like, by the cheapest remedy that leaves what is hard to hear left to right."""
     mate = case.mate
+    if case.mate_faults:
+        return no_option(
+            case.bench, Rung.DRIVER, f"the other speaker is to be mended first: {case.mate_faults[0].text}"
+        )
     found = odd_drivers(
         case.speaker, case.network, mate, None if mate is None else mate.network(mate.default_network())
     )

@@ -258,6 +258,7 @@ def set_up(
     present = today or design or ""
     # A template that nobody has edited is no history, and no board.
     raw = untouched(speaker).networks
+    other = None if mate is None else open_speaker(mate)
     design = None if design in raw and design != present else design
     today = None if today in raw and found is None else today
     network = speaker.network(present)
@@ -270,12 +271,21 @@ def set_up(
         present,
         UNKNOWN if marked is None else voicing_gain(speaker, marked, network, marked, f),
         most_cost,
-        None if mate is None else open_speaker(mate),
-        tuple(f for f in faults(speaker, present, design) if f.severity is not Severity.NOTE),
+        other,
+        _grave(faults(speaker, present, design)),
+        () if other is None else _grave(faults(other, other.default_network(), _original(other))),
         unready(speaker, network.driver_names),
         maps,
         progress,
     )
+
+
+def _grave(found: Sequence[Finding]) -> tuple[Finding, ...]:
+    return tuple(f for f in found if f.severity is not Severity.NOTE)
+
+
+def _original(speaker: Speaker) -> str | None:
+    return "original" if "original" in speaker.network_names else None
 
 
 def work_out(case: DecisionCase, name: Rung) -> Option:

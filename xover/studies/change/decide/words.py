@@ -123,7 +123,8 @@ _VERBS: Final = {
 
 def reasons(case: DecisionCase, options: Options, picked: Picked) -> tuple[str, ...]:
     """Why, in one or two sentences."""
-    return tuple(_reasons(case, options, picked))
+    other = (f"mend the other speaker too: {f.text}" for f in case.mate_faults[:1])
+    return (*_reasons(case, options, picked), *other)
 
 
 def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[str]:

@@ -13,7 +13,7 @@ from xover.blocks import Block, Facts, Head, Text, plain_table
 from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DatasheetValues
 from xover.errors import InputError
-from xover.judge.faults import faults
+from xover.judge.faults import faults, worn
 from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.judge.network import network_findings
@@ -114,6 +114,8 @@ def with_faults(speaker: Speaker, findings: list[Finding]) -> list[Finding]:
     now = speaker.default_network()
     original = "original" if "original" in speaker.network_names else None
     broken = faults(speaker, now, original)
+    if original is not None and original != now and not broken:
+        broken = tuple(worn(speaker, now, original))
     turned = any(f.fault is Fault.SWAPPED for f in broken)
     kept = [f for f in findings if not (turned and f.fault in (Fault.POLARITY, Fault.REVERSED) and f.where == now)]
     dead = {f.driver for f in broken if f.fault in (Fault.DEAD_OPEN, Fault.DEAD_SHORTED)}
