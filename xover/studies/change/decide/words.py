@@ -154,7 +154,7 @@ def _reasons(case: DecisionCase, options: Options, picked: Picked) -> Iterator[s
         yield from _not_worth_it(options, picked)
         yield from _beyond_means(options, picked)
     elif picked.why is Why.UNSAFE:
-        yield "no step that was looked at makes it safe and keeps its sound"
+        yield "no change of parts that was looked at makes it safe and keeps its sound"
     else:
         if picked.rung is Rung.DRIVER:
             yield from _odd_reasons(case, options)
