@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
-from cases import Told
+from demands import Told
 
 from xover.cli.main import main
 from xover.studies.change.decide import study

@@ -2,7 +2,8 @@
 
 import pytest
 from advice_run import advise
-from cases import CASES, of_every_answer, table
+from cases import CASES, table
+from demands import of_every_answer
 
 GOT: dict[str, str] = {}
 

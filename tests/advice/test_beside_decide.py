@@ -4,7 +4,7 @@ import shlex
 from dataclasses import replace
 
 from advice_run import command
-from cases import SHELF, TURNED, TWINS, from_datasheets
+from speakers import SHELF, TURNED, TWINS, from_datasheets
 
 
 def words(*arguments):

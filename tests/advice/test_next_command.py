@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 from advice_run import ROOT, STOCK, advise, command
-from cases import BUILDS, CASES, HALVED, HORN, Told
+from cases import CASES
+from demands import BUILDS, Told
+from speakers import HALVED, HORN
 
 EXAMPLES = ("attic-two-way/left", "attic-two-way/right", "hall-horn-two-way", "studio-three-way")
 TRIED = (

@@ -31,7 +31,6 @@ from xover.sound.load import amplifier_of, channel_load
 from xover.sound.meeting import shallowest_null_db
 from xover.sound.prediction import Sound, sound_of, sound_of_network
 from xover.sound.resonance import driver_resonance_hz
-from xover.sound.sums import known_level_db
 from xover.speaker import Speaker
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
@@ -185,13 +184,10 @@ def _voicing(bench: ReadingSetup, sound: Sound, meant: bool, assumed: bool) -> C
     if design is None:
         return judge.unknown(Aspect.VOICING, "there is no network of the design to hold it against")
     f = bench.frequency_hz
-    one = all(len(s.network.channels) == 1 for s in (sound, design))
-    alike = one and sound.total.coherent == design.total.coherent
-    if alike and not assumed:
-        worst = largest_sum_change(f, known_level_db(design), known_level_db(sound))
+    if _has_sum(sound) and _has_sum(design) and not assumed:
+        worst = largest_sum_change(f, design.total.level_db, sound.total.level_db)
         if not math.isnan(worst.change):
-            what = "the sum" if sound.total.coherent else "the highest sum that any timing allows"
-            words = f"{what}, {worst.change:+.2f} dB at {hertz(worst.at_hz)}" if abs(worst.change) >= 0.005 else ""
+            words = f"the sum, {worst.change:+.2f} dB at {hertz(worst.at_hz)}" if abs(worst.change) >= 0.005 else ""
             return judge.voicing(abs(worst.change), can_fail=not meant, note=words)
     worst, on = largest_drive_change(f, design.solution.drive, sound.solution.drive)
     size, at_hz = abs(worst.change), worst.at_hz
