@@ -1,0 +1,1 @@
+"""Invented drivers and recordings that do not share the assumptions of what is tested on them."""
