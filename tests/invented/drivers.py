@@ -1,4 +1,4 @@
-"""At least 40 invented drivers, worked out from masses, springs, air and eddy currents, not from the model that is fitted.
+"""Invented drivers, 42 of them, worked out from masses, springs, air and eddy currents, not from the fitted model.
 
 What they have and a network of R || L || C in series has not: a coil that goes with a power of the frequency
 (semi-inductance: Wright 1990, Leach 2002), a suspension whose stiffness falls as the frequency rises (creep: Knudsen
