@@ -14,6 +14,8 @@ class About(StrEnum):
     RESPONSE = "response"
     REBUILT_PHASE = "rebuilt phase"
     """Of a response: the phase was not measured."""
+    NO_TIME_REFERENCE = "no time reference"
+    """Of a response: its file says that its phase shares no zero of time with others."""
     DATASHEET_IMPEDANCE = "impedance from a datasheet"
     DATASHEET_RESPONSE = "response from a datasheet"
     TWO_RESONANCES = "two resonances"
@@ -25,7 +27,12 @@ class About(StrEnum):
     @property
     def of_impedance(self) -> bool:
         """Whether it touches drive, load, watts and volts, and not the sound alone."""
-        return self not in (About.RESPONSE, About.REBUILT_PHASE, About.DATASHEET_RESPONSE)
+        return self not in (
+            About.RESPONSE,
+            About.REBUILT_PHASE,
+            About.NO_TIME_REFERENCE,
+            About.DATASHEET_RESPONSE,
+        )
 
     @property
     def is_detail(self) -> bool:

@@ -87,6 +87,13 @@ _WORDS = (
     (Role.FREQUENCY, re.compile(r"f|fr[eé]q.*"), None),
 )
 _MOST_WORDS = 3  # more of them are a sentence
+# What a header says where the phases of several records share no zero of time; common practice, no published source.
+_TIME = r"(?:(?:timing|time)[ -]?(?:ref(?:erence)?|base)|loop[ -]?back)\b"
+_DENIES = re.compile(
+    rf"\b(?:no|not|without|lacks)(?: (?:an?|any|the|common|shared|acoustic|electrical))* {_TIME}"
+    rf"|{_TIME}(?: channel)?(?: ?[:=] ?|(?: (?:is|was))? )(?:no|none|off|not|disabled|false|absent|missing)\b"
+    r"(?!\.? ?[0-9])|\bnot time[ -]referenced\b"
+)
 _COMMENT_MARKS = " \t*#!;/%\"'"
 
 
@@ -104,6 +111,14 @@ def read_header(raw: RawTable, quantity: Quantity) -> Columns:
         return _columns(headings, raw, quantity)
     except InputError as error:
         raise error.at(None, line) from None
+
+
+def denied_reference(raw: RawTable) -> Line | None:
+    """The header line that says that the sweep has no time reference, or None; its phase holds no known delay."""
+    for line in raw.preamble:
+        if _DENIES.search(" ".join(_plain(line.text).replace('"', " ").split())):
+            return line
+    return None
 
 
 def _usual_order(raw: RawTable) -> Columns:

@@ -12,8 +12,9 @@ from xover.errors import InputError
 from xover.files.atomic import read_text
 from xover.files.table_checks import Sweep, check_sweep
 from xover.files.table_dialect import RawTable, split_table
-from xover.files.table_header import Columns, Quantity, read_header
+from xover.files.table_header import Columns, Quantity, denied_reference, read_header
 from xover.files.touchstone import read_touchstone
+from xover.remark import About, Remark
 
 TOUCHSTONE_SUFFIXES = (".s1p", ".z1p", ".y1p")
 
@@ -28,7 +29,8 @@ class MeasurementTable:
     magnitude : (n,) in `quantity`.
     phase_deg : (n,) as in the file, unwrapped or not; None where it was not measured.
     quantity : "ohm" or "dB".
-    warnings : what was mended or looks odd, one sentence each.
+    warnings : what was mended or looks odd, one sentence each; a `Remark` where it is about something that others ask
+        for: `About.NO_TIME_REFERENCE`.
     """
 
     path: Path
@@ -81,8 +83,16 @@ def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
         phase_declared=columns.phase_declared,
     )
     sweep, found = check_sweep(sweep)
-    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *found)
+    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *_reference(raw, sweep), *found)
     return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, warnings)
+
+
+def _reference(raw: RawTable, sweep: Sweep) -> tuple[Remark, ...]:
+    line = denied_reference(raw) if sweep.quantity == "dB" and sweep.phase is not None else None
+    if line is None:
+        return ()
+    words = f"line {line.number}: the header says that the sweep has no time reference, so its phase holds no delay"
+    return (Remark(f"{words} that another sweep shares", About.NO_TIME_REFERENCE),)
 
 
 def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:

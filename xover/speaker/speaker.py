@@ -320,7 +320,10 @@ def _open_response(
     assert entry.response is not None  # the caller has looked
     evidence = entry.response_evidence if told is None else evidence_of(told)
     response, warnings = read_response(file.file(entry.response), evidence)
-    notes += [Remark(f"{Path(entry.response).name}: {w}", About.RESPONSE) for w in warnings]
+    for said in warnings:
+        about = said.about if isinstance(said, Remark) else About.RESPONSE
+        if about is not About.NO_TIME_REFERENCE or (file.speaker.timing == "common" and entry.phase != "minimum"):
+            notes.append(Remark(f"{Path(entry.response).name}: {said}", about))
     if entry.phase == "measured" and not response.has_phase:
         raise InputError(
             f'drivers.{name}.phase is "measured", but {entry.response} has no phase column',
