@@ -169,14 +169,15 @@ class Invented:
         z = z * (1.0 + noise / math.sqrt(2.0) * (rng.standard_normal(f.size) + 1j * rng.standard_normal(f.size)))
         return Curve(f, z if phase else np.abs(z), Unit.OHM, has_phase=phase, source=f"{self.name}.csv")
 
-    def drifted(self, share: float, re_share: float | None = None) -> Invented:
-        """Suspension softer or stiffer: fs moved by `share`, Q with it, Re by `re_share` (as fs where None)."""
+    def drifted(self, share: float, re_share: float | None = None, q_share: float | None = None) -> Invented:
+        """Suspension softer or stiffer: fs moved by `share`, Q by `q_share`, Re by `re_share` (as fs where None)."""
         re = self.coil.re_ohm * (1.0 + (share if re_share is None else re_share))
+        quality = 1.0 + (share if q_share is None else q_share)
         return replace(
             self,
             fs_hz=self.fs_hz * (1.0 + share),
-            qms=self.qms * (1.0 + share),
-            qes=self.qes * (1.0 + share),
+            qms=self.qms * quality,
+            qes=self.qes * quality,
             coil=replace(self.coil, re_ohm=re),
         )
 
