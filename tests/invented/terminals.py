@@ -14,8 +14,9 @@ from xover.explain.sweeps import Sweep, SweepPlace, smoothness_noise
 from xover.network import Network, Resistor, solve, value_of
 
 Float = NDArray[np.float64]
-# Two parts are only worth swapping where their values lie further apart than this, and the sweep moves by this (rms).
-APART, MOVES = 1.5, 0.03
+# Parts are only swapped whose values lie further apart than this: a smaller step could be drift, and infer then tells
+# the values that stand in either place, rightly. A fault is only taken if it moves the sweep by MOVES (rms).
+APART, MOVES = 3.0, 0.03
 OPEN_OHM, SHORT_OHM = 1e7, 0.01
 
 
