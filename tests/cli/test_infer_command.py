@@ -44,7 +44,8 @@ def test_json_by_contract_and_the_truth_of_the_examples(run, examples, name, swe
 
 def test_page_fits_and_says_what_to_do_next(run, examples):
     left = examples / "attic-two-way" / "left"
-    done = run("infer", left, "--impedance", left / "terminals-found.csv", "--all")
+    # With drivers that stay as they were swept; else the woofer's Re has a part in it.
+    done = run("infer", left, "--impedance", left / "terminals-found.csv", "--all", "--driver-drift", "0")
     assert done.status == 0
     assert max(map(len, done.out.splitlines())) <= 80
     text = " ".join(done.out.split())

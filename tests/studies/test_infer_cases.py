@@ -76,9 +76,12 @@ def test_right_networks_fit_and_the_gain_is_found(right):
     for _, study in right:
         assert study.measurement.noise.either == pytest.approx(0.01, rel=0.15)
         assert study.measurement.gain == pytest.approx(1.0, abs=0.04)
-        assert study.measurement.gain_error < 0.004
         assert study.netlist is not None
         assert not study.rivals
+    # The gain is known to 0.4 % where no driver can have changed since its sweep, and no better where they may have.
+    one, study = right[0]
+    still = infer_network(one.drawn, one.drivers, [one.sweep], jig=Jig(drift_sd=0.0))
+    assert still.measurement.gain_error < 0.004 < study.measurement.gain_error
 
 
 @pytest.mark.parametrize(
@@ -224,7 +227,7 @@ def test_leads_are_found_or_taken_as_stated():
     stated = infer_network(PAD, CURVES, [with_leads], jig=Jig(lead_ohm=0.15))
     assert stated.measurement.lead_ohm == 0.15
     assert stated.part("L1").losses["dcr"].value == pytest.approx(truth, abs=0.03)
-    fitted = infer_network(PAD, CURVES, [with_leads])
+    fitted = infer_network(PAD, CURVES, [with_leads], jig=Jig(drift_sd=0.0))
     both = fitted.part("L1").losses["dcr"].value + fitted.measurement.lead_ohm
     assert both == pytest.approx(truth + 0.15, abs=0.03)
     assert any("L1_dcr" in c.names and "lead" in c.names for c in fitted.confusions)

@@ -311,11 +311,11 @@ def _thinned(rows: SweepRows, per_octave: float) -> SweepRows:
     curve = rows.sweep.curve
     shorter = replace(curve, frequency_hz=curve.frequency_hz[kept], value=curve.value[kept])
     model = rows.model
-    drivers = {name: z[kept] for name, z in model.drivers_ohm.items()}
+    drivers = {name: driver.only(kept) for name, driver in model.drivers.items()}
     return replace(
         rows,
         sweep=replace(rows.sweep, curve=shorter),
-        model=replace(model, frequency_hz=model.frequency_hz[kept], drivers_ohm=drivers),
+        model=replace(model, frequency_hz=model.frequency_hz[kept], drivers=drivers),
         cell=np.arange(kept.size),
         rests_on={name: (left[kept], share[kept]) for name, (left, share) in rows.rests_on.items()},
     )

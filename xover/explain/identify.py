@@ -220,7 +220,7 @@ def _rows(problem: Problem, where: SweepPlace, driver: str) -> SweepRows | None:
         network = network_for(problem.network, where, driver)
     except OptionError:
         return None
-    if set(network.driver_names) - set(first.model.drivers_ohm):
+    if set(network.driver_names) - set(first.model.drivers):
         return None
     card = problem.network.driver_card(driver)
     model = SweepModel(
@@ -228,7 +228,7 @@ def _rows(problem: Problem, where: SweepPlace, driver: str) -> SweepRows | None:
         problem.channel,
         card.key if where is SweepPlace.RATIO else "",
         first.sweep.frequency_hz,
-        {name: z for name, z in first.model.drivers_ohm.items() if name in network.driver_names},
+        {name: z for name, z in first.model.drivers.items() if name in network.driver_names},
     )
     # A ratio has a gain of its own, which is left out: its slope is taken to carry the rest.
     gain = -1 if where is SweepPlace.RATIO else first.gain

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
+from xover.driver.model import DriverModel
 from xover.errors import InputError
+from xover.explain.drift import DRIFT_SD, KNOBS, drifting_driver, moving_model
 from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, channel_of, smoothness_noise
 from xover.explain.unknowns import SweepModel, Unknown, network_for
 from xover.network import Network
@@ -28,7 +30,7 @@ FEWEST_ROWS: Final = 24
 # The gain of a jig is out by this much, one standard deviation (common practice: a 1 % reference resistor).
 GAIN_SD: Final = 0.015
 # Leads that were not zeroed, mean and spread in ohms (common practice).
-_LEAD_OHM: Final = (0.03, 0.05)
+_LEAD_OHM: Final = (0.05, 0.15)
 # Rows beyond this many are thinned before anything else, so that a sweep of 100,000 rows does no harm.
 MOST_ROWS: Final = 1600
 _DATASHEET_NOISE: Final = 0.02
@@ -43,11 +45,13 @@ class Jig:
     gain_sd : error of each sweep's gain against the drivers' sweeps, standard deviation, relative.
     lead_ohm : resistance of the leads in the sweep; None where unknown: then it is fitted.
     scale_sd : error that all sweeps share, those of the drivers too; every value goes with it, and no sweep shows it.
+    drift_sd : what fs, Qms, Qes and Re of each driver have moved by since its own sweep, relative.
     """
 
     gain_sd: float = GAIN_SD
     lead_ohm: float | None = None
     scale_sd: float = 0.0
+    drift_sd: float = DRIFT_SD
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,8 +152,14 @@ class Problem:
         scale = np.exp(outer[:, names.index("scale")]) if "scale" in names else np.ones(at.shape[0])
         lead = outer[:, names.index("lead")] if "lead" in names else nothing + self.lead_ohm
         rows, slopes, shares = [], [], []
+        knobs = {n: slice(names.index(first), names.index(first) + len(KNOBS)) for n, first in self._drifting.items()}
         for sweep in self.sweeps:
-            told = sweep.model.predict(self.sought, inner, scale)
+            ohm, by_knob = {}, {}
+            for name, driver in sweep.model.drivers.items():
+                turned = outer[:, knobs[name]] if name in knobs else np.zeros((1, len(KNOBS)))
+                z, by_knob[name] = driver.at(turned)
+                ohm[name] = scale[:, None] * z
+            told = sweep.model.predict(self.sought, inner, ohm)
             log, share = told.log, told.by_driver
             slope = np.zeros((*log.shape, at.shape[1]), dtype=complex)
             slope[:, :, : inner.shape[1]] = told.slope
@@ -163,6 +173,10 @@ class Problem:
                     slope[:, :, inner.shape[1] + names.index("lead")] = 1.0 / whole
             if "scale" in names:
                 slope[:, :, inner.shape[1] + names.index("scale")] = sum(share.values())
+            for name, columns in knobs.items():
+                if name in share:
+                    first = inner.shape[1] + columns.start
+                    slope[:, :, first : first + len(KNOBS)] = share[name][:, :, None] * by_knob[name]
             if sweep.gain >= 0:
                 log = log + outer[:, sweep.gain, None]
                 slope[:, :, inner.shape[1] + sweep.gain] = 1.0
@@ -170,6 +184,12 @@ class Problem:
             slopes.append(slope)
             shares.append(share)
         return Residual(tuple(rows), tuple(slopes), tuple(shares))
+
+    @cached_property
+    def _drifting(self) -> dict[str, str]:
+        """The first of the nuisances of each driver that may have moved."""
+        first = {n: drift_names(n)[0] for n in self.driver_noise}
+        return {n: name for n, name in first.items() if any(u.name == name for u in self.nuisances)}
 
     def with_network(self, network: Network, sought: Sequence[Unknown]) -> Problem:
         """The same sweeps for another network. Raises NoSolutionError, OptionError later, when it is solved."""
@@ -224,14 +244,28 @@ def build_problem(
     if jig.scale_sd > 0:
         nuisances.append(_factor("scale", jig.scale_sd))
     gains = range(len(sweeps)) if jig.gain_sd > 0 else [-1] * len(sweeps)
-    rows = tuple(_sweep_rows(s, network, at, drivers, gain) for s, gain in zip(sweeps, gains, strict=True))
+    models: dict[str, DriverModel | None] = dict.fromkeys(network.driver_names)
+    if jig.drift_sd > 0:
+        models = {name: moving_model(drivers[name]) for name in models}
+        nuisances += [_factor(name, jig.drift_sd) for driver in models for name in drift_names(driver)]
+    rows = tuple(_sweep_rows(s, network, at, drivers, models, gain) for s, gain in zip(sweeps, gains, strict=True))
     lead = 0.0 if jig.lead_ohm is None else jig.lead_ohm
     return Problem(network, at, rows, tuple(sought), tuple(nuisances), noise, lead)
 
 
 def is_factor(name: str) -> bool:
-    """Whether a nuisance multiplies: the gain of a sweep ("gain", "gain 2"), or the scale of all."""
-    return name.startswith("gain") or name == "scale"
+    """Whether a nuisance multiplies: the gain of a sweep ("gain", "gain 2"), the scale of all, or a driver's."""
+    return name.startswith("gain") or name == "scale" or is_drift(name)
+
+
+def is_drift(name: str) -> bool:
+    """Whether a nuisance is what a driver has moved by: "woofer fs"."""
+    return name.endswith(tuple(f" {knob}" for knob in KNOBS))
+
+
+def drift_names(driver: str) -> list[str]:
+    """The nuisances of a driver that may have moved since its sweep."""
+    return [f"{driver} {knob}" for knob in KNOBS]
 
 
 def _factor(name: str, spread: float) -> Unknown:
@@ -259,7 +293,14 @@ def _driver_noise(curve: Curve) -> float:
     return max(noise, floor) if math.isfinite(noise) else max(floor, 0.01)
 
 
-def _sweep_rows(sweep: Sweep, network: Network, channel: str, curves: Mapping[str, Curve], gain: int) -> SweepRows:
+def _sweep_rows(
+    sweep: Sweep,
+    network: Network,
+    channel: str,
+    curves: Mapping[str, Curve],
+    models: Mapping[str, DriverModel | None],
+    gain: int,
+) -> SweepRows:
     seen = network_for(network, sweep.where, sweep.driver)
     key = network.driver_card(sweep.driver).key if sweep.where is SweepPlace.RATIO else ""
     f = sweep.frequency_hz
@@ -281,7 +322,7 @@ def _sweep_rows(sweep: Sweep, network: Network, channel: str, curves: Mapping[st
     shorter = replace(
         sweep, curve=replace(sweep.curve, frequency_hz=f[kept], value=sweep.curve.value[kept]), noise=noise.floored()
     )
-    drivers = {name: curves[name].at(f[kept]) for name in seen.driver_names}
+    drivers = {name: drifting_driver(curves[name], f[kept], models[name]) for name in seen.driver_names}
     model = SweepModel(seen, channel, key, f[kept], drivers)
     cell = np.unique(np.floor(np.log2(f[kept]) * CELLS_PER_OCTAVE).astype(int), return_inverse=True)[1]
     rests_on = {name: _interpolation(f[kept], curves[name].frequency_hz) for name in seen.driver_names}

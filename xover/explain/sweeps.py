@@ -160,6 +160,14 @@ class Sweep:
             return f"voltage at {self.driver} over the amplifier's"
         return f"sweep with {self.driver} {self.where}"
 
+    def within(self, band_hz: tuple[float, float]) -> Sweep:
+        """The rows of a band alone. Raises OptionError: there are too few."""
+        f = self.frequency_hz
+        kept = (f >= band_hz[0]) & (f <= band_hz[1])
+        if np.count_nonzero(kept) < 2:
+            raise OptionError(f"the {self.words} has no rows there", f"widen {named('band_hz')}")
+        return replace(self, curve=replace(self.curve, frequency_hz=f[kept], value=self.curve.value[kept]))
+
     def with_noise(self, relative: float) -> Sweep:
         """The same with stated noise, alike in magnitude and phase."""
         phase = relative if self.curve.has_phase else float("nan")

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
+from xover.explain.drift import DriftingDriver
 from xover.explain.sweeps import SweepPlace
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradient
@@ -39,6 +40,8 @@ _USUAL_DCR_OHM: Final = 0.35
 _UNSTATED: Final = 0.7
 # Fixed series resistance (foil, leads, drying out), mean and spread in ohms: wet capacitors, and dry ones.
 _ESR_OHM: Final = {True: (0.3, 0.4), False: (0.01, 0.03)}
+# A wet capacitor that dries out loses up to ten times what it did: mean and spread over what is stated.
+_AGED_ESR: Final = 4.0
 # Dissipation factor of a capacitor of which nothing is said, film or tired electrolytic: mean and spread.
 _ANY_DISSIPATION: Final = (0.05, 0.08)
 # Spread of a dissipation factor beyond what is usual for the kind, for wet capacitors and dry ones.
@@ -168,7 +171,8 @@ def _dcr(coil: Inductor) -> Unknown:
 
 def _dissipation(capacitor: Capacitor) -> Unknown:
     name, stated = f"{capacitor.name}_df", capacitor.dissipation_factor
-    if stated <= 0 and capacitor.kind is None:
+    if stated <= 0 and _may_be_wet(capacitor):
+        # Whatever is stated as a series resistance is no loss angle: there may be none.
         centre, spread = _ANY_DISSIPATION
     else:
         low, high = FACTS[kind_of(capacitor)].aged_dissipation_factor or (0.0, 0.2)
@@ -179,7 +183,8 @@ def _dissipation(capacitor: Capacitor) -> Unknown:
 def _esr(capacitor: Capacitor) -> Unknown:
     name, stated = f"{capacitor.name}_esr", capacitor.esr_ohm
     if stated > 0:
-        return Unknown(name, capacitor.name, ParameterKind.ESR, stated, False, stated, _UNSTATED * stated)
+        centre, spread = (_AGED_ESR * stated for _ in "12") if _may_be_wet(capacitor) else (stated, _UNSTATED * stated)
+        return Unknown(name, capacitor.name, ParameterKind.ESR, stated, False, centre, spread)
     return Unknown(name, capacitor.name, ParameterKind.ESR, 0.0, False, *_ESR_OHM[_may_be_wet(capacitor)])
 
 
@@ -226,21 +231,21 @@ class SweepModel:
     ----------
     network : with the driver unplugged or shorted, where that is how the sweep was made.
     channel : where the impedance is measured. driver : key, for a ratio; else empty.
-    drivers_ohm : (n,) impedance of each driver at `frequency_hz`.
+    drivers : impedance of each driver at `frequency_hz`, and how it moves.
     """
 
     network: Network
     channel: str
     driver: str
     frequency_hz: Float
-    drivers_ohm: Mapping[str, Complex]
+    drivers: Mapping[str, DriftingDriver]
 
-    def predict(self, sought: Sequence[Unknown], at: Float, scale: Float) -> Prediction:
+    def predict(self, sought: Sequence[Unknown], at: Float, drivers_ohm: Mapping[str, Complex]) -> Prediction:
         """Solve.
 
         Parameters
         ----------
-        at : (k, u) coordinates of the unknowns. scale : (k,) factor on every driver's impedance.
+        at : (k, u) coordinates of the unknowns. drivers_ohm : (k, n) impedance of each driver.
         """
         sign = self._signs
         here = [(column, u) for column, u in enumerate(sought) if u.name in sign]
@@ -248,7 +253,7 @@ class SweepModel:
         for column, unknown in here:
             number = unknown.number(at[:, column])
             values[unknown.name] = sign[unknown.name] * (1.0 - number) if _leaks(unknown) else number
-        impedance = {n: z if np.all(scale == 1.0) else scale[:, None] * z for n, z in self._drivers.items()}
+        impedance = {name: drivers_ohm[name] for name in self.network.driver_names}
         solution = solve(self.network, self.frequency_hz, impedance, values)
         if self.driver:
             gradient, result = drive_gradient(solution)[self.driver], solution.drive[self.driver]
@@ -262,11 +267,6 @@ class SweepModel:
             slope[:, :, column] = gradient[unknown.name] * turn[:, None] / result
         by_driver = {name: gradient[f"Z_{name}"] * z / result for name, z in impedance.items()}
         return Prediction(np.log(result), slope, by_driver)
-
-    @cached_property
-    def _drivers(self) -> Mapping[str, Complex]:
-        """Those that are connected."""
-        return {name: self.drivers_ohm[name] for name in self.network.driver_names}
 
     @cached_property
     def _signs(self) -> dict[str, float]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from xover.declare import Ask, question
 from xover.errors import named
 from xover.studies.options import EVERYTHING, Channel, Noise, Progress, quiet
-from xover.units import FILE, NETWORK, OHM, SHARE, YES, by_name, one_of
+from xover.units import BAND, FILE, NETWORK, OHM, SHARE, YES, by_name, one_of
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
@@ -58,6 +58,13 @@ def infer(
     lead_ohm: Annotated[
         float | None, Ask("Resistance of the leads [default: fitted].", OHM, "--lead-ohm", low=0, high=1e4)
     ] = None,
+    driver_drift: Annotated[
+        float,
+        Ask("What fs, Q and Re of a driver have moved by since its sweep, one sigma.", SHARE, low=0, high=0.3),
+    ] = 0.02,
+    band_hz: Annotated[
+        tuple[float, float] | None, Ask("Where the sweeps count [default: all].", BAND, "--band")
+    ] = None,
     try_neighbours: Annotated[
         bool, Ask("Try networks that are one fault away; done anyway if this one does not fit.", YES, "--try")
     ] = False,
@@ -87,6 +94,8 @@ def infer(
         (SweepPlace.RATIO, ratio),
     ):
         sweeps += [read_sweep(where, driver, Path(file)) for driver, file in (given or {}).items()]
+    if band_hz is not None:
+        sweeps = [sweep.within(band_hz) for sweep in sweeps]
     usual = "original" if "original" in speaker.network_names else None
     name = network or usual or speaker.default_network()
     drawn = speaker.network(name)
@@ -98,7 +107,7 @@ def infer(
         name=name,
         channel=channel,
         prior=Prior.NONE if no_prior else Prior(prior),
-        jig=Jig(gain_error, lead_ohm, scale_error),
+        jig=Jig(gain_error, lead_ohm, scale_error, driver_drift),
         noise=noise,
         try_neighbours=try_neighbours,
         force_numbers=force_numbers,

@@ -17,7 +17,7 @@ from xover.explain.identify import covariance, data_deviation, groups, is_seen, 
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Sweep
 from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
-from xover.explain.unknowns import ANY_SD, NORMAL_95, Prior, unknowns, with_values
+from xover.explain.unknowns import NORMAL_95, Prior, unknowns, with_values
 from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
 from xover.network.cards import netlist_text
@@ -142,7 +142,7 @@ def infer_network(
         warnings=(
             *(w for s in read for w in s.warnings),
             *measurement_warnings(measured, test),
-            *_cautions(found, jig, prior),
+            *_cautions(found, jig, prior, network),
         ),
         netlist=netlist,
     )
@@ -151,7 +151,8 @@ def infer_network(
 def spread_factor(found: SweepFit) -> float:
     """How much wider the residuals are than the noise that was reckoned with; never below 1."""
     freedom = max(1.0, found.whitened.size - found.effective_parameters)
-    return max(1.0, math.sqrt(found.chi_square / freedom))
+    test = judge_topology(found)
+    return max(1.0, math.sqrt(found.chi_square / freedom), test.noise_factor * math.sqrt(test.smooth_ratio))
 
 
 def _seen(found: SweepFit, scale: float) -> list[bool]:
@@ -210,7 +211,7 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
     )
 
 
-def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
+def _cautions(found: SweepFit, jig: Jig, prior: Prior, network: Network) -> list[str]:
     out: list[str] = []
     if prior is Prior.NONE:
         out.append(
@@ -225,12 +226,7 @@ def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
         out.append(Remark(words, About.METHOD))
     if not found.problem.sweeps[0].sweep.curve.has_phase:
         out.append("the sweep has no phase: less is seen than could be")
-    pulled = [
-        u.name
-        for u, at in zip(found.problem.sought, found.at, strict=False)
-        if u.is_value and u.spread < ANY_SD and abs(at - u.centre) > _PULLED * u.spread
-    ]
-    if pulled:
+    if pulled := _pulled(found, prior, network):
         out.append(
             f"{and_words(pulled)} lies far beyond what is usual, so that the prior pulls all values: "
             "use the prior 'any'"
@@ -239,6 +235,18 @@ def _cautions(found: SweepFit, jig: Jig, prior: Prior) -> list[str]:
     if guessed:
         out.append(f"the impedance of {and_words(guessed)} is noisy or not measured: intervals allow for that")
     return out
+
+
+def _pulled(found: SweepFit, prior: Prior, network: Network) -> list[str]:
+    """Parts that lie far beyond what is usual for their kind where they are given more room."""
+    if prior is not Prior.USUAL:
+        return []
+    free = fit(replace(found.problem, sought=unknowns(network, Prior.ANY)), found.at)
+    return [
+        u.name
+        for u, at, own in zip(found.problem.sought, free.at, free.deviation, strict=False)
+        if u.is_value and abs(at - u.centre) > _PULLED * math.hypot(u.spread, float(own))
+    ]
 
 
 def inferred_netlist(

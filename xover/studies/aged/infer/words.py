@@ -8,7 +8,7 @@ from typing import Final
 
 from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.explain.identify import Combination, Group, NextSweep
-from xover.explain.problem import is_factor
+from xover.explain.problem import is_drift, is_factor
 from xover.explain.sweeps import SweepPlace
 from xover.explain.topology import Fault, Rival, TopologyTest
 from xover.explain.unknowns import PRIOR_WORDS
@@ -50,6 +50,9 @@ def said_name(name: str) -> str:
     """What an unknown is called: "C1", "the resistance of L1", "the leads"."""
     if name == "lead":
         return "the leads"
+    if is_drift(name):
+        driver, _, knob = name.rpartition(" ")
+        return f"the {knob} of {driver} today"
     if is_factor(name):
         return "the scale of all sweeps" if name == "scale" else f"the {name.replace('gain ', 'gain of sweep ')}"
     for ending, words in _LOSSES.items():

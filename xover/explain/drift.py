@@ -1,0 +1,132 @@
+"""How a driver's impedance moves where the driver has changed a little since it was measured: in fs, Q and Re.
+
+A warmer coil, another climate, years of play. The measured curve stays; what is added is the difference that the change
+makes to the driver's model. With M its motional impedance, L what the suspension is in it and R its losses,
+
+    M' = b M / (1 + M (k - 1)/(jwL) + M (c - 1)/R)
+
+whatever box or horn the cone works on: a suspension k times as stiff and losses c times as large are admittances beside
+M, a force factor scales it by b. Derived; with the moving mass kept, k = fs'^2, c = fs'/Qms' and b = Re' fs'/Qes', each
+against its old value.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xover.curve import Complex, Curve, Float
+from xover.driver.fit import fit_driver
+from xover.driver.model import DriverModel
+from xover.errors import InputError
+
+DRIFT_SD: Final = 0.02
+"""What fs, Qms, Qes and Re of a driver each have moved by since its sweep, one standard deviation. Common practice, no
+published source."""
+HOLDS: Final = 0.10
+"""A model that misses its sweep by more, rms, is not asked: then the whole curve is scaled and shifted."""
+KNOBS: Final = ("fs", "Qms", "Qes", "Re")
+# Rows in an octave that a model is fitted to: the change rests on its shape, and not on its last digit.
+_ROWS: Final = 12
+# The slope of a measured curve is taken over so many octaves to either side, as a single row is noise.
+_SLOPE_OCTAVES: Final = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class DriftingDriver:
+    """A measured impedance, and how it moves with ln fs, ln Qms, ln Qes and ln Re of its driver.
+
+    Attributes
+    ----------
+    impedance_ohm : (n,) as measured.
+    motional_ohm : (n,) M of its model, 0 without one. stiffness : (n,) 1/(jwL). loss : 1/R. re_ohm : DC resistance.
+    shift : (n,) d Z/d ln f where no model holds and fs shifts the curve; else zeros.
+    """
+
+    impedance_ohm: Complex
+    motional_ohm: Complex
+    stiffness: Complex
+    loss: float
+    re_ohm: Complex
+    shift: Complex
+    spread: float = DRIFT_SD
+
+    @property
+    def knobs(self) -> tuple[str, ...]:
+        """What may have moved."""
+        return KNOBS
+
+    @property
+    def spreads(self) -> tuple[float, ...]:
+        """Standard deviation of the logarithm of each."""
+        return (self.spread,) * len(KNOBS)
+
+    def at(self, turned: Float) -> tuple[Complex, Complex]:
+        """(k, n) ohm and (k, n, 4) relative derivatives, for logarithms (k, 4) of fs, Qms, Qes, Re."""
+        fs, qms, qes, re = (turned[:, i, None] for i in range(4))
+        stiff, lossy = np.exp(2.0 * fs), np.exp(fs - qms)
+        beside = self.motional_ohm / (
+            1.0 + self.motional_ohm * ((stiff - 1.0) * self.stiffness + (lossy - 1.0) * self.loss)
+        )
+        moving = np.exp(re + fs - qes) * beside
+        ohm = self.impedance_ohm + (np.exp(re) - 1.0) * self.re_ohm + (moving - self.motional_ohm) - fs * self.shift
+        by_loss = moving * beside * lossy * self.loss
+        by_fs = moving - 2.0 * moving * beside * stiff * self.stiffness - by_loss - self.shift
+        slopes = np.stack([by_fs, by_loss, -moving, moving + np.exp(re) * self.re_ohm], axis=-1)
+        return np.asarray(ohm, dtype=complex), np.asarray(slopes / ohm[..., None], dtype=complex)
+
+    def only(self, rows: NDArray[np.intp]) -> DriftingDriver:
+        """The same at fewer frequencies."""
+        names = ("impedance_ohm", "motional_ohm", "stiffness", "re_ohm", "shift")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
+
+def moving_model(curve: Curve) -> DriverModel | None:
+    """The model that tells how a driver's sweep moves; None where none holds."""
+    try:
+        fitted = fit_driver(_thinned(curve))
+    except InputError:
+        return None
+    return fitted.model if fitted.relative_rms <= HOLDS else None
+
+
+def drifting_driver(
+    curve: Curve, frequency_hz: Float, model: DriverModel | None, spread: float = DRIFT_SD
+) -> DriftingDriver:
+    """A driver's sweep at (n,) other frequencies, NaN beyond it, with the changes that its model tells."""
+    ohm, nothing = curve.at(frequency_hz), np.zeros(frequency_hz.shape, dtype=complex)
+    if model is None:
+        return DriftingDriver(ohm, nothing, nothing, 0.0, ohm, _shift(curve, frequency_hz), spread)
+    peaks = model.resonances
+    moving = np.asarray(sum((peak.impedance_ohm(frequency_hz) for peak in peaks), nothing), dtype=complex)
+    # Far below every resonance M is jwL, L the sum of all.
+    stiffness, loss = nothing, 0.0
+    if peaks:
+        stiffness = nothing + 1.0 / (2j * math.pi * frequency_hz * sum(peak.l_h for peak in peaks))
+        loss = 1.0 / peaks[0].r_ohm
+    re_ohm = np.full_like(nothing, model.re_ohm)
+    return DriftingDriver(ohm, moving, stiffness, loss, re_ohm, nothing, spread)
+
+
+def _thinned(curve: Curve) -> Curve:
+    octaves = np.log2(curve.frequency_hz)
+    kept = np.unique(np.floor((octaves - octaves[0]) * _ROWS + 1e-6).astype(int), return_index=True)[1]
+    if kept.size < 4 * _ROWS:
+        return curve
+    return replace(curve, frequency_hz=curve.frequency_hz[kept], value=curve.value[kept])
+
+
+def _shift(curve: Curve, frequency_hz: Float) -> Complex:
+    """(n,) d Z/d ln f, one-sided at the ends of the sweep; 0 where it cannot be told."""
+    step = 2.0**_SLOPE_OCTAVES
+    below, here, above = (curve.at(frequency_hz * x) for x in (1.0 / step, 1.0, step))
+    rise, width = np.zeros_like(here), np.zeros(here.shape)
+    for one, other in ((here, above), (below, here)):
+        known = np.isfinite(one) & np.isfinite(other)
+        rise[known] += (other - one)[known]
+        width[known] += math.log(step)
+    return np.divide(rise, width, out=np.zeros_like(rise), where=width > 0)
