@@ -120,6 +120,8 @@ def fills_a_radian_turn(phase: Float) -> bool:
 
 
 LEAST_ROWS = 8
+# A hole is more than an octave wide; so many are named.
+LARGEST_GAP, MOST_HOLES = 2.0, 3
 # Beyond these a number is no impedance or level of a loudspeaker, but another column or unit.
 IMPEDANCE_RANGE_OHM = (1e-3, 1e7)
 LEVEL_RANGE_DB = (-300.0, 300.0)
@@ -147,8 +149,8 @@ class Sweep:
     frequency_declared: bool
     phase_declared: bool
 
-    def take(self, keep: NDArray[np.bool_]) -> Sweep:
-        """Keep some of the rows."""
+    def take(self, keep: NDArray[np.bool_] | slice) -> Sweep:
+        """Some of the rows, or all in another order."""
         phase = None if self.phase is None else self.phase[keep]
         return replace(
             self,
@@ -168,18 +170,18 @@ def check_sweep(sweep: Sweep) -> tuple[Sweep, tuple[str, ...]]:
 
     Returns
     -------
-    The sweep without its rows at 0 Hz and without repeated rows, and the warnings.
+    The sweep, rising, without its rows at 0 Hz and without repeated rows, and the warnings.
 
-    Raises InputError: with file and line. Not finite, frequency below 0 or not rising, one frequency with two values,
-    fewer than 8 rows, frequencies in kHz, impedance at or below 0, a magnitude or phase out of all range, phase in
-    radians.
+    Raises InputError: with file and line. Not finite, frequency below 0 or neither rising nor falling,
+    one frequency with two values, fewer than 8 rows, frequencies in kHz, impedance at or below 0, a magnitude or phase
+    out of all range, phase in radians.
     """
     warnings: list[str] = []
     sweep = _drop_zero_hertz(sweep, warnings)
     _check_finite(sweep)
-    sweep = _merge_repeated(sweep, warnings)
+    sweep = _merge_repeated(_rising(sweep, warnings), warnings)
     if sweep.line.size < LEAST_ROWS:
-        last = sweep.line.size - 1 if sweep.line.size else None
+        last = int(np.argmax(sweep.line)) if sweep.line.size else None
         raise sweep.fault(
             f"has {sweep.line.size} usable row{'' if sweep.line.size == 1 else 's'}, where {LEAST_ROWS} are the least",
             "measure at more frequencies",
@@ -188,6 +190,7 @@ def check_sweep(sweep: Sweep) -> tuple[Sweep, tuple[str, ...]]:
     _check_hertz(sweep, warnings)
     _check_magnitude(sweep)
     _check_phase(sweep, warnings)
+    _name_holes(sweep, warnings)
     return sweep, tuple(warnings)
 
 
@@ -209,6 +212,29 @@ def _check_finite(sweep: Sweep) -> None:
     if below.size:
         shown = f"{sweep.frequency_hz[below[0]]:g}"
         raise sweep.fault(f"the frequency {shown} Hz is below 0", "put frequency in Hz first in each row", below[0])
+
+
+def _rising(sweep: Sweep, warnings: list[str]) -> Sweep:
+    """The rows from low to high frequency where they run the other way throughout."""
+    f = sweep.frequency_hz
+    if f.size < 2 or f[0] <= f[-1] or np.any(np.diff(f) > 0.0):
+        return sweep
+    warnings.append(f"the rows run from {f[0]:g} down to {f[-1]:g} Hz and were turned round")
+    return sweep.take(slice(None, None, -1))
+
+
+def _name_holes(sweep: Sweep, warnings: list[str]) -> None:
+    f = sweep.frequency_hz
+    steps = np.diff(f)
+    wide = f[1:] > LARGEST_GAP * f[:-1]
+    # On an even grid from near 0 Hz the first step is an octave, and a little more where the file rounds.
+    wide[0] &= steps[0] > 1.5 * steps[1]
+    holes = [f"{f[i]:g} and {f[i + 1]:g} Hz" for i in np.flatnonzero(wide)]
+    if holes:
+        said = ", ".join(holes[:MOST_HOLES]) + (f" and {len(holes) - MOST_HOLES} more" * (len(holes) > MOST_HOLES))
+        warnings.append(
+            f"no row between {said}: a hole of more than an octave, bridged by a smooth curve that nobody measured"
+        )
 
 
 def _merge_repeated(sweep: Sweep, warnings: list[str]) -> Sweep:

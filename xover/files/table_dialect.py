@@ -1,4 +1,4 @@
-"""The rows of a measurement table: which lines are rows, what separates columns, what marks decimals.
+"""The rows of a measurement table: what separates columns, what marks decimals.
 
 The dialect is worked out from all rows of a file together, never line by line. Where a file can be
 read in two ways it is refused with what would make it plain.
@@ -12,34 +12,18 @@ from dataclasses import dataclass
 from typing import Literal
 
 from xover.errors import InputError
+from xover.files.table_lines import NONFINITE, Line, Separator, fields_of, sort_lines, usual
 
-MOST_ROWS = 1_000_000
-
-Separator = Literal[" ", "\t", ",", ";"]
 Decimal = Literal[".", ","]
 
-_NONFINITE = r"[+-]?(?:nan(?:\(\w*\))?|inf(?:inity)?|1\.#\w+)"
-# A line that begins like this is a row, or a row gone wrong; it is never skipped in silence.
-_ROW_START = re.compile(rf"[+-]?[.,]?[0-9]|{_NONFINITE}(?=[\s,;]|$)", re.IGNORECASE)
-_QUOTED_ROW = re.compile(r"(?=.*[0-9])[\"'][-+0-9.,;eE\"'\s]*")
-# Before the first row, a line that begins with a date or a time is a comment.
-_DATE_OR_TIME = re.compile(r"\d+([-/.:])\d+\1\d+|\d+:\d\d")
 _NUMBER = {
     ".": re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"),
     ",": re.compile(r"[+-]?[0-9]+(?:,[0-9]+)?(?:[eE][+-]?[0-9]+)?"),
 }
-_BAD_NUMBER = re.compile(_NONFINITE, re.IGNORECASE)
+_BAD_NUMBER = re.compile(NONFINITE, re.IGNORECASE)
 _DIGITS_AND_MARKS = re.compile(r"[-+0-9.,eE]+")
 # 12,345 may be a thousand; 0,345 and 12,34 and 1234,567 may not.
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-
-
-@dataclass(frozen=True)
-class Line:
-    """A line of the file and its number, from 1."""
-
-    number: int
-    text: str
 
 
 @dataclass(frozen=True)
@@ -53,6 +37,7 @@ class RawTable:
     lines : (n,) line number of each row.
     separator, decimal : the dialect.
     only_whole : no number of the file has a decimal mark.
+    left_out : lines between the rows that were taken for comments although they say something.
     """
 
     preamble: tuple[Line, ...]
@@ -61,6 +46,7 @@ class RawTable:
     separator: Separator
     decimal: Decimal
     only_whole: bool
+    left_out: tuple[Line, ...] = ()
 
     @property
     def columns(self) -> int:
@@ -74,49 +60,32 @@ def split_table(text: str) -> RawTable:
     Raises InputError: without path, with the line: no rows, a field that is no number, unequal columns, decimal marks
     that contradict each other or could be thousands separators.
     """
-    preamble, lines = _rows_and_comments(text)
-    separator = _separator(lines)
-    fields = [_fields(line, separator) for line in lines]
-    decimal = _decimal(lines, fields, separator)
+    found = sort_lines(text, _separator)
+    lines, separator = found.rows, _separator(found.sound)
+    fields = [fields_of(line.text, separator) for line in lines]
+    decimal = _decimal(found.sound, [fields_of(line.text, separator) for line in found.sound], separator)
     rows = tuple(
         tuple(_number(field, column, decimal, line) for column, field in enumerate(row, start=1))
         for line, row in zip(lines, fields, strict=True)
     )
+    width = usual([len(row) for row in rows])
+    like = next(line for line, row in zip(lines, rows, strict=True) if len(row) == width)
     for line, row in zip(lines, rows, strict=True):
-        if len(row) != len(rows[0]):
+        if len(row) != width:
             raise InputError(
-                f"has {_columns(len(row))} where line {lines[0].number} has {len(rows[0])}",
+                f"has {_columns(len(row))} where line {like.number} has {width}",
                 "give every row the same columns",
                 line=line.number,
             )
     if len(rows[0]) < 2:
         raise InputError("has one column", "give frequency, magnitude and, if measured, phase", line=lines[0].number)
     only_whole = not any(decimal in field for row in fields for field in row)
-    return RawTable(preamble, rows, tuple(line.number for line in lines), separator, decimal, only_whole)
+    numbers = tuple(line.number for line in lines)
+    return RawTable(found.preamble, rows, numbers, separator, decimal, only_whole, found.left_out)
 
 
 def _columns(count: int) -> str:
     return f"{count} column" + ("" if count == 1 else "s")
-
-
-def _rows_and_comments(text: str) -> tuple[tuple[Line, ...], list[Line]]:
-    preamble: list[Line] = []
-    rows: list[Line] = []
-    for number, raw in enumerate(text.split("\n"), start=1):
-        stripped = raw.replace("\u2212", "-").strip()
-        if not stripped:
-            continue
-        if _ROW_START.match(stripped) and (rows or not _DATE_OR_TIME.match(stripped)):
-            rows.append(Line(number, stripped))
-            if len(rows) > MOST_ROWS:
-                raise InputError(f"the table has more than {MOST_ROWS} rows", "thin it out", line=number)
-        elif _QUOTED_ROW.fullmatch(stripped):
-            raise InputError("the numbers stand in quotes", "export the table without quotes", line=number)
-        elif not rows:
-            preamble.append(Line(number, stripped))
-    if not rows:
-        raise InputError("holds no row of numbers", "give rows of frequency in Hz, magnitude and phase in degrees")
-    return tuple(preamble), rows
 
 
 def _separator(lines: Sequence[Line]) -> Separator:
@@ -150,15 +119,6 @@ def _separator(lines: Sequence[Line]) -> Separator:
 
 def _all_numbers(fields: Sequence[str], decimal: Decimal) -> bool:
     return len(fields) > 1 and all(_NUMBER[decimal].fullmatch(f) or _BAD_NUMBER.fullmatch(f) for f in fields)
-
-
-def _fields(line: Line, separator: Separator) -> list[str]:
-    if separator == " ":
-        return line.text.split()
-    fields = [field.strip() for field in line.text.split(separator)]
-    if len(fields) > 1 and not fields[-1]:
-        fields.pop()  # a separator closes the row
-    return fields
 
 
 def _decimal(lines: Sequence[Line], fields: Sequence[Sequence[str]], separator: Separator) -> Decimal:

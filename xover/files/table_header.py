@@ -8,34 +8,24 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import Enum
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from xover.errors import InputError
-from xover.files.table_dialect import Line, RawTable
+from xover.files.table_dialect import RawTable
+from xover.files.table_headings import (
+    BOTH_PARTS,
+    COMMENT_MARKS,
+    Heading,
+    Role,
+    paired_letters,
+    plain,
+    read_heading,
+    units_in_order,
+)
+from xover.files.table_lines import Line
 
 Quantity = Literal["ohm", "dB"]
-
-
-class Role(Enum):
-    """What a column holds."""
-
-    FREQUENCY = "frequency"
-    MAGNITUDE = "magnitude"
-    PHASE = "phase"
-    CARTESIAN = "real or imaginary part"
-    OTHER = "other"
-
-
-@dataclass(frozen=True)
-class Heading:
-    """What one heading says: a role, a unit if it names one, else the quantity that its word implies."""
-
-    role: Role
-    unit: str | None
-    text: str
-    implies: str | None = None
 
 
 @dataclass(frozen=True)
@@ -46,8 +36,10 @@ class Columns:
     ----------
     frequency, magnitude, phase : column numbers from 0; phase is None where there is none.
     frequency_scale, magnitude_scale, phase_scale : factors to Hz, ohm (1 for dB) and degrees.
-    frequency_declared, phase_declared : the header named the unit.
+    frequency_declared, magnitude_declared, phase_declared : the header named the unit.
     named : the header named every one of the three columns.
+    parts : magnitude and phase are the columns of a real and an imaginary part, and their factors those to ohm, or to
+        the pressure of which 1 is 0 dB.
     warnings : what was taken on trust.
     """
 
@@ -58,35 +50,19 @@ class Columns:
     magnitude_scale: float = 1.0
     phase_scale: float = 1.0
     frequency_declared: bool = False
+    magnitude_declared: bool = False
     phase_declared: bool = False
     named: bool = False
+    parts: bool = False
     warnings: tuple[str, ...] = ()
 
 
 _FREQUENCY_SCALE = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "rad/s": 1.0 / (2.0 * math.pi)}
 _OHM_SCALE = {"ohm": 1.0, "kohm": 1e3}
+# Of a part of a response: 0 dB is 20 uPa, or 1 where it is a ratio.
+_PRESSURE_SCALE = {"pa": 1.0 / 20e-6, "mpa": 1e-3 / 20e-6, "v/v": 1.0}
 _PHASE_SCALE = {"deg": 1.0, "rad": 180.0 / math.pi}
 
-# A number before a unit makes it a value in a sentence ("at 1 kHz"), not the unit of a column.
-_NO_VALUE = r"(?<![0-9])(?<![0-9]\s)(?<![a-z])"
-_UNITS = (
-    (Role.FREQUENCY, re.compile(_NO_VALUE + r"(?P<unit>[km]?\s?hz|rad(?:ians?)?\s?(?:/|per)\s?s(?:ec)?)(?![a-z])")),
-    (Role.PHASE, re.compile(_NO_VALUE + r"(?P<unit>deg(?:rees?|s)?|rad(?:ians?)?)(?![a-z/])")),
-    (
-        Role.MAGNITUDE,
-        re.compile(_NO_VALUE + r"(?P<unit>(?:k|m|meg|mega|kilo|kil|milli)?\s?ohms?|db(?:spl|[a-z])?)(?![a-z])"),
-    ),
-    (Role.MAGNITUDE, re.compile(r"[(\[]\s*(?P<unit>m?v|m?pa|v/v|pa/v|%)\s*[)\]]")),
-)
-_CARTESIAN = re.compile(r"(?:re|im|real|imag\w*|resistance|reactance)\b(?!\s*20)")
-_WORDS = (
-    (Role.PHASE, re.compile(r"ph|phas[eo]?|fas[eo]?|faz[ae]|angle|arg"), None),
-    (Role.MAGNITUDE, re.compile(r"\|?z\|?|imp[eé]d.*"), "ohm"),
-    (Role.MAGNITUDE, re.compile(r"spl"), "dB"),
-    (Role.MAGNITUDE, re.compile(r"mag.*|ampl.*|level|gain|betrag|abs|mod.*|pegel"), None),
-    (Role.FREQUENCY, re.compile(r"f|fr[eé]q.*"), None),
-)
-_MOST_WORDS = 3  # more of them are a sentence
 # What a header says where the phases of several records share no zero of time; common practice, no published source.
 _TIME = r"(?:(?:timing|time)[ -]?(?:ref(?:erence)?|base)|loop[ -]?back)\b"
 _DENIES = re.compile(
@@ -94,14 +70,14 @@ _DENIES = re.compile(
     rf"|{_TIME}(?: channel)?(?: ?[:=] ?|(?: (?:is|was))? )(?:no|none|off|not|disabled|false|absent|missing)\b"
     r"(?!\.? ?[0-9])|\bnot time[ -]referenced\b"
 )
-_COMMENT_MARKS = " \t*#!;/%\"'"
 
 
 def read_header(raw: RawTable, quantity: Quantity) -> Columns:
     """Work out the columns of a table from its header, or from the usual order without one.
 
-    Raises InputError: without path, with the header's line: a unit that contradicts the wanted quantity, real and
-    imaginary parts, no magnitude or several that could be meant; columns without a header that can be read in two ways.
+    Raises InputError: without path, with the header's line: a unit that contradicts the wanted quantity, a real part
+    without an imaginary one, no magnitude or several that could be meant; columns without a header that can be read in
+    two ways.
     """
     found = _headings(raw)
     if found is None:
@@ -116,7 +92,7 @@ def read_header(raw: RawTable, quantity: Quantity) -> Columns:
 def denied_reference(raw: RawTable) -> Line | None:
     """The header line that says that the sweep has no time reference, or None; its phase holds no known delay."""
     for line in raw.preamble:
-        if _DENIES.search(" ".join(_plain(line.text).replace('"', " ").split())):
+        if _DENIES.search(" ".join(plain(line.text).replace('"', " ").split())):
             return line
     return None
 
@@ -154,6 +130,9 @@ def _better(old: Heading | None, new: Heading | None) -> Heading | None:
     """Of two headings over one column keep the one that says more; the lower line wins a draw."""
     if old is None or new is None:
         return new or old
+    part = new if new.is_part else old if old.is_part else None
+    if part is not None:
+        return replace(part, unit=part.unit or new.unit or old.unit)
     if new.unit or (not old.unit and new.role is not Role.OTHER):
         return new
     return old
@@ -161,15 +140,17 @@ def _better(old: Heading | None, new: Heading | None) -> Heading | None:
 
 def _line_headings(line: Line, raw: RawTable) -> list[Heading | None] | None:
     """Headings of one line, one per column, or None where the line is a mere comment."""
-    text = line.text.strip(_COMMENT_MARKS)
+    text = line.text.lstrip(COMMENT_MARKS).rstrip(COMMENT_MARKS.strip("'\""))
     fields = _split(text, raw)
     if fields is not None:
-        headings = [read_heading(field) for field in fields]
+        headings = paired_letters(fields) or [read_heading(field) for field in fields]
         known = [h for h in headings if h is not None and h.role is not Role.OTHER]
         begins = bool(known) and known[0].role is Role.FREQUENCY and headings[0] is known[0]
         if len(known) == raw.columns or (len(known) >= 2 and (begins or any(h.unit for h in known))):
             return headings
-    units = _units_in_order(_plain(text))
+    units = units_in_order(plain(text))
+    if raw.columns == 3 and len(units) >= 2 and units[-1].unit != "dB" and BOTH_PARTS.search(plain(text)):
+        return [units[0], replace(units[1], role=Role.REAL), replace(units[-1], role=Role.IMAGINARY)]
     roles = [unit.role for unit in units]
     if len(roles) >= 2 and roles == [Role.FREQUENCY, Role.MAGNITUDE, Role.PHASE][: len(roles)]:
         return list(units)
@@ -179,59 +160,17 @@ def _line_headings(line: Line, raw: RawTable) -> list[Heading | None] | None:
 def _split(text: str, raw: RawTable) -> list[str] | None:
     """Split a header line into as many fields as there are columns, or None."""
     tries = [text.split(mark) for mark in (raw.separator, ";", "\t", ",") if mark != " " and mark in text]
-    tries += [re.split(r"\s{2,}|\t", text), re.sub(r"\s+([(\[/])\s*", r"\1", text).split()]
+    tries += [re.split(r"\s{2,}|\t", text), re.sub(r"(?<!\s)\s+([(\[/])\s*", r"\1", text).split()]
     for fields in tries:
         if len(fields) == raw.columns:
-            return [field.strip(" \t\"'") for field in fields]
+            return [field.strip(" \t\"'" if field.strip()[:1] in ("'", '"') else " \t") for field in fields]
     return None
 
 
-def _plain(text: str) -> str:
-    """Lower case, with the signs for ohm and degree written out."""
-    for sign, word in (("\u2126", "ohm"), ("\u03a9", "ohm"), ("\u00b0", " deg"), ("\u00ba", " deg")):
-        text = text.replace(sign, word)
-    return text.lower().replace("_", " ")
-
-
-def read_heading(field: str) -> Heading | None:
-    """Read one heading such as "Z (kohm)"; None where it is empty."""
-    text = _plain(field).strip(_COMMENT_MARKS)
-    if not text:
-        return None
-    if _CARTESIAN.match(text):
-        return Heading(Role.CARTESIAN, None, field)
-    for role, pattern in _UNITS:
-        match = pattern.search(text)
-        if match:
-            return Heading(role, _unit_name(match["unit"]), field)
-    words = re.sub(r"[(\[].*", "", text).split()
-    for role, pattern, implies in _WORDS:
-        if len(words) <= _MOST_WORDS and any(pattern.fullmatch(word) for word in words):
-            return Heading(role, None, field, implies)
-    return Heading(Role.OTHER, None, field)
-
-
-def _units_in_order(text: str) -> list[Heading]:
-    hits = [(m.start(), role, m["unit"]) for role, pattern in _UNITS[:3] for m in pattern.finditer(text)]
-    return [Heading(role, _unit_name(unit), unit) for _, role, unit in sorted(hits, key=lambda hit: hit[0])]
-
-
-def _unit_name(text: str) -> str:
-    """One spelling of a unit."""
-    text = re.sub(r"\s", "", text)
-    if text.startswith("rad"):
-        return "rad" if "/" not in text and "per" not in text else "rad/s"
-    if text.startswith("deg"):
-        return "deg"
-    if text.startswith("db"):
-        return "dB"
-    if "ohm" in text:
-        text = text.removesuffix("s")
-        return {"kiloohm": "kohm", "kilohm": "kohm"}.get(text, text)
-    return text
-
-
 def _columns(headings: Sequence[Heading | None], raw: RawTable, quantity: Quantity) -> Columns:
+    parts = _parts(headings)
+    if parts is not None:
+        return _columns_of_parts(headings, parts, quantity)
     frequency, magnitude, phase = _places(headings, raw)
     warnings: list[str] = []
     f, m, p = headings[frequency], headings[magnitude], None if phase is None else headings[phase]
@@ -252,15 +191,66 @@ def _columns(headings: Sequence[Heading | None], raw: RawTable, quantity: Quanti
         magnitude_scale=magnitude_scale,
         phase_scale=_PHASE_SCALE[p_unit] if p_unit else 1.0,
         frequency_declared=f_unit is not None,
+        magnitude_declared=m is not None and m.unit is not None,
         phase_declared=p_unit is not None,
         named=p is not None and p.role is Role.PHASE and m is not None and m.role is Role.MAGNITUDE,
         warnings=tuple(warnings),
     )
 
 
+def _parts(headings: Sequence[Heading | None]) -> tuple[int, int, int] | None:
+    """Columns of frequency, real and imaginary part; None where the header names no part, or the polar form as well."""
+    at: dict[Role, list[int]] = {role: [] for role in Role}
+    for column, heading in enumerate(headings):
+        if heading is not None:
+            at[heading.role].append(column)
+    of_parts = at[Role.REAL] + at[Role.IMAGINARY]
+    if not of_parts or (at[Role.MAGNITUDE] and at[Role.PHASE]):
+        return None
+    for role in (Role.FREQUENCY, Role.REAL, Role.IMAGINARY):
+        if len(at[role]) != 1:
+            heading = headings[of_parts[0]]
+            count = "several columns" if at[role] else "no column"
+            raise InputError(
+                f"the header names a real or imaginary part ('{heading.text[:40] if heading else ''}') and {count} as "
+                f"{role.value}",
+                "keep frequency with one real and one imaginary part, or with magnitude and phase",
+            )
+    return at[Role.FREQUENCY][0], at[Role.REAL][0], at[Role.IMAGINARY][0]
+
+
+def _columns_of_parts(headings: Sequence[Heading | None], places: tuple[int, int, int], quantity: Quantity) -> Columns:
+    frequency, real, imaginary = (h for h in (headings[place] for place in places) if h is not None)
+    scales = [_part_scale(part, place, quantity) for part, place in zip((real, imaginary), places[1:], strict=True)]
+    relative = quantity == "dB" and not (real.unit or imaginary.unit)
+    return Columns(
+        *places,
+        frequency_scale=_FREQUENCY_SCALE[frequency.unit] if frequency.unit else 1.0,
+        magnitude_scale=scales[0],
+        phase_scale=-scales[1] if imaginary.negative else scales[1],
+        frequency_declared=frequency.unit is not None,
+        magnitude_declared=True,
+        phase_declared=True,
+        named=True,
+        parts=True,
+        warnings=("the real and imaginary parts name no unit: 0 dB is where they make 1",) if relative else (),
+    )
+
+
+def _part_scale(part: Heading, column: int, quantity: Quantity) -> float:
+    if quantity == "ohm":
+        return _magnitude_scale(part, column, quantity)
+    unit = part.unit or part.implies
+    if unit is not None and unit not in _PRESSURE_SCALE:
+        raise InputError(
+            f"column {column + 1} is headed '{part.text[:40]}', where a part of a sound pressure in Pa is wanted",
+            "check that the right file is named" if unit in _OHM_SCALE else "export level in dB and phase",
+        )
+    return 1.0 if unit is None else _PRESSURE_SCALE[unit]
+
+
 def _places(headings: Sequence[Heading | None], raw: RawTable) -> tuple[int, int, int | None]:
     """Column numbers: the usual order where the header allows it, else the order that it names."""
-    cartesian = next((h for h in headings if h is not None and h.role is Role.CARTESIAN), None)
     usual = (Role.FREQUENCY, Role.MAGNITUDE, Role.PHASE)[: raw.columns]
     fits = all(h is None or h.role in (role, Role.OTHER) for role, h in zip(usual, headings, strict=False))
     named_first = headings[0] is None or headings[0].role is Role.FREQUENCY
@@ -268,11 +258,6 @@ def _places(headings: Sequence[Heading | None], raw: RawTable) -> tuple[int, int
     third = headings[2] if raw.columns > 2 else None
     if fits and named_first and not (elsewhere and third is not None and third.role is Role.OTHER):
         return 0, 1, 2 if raw.columns > 2 else None
-    if cartesian is not None:
-        raise InputError(
-            f"the header names real or imaginary parts ('{cartesian.text[:40]}')",
-            "export magnitude and phase, or a Touchstone file",
-        )
     places = {role: [i for i, h in enumerate(headings) if h is not None and h.role is role] for role in usual}
     for role in (Role.FREQUENCY, Role.MAGNITUDE):
         if len(places.get(role, [])) != 1:

@@ -72,6 +72,8 @@ def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
         frequency_hz = rows[:, columns.frequency] * columns.frequency_scale
         magnitude = rows[:, columns.magnitude] * columns.magnitude_scale
         phase = None if columns.phase is None else rows[:, columns.phase] * columns.phase_scale
+    if columns.parts and phase is not None:
+        magnitude, phase = _polar(magnitude, phase, quantity)
     sweep = Sweep(
         frequency_hz=frequency_hz,
         magnitude=magnitude,
@@ -83,8 +85,16 @@ def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
         phase_declared=columns.phase_declared,
     )
     sweep, found = check_sweep(sweep)
-    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *_reference(raw, sweep), *found)
+    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *_left_out(raw), *_reference(raw, sweep), *found)
     return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, warnings)
+
+
+def _polar(real: Float, imaginary: Float, quantity: Quantity) -> tuple[Float, Float]:
+    """(n,) ohm or dB, and degrees; NaN where a part is not finite."""
+    with np.errstate(all="ignore"):  # what is not finite is refused below
+        size = np.hypot(real, imaginary)
+        size[~np.isfinite(real) | ~np.isfinite(imaginary)] = np.nan
+        return size if quantity == "ohm" else 20.0 * np.log10(size), np.degrees(np.arctan2(imaginary, real))
 
 
 def _reference(raw: RawTable, sweep: Sweep) -> tuple[Remark, ...]:
@@ -93,6 +103,15 @@ def _reference(raw: RawTable, sweep: Sweep) -> tuple[Remark, ...]:
         return ()
     words = f"line {line.number}: the header says that the sweep has no time reference, so its phase holds no delay"
     return (Remark(f"{words} that another sweep shares", About.NO_TIME_REFERENCE),)
+
+
+def _left_out(raw: RawTable) -> tuple[str, ...]:
+    if not raw.left_out:
+        return ()
+    first, count = raw.left_out[0], len(raw.left_out)
+    what = "the line" if count == 1 else f"this and {count - 1} more"
+    shown = first.text if len(first.text) <= 40 else first.text[:37] + "..."
+    return (f"line {first.number}: '{shown}' stands among the rows: {what} was left out as a comment",)
 
 
 def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
@@ -159,5 +178,5 @@ def _touchstone(path: Path) -> tuple[Float, Complex, tuple[str, ...]]:
         phase_declared=True,
     )
     kept, warnings = check_sweep(sweep)
-    rows = np.isin(data.line, kept.line)
+    rows = np.searchsorted(data.line, kept.line)
     return kept.frequency_hz, data.impedance_ohm[rows], warnings

@@ -20,13 +20,13 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.files.atomic import read_text
-from xover.files.table_dialect import Line
+from xover.files.table_lines import Line
 
 _FREQUENCY = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
 _PARAMETER = "szyhg"
 _FORMAT = ("ri", "ma", "db")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_KEYWORD = re.compile(r"\[\s*([^\]]*?)\s*\]\s*(.*)")
+_KEYWORD = re.compile(r"\[([^\]]*)\](.*)")
 _VERSIONS = ("2.0", "2.1")
 # Keywords that change nothing for one port.
 _IDLE = ("matrix format", "end information")
@@ -171,7 +171,7 @@ def _keyword(line: Line, file: _File) -> None:
         file.ended = True
     elif name not in _IDLE:
         raise InputError(
-            f"the keyword [{match[1][:40]}] does not belong in a one-port file", "remove it", line=line.number
+            f"the keyword [{match[1].strip()[:40]}] does not belong in a one-port file", "remove it", line=line.number
         )
 
 

@@ -1,0 +1,250 @@
+"""Which lines of a measurement table are rows of numbers, and which are comments; quoted numbers without their quotes.
+
+A line of nothing but numbers is a row. Between the rows and at either end of them a line that could be a row gone wrong
+stays among them, so that it is refused with its number: no measured row is lost in silence.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from xover.errors import InputError
+
+MOST_ROWS = 1_000_000
+
+Separator = Literal[" ", "\t", ",", ";"]
+
+NONFINITE = r"[+-]?(?:nan(?:\(\w*\))?|inf(?:inity)?|1\.#\w+)"
+# A line that begins like this is a row, or a row gone wrong, unless words make it a comment at an end of the file.
+_ROW_START = re.compile(rf"[+-]?[.,]?[0-9]|{NONFINITE}(?=[\s,;]|$)", re.IGNORECASE)
+_ONLY_NUMBERS = re.compile(
+    rf"(?:[-+,;\s]++|(?<![\w.]){NONFINITE}(?=[\s,;]|$)|[0-9.,]++(?:e[-+]?[0-9]++)?)++", re.IGNORECASE
+)
+_NUMBER = re.compile(rf"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:e[+-]?[0-9]+)?|{NONFINITE}", re.IGNORECASE)
+_DATE_OR_TIME = re.compile(r"\d+([-/.:])\d+\1\d+|\d+:\d\d")
+_LETTER = re.compile(r"[^\W\d_]")
+_MARKS = "*#!;/%"
+# What a slip may put before a row: 'x20 6.2 12.5', '> 20 6.2 12.5'.
+_SLIP = re.compile(r"\A[^\s\d.,;+*#!/%-]{1,3}[\s,;]*(?=[+-]?[.,]?[0-9])")
+_NEAR = 2.5
+"""A number within this factor of the next row's first can be a frequency of the same sweep."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of the file and its number, from 1."""
+
+    number: int
+    text: str
+
+
+@dataclass(frozen=True)
+class SortedLines:
+    """The lines of a table.
+
+    Attributes
+    ----------
+    preamble : comment lines before the first row.
+    rows : the rows, and lines that must be rows gone wrong.
+    sound : those of them that hold nothing but numbers, or all where there is none.
+    left_out : between the rows, what was taken for a comment although it says something.
+    """
+
+    preamble: tuple[Line, ...]
+    rows: tuple[Line, ...]
+    sound: tuple[Line, ...]
+    left_out: tuple[Line, ...]
+
+
+def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -> SortedLines:
+    """Tell rows from comments.
+
+    Parameters
+    ----------
+    separator_of : what separates the columns of some rows.
+
+    Raises InputError: with the line: no row, too many.
+    """
+    stripped = (raw.replace("\u2212", "-").strip() for raw in text.split("\n"))
+    lines = _unquoted([Line(number, line) for number, line in enumerate(stripped, start=1) if line])
+    sound = [i for i, line in enumerate(lines) if _is_row(line.text)]
+    while sound and _DATE_OR_TIME.match(lines[sound[0]].text):
+        del sound[0]
+    while sound and _DATE_OR_TIME.match(lines[sound[-1]].text):
+        del sound[-1]
+    if not sound:
+        rows = [n for n in lines if _ROW_START.match(n.text) and not _DATE_OR_TIME.match(n.text)]
+        if not rows:
+            raise InputError("holds no row of numbers", "give rows of frequency in Hz, magnitude and phase in degrees")
+        return SortedLines(tuple(lines[: lines.index(rows[0])]), tuple(rows), tuple(rows), ())
+    if len(sound) > MOST_ROWS:
+        raise InputError(
+            f"the table has more than {MOST_ROWS} rows", "thin it out", line=lines[sound[MOST_ROWS]].number
+        )
+    first, last = sound[0], sound[-1]
+    row = _Row([lines[i] for i in sound], separator_of)
+    between = [(line, row.is_spoiled(line.text)) for line in lines[first : last + 1]]
+    return SortedLines(
+        preamble=tuple(lines[:first]),
+        rows=(
+            *reversed(row.spoiled_beyond(lines[first], lines[first - 1 :: -1] if first else [])),
+            *(line for line, spoiled in between if spoiled or _ROW_START.match(line.text)),
+            *row.spoiled_beyond(lines[last], lines[last + 1 :]),
+        ),
+        sound=tuple(lines[i] for i in sound),
+        left_out=tuple(
+            line for line, spoiled in between if not (spoiled or _ROW_START.match(line.text)) and row.is_lost(line.text)
+        ),
+    )
+
+
+def fields_of(text: str, separator: Separator) -> list[str]:
+    """Split a row into fields; a separator that closes the row makes none."""
+    if separator == " ":
+        return text.split()
+    fields = [field.strip() for field in text.split(separator)]
+    if len(fields) > 1 and not fields[-1]:
+        fields.pop()
+    return fields
+
+
+def usual(counts: Sequence[int]) -> int:
+    """The count that stands most often, the first of several."""
+    return Counter(counts).most_common(1)[0][0]
+
+
+def _is_row(text: str) -> bool:
+    return _ROW_START.match(text) is not None and _ONLY_NUMBERS.fullmatch(text) is not None
+
+
+def _is_number(field: str) -> bool:
+    return _NUMBER.fullmatch(field) is not None
+
+
+def _has_digit(field: str) -> bool:
+    return any(sign.isdigit() for sign in field)
+
+
+class _Row:
+    """What a row of this file looks like, for lines that are none."""
+
+    def __init__(self, sound: Sequence[Line], separator_of: Callable[[Sequence[Line]], Separator]) -> None:
+        self._separator = separator_of(sound)
+        self._width = usual([len(self._fields(line.text)) for line in sound])
+
+    def _fields(self, text: str) -> list[str]:
+        return fields_of(text, self._separator)
+
+    def is_spoiled(self, text: str) -> bool:
+        """Whether a line between the rows that does not begin with a number must be one of them all the same."""
+        empty_first = text[0] == ";" == self._separator and len(self._fields(text)) == self._width
+        if text[0] in _MARKS and not empty_first:
+            return False
+        for fields in (self._fields(text), re.split(r"[\s;,]+", text)):
+            numbers, first = sum(map(_is_number, fields)), fields[0]
+            if len(fields) == self._width + 1 and numbers == self._width:
+                return True
+            short = len(first) <= 3 or _has_digit(first)
+            enough = numbers >= max(2, self._width - 1) or (short and sum(map(_has_digit, fields)) >= self._width - 1)
+            if len(fields) == self._width and enough:
+                return True
+        return False
+
+    def is_lost(self, text: str) -> bool:
+        """Whether a comment between the rows says something that may have been a row: no ruler, no marked words."""
+        if text[0] not in _MARKS:
+            return any(sign.isalnum() for sign in text)
+        rest = text.lstrip(_MARKS + " \t")
+        return _is_row(rest) and len(self._fields(rest)) == self._width
+
+    def spoiled_beyond(self, row: Line, lines: Iterable[Line]) -> list[Line]:
+        """Of the lines that lead away from an end of the table, those that must be rows gone wrong."""
+        spoiled, near = [], row.text
+        for line in lines:
+            if _ROW_START.match(line.text):
+                is_row, rest = not self._is_remark(line.text, near), line.text
+            else:
+                rest = _SLIP.sub("", line.text, count=1)
+                whole = rest != line.text and _is_row(rest) and len(self._fields(rest)) == self._width
+                is_row = whole and self._is_near(rest, near)
+            if is_row:
+                spoiled.append(line)
+                near = rest
+        return spoiled
+
+    def _is_remark(self, text: str, near: str) -> bool:
+        """Whether a line that begins with a number is words all the same: '2nd run', '1 m on axis', a date."""
+        if _DATE_OR_TIME.match(text):
+            return True
+        if not _LETTER.search(text):
+            return False
+        fields = self._fields(text)
+        numbers = [_is_number(field) for field in fields]
+        whole = len(fields) == self._width
+        run = numbers.index(False) if False in numbers else len(numbers)
+        if run >= max(2, self._width - 1) or (whole and sum(numbers) >= self._width - 1):
+            return False
+        if not whole or not (numbers[0] or all(map(_has_digit, fields))):
+            return True
+        return not (numbers[0] and self._separator != " ") and not self._is_near(text, near)
+
+    def _is_near(self, text: str, row: str) -> bool:
+        here, there = (_first_number(self._fields(line)[0]) for line in (text, row))
+        return here is not None and there is not None and there / _NEAR <= here <= there * _NEAR
+
+
+def _first_number(field: str) -> float | None:
+    found = re.match(r"[0-9]+(?:[.,][0-9]*)?(?:e[+-]?[0-9]+)?", field.lstrip("+-"), re.IGNORECASE)
+    return float(found[0].replace(",", ".")) if found else None
+
+
+def _unquoted(lines: Sequence[Line]) -> list[Line]:
+    """The same lines without the quotes round their fields.
+
+    Where commas within quotes mark decimals and commas between them separate columns, a semicolon separates instead.
+    """
+    split = [_quoted_parts(line.text) for line in lines]
+    if not any(split):
+        return list(lines)
+    both = any(
+        parts and _comma_between(parts[0::2]) and any("," in p for p in map(_number_of, parts[1::2])) for parts in split
+    )
+    made = []
+    for line, parts in zip(lines, split, strict=True):
+        text = line.text
+        if parts and not any(part.strip() for part in parts[0::2]) and len(parts) == 3:
+            text = parts[1].strip()  # the whole line stands in quotes
+        elif parts:
+            inner = [_number_of(part) or re.sub("[,;\t]", " ", part.strip()) for part in parts[1::2]]
+            outer = [part.replace(",", ";") if both else part for part in parts[0::2]]
+            text = outer[0] + "".join(i + o for i, o in zip(inner, outer[1:], strict=True))
+        elif both and _is_row(text):
+            text = text.replace(",", ";")
+        if text:
+            made.append(Line(line.number, text.strip()))
+    return made
+
+
+def _number_of(part: str) -> str:
+    """The number in quotes, or nothing."""
+    return part.strip() if _is_number(part.strip()) else ""
+
+
+def _comma_between(outside: Sequence[str]) -> bool:
+    """Whether a comma stands beside a quote."""
+    ends = [part.strip()[:1] for part in outside[1:]] + [part.strip()[-1:] for part in outside[:-1]]
+    return "," in ends
+
+
+def _quoted_parts(text: str) -> list[str] | None:
+    """Outside, inside, outside ... of the quotes of a line that can be a row or a heading; None of any other."""
+    mark = '"' if '"' in text and text[0] != "'" else "'"
+    parts = text.split(mark)
+    if len(parts) < 3 or len(parts) % 2 == 0:
+        return None
+    begins = text[0] in "\"'" or _ROW_START.match(text) is not None
+    return parts if begins or all(map(_number_of, parts[1::2])) else None
