@@ -152,7 +152,9 @@ def move_branch(
     NaN: the sum then treats it like a band without data.
     """
     factor = axis_factor(frequency_hz, branch, vertical_deg, distance_m, measured_at_m, horizontal_deg)
-    return replace(branch, pressure=branch.pressure * factor)
+    held = branch.bounded
+    moved = None if held is None else (held[0] * factor, held[1] * np.abs(factor))
+    return replace(branch, pressure=branch.pressure * factor, bounded=moved)
 
 
 def axis_factor(

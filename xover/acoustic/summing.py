@@ -24,6 +24,7 @@ from xover.errors import InputError
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.remark import About, Remark
+from xover.rules.margins import TIGHT_DB
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -43,6 +44,7 @@ class Branch(Readable):
         at the same position. Empty: the key itself.
     way : branches that bear the same play one band behind one filter, and are turned over together; it says nothing
         of their timing. Empty: the group.
+    bounded : (n,) complex centre and (n,) radius that hold the pressure where it is not known, or None.
     """
 
     key: str
@@ -53,6 +55,7 @@ class Branch(Readable):
     drive_db: Float | None = None
     group: str = ""
     way: str = ""
+    bounded: tuple[Complex, Float] | None = None
 
     def __post_init__(self) -> None:
         pressure = np.array(self.pressure, dtype=complex)
@@ -88,6 +91,7 @@ def make_branch(
     diameter_mm: float | None = None,
     group: str = "",
     way: str = "",
+    within: tuple[Complex, Float] | None = None,
 ) -> Branch:
     """Make a branch from the voltage at a driver and the driver's response: pressure = drive x response.
 
@@ -98,11 +102,17 @@ def make_branch(
     response : (n,) complex, re 20 uPa for 2.83 V at the driver, on the same frequencies; NaN where
         it was not measured. There the branch is NaN too.
     timing_known, position_mm, diameter_mm, group, way : as in `Branch`.
+    within : (n,) centre and (n,) radius of the drive where it is not known, or None; infinite: no bound.
     """
     volts = np.asarray(drive, dtype=complex)
     answer = np.asarray(response, dtype=complex)
     if volts.ndim != 1 or volts.shape != answer.shape:
         raise ValueError(f"drive of {key} is {volts.shape}, its response {answer.shape}")
+    most, bounded = np.abs(volts), None
+    if within is not None:
+        centre, radius = within
+        most = np.where(np.isfinite(volts) | ~np.isfinite(radius), most, np.abs(centre) + radius)
+        bounded = centre * answer, radius * np.abs(answer)
     place = None if position_mm is None else (float(position_mm[0]), float(position_mm[1]), float(position_mm[2]))
     return Branch(
         key=key,
@@ -110,9 +120,10 @@ def make_branch(
         timing_known=timing_known,
         position_mm=place,
         diameter_mm=diameter_mm,
-        drive_db=level_db(volts),
+        drive_db=level_db(most),
         group=group,
         way=way,
+        bounded=bounded,
     )
 
 
@@ -277,6 +288,7 @@ class AcousticSum(Readable):
         only the envelope is sure.
     gaps : bands without data.
     notes : what a reader must know, in sentences.
+    doubt : (n,) how far the sum may be off by drives that are bounded only, relative; 0 where none is.
     """
 
     frequency_hz: Float
@@ -288,6 +300,7 @@ class AcousticSum(Readable):
     coherent: bool
     gaps: tuple[DataGap, ...]
     notes: tuple[str, ...]
+    doubt: Float | float = 0.0
 
     @property
     def level_db(self) -> Float:
@@ -355,13 +368,13 @@ def sum_branches(frequency_hz: Float, branches: Sequence[Branch], coherent: bool
     for branch in branches:
         if branch.pressure.shape != f.shape:
             raise ValueError(f"{branch.key} has {branch.pressure.shape}, frequencies {f.shape}")
-    pressure = np.stack([b.pressure for b in branches])
+    pressure, doubt = (np.stack(of) for of in zip(*map(_held, branches), strict=True))
     bound = np.stack([missing_bound(f, b) for b in branches])
-    total = known_sum(pressure, bound)
+    total = _told(known_sum(pressure, bound), doubt)
     reversed_rows = sorted(r for way in order_ways(f, branches)[1::2] for r in way.rows)
     flip = np.ones((len(branches), 1))
     flip[reversed_rows] = -1.0
-    best, worst = _envelope(pressure, bound, [b.group for b in branches])
+    best, worst = _envelope(pressure, bound, doubt, [b.group for b in branches])
     sure = len({b.group for b in branches}) == 1 or (coherent and all(b.timing_known for b in branches))
     gaps = _gaps(f, branches, np.isfinite(total))
     notes = [gap.note for gap in gaps]
@@ -374,17 +387,39 @@ def sum_branches(frequency_hz: Float, branches: Sequence[Branch], coherent: bool
     return AcousticSum(
         frequency_hz=f,
         pressure=total,
-        reversed_pressure=known_sum(flip * pressure, bound),
+        reversed_pressure=_told(known_sum(flip * pressure, bound), doubt),
         reversed_keys=tuple(branches[r].key for r in reversed_rows),
         best_level_db=level_db(best),
         worst_level_db=level_db(worst),
         coherent=sure,
         gaps=gaps,
         notes=tuple(notes),
+        doubt=_share(doubt, total),
     )
 
 
-def _envelope(pressure: Complex, bound: Float, groups: Sequence[str]) -> tuple[Float, Float]:
+def _held(branch: Branch) -> tuple[Complex, Float]:
+    """(n,) pressure, where it is not known but bounded the middle of what it can be; and (n,) how far off that is."""
+    if branch.bounded is None:
+        return branch.pressure, np.zeros(branch.pressure.shape)
+    centre, radius = branch.bounded
+    held = ~np.isfinite(branch.pressure) & np.isfinite(centre) & np.isfinite(radius)
+    return np.where(held, centre, branch.pressure), np.where(held, radius, 0.0)
+
+
+def _share(doubt: Float, total: Complex) -> Float:
+    """(n,) of a sum by which (b, n) doubts may move it; 0 where there is none."""
+    off = doubt.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(off > 0, off / np.abs(total), 0.0)
+
+
+def _told(total: Complex, doubt: Float) -> Complex:
+    """(n,) sum, NaN where (b, n) doubts may move it by more than is told."""
+    return np.where(_share(doubt, total) <= 1.0 - ratio(-TIGHT_DB), total, complex(np.nan, np.nan))
+
+
+def _envelope(pressure: Complex, bound: Float, doubt: Float, groups: Sequence[str]) -> tuple[Float, Float]:
     """Highest and lowest magnitude that any phases between the groups allow.
 
     Highest: all add. Lowest: all others against the largest. What is missing counts at its bound,
@@ -395,7 +430,7 @@ def _envelope(pressure: Complex, bound: Float, groups: Sequence[str]) -> tuple[F
     names = sorted(set(groups))
     size = np.abs([filled[[g == name for g in groups]].sum(axis=0) for name in names])
     whole, largest = size.sum(axis=0), size.max(axis=0)
-    missing = np.where(known, 0.0, bound).sum(axis=0)
+    missing = np.where(known, doubt, bound).sum(axis=0)
     given = known.any(axis=0) & (missing <= whole * ratio(-ABSENT_DB))
     best = np.where(given, whole + missing, np.nan)
     # largest - (whole - largest), in an order that is exactly 0 for two equal groups
@@ -407,8 +442,9 @@ def _gaps(frequency_hz: Float, branches: Sequence[Branch], given: NDArray[np.boo
     """Bands in which a branch has no data, split where the sum begins or ends to be given."""
     gaps = []
     for branch in branches:
-        # 0 known, 1 missing and the sum is given, 2 missing and it is not
-        state = np.where(np.isfinite(branch.pressure), 0, np.where(given, 1, 2))
+        # 0 known or bounded, 1 missing and the sum is given, 2 missing and it is not
+        known = np.isfinite(np.where(given, _held(branch)[0], branch.pressure))
+        state = np.where(known, 0, np.where(given, 1, 2))
         edges = [0, *(np.flatnonzero(np.diff(state)) + 1), state.size]
         for start, stop in pairwise(edges):
             if state[start]:

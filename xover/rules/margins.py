@@ -40,6 +40,12 @@ LOUDER_DB: Final = 0.3
 CLEAR_SHARE: Final = 0.03
 """A load, or a cost, that is better or worse by less than this is the same."""
 
+# What lies beyond a sweep.
+TIGHT_DB: Final = 0.1
+TIGHT_SHARE: Final = 0.01
+"""A drive or a sum, and a load, that cannot be off by more is told where a driver's sweep does not reach; else it stays
+blank. As near as a careful measurement repeats to."""
+
 # The load.
 IEC_LEAST_SHARE: Final = 0.8
 """IEC 60268-5:2003+A1:2007, 16.1: the lowest |Z| in the rated frequency range is not less than 80 % of the rated

@@ -9,7 +9,8 @@ from xover.amplifier.faults import FaultCase, FaultKind, fault_cases
 from xover.amplifier.load import LoadReading, read_load
 from xover.curve import Complex, Float
 from xover.files.speaker import Amplifier
-from xover.network import Network, Solution, find_sections, solve
+from xover.network import Network, Solution, find_sections
+from xover.sound.beyond import solve_known
 from xover.speaker import Speaker
 
 
@@ -24,7 +25,7 @@ def channel_impedance(speaker: Speaker, network: Network, channel: str) -> Calla
     """What a channel sees, as a function of frequency: (m,) Hz -> (m,) complex ohm."""
 
     def at(frequency_hz: Float) -> Complex:
-        return solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz)).impedance_ohm[channel]
+        return solve_known(speaker, network, frequency_hz).impedance_ohm[channel]
 
     return at
 

@@ -18,8 +18,9 @@ from xover.acoustic.time import StepResponse, delay_factor, delay_s, group_delay
 from xover.amplifier.load import epdr
 from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Complex, Float
-from xover.network import DriverCard, Network, Solution, solve
+from xover.network import DriverCard, Network, Solution
 from xover.readable import Warned
+from xover.sound.beyond import Bound, solved
 from xover.sound.deviation import sum_deviation
 from xover.sound.grouping import one_way_drivers
 from xover.speaker import PhaseSource, Speaker
@@ -48,6 +49,7 @@ class Prediction(Warned):
         that of an ideal source.
     residual : of the solve.
     warnings : what a reader must know.
+    bounds : how far load and drives may be off where a driver's sweep does not reach.
     """
 
     title: str
@@ -69,6 +71,7 @@ class Prediction(Warned):
     output_ohm: float
     residual: float
     warnings: tuple[str, ...]
+    bounds: tuple[Bound, ...] = ()
 
     @cached_property
     def group_delay_s(self) -> Float:
@@ -122,6 +125,7 @@ class Prediction(Warned):
                 "step": self.step,
                 "output_ohm": self.output_ohm,
                 "solve_residual": self.residual,
+                **({"beyond_sweeps": self.bounds} if self.bounds else {}),
             },
             "warnings": self.warnings,
         }
@@ -193,7 +197,8 @@ def predict(
         nulls=nulls,
         output_ohm=output_ohm,
         residual=solution.residual,
-        warnings=_warnings(speaker, network, total, reason),
+        warnings=_warnings(speaker, network, total, reason, sound.bounds),
+        bounds=sound.bounds,
     )
 
 
@@ -206,6 +211,7 @@ class Sound:
     branches: tuple[Branch, ...]
     total: AcousticSum
     timing_reason: str
+    bounds: tuple[Bound, ...] = ()
 
 
 def sound_of(speaker: Speaker, network_name: str, frequency_hz: Float, *, output_ohm: float = 0.0) -> Sound:
@@ -215,17 +221,26 @@ def sound_of(speaker: Speaker, network_name: str, frequency_hz: Float, *, output
 
 def sound_of_network(speaker: Speaker, network: Network, frequency_hz: Float, *, output_ohm: float = 0.0) -> Sound:
     """The same for a network that need not stand in the folder."""
-    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    found = solved(speaker, network, frequency_hz)
     known, reason = speaker.timing_is_known(network)
-    branches = make_branches(speaker, network, solution, known, output_ohm)
+    branches = make_branches(speaker, network, found.solution, known, output_ohm, found.within)
     total = sum_branches(frequency_hz, branches, coherent=known)
-    return Sound(network, solution, branches, total, reason)
+    bounds = tuple(bound.with_sum(frequency_hz, total.doubt) for bound in found.bounds)
+    return Sound(network, found.solution, branches, total, reason, bounds)
 
 
 def make_branches(
-    speaker: Speaker, network: Network, solution: Solution, timing_known: bool, output_ohm: float = 0.0
+    speaker: Speaker,
+    network: Network,
+    solution: Solution,
+    timing_known: bool,
+    output_ohm: float = 0.0,
+    within: Mapping[str, tuple[Complex, Float]] | None = None,
 ) -> tuple[Branch, ...]:
-    """The sound of each driver card. A rebuilt phase gets the delay of the card's place; a measured one has it."""
+    """The sound of each driver card. A rebuilt phase gets the delay of the card's place; a measured one has it.
+
+    `within` holds drives where they are bounded only, as in `sound.beyond.Solved`; that of an ideal source.
+    """
     response = {card.key: card_response(speaker, card, solution.frequency_hz) for card in network.drivers}
     way = {n: "+".join(names) for names in one_way_drivers(speaker, network, solution, response) for n in names}
     return tuple(
@@ -238,6 +253,7 @@ def make_branches(
             diameter_mm=speaker.drivers[card.driver].diameter_mm,
             group=card.driver,
             way=way[card.driver],
+            within=None if output_ohm else (within or {}).get(card.key),
         )
         for card in network.drivers
     )
@@ -286,8 +302,11 @@ def _lobes(
     return angles, vertical_nulls(frequency_hz, branches, at, distance, RESPONSE_DISTANCE_M)
 
 
-def _warnings(speaker: Speaker, network: Network, total: AcousticSum, reason: str) -> tuple[str, ...]:
+def _warnings(
+    speaker: Speaker, network: Network, total: AcousticSum, reason: str, bounds: tuple[Bound, ...]
+) -> tuple[str, ...]:
     said: list[str] = [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said += [bound.of_all for bound in bounds]
     if not total.coherent:
         said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
     said += [gap.note for gap in total.gaps]

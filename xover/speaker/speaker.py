@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from xover.curve import Complex, Curve, Evidence, Float
+from xover.driver.beyond import beyond
 from xover.driver.minimum_phase import minimum_phase_curve
 from xover.driver.model import DatasheetValues, datasheet_response
 from xover.errors import InputError, OptionError, nearest_word
@@ -78,6 +79,12 @@ class SpeakerDriver(Readable):
         if self.datasheet is None:
             return np.full(frequency_hz.shape, np.nan, dtype=complex)
         return np.asarray(self.datasheet.model.impedance_ohm(frequency_hz), dtype=complex)
+
+    def disc_ohm(self, frequency_hz: Float) -> tuple[Complex, Float]:
+        """(n,) centre and (n,) radius that hold the impedance, beyond the sweep too (`driver/beyond.py`)."""
+        if self.impedance is not None:
+            return beyond(self.impedance, frequency_hz, self.re_ohm)
+        return self.impedance_ohm(frequency_hz), np.zeros(frequency_hz.shape)
 
     def pressure(self, frequency_hz: Float) -> Complex:
         """(n,) response re 20 uPa at 2.83 V and 1 m, without the delay of its place where its phase is rebuilt."""

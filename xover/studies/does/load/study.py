@@ -20,9 +20,10 @@ from xover.amplifier.faults import FaultCase
 from xover.amplifier.load import LoadReading, LoadVerdict, judge_load
 from xover.amplifier.programme import cold_lamps
 from xover.curve import Complex, Float
-from xover.network import Network, solve
+from xover.network import Network
 from xover.plain import some_of
 from xover.readable import Readable, Warned
+from xover.sound.beyond import Bound, solved
 from xover.sound.load import amplifier_of, channel_impedance, channel_load, driver_faults, fed_drivers
 from xover.sound.prediction import plain_load, sound_of
 from xover.speaker import Speaker
@@ -60,6 +61,7 @@ class LoadStudy(Warned):
     faults : each driver open and shorted in turn.
     listening : watts for the listening level; None where speaker.toml gives no level.
     limits_broken : sentences, one for each limit of the user's that does not hold.
+    bounds : how far the loads may be off where a driver's sweep does not reach.
     """
 
     title: str
@@ -71,6 +73,7 @@ class LoadStudy(Warned):
     limits_broken: tuple[str, ...]
     residual: float
     warnings: tuple[str, ...]
+    bounds: tuple[Bound, ...] = ()
 
     @property
     def within_limits(self) -> bool:
@@ -79,8 +82,10 @@ class LoadStudy(Warned):
 
     def plain(self) -> dict[str, Any]:
         """The blueprint's shape, the figures under `summary`."""
-        summary = {"channels": {name: _plain_channel(c) for name, c in self.channels.items()}}
+        summary: dict[str, Any] = {"channels": {name: _plain_channel(c) for name, c in self.channels.items()}}
         summary |= some_of(self, "faults listening limits_broken", solve_residual=self.residual)
+        if self.bounds:
+            summary["beyond_sweeps"] = self.bounds
         load = plain_load({name: c.impedance_ohm for name, c in self.channels.items()})
         return some_of(self, "title network frequency_hz", load=load, summary=summary, warnings=self.warnings)
 
@@ -111,7 +116,8 @@ def study_load(
     Raises InputError, OptionError, NoSolutionError.
     """
     network = speaker.network(network_name)
-    solution = solve(network, frequency_hz, speaker.impedances_ohm(network, frequency_hz))
+    found = solved(speaker, network, frequency_hz)
+    solution = found.solution
     band = (float(frequency_hz[0]), float(frequency_hz[-1]))
     channels: dict[str, ChannelLoad] = {}
     for channel in network.channels:
@@ -145,7 +151,8 @@ def study_load(
         listening=_listening(speaker, network_name, frequency_hz, channels),
         limits_broken=broken,
         residual=solution.residual,
-        warnings=_warnings(speaker, network, channels),
+        warnings=_warnings(speaker, network, channels, found.bounds),
+        bounds=found.bounds,
     )
 
 
@@ -172,9 +179,12 @@ def _listening(
     )
 
 
-def _warnings(speaker: Speaker, network: Network, channels: Mapping[str, ChannelLoad]) -> tuple[str, ...]:
+def _warnings(
+    speaker: Speaker, network: Network, channels: Mapping[str, ChannelLoad], bounds: tuple[Bound, ...]
+) -> tuple[str, ...]:
     notes = [note for name in network.driver_names for note in speaker.drivers[name].notes]
     said: list[str] = [note for note in notes if note.about.of_impedance]
+    said += [bound.of_load for bound in bounds]
     for channel in channels.values():
         said += channel.reading.notes
     said += cold_lamps(network, "hot, the load rises")
