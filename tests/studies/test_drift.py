@@ -32,9 +32,9 @@ def moved(driver, by):
 @pytest.mark.parametrize("driver", [DRIVERS[0], DRIVERS[29]], ids=["free cone", "dome"])
 def test_a_driver_that_moved_is_told(driver):
     """No box: the physics of masses and springs moves as the model says it does, to what the model itself misses."""
-    by = np.array([0.03, -0.03, 0.03, 0.02])
+    fs, qms, bl, re = by = np.array([0.03, -0.03, 0.02, 0.02])
     told = drifting_driver(driver.sweep(F, 0.0), F, moving_model(driver.sweep(F, 0.0)))
-    now = moved(driver, by).impedance_ohm(F)
+    now = moved(driver, (fs, qms, re + fs - 2.0 * bl, re)).impedance_ohm(F)
     error = np.log(told.at(by[None])[0][0] / now)
     assert np.abs(np.log(driver.impedance_ohm(F) / now)).max() > 0.05
     assert np.abs(error).max() < 0.006

@@ -83,7 +83,8 @@ def test_share_of_the_drivers_against_differences():
         rows = []
         for factor in (1 + 1e-6, 1 - 1e-6):
             moved = {n: Curve(F, z * (factor if n == name else 1.0), Unit.OHM) for n, z in DRIVERS.items()}
-            rows.append(problem(PAD, [sweep_of(PAD)], curves=moved).residual(one.centre).rows[0])
+            other = problem(PAD, [sweep_of(PAD)], curves=moved)
+            rows.append(other.residual(other.centre).rows[0])
         assert np.abs(shares[name] + (rows[0] - rows[1]) / 2e-6).max() < 1e-6
 
 

@@ -1,4 +1,4 @@
-"""How a driver's impedance moves where the driver has changed a little since it was measured: in fs, Q and Re.
+"""How a driver's impedance moves where the driver has changed a little since it was measured: in fs, Q, Bl and Re.
 
 A warmer coil, another climate, years of play. The measured curve stays; what is added is the difference that the change
 makes to the driver's model. With M its motional impedance, L what the suspension is in it and R its losses,
@@ -6,8 +6,8 @@ makes to the driver's model. With M its motional impedance, L what the suspensio
     M' = b M / (1 + M (k - 1)/(jwL) + M (c - 1)/R)
 
 whatever box or horn the cone works on: a suspension k times as stiff and losses c times as large are admittances beside
-M, a force factor scales it by b. Derived; with the moving mass kept, k = fs'^2, c = fs'/Qms' and b = Re' fs'/Qes', each
-against its old value.
+M, a force factor scales it by b. Derived; with the moving mass kept, k = fs'^2, c = fs'/Qms' and b = Bl'^2, each by
+its old value; Qes follows from them, Re' fs'/b.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ from xover.driver.model import DriverModel
 from xover.errors import InputError
 
 DRIFT_SD: Final = 0.02
-"""What fs, Qms, Qes and Re of a driver each have moved by since its sweep, one standard deviation. Common practice, no
+"""What fs, Qms, Bl and Re of a driver each have moved by since its sweep, one standard deviation. Common practice, no
 published source."""
 HOLDS: Final = 0.10
 """A model that misses its sweep by more, rms, is not asked: then the whole curve is scaled and shifted."""
-KNOBS: Final = ("fs", "Qms", "Qes", "Re")
+KNOBS: Final = ("fs", "Qms", "Bl", "Re")
 # Rows in an octave that a model is fitted to: the change rests on its shape, and not on its last digit.
 _ROWS: Final = 12
 # The slope of a measured curve is taken over so many octaves to either side, as a single row is noise.
@@ -38,7 +38,7 @@ _SLOPE_OCTAVES: Final = 0.1
 
 @dataclass(frozen=True, eq=False)
 class DriftingDriver:
-    """A measured impedance, and how it moves with ln fs, ln Qms, ln Qes and ln Re of its driver.
+    """A measured impedance, and how it moves with ln fs, ln Qms, ln Bl and ln Re of its driver.
 
     Attributes
     ----------
@@ -66,17 +66,17 @@ class DriftingDriver:
         return (self.spread,) * len(KNOBS)
 
     def at(self, turned: Float) -> tuple[Complex, Complex]:
-        """(k, n) ohm and (k, n, 4) relative derivatives, for logarithms (k, 4) of fs, Qms, Qes, Re."""
-        fs, qms, qes, re = (turned[:, i, None] for i in range(4))
+        """(k, n) ohm and (k, n, 4) relative derivatives, for logarithms (k, 4) of fs, Qms, Bl, Re."""
+        fs, qms, bl, re = (turned[:, i, None] for i in range(4))
         stiff, lossy = np.exp(2.0 * fs), np.exp(fs - qms)
         beside = self.motional_ohm / (
             1.0 + self.motional_ohm * ((stiff - 1.0) * self.stiffness + (lossy - 1.0) * self.loss)
         )
-        moving = np.exp(re + fs - qes) * beside
+        moving = np.exp(2.0 * bl) * beside
         ohm = self.impedance_ohm + (np.exp(re) - 1.0) * self.re_ohm + (moving - self.motional_ohm) - fs * self.shift
         by_loss = moving * beside * lossy * self.loss
-        by_fs = moving - 2.0 * moving * beside * stiff * self.stiffness - by_loss - self.shift
-        slopes = np.stack([by_fs, by_loss, -moving, moving + np.exp(re) * self.re_ohm], axis=-1)
+        by_fs = -2.0 * moving * beside * stiff * self.stiffness - by_loss - self.shift
+        slopes = np.stack([by_fs, by_loss, 2.0 * moving, np.exp(re) * self.re_ohm + 0.0 * moving], axis=-1)
         return np.asarray(ohm, dtype=complex), np.asarray(slopes / ohm[..., None], dtype=complex)
 
     def only(self, rows: NDArray[np.intp]) -> DriftingDriver:

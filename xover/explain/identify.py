@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -12,9 +13,10 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.errors import NoSolutionError, OptionError
 from xover.explain.fit import SweepFit, posterior_covariance, thinned
-from xover.explain.problem import Problem, SweepRows, is_factor
+from xover.explain.problem import Problem, SweepRows
 from xover.explain.sweeps import SweepPlace
 from xover.explain.unknowns import SweepModel, Unknown, network_for
+from xover.network import Network
 from xover.network.adjoint import ParameterKind
 from xover.plain import fields_of
 
@@ -22,8 +24,11 @@ from xover.plain import fields_of
 SEEN_SD: Final = 0.10
 # A loss: to this share of itself.
 SEEN_LOSS: Final = 0.20
-# Unknowns whose errors go together more closely than this are told as a group.
-TOGETHER: Final = 0.8
+# A resistor that is known to this, one standard deviation, is told by itself whatever is in series with it.
+SHARP: Final = 0.025
+# So many are told as a group at the most; another one must take this share of the variance that is left.
+MOST_TOGETHER: Final = 4
+_PAYS: Final = 0.7
 # Standard deviations of the prior over which a direction counts as shown by the sweeps.
 SHOWN: Final = 3.0
 # A combination is worth telling if it is known this much better than its parts.
@@ -32,16 +37,15 @@ _BETTER: Final = 0.35
 
 @dataclass(frozen=True)
 class Combination:
-    """Two numbers of which the sweeps show one combination only.
+    """Numbers of which the sweeps show one combination only.
 
     Attributes
     ----------
-    how : "sum", "ratio", "product" or "parallel". value : in SI units. error : relative, one sd.
-    in_ohm : both are resistances.
+    names : two, or more for a sum. how : "sum", "ratio", "product" or "parallel".
+    value : in SI units. error : relative, one sd. in_ohm : all are resistances.
     """
 
-    first: str
-    second: str
+    names: tuple[str, ...]
     how: str
     value: float
     error: float
@@ -56,7 +60,7 @@ class Group:
     ----------
     names : as `solve` takes them; "lead" and "gain" are the measurement's.
     shown : how many independent combinations of them the sweeps show.
-    known : the pair of which a simple combination is known best, or None.
+    known : the simple combination that is known best, or None.
     """
 
     names: tuple[str, ...]
@@ -77,46 +81,129 @@ def covariance(found: SweepFit, scale: float = 1.0) -> Float:
     return posterior_covariance(found.jacobian, found.problem.spread, scale)
 
 
-def is_seen(unknown: Unknown, coordinate: float, deviation: float) -> bool:
-    """Whether the sweeps alone show it; `deviation` as by `data_deviation`."""
-    return deviation <= (SEEN_SD if unknown.logarithmic else SEEN_LOSS * coordinate)
+def seen(found: SweepFit, scale: float = 1.0) -> list[bool]:
+    """For each unknown, the measurement's too: whether the sweeps alone show it, be it by itself.
+
+    A resistor of which only the sum with the loss of a part in series is known well does not show by itself.
+    """
+    everything, whole = found.problem.all_unknowns, covariance(found, scale)
+    alone = data_deviation(found, scale)
+    out = [
+        bool(own <= (SEEN_SD if u.logarithmic else SEEN_LOSS * at))
+        for u, at, own in zip(everything, found.at, alone, strict=True)
+    ]
+    for chain in chains(found.problem.network):
+        mine = [i for i, u in enumerate(everything) if u.part in chain and _dimension(u) == "ohm"]
+        for i, j in itertools.permutations(mine, 2):
+            blunt = everything[i].is_value and whole[i, i] > SHARP**2
+            if blunt and not out[j] and _sum(found, (i, j), whole)[1] < _BETTER * math.sqrt(whole[i, i]):
+                out[i] = False
+    return out
+
+
+def chains(network: Network) -> list[set[str]]:
+    """Names of parts that stand in series with nothing between them."""
+    ends = Counter(node for card in network.drivers for node in (card.plus, card.minus) for _ in "12")
+    ends.update(node for part in network.parts for node in (part.a, part.b))
+    ends.update(node for channel in network.channels for node in (channel.plus, channel.minus) for _ in "12")
+    joined: list[set[str]] = [{part.name} for part in network.parts]
+    for node, count in ends.items():
+        if count == 2:
+            here = [part.name for part in network.parts if node in (part.a, part.b)]
+            both = [chain for chain in joined if chain & set(here)]
+            if len(here) == 2 and len(both) == 2:
+                joined = [chain for chain in joined if chain not in both] + [both[0] | both[1]]
+    return [chain for chain in joined if len(chain) > 1]
 
 
 def groups(found: SweepFit, scale: float = 1.0) -> tuple[Group, ...]:
-    """Unknowns that are not seen, with those that they trade against; groups with part values first."""
-    problem = found.problem
-    everything = problem.all_unknowns
-    alone = data_deviation(found, scale)
-    whole = covariance(found, scale)
-    deviation = np.sqrt(np.diag(whole))
-    correlation = whole / np.outer(deviation, deviation)
-    hidden = [
-        i
-        for i, u in enumerate(everything)
-        if not is_seen(u, float(found.at[i]), float(alone[i])) and u.kind is not ParameterKind.COUPLING
+    """Unknowns that are not seen, each with the fewest that it trades against; groups with part values first."""
+    everything, whole = found.problem.all_unknowns, covariance(found, scale)
+    sharp = seen(found, scale)
+    found_groups = set()
+    for i, unknown in enumerate(everything):
+        if not sharp[i] and unknown.kind is not ParameterKind.COUPLING:
+            found_groups.add(
+                _simplest(found, i, whole) or (_partners(i, whole) if unknown.is_value and unknown.part else ())
+            )
+    apart = [
+        g
+        for g in found_groups
+        if len(g) > 1 and not any(set(g) > set(other) for other in found_groups - {(g)} if len(other) > 1)
     ]
-    joined = {i: {i} for i in range(len(everything))}
-    for i, j in itertools.combinations(range(len(everything)), 2):
-        if (i in hidden or j in hidden) and abs(correlation[i, j]) > TOGETHER and joined[i] is not joined[j]:
-            both = joined[i] | joined[j]
-            for member in both:
-                joined[member] = both
-    found_groups = {tuple(sorted(members)) for members in joined.values() if len(members) > 1}
-    ordered = sorted(found_groups, key=lambda g: (not any(everything[i].is_value and everything[i].part for i in g), g))
+    ordered = sorted(apart, key=lambda g: (not any(everything[i].is_value and everything[i].part for i in g), g))
     told = [_group(found, members, whole) for members in ordered]
     return tuple(group for group in told if group.shown < len(group.names))
 
 
+def _simplest(found: SweepFit, first: int, whole: Float) -> tuple[int, ...] | None:
+    """The members of the simple combination with one number that is known best; None where there is none."""
+    rest = [j for j in range(len(whole)) if j != first]
+    told: list[tuple[float, tuple[int, ...]]] = []
+    for j in rest:
+        if (c := _combination(found, min(first, j), max(first, j), whole)) is not None:
+            told.append((c.error, (first, j)))
+    if not told and _dimension(found.problem.all_unknowns[first]) == "ohm":
+        ohms = [j for j in rest if _dimension(found.problem.all_unknowns[j]) == "ohm"]
+        threes = [(first, *pair) for pair in itertools.combinations(ohms, 2)]
+        told = [(c.error, s) for s in threes if (c := _several(found, s, whole)) is not None]
+    return tuple(sorted(min(told)[1])) if told else None
+
+
+def _partners(first: int, whole: Float) -> tuple[int, ...]:
+    """The fewest others that, were they known, would leave little of one's variance; itself alone where none do."""
+    members = [first]
+    left = float(whole[first, first])
+    while len(members) < MOST_TOGETHER:
+        rest = [j for j in range(len(whole)) if j not in members]
+        tried = []
+        for j in rest:
+            others = [*members[1:], j]
+            across = whole[first, others]
+            block = whole[np.ix_(others, others)]
+            tried.append((float(whole[first, first] - across @ np.linalg.solve(block, across)), j))
+        least, best = min(tried)
+        if least > _PAYS * left:
+            break
+        members, left = [*members, best], least
+        if left <= _BETTER**2 * whole[first, first]:
+            return tuple(sorted(members))
+    return (first,)
+
+
 def _group(found: SweepFit, members: tuple[int, ...], whole: Float) -> Group:
     problem = found.problem
-    pairs = [_combination(found, i, j, whole) for i, j in itertools.combinations(members, 2)]
-    known = min((p for p in pairs if p is not None), key=lambda c: c.error, default=None)
+    ohms = [i for i in members if _dimension(problem.all_unknowns[i]) == "ohm"]
+    sets = [s for n in range(2, len(ohms) + 1) for s in itertools.combinations(ohms, n)]
+    told = [_combination(found, i, j, whole) for i, j in itertools.combinations(members, 2)]
+    told += [_several(found, s, whole) for s in sets if len(s) > 2]
+    # More numbers in a sum must pay.
+    known = min((c for c in told if c is not None), key=lambda c: c.error * 1.2 ** len(c.names), default=None)
     # What the sweeps say of these alone, all others as uncertain as they are, in units of the prior.
     block = whole[np.ix_(members, members)]
     spread = np.minimum(problem.spread[list(members)], 1.0)
     inner = np.linalg.inv(block) - np.diag(problem.spread[list(members)] ** -2.0)
     singular = np.sqrt(np.maximum(np.linalg.eigvalsh(inner * np.outer(spread, spread)), 0.0))
     return Group(tuple(problem.all_unknowns[i].name for i in members), int(np.sum(singular > SHOWN)), known)
+
+
+def _sum(found: SweepFit, members: tuple[int, ...], whole: Float) -> tuple[float, float]:
+    """The sum of numbers, and its relative error."""
+    at = found.at[list(members)]
+    unknowns = [found.problem.all_unknowns[i] for i in members]
+    total = float(sum(u.number(a) for u, a in zip(unknowns, at, strict=True)))
+    turn = np.array([float(u.per_coordinate(a)) for u, a in zip(unknowns, at, strict=True)])
+    square = float(turn @ whole[np.ix_(members, members)] @ turn)
+    return total, math.sqrt(max(0.0, square)) / max(total, 1e-300)
+
+
+def _several(found: SweepFit, members: tuple[int, ...], whole: Float) -> Combination | None:
+    """The sum of three resistances or more, if it is known far better than each."""
+    total, error = _sum(found, members, whole)
+    worst = min(_sum(found, (i,), whole)[1] * _sum(found, (i,), whole)[0] for i in members)
+    if error * total > _BETTER * worst:
+        return None
+    return Combination(tuple(found.problem.all_unknowns[i].name for i in members), "sum", total, error, True)
 
 
 def _combination(found: SweepFit, i: int, j: int, whole: Float) -> Combination | None:
@@ -135,14 +222,13 @@ def _combination(found: SweepFit, i: int, j: int, whole: Float) -> Combination |
     how = min(errors, key=lambda k: errors[k])
     if errors[how] > _BETTER * math.sqrt(float(min(block[0, 0], block[1, 1]))):
         return None
-    return Combination(
-        one.name, other.name, how, ways[how][1], errors[how], _dimension(one) == _dimension(other) == "ohm"
-    )
+    in_ohm = _dimension(one) == _dimension(other) == "ohm"
+    return Combination((one.name, other.name), how, ways[how][1], errors[how], in_ohm)
 
 
 def _dimension(unknown: Unknown) -> str:
     if unknown.kind in (ParameterKind.OHM, ParameterKind.DCR, ParameterKind.ESR):
-        return "factor" if is_factor(unknown.name) else "ohm"
+        return "ohm"
     return unknown.kind.value
 
 

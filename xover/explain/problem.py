@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -45,7 +45,7 @@ class Jig:
     gain_sd : error of each sweep's gain against the drivers' sweeps, standard deviation, relative.
     lead_ohm : resistance of the leads in the sweep; None where unknown: then it is fitted.
     scale_sd : error that all sweeps share, those of the drivers too; every value goes with it, and no sweep shows it.
-    drift_sd : what fs, Qms, Qes and Re of each driver have moved by since its own sweep, relative.
+    drift_sd : what fs, Qms, Bl and Re of each driver have moved by since its own sweep, relative.
     """
 
     gain_sd: float = GAIN_SD
@@ -153,6 +153,7 @@ class Problem:
         lead = outer[:, names.index("lead")] if "lead" in names else nothing + self.lead_ohm
         rows, slopes, shares = [], [], []
         knobs = {n: slice(names.index(first), names.index(first) + len(KNOBS)) for n, first in self._drifting.items()}
+        outer = outer - np.array([u.centre if is_drift(u.name) else 0.0 for u in self.nuisances])
         for sweep in self.sweeps:
             ohm, by_knob = {}, {}
             for name, driver in sweep.model.drivers.items():
@@ -247,7 +248,7 @@ def build_problem(
     models: dict[str, DriverModel | None] = dict.fromkeys(network.driver_names)
     if jig.drift_sd > 0:
         models = {name: moving_model(drivers[name]) for name in models}
-        nuisances += [_factor(name, jig.drift_sd) for driver in models for name in drift_names(driver)]
+        nuisances += [u for driver, model in models.items() for u in _drifts(driver, model, jig.drift_sd)]
     rows = tuple(_sweep_rows(s, network, at, drivers, models, gain) for s, gain in zip(sweeps, gains, strict=True))
     lead = 0.0 if jig.lead_ohm is None else jig.lead_ohm
     return Problem(network, at, rows, tuple(sought), tuple(nuisances), noise, lead)
@@ -269,7 +270,16 @@ def drift_names(driver: str) -> list[str]:
 
 
 def _factor(name: str, spread: float) -> Unknown:
-    return Unknown(name, "", ParameterKind.OHM, 1.0, True, 0.0, spread)
+    return Unknown(name, "", ParameterKind.DRIVER, 1.0, True, 0.0, spread)
+
+
+def _drifts(driver: str, model: DriverModel | None, spread: float) -> Iterator[Unknown]:
+    """What a driver has moved by, factors; but its Re in ohm where its model tells it."""
+    for name in drift_names(driver):
+        if model is not None and name.endswith(KNOBS[-1]):
+            yield Unknown(name, "", ParameterKind.OHM, model.re_ohm, True, math.log(model.re_ohm), spread)
+        else:
+            yield _factor(name, spread)
 
 
 def driver_curves(speaker: Speaker, network: Network) -> dict[str, Curve]:

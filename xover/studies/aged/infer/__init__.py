@@ -60,7 +60,7 @@ def infer(
     ] = None,
     driver_drift: Annotated[
         float,
-        Ask("What fs, Q and Re of a driver have moved by since its sweep, one sigma.", SHARE, low=0, high=0.3),
+        Ask("What fs, Q, Bl and Re of a driver have moved by since its sweep, one sigma.", SHARE, low=0, high=0.3),
     ] = 0.02,
     band_hz: Annotated[
         tuple[float, float] | None, Ask("Where the sweeps count [default: all].", BAND, "--band")

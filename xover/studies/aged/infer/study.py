@@ -13,7 +13,7 @@ from xover.curve import Curve, Float
 from xover.driver.kramers_kronig import check_causality
 from xover.errors import NoSolutionError, OptionError, named
 from xover.explain.fit import SweepFit, fit, search
-from xover.explain.identify import covariance, data_deviation, groups, is_seen, next_sweeps
+from xover.explain.identify import covariance, groups, next_sweeps, seen
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Sweep
 from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
@@ -157,23 +157,19 @@ def spread_factor(found: SweepFit) -> float:
 
 def _seen(found: SweepFit, scale: float) -> list[bool]:
     """For each unknown of the network."""
-    alone = data_deviation(found, scale)
-    return [
-        bool(is_seen(u, float(at), float(own)))
-        for u, at, own in zip(found.problem.sought, found.at, alone, strict=False)
-    ]
+    return seen(found, scale)[: len(found.problem.sought)]
 
 
 def _parts(network: Network, found: SweepFit, scale: float) -> tuple[InferredPart, ...]:
     deviation = np.sqrt(np.diag(covariance(found, scale)))
     numbers: dict[str, Inferred] = {}
-    for unknown, at, error, seen in zip(found.problem.sought, found.at, deviation, _seen(found, scale), strict=False):
+    for unknown, at, error, shows in zip(found.problem.sought, found.at, deviation, _seen(found, scale), strict=False):
         low, high = float(at - NORMAL_95 * error), float(at + NORMAL_95 * error)
         if unknown.logarithmic:
             low, high = (math.exp(low), math.exp(high)) if error < _UNBOUNDED else (0.0, math.inf)
         marked = unknown.marked if unknown.marked > 0 else math.nan
         value = float(unknown.number(at))
-        numbers[unknown.name] = Inferred(unknown.kind, value, max(low, 0.0), high, marked, seen)
+        numbers[unknown.name] = Inferred(unknown.kind, value, max(low, 0.0), high, marked, shows)
     losses = {
         part.name: {
             _LOSSES[u.kind]: numbers[u.name] for u in found.problem.sought if u.part == part.name and u.kind in _LOSSES

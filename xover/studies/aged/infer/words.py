@@ -95,6 +95,8 @@ def confusion(group: Group) -> str:
         if known is None:
             return f"{start} cannot be told apart: only one combination of them shows"
         return f"{start} cannot be told apart: only {_HOW[known.how]} shows, {_known(known)}"
+    if known is not None and len(known.names) == len(names):
+        return f"{start} cannot be told apart: only their sum shows, {_known(known)}"
     text = f"{start} trade against each other: of these {len(names)} numbers the sweeps show {group.shown}"
     if known is None:
         return text
@@ -102,9 +104,8 @@ def confusion(group: Group) -> str:
 
 
 def _pair(known: Combination) -> str:
-    first, second = said_name(known.first), said_name(known.second)
     sign = {"sum": "plus", "ratio": "over", "product": "times", "parallel": "in parallel with"}[known.how]
-    return f"{first} {sign} {second}"
+    return f" {sign} ".join(map(said_name, known.names))
 
 
 def _known(known: Combination) -> str:
