@@ -95,10 +95,18 @@ def moving_model(curve: Curve) -> DriverModel | None:
 
 
 def drifting_driver(
-    curve: Curve, frequency_hz: Float, model: DriverModel | None, spread: float = DRIFT_SD
+    curve: Curve,
+    frequency_hz: Float,
+    model: DriverModel | None,
+    spread: float = DRIFT_SD,
+    impedance_ohm: Complex | None = None,
 ) -> DriftingDriver:
-    """A driver's sweep at (n,) other frequencies, NaN beyond it, with the changes that its model tells."""
-    ohm, nothing = curve.at(frequency_hz), np.zeros(frequency_hz.shape, dtype=complex)
+    """A driver's sweep at (n,) other frequencies, with the changes that its model tells.
+
+    NaN beyond the sweep, unless `impedance_ohm` says what it is.
+    """
+    ohm = curve.at(frequency_hz) if impedance_ohm is None else impedance_ohm
+    nothing = np.zeros(frequency_hz.shape, dtype=complex)
     if model is None:
         return DriftingDriver(ohm, nothing, nothing, 0.0, ohm, _shift(curve, frequency_hz), spread)
     peaks = model.resonances

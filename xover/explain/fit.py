@@ -286,7 +286,7 @@ def _posterior(problem: Problem, at: Float) -> tuple[Float, Float, Float]:
     cost, gradient = (away**2).sum(axis=1), away / problem.spread
     curvature = np.tile(np.diag(problem.spread**-2.0), (at.shape[0], 1, 1))
     for sweep, rows, slopes, share in zip(problem.sweeps, found.rows, found.slopes, found.shares, strict=True):
-        drivers = sum((np.abs(share[n]) ** 2 * problem.driver_noise[n] ** 2 for n in share), np.zeros(rows.shape))
+        drivers = sum((np.abs(share[n]) ** 2 * problem.driver_noise[n] ** 2 for n in share), sweep.doubt**2)
         noise = sweep.sweep.noise
         parts = [(rows.real, slopes.real, noise.magnitude)]
         if sweep.sweep.curve.has_phase:
@@ -318,4 +318,5 @@ def _thinned(rows: SweepRows, per_octave: float) -> SweepRows:
         model=replace(model, frequency_hz=model.frequency_hz[kept], drivers=drivers),
         cell=np.arange(kept.size),
         rests_on={name: (left[kept], share[kept]) for name, (left, share) in rows.rests_on.items()},
+        doubt=rows.doubt[kept],
     )

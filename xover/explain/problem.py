@@ -12,13 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Evidence, Float
+from xover.driver.beyond import beyond
 from xover.driver.model import DriverModel
 from xover.errors import InputError
 from xover.explain.drift import DRIFT_SD, KNOBS, drifting_driver, moving_model
 from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, channel_of, smoothness_noise
-from xover.explain.unknowns import SweepModel, Unknown, network_for
-from xover.network import Network
+from xover.explain.unknowns import NORMAL_95, SweepModel, Unknown, network_for
+from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind
+from xover.network.discs import relative, solve_discs
+from xover.rules.margins import TIGHT_SHARE
 from xover.speaker import Speaker
 
 Index = NDArray[np.intp]
@@ -60,11 +63,12 @@ class SweepRows:
 
     Attributes
     ----------
-    sweep : rows where every driver is known.
+    sweep : rows where every driver is known, or bounded so well that it hardly matters.
     model : what the network predicts for them.
     cell : (n,) number of the cell that each row belongs to, rising from 0.
     rests_on : by driver, (n,) the row of its own sweep below each row here, and (n,) the share of the row above that.
     gain : index of the gain among the nuisances, -1 for none. has_lead : whether the leads are in it.
+    doubt : (n,) relative, one standard deviation, of what bounded drivers leave open; alike in neighbouring rows.
     """
 
     sweep: Sweep
@@ -73,6 +77,7 @@ class SweepRows:
     rests_on: Mapping[str, tuple[Index, Float]]
     gain: int
     has_lead: bool
+    doubt: Float
 
     @cached_property
     def first(self) -> Index:
@@ -314,10 +319,9 @@ def _sweep_rows(
     seen = network_for(network, sweep.where, sweep.driver)
     key = network.driver_card(sweep.driver).key if sweep.where is SweepPlace.RATIO else ""
     f = sweep.frequency_hz
-    known = np.ones(f.size, dtype=bool)
-    for name in seen.driver_names:
-        known &= (f >= curves[name].lowest_hz) & (f <= curves[name].highest_hz)
-    kept = np.flatnonzero(known & (np.abs(sweep.curve.value) > 0))
+    discs = {name: beyond(curves[name], f) for name in seen.driver_names}
+    doubt = _doubt(seen, channel, key, f, discs)
+    kept = np.flatnonzero((doubt <= TIGHT_SHARE / NORMAL_95) & (np.abs(sweep.curve.value) > 0))
     if kept.size < FEWEST_ROWS:
         raise InputError(
             f"has {kept.size} rows where the impedance of every driver is known, too few to find parts from",
@@ -332,11 +336,28 @@ def _sweep_rows(
     shorter = replace(
         sweep, curve=replace(sweep.curve, frequency_hz=f[kept], value=sweep.curve.value[kept]), noise=noise.floored()
     )
-    drivers = {name: drifting_driver(curves[name], f[kept], models[name]) for name in seen.driver_names}
+    drivers = {
+        name: drifting_driver(curves[name], f[kept], models[name], impedance_ohm=discs[name][0][kept])
+        for name in seen.driver_names
+    }
     model = SweepModel(seen, channel, key, f[kept], drivers)
     cell = np.unique(np.floor(np.log2(f[kept]) * CELLS_PER_OCTAVE).astype(int), return_inverse=True)[1]
     rests_on = {name: _interpolation(f[kept], curves[name].frequency_hz) for name in seen.driver_names}
-    return SweepRows(shorter, model, cell, rests_on, gain, sweep.where is not SweepPlace.RATIO)
+    return SweepRows(shorter, model, cell, rests_on, gain, sweep.where is not SweepPlace.RATIO, doubt[kept])
+
+
+def _doubt(network: Network, channel: str, key: str, f: Float, discs: Mapping[str, tuple[Complex, Float]]) -> Float:
+    """(n,) standard deviation of what was swept, with the values as drawn; 0 where every driver is known."""
+    out = np.zeros(f.size)
+    rows = np.any([radius > 0 for _, radius in discs.values()], axis=0)
+    if rows.any():
+        middle = {name: centre[rows] for name, (centre, _) in discs.items()}
+        told = solve_discs(network, f[rows], middle, {name: size[rows] for name, (_, size) in discs.items()})
+        centre, radius = told.drive[key] if key else told.impedance_ohm[channel]
+        nominal = solve(network, f[rows], middle)
+        taken = nominal.drive[key] if key else nominal.impedance_ohm[channel]
+        out[rows] = relative(taken, radius + np.abs(taken - centre)) / NORMAL_95
+    return out
 
 
 def _interpolation(at: Float, rows: Float) -> tuple[Index, Float]:

@@ -58,7 +58,7 @@ class Whitener:
         return out
 
 
-def gathered(sweep: SweepRows, weight: Float, rows: Complex) -> Complex:
+def gathered(sweep: SweepRows, weight: Float, rows: Complex | Float) -> Complex:
     """(cells, ...) weighted mean of (n, ...) rows in each cell."""
     shape = (-1,) + (1,) * (rows.ndim - 1)
     total = np.add.reduceat(rows * weight.reshape(shape), sweep.first, axis=0)
@@ -115,9 +115,14 @@ def _own(sweep: SweepRows, weight: Float, cells: Index) -> tuple[Float, Float]:
 def _common(
     problem: Problem, shares: Sequence[Mapping[str, Complex]], row_weight: Sequence[Float], cells: Sequence[Index]
 ) -> Complex:
-    """(c, c) covariance of a few cells of all sweeps by the noise of the drivers' sweeps, per real dimension."""
+    """(c, c) covariance of a few cells of all sweeps by what is not known of the drivers, per real dimension."""
     total = sum(c.size for c in cells)
-    out = np.zeros((total, total), dtype=complex)
+    # What a bounded driver leaves open is alike in all rows of one sweep.
+    left_open = np.zeros((total, len(cells)), dtype=complex)
+    ends_at = np.cumsum([c.size for c in cells])
+    for column, (sweep, weight, cell) in enumerate(zip(problem.sweeps, row_weight, cells, strict=True)):
+        left_open[ends_at[column] - cell.size : ends_at[column], column] = gathered(sweep, weight, sweep.doubt)[cell]
+    out = left_open @ left_open.conj().T
     ends = [np.append(s.first, s.cell.size) for s in problem.sweeps]
     rows = [slice(int(e[c[0]]), int(e[c[-1] + 1])) if c.size else slice(0, 0) for e, c in zip(ends, cells, strict=True)]
     for name, sigma in problem.driver_noise.items():
@@ -154,7 +159,7 @@ def row_weights(problem: Problem, found: Residual) -> list[Float]:
     """
     out = []
     for rows, residual, share in zip(problem.sweeps, found.rows, found.shares, strict=True):
-        drivers = sum((np.abs(share[n]) ** 2 * problem.driver_noise[n] ** 2 for n in share), np.zeros(residual.size))
+        drivers = sum((np.abs(share[n]) ** 2 * problem.driver_noise[n] ** 2 for n in share), rows.doubt**2)
         noise = rows.sweep.noise
         apart = np.abs(_off_neighbours(rows.sweep.frequency_hz, residual.real)) / np.sqrt(noise.magnitude**2 + drivers)
         if rows.sweep.curve.has_phase:

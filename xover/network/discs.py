@@ -61,6 +61,13 @@ def solve_discs(
     return Discs({card.key: drive[card.key] for card in network.drivers}, loads)
 
 
+def relative(centre: Complex, radius: Float) -> Float:
+    """(n,) radius over size; infinite where nothing bounds it, 0 where nothing can be off."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(radius == 0, 0.0, radius / np.abs(centre))
+    return np.where(np.isnan(share) | np.isnan(centre), np.inf, share)
+
+
 def _moved(per_volt: Complex, flow: Complex, radius: Float) -> tuple[Complex, Float]:
     """(u, n) centre and radius of the added sources d i'; per_volt (u, u, n), flow and radius (u, n)."""
     centre, size = np.zeros(flow.shape, dtype=complex), np.zeros(flow.shape)

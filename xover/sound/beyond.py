@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.network import Network, Solution, solve
-from xover.network.discs import Discs, solve_discs
+from xover.network.discs import Discs, relative, solve_discs
 from xover.quantity import hertz
 from xover.remark import About, Remark
 from xover.rules.margins import TIGHT_DB, TIGHT_SHARE
@@ -117,8 +117,8 @@ def solved(speaker: Speaker, network: Network, frequency_hz: Float) -> Solved:
     if not missing.any():
         return Solved(solution, {}, {}, {}, ())
     discs = _discs(speaker, network, frequency_hz[missing])
-    load_share = {name: _relative(*disc) for name, disc in discs.impedance_ohm.items()}
-    drive_db = {key: _in_db(_relative(*disc)) for key, disc in discs.drive.items()}
+    load_share = {name: relative(*disc) for name, disc in discs.impedance_ohm.items()}
+    drive_db = {key: _in_db(relative(*disc)) for key, disc in discs.drive.items()}
     loads = {
         n: _filled(solution.impedance_ohm[n], missing, discs.impedance_ohm[n][0], load_share[n] <= TIGHT_SHARE)
         for n in load_share
@@ -144,13 +144,6 @@ def solve_known(speaker: Speaker, network: Network, frequency_hz: Float) -> Solu
 def _discs(speaker: Speaker, network: Network, frequency_hz: Float) -> Discs:
     discs = {name: speaker.drivers[name].disc_ohm(frequency_hz) for name in network.driver_names}
     return solve_discs(network, frequency_hz, {n: d[0] for n, d in discs.items()}, {n: d[1] for n, d in discs.items()})
-
-
-def _relative(centre: Complex, radius: Float) -> Float:
-    """(n,) radius over size; infinite where nothing bounds it, 0 where nothing is there."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(radius == 0, 0.0, radius / np.abs(centre))
-    return np.where(np.isnan(share) | np.isnan(centre), np.inf, share)
 
 
 def _in_db(share: Float) -> Float:
