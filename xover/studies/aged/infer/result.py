@@ -77,6 +77,7 @@ class Measurement:
     gain, gain_error : of the sweep over the drivers' sweeps, and its standard deviation; NaN where it is not fitted.
     lead_ohm, lead_error_ohm : resistance of the leads; the error is 0 where it was stated.
     rows : that were fitted. band_hz : they reach from and to. outliers_hz : rows that stand apart from the others.
+    bounded_rows : those of them where a driver's sweep does not reach; its bound widens their noise.
     causality : of the first sweep.
     """
 
@@ -90,6 +91,7 @@ class Measurement:
     band_hz: tuple[float, float]
     outliers_hz: tuple[float, ...]
     causality: CausalityCheck
+    bounded_rows: int
 
     def plain(self) -> dict[str, Any]:
         """Its fields, those of the noise among them."""

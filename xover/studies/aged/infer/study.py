@@ -204,6 +204,7 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
         band_hz=(float(f[0]), float(f[-1])),
         outliers_hz=apart,
         causality=check_causality(sweep.curve, rows.sweep.noise.either),
+        bounded_rows=int((rows.doubt > 0).sum()),
     )
 
 

@@ -283,7 +283,9 @@ def _measured(measured: Measurement, residual: float) -> Iterator[Block]:
         "leads", f"{measured.lead_ohm:.3f} +- {1.96 * measured.lead_error_ohm:.3f} ohm, fitted" if fitted else stated
     )
     low, high = measured.band_hz
-    yield fact("rows", f"{measured.rows}, {hertz(low)} to {hertz(high)}, where every driver is known")
+    bounded = measured.bounded_rows
+    but = f", but for {bounded} where a driver is only bounded, and matters by 1 % at most" if bounded else ""
+    yield fact("rows", f"{measured.rows}, {hertz(low)} to {hertz(high)}, where every driver is known{but}")
     check = measured.causality
     may_be = f"{100 * check.residual:.1f} % cannot be followed, {100 * check.tolerance:g} % may be"
     judged = f"cannot be judged: {check.reason}"
