@@ -65,6 +65,19 @@ def row(kind: str, found: list[Outcome]) -> str:
 HEAD = "kind     boards     hold truth, %     of  seen  +-%       refused, %  draw so"
 
 
+KEYS = {"C": "capacitors", "L": "coils", "R": "resistors", "dcr": "DCR", "esr": "ESR"}
+
+
+def held(found: list[Outcome], kind: str) -> str:
+    """For the second table: 57/60 86-99."""
+    values = [v for o in found for v in (*o.values, *o.losses) if v.kind == kind]
+    if not values:
+        return "-"
+    hits = sum(v.holds for v in values)
+    low, high = interval(hits, len(values))
+    return f"{hits}/{len(values)} {100 * low:.0f}-{100 * high:.0f}"
+
+
 def power(kind: str, found: list[Outcome]) -> Iterator[str]:
     """Lines of the table of wrong boards."""
     for fault in ("swapped", "open", "shorted"):
@@ -100,19 +113,21 @@ def main() -> None:
         return
     kinds = given.kind or list(KINDS)
     low, high = (int(n) for n in given.parts.split("-"))
-    everything: list[Outcome] = []
+    everything: dict[str, list[Outcome]] = {}
     print("Right boards: values called seen whose 95 % interval holds the truth, by kind")
     print(HEAD)
     for kind in kinds:
         numbers = range(given.first, given.first + given.count)
         found = [run(kind, n, parts=(low, high)) for n in _bar(kind, numbers, given.count)]
-        everything += found
+        everything[kind] = found
         print(row(kind, found), flush=True)
         if given.misses:
             tell_misses(found)
-    wires = [v for o in everything for v in o.wires]
-    print(f"Resistances of coils, called seen: {rate(sum(v.holds for v in wires), len(wires))} % of {len(wires)}")
     print("of: values; seen: share of all values, %; +-%: median half width; draw so: another board offered")
+    print("\nOf numbers called seen, held by their interval, with the interval of the rate in %")
+    print("kind    " + "".join(f"{words:>14}" for words in KEYS.values()))
+    for kind, found in everything.items():
+        print(f"{kind:8}" + "".join(f"{held(found, key):>14}" for key in KEYS))
     if given.wrong:
         print("\nWrong boards: how many are refused")
         print("kind     fault    boards         refused, %  named so")
@@ -121,10 +136,11 @@ def main() -> None:
             found = [run(kind, n, wrong=True, parts=(low, high)) for n in _bar(f"{kind}, wrong", numbers, given.wrong)]
             for line in power(kind, found):
                 print(line, flush=True)
+    right = [o for found in everything.values() for o in found]
     for words, these in (
-        ("all boards", everything),
-        (f"{LARGE} and {LARGE + 1} parts", [o for o in everything if o.parts >= LARGE]),
-        ("refused", [o for o in everything if not o.fits]),
+        ("all boards", right),
+        (f"{LARGE} and {LARGE + 1} parts", [o for o in right if o.parts >= LARGE]),
+        ("refused", [o for o in right if not o.fits]),
     ):
         if these:
             seconds = [o.seconds for o in these]
@@ -134,7 +150,11 @@ def main() -> None:
 def tell_misses(found: list[Outcome]) -> None:
     """What went wrong, board by board."""
     for o in found:
-        missed = [f"{v.part} {v.low:.4g}..{v.high:.4g} true {v.truth:.4g}" for v in o.values if not v.holds]
+        missed = [
+            f"{v.part} {v.kind} {v.low:.4g}..{v.high:.4g} true {v.truth:.4g}"
+            for v in (*o.values, *o.losses)
+            if not v.holds
+        ]
         if not o.fits:
             print(f"  board {o.number}, {o.parts} parts: refused, told {o.told}")
         if missed:

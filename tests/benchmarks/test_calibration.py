@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from invented.inferred import run
 
 # Seeds are fixed, so these are the same boards at every run.
-COUNT = 12
+COUNT = 8
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +26,7 @@ def test_right_boards_are_not_refused(right, kind):
 
 @pytest.mark.parametrize("kind", ["control", "scale"])
 def test_intervals_hold_the_truth_and_say_something(right, kind):
-    """Of some 80 values; 85 % lies four standard deviations below 95."""
+    """Of some 50 values; 85 % lies three standard deviations below 95."""
     values = [v for o in right[kind] for v in o.values]
     assert len(values) > 0.6 * sum(o.parts for o in right[kind])
     assert sum(v.holds for v in values) > 0.85 * len(values)
@@ -36,5 +36,5 @@ def test_intervals_hold_the_truth_and_say_something(right, kind):
 
 def test_wrong_boards_are_refused():
     """So that a gate that lets everything pass fails."""
-    found = [run("control", number, wrong=True) for number in range(8)]
-    assert sum(not o.fits for o in found) >= 6
+    found = [run("control", number, wrong=True) for number in range(6)]
+    assert sum(not o.fits for o in found) >= 5
