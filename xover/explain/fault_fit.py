@@ -11,14 +11,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Float, Unit
+from xover.driver.model import DriverModel
 from xover.errors import InputError, OptionError
+from xover.explain.drift import drifting_driver, moving_model
 from xover.explain.sweeps import smoothness_noise
 from xover.explain.terminals import (
     NOMINAL,
@@ -36,6 +38,9 @@ from xover.speaker import Speaker, SpeakerDriver
 
 OUTLIER: Final = 3.0
 """Beyond so many standard deviations a miss counts in proportion and not squared (Huber 1964, from memory)."""
+COARSE: Final = 0.05
+"""The sweep is first taken to be as rough as this, so that a value that is far off finds its way; relative."""
+COARSE_STEPS: Final = 8
 MOST_STEPS: Final = 12
 FIRST_STEPS: Final = 4
 """Steps for all states, before those far behind are left."""
@@ -83,15 +88,24 @@ class Fits:
 
 
 def fit_states(terminals: Terminals, states: Sequence[State], sweep: Sweep) -> Fits:
-    """Fit every state's knobs to a sweep."""
+    """Fit every state's knobs to a sweep: to one with coarse noise first, then to what it is."""
     spread = terminals.spreads(states)
+    coarse = replace(sweep, sigma=np.hypot(sweep.sigma, COARSE))
+    rough = _descend(terminals, states, coarse, spread, terminals.begin(states), COARSE_STEPS)
+    best = _descend(terminals, states, sweep, spread, rough.turned, MOST_STEPS)
+    return _weigh(best, sweep, spread, spread > 0)
+
+
+def _descend(
+    terminals: Terminals, states: Sequence[State], sweep: Sweep, spread: Float, begin: Float, most: int
+) -> _Best:
     free = spread > 0
     weight = np.where(free, 1.0 / np.where(free, spread, 1.0) ** 2, 1.0)
-    best = _begin(terminals.begin(states))
+    best = _begin(begin)
     damping = np.full(len(states), 1e-3)
     running = np.arange(len(states))
     trial = best.turned.copy()
-    for step in range(MOST_STEPS):
+    for step in range(most):
         now = _at(terminals, [states[int(i)] for i in running], trial[running], sweep, weight[running], free[running])
         better = now.loss < best.loss[running]
         best.keep(running[better], now, better)
@@ -104,7 +118,7 @@ def fit_states(terminals: Terminals, states: Sequence[State], sweep: Sweep) -> F
         if running.size == 0:
             break
         trial[running] = best.turned[running] + best.step(running, damping[running])
-    return _weigh(best, sweep, spread, free)
+    return best
 
 
 @dataclass(eq=False)
@@ -244,6 +258,8 @@ def foresee(terminals: Terminals, state: State, turned: Float, sweep: Sweep, spr
 
 ROWS_PER_OCTAVE: Final = 24
 FEWEST_ROWS: Final = 12
+DRIFT_SPREAD: Final = 0.015
+"""Standard deviation of a driver's fs, Qms, Qes and Re since its sweep. Common practice, no published source."""
 FLOOR: Final = 0.002
 """Relative: interpolation, rounding in files and what else no noise figure knows. Common practice, no source."""
 
@@ -251,9 +267,20 @@ Shaper = Callable[[str, SpeakerDriver, Float], DriverShape]
 """Makes the driver on a card from the card's key, the driver and the frequencies."""
 
 
-def _measured(key: str, driver: SpeakerDriver, frequency_hz: Float) -> DriverShape:
-    del key
-    return measured_driver(driver, frequency_hz)
+def drifting_drivers(speaker: Speaker, network: Network) -> Shaper:
+    """Makes drivers of the folder that have moved a little since their sweeps."""
+    models: dict[str, DriverModel | None] = {}
+    for name in network.driver_names:
+        curve = speaker.drivers[name].impedance
+        models[name] = None if curve is None else moving_model(curve)
+
+    def shape(key: str, driver: SpeakerDriver, frequency_hz: Float) -> DriverShape:
+        del key
+        if driver.impedance is None:
+            return measured_driver(driver, frequency_hz)
+        return drifting_driver(driver.impedance, frequency_hz, models[driver.name], DRIFT_SPREAD)
+
+    return shape
 
 
 @dataclass(frozen=True, eq=False)
@@ -289,13 +316,14 @@ def make_bench(
     channel: str | None = None,
     band_hz: tuple[float, float] = AUDIO_BAND_HZ,
     noise: float | None = None,
-    shaper: Shaper = _measured,
+    shaper: Shaper | None = None,
 ) -> FaultSetup:
     """Lay out a sweep: rows inside the band where every driver is known, 24 in an octave at most.
 
     Parameters
     ----------
     noise : relative standard deviation of a row; estimated from the sweep's smoothness if None.
+    shaper : of the drivers; those that drift if None.
 
     Raises
     ------
@@ -305,6 +333,7 @@ def make_bench(
     if curve.unit is not Unit.OHM:
         raise InputError("is not an impedance", "name the sweep at the terminals, in ohm", where)
     level, source = noise_of(curve, noise)
+    shaper = shaper or drifting_drivers(speaker, network)
     frequency, measured = _thinned(curve, band_hz)
     shapes = {c.key: shaper(c.key, speaker.drivers[c.driver], frequency) for c in network.drivers}
     known = np.ones(frequency.size, dtype=bool)
@@ -321,12 +350,10 @@ def make_bench(
     frequency, measured = frequency[known], measured[known]
     shapes = {c.key: shaper(c.key, speaker.drivers[c.driver], frequency) for c in network.drivers}
     terminals = make_terminals(network, channel, frequency, shapes)
-    log_ohm, slopes = terminals.look([NOMINAL], terminals.begin([NOMINAL]))
+    log_ohm, _ = terminals.look([NOMINAL], terminals.begin([NOMINAL]))
     variance = np.full(frequency.size, level**2 + FLOOR**2)
     for name in network.driver_names:  # cards of one driver share its sweep, and so its noise
-        cards = {c.key for c in network.drivers if c.driver == name}
-        scales = [i for i, k in enumerate(terminals.knobs) if k.name.endswith(":scale") and k.acts_on[0] in cards]
-        total = slopes[0][:, scales].sum(axis=1)
+        total = terminals.driver_share([c.key for c in network.drivers if c.driver == name])
         variance += np.abs(total) ** 2 * driver_noise(speaker.drivers[name]) ** 2
     sweep = Sweep(np.log(measured), np.sqrt(variance), curve.has_phase)
     return FaultSetup(speaker, network, terminals, sweep, measured, level, source, log_ohm[0], warnings)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
 from xover.explain.terminals import (
     NOMINAL,
+    ONE_PART,
     OPEN_OHM,
     SHORT_OHM,
     Knob,
@@ -48,7 +49,8 @@ class Fault:
 
     Attributes
     ----------
-    part : the part's name, or the driver's key. other : the one that it is swapped with, else None.
+    part : the part's name, or the driver's key.
+    other : the one that it is swapped with; of a value, the second winding of one part; else None.
     is_driver : whether it is a driver's, not a part's.
     """
 
@@ -62,12 +64,14 @@ class Fault:
         """The fault in as few words as a table has room for."""
         if self.kind is FaultKind.SWAPPED:
             return f"swapped with {self.other}"
+        if self.other is not None:
+            return f"{self.kind}, with {self.other}"
         return str(self.kind)
 
     @property
     def seen_at_terminals(self) -> bool:
         """False for a driver's polarity: the impedance is the same with its wires swapped."""
-        return self.kind is not FaultKind.REVERSED
+        return not (self.is_driver and self.kind is FaultKind.REVERSED)
 
 
 @dataclass(frozen=True)
@@ -96,31 +100,51 @@ def polarity_faults(network: Network) -> tuple[Fault, ...]:
 
 
 def _of_parts(network: Network, knobs: dict[str, Knob], nominal: Mapping[str, float]) -> Iterator[FaultState]:
-    cores = on_cores(network)
+    coupled, partner = on_cores(network), _windings(network)
     for part in network.parts:
         own = _own_knobs(part, knobs)
         yield FaultState(Fault(FaultKind.OPEN, part.name), State(_open(part), dict.fromkeys(own, 0.0), {}, {}))
         if value_of(part) == 0.0:
             continue
-        if part.name in cores:
+        if part.name in coupled:
             yield FaultState(
                 Fault(FaultKind.SHORTED, part.name), State({bridge_name(part.name): SHORT_OHM}, {}, {}, {})
             )
-            continue
-        yield FaultState(Fault(FaultKind.SHORTED, part.name), State(_short(part), dict.fromkeys(own, 0.0), {}, {}))
-        losses = {name: FREE_SPREAD for name in own if knobs[name].kind is KnobKind.LOSS}
-        for kind, factor in ((FaultKind.TEN_TIMES, DECADE), (FaultKind.TENTH, 1.0 / DECADE)):
-            yield FaultState(Fault(kind, part.name), State(_scaled(part, factor, nominal), losses, {}, {}))
-        if part.name in knobs:
-            free = {part.name: FREE_SPREAD} | losses
-            for factor in BEGINNINGS:
-                begin = {part.name: math.log(factor)} if factor != 1.0 else {}
-                yield FaultState(Fault(FaultKind.OTHER_VALUE, part.name), State({}, free, {}, begin))
+        else:
+            yield FaultState(Fault(FaultKind.SHORTED, part.name), State(_short(part), dict.fromkeys(own, 0.0), {}, {}))
+        if not any(part.name in k.acts_on and len(k.acts_on) > 1 for k in knobs.values()):
+            yield from _values((part,), knobs, nominal)
+        if part.name in partner:
+            yield from _values((part, network.part(partner[part.name])), knobs, nominal)
+    for coupling in network.couplings:
+        fault = Fault(FaultKind.REVERSED, network.part(coupling.first).name, network.part(coupling.second).name)
+        yield FaultState(fault, State({coupling.name: -coupling.k}, {}, {}, {}))
+
+
+def _values(parts: Sequence[Part], knobs: dict[str, Knob], nominal: Mapping[str, float]) -> Iterator[FaultState]:
+    """Another value of a part, or of both windings of one; how closely coils are coupled stays."""
+    names = [p.name for p in parts]
+    other = names[1] if len(names) > 1 else None
+    losses = {name: FREE_SPREAD for p in parts for name in _own_knobs(p, knobs) if knobs[name].kind is KnobKind.LOSS}
+    for kind, factor in ((FaultKind.TEN_TIMES, DECADE), (FaultKind.TENTH, 1.0 / DECADE)):
+        scaled = {name: value for p in parts for name, value in _scaled(p, factor, nominal).items()}
+        yield FaultState(Fault(kind, names[0], other), State(scaled, losses, {}, {}))
+    knob = knobs.get(names[0])
+    if knob is not None and set(knob.acts_on) == set(names):
+        for factor in BEGINNINGS:
+            begin = {knob.name: math.log(factor)} if factor != 1.0 else {}
+            fault = Fault(FaultKind.OTHER_VALUE, names[0], other)
+            yield FaultState(fault, State({}, {knob.name: FREE_SPREAD} | losses, {}, begin))
+
+
+def _windings(network: Network) -> dict[str, str]:
+    """The second winding of each part of two, by its first."""
+    return {network.part(c.first).name: network.part(c.second).name for c in network.couplings if abs(c.k) >= ONE_PART}
 
 
 def _swaps(network: Network, knobs: dict[str, Knob], nominal: Mapping[str, float]) -> Iterator[FaultState]:
-    """Two parts of a kind, one in the place of the other, each with its tolerance; windings of one core stay there."""
-    cores = on_cores(network)
+    """Two parts of a kind, one in the place of the other, each with its tolerance; windings of one part stay there."""
+    cores = on_cores(network, ONE_PART)
     for one, other in itertools.combinations(network.parts, 2):
         alike = type(one) is type(other) and value_of(one) != value_of(other)
         if alike and 0.0 not in (value_of(one), value_of(other)) and (one.name in cores) == (other.name in cores):

@@ -113,8 +113,8 @@ SIGMAS: Final = 2.0
 DCR_SPREAD: Final = 0.10
 LOSS_SPREAD: Final = 0.5
 LEAKAGE_SPREAD: Final = 0.3
-GAIN_SPREAD: Final = 0.01
-LEAD_SPREAD_OHM: Final = 0.03
+GAIN_SPREAD: Final = 0.015
+LEAD_SPREAD_OHM: Final = 0.05
 """Standard deviations (of the logarithm): a coil's resistance, a capacitor's loss, the leakage of coils on
 one core, the jig's gain; the jig's leads in ohm. Common practice, no published source."""
 UNSTATED_DCR_OHM: Final = 0.35
@@ -123,6 +123,10 @@ UNSTATED_SPREAD: Final = 1.0
 """Where a card says nothing: the resistance of a coil of 1 mH, going with the root of its inductance, and that of a
 wet capacitor beside its loss angle; a factor e is one standard deviation. Common practice, no published source."""
 WET: Final = (PartKind.ELECTROLYTIC, PartKind.PAPER)
+
+ONE_PART: Final = 0.1
+"""Two coils coupled by this or more are one part with two windings; below, how they stand is a detail. Common practice,
+no published source."""
 
 GAIN: Final = "gain"
 LEADS: Final = "leads"
@@ -257,6 +261,13 @@ class Terminals:
         slopes[..., index[LEADS]] = 1.0 / total
         return np.asarray(np.log(total) + turned[:, index[GAIN], None], dtype=complex), slopes
 
+    def driver_share(self, keys: Sequence[str]) -> Complex:
+        """(n,) d ln Z/d ln Z_driver at the terminals, of some cards together, the network as it is."""
+        begin = self.begin([NOMINAL])
+        ohm, _ = self.driver_ohm([NOMINAL], begin)
+        relative = impedance_sensitivity(solve(self.network, self.frequency_hz, ohm, self.values([NOMINAL], begin)))
+        return np.asarray(sum(relative[self.channel][f"Z_{key}"][0] for key in keys), dtype=complex)
+
     def drive(
         self, states: Sequence[State], turned: Float, frequency_hz: Float, ohm: Mapping[str, Complex]
     ) -> dict[str, Complex]:
@@ -352,9 +363,9 @@ def _knobs(
     return tuple(found)
 
 
-def on_cores(network: Network) -> frozenset[str]:
-    """Names of the coils that are coupled to another: a bridge across one of them loads the other."""
-    return frozenset(network.part(n).name for c in network.couplings for n in (c.first, c.second))
+def on_cores(network: Network, least: float = 0.0) -> frozenset[str]:
+    """Names of the coils that are coupled to another, by `least` or more: a bridge across one loads the other."""
+    return frozenset(network.part(n).name for c in network.couplings for n in (c.first, c.second) if abs(c.k) >= least)
 
 
 def bridge_name(coil: str) -> str:

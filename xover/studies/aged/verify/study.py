@@ -13,7 +13,7 @@ from xover.acoustic.level import nominal_hz
 from xover.curve import Curve, Float, log_grid
 from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states, polarity_faults
-from xover.explain.terminals import NOMINAL, SIGMAS, Knob, KnobKind, State, Terminals
+from xover.explain.terminals import NOMINAL, ONE_PART, SIGMAS, Knob, KnobKind, State, Terminals, on_cores
 from xover.figures import odds
 from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
@@ -315,6 +315,7 @@ def _not_excluded(network: Network, faults: Sequence[_Candidate], none: _Candida
         fault_words(network, c.fault)
         for c in faults
         if c.fault is not None and c.fault.kind is not FaultKind.OTHER_VALUE and c.cost - none.cost < TIE_ODDS
+        if c.fault.is_driver or c.fault.kind is not FaultKind.REVERSED or c.fault.part in on_cores(network, ONE_PART)
     ]
 
 

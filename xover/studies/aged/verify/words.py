@@ -41,11 +41,15 @@ def fault_words(network: Network, fault: Fault, value: float | None = None) -> s
     if fault.kind is FaultKind.SWAPPED:
         other = network.part(fault.other or "")
         return f"{part.name} ({marked}) and {other.name} ({shown_value(other)}) in each other's place"
+    if fault.kind is FaultKind.REVERSED:
+        return f"{part.name} the wrong way round beside {fault.other}"
+    both = "" if fault.other is None else f", and {fault.other} with it"
     if fault.kind is FaultKind.OTHER_VALUE:
-        return f"{part.name} {about(network, fault, value)} in place of {marked}"
+        return f"{part.name} {about(network, fault, value)} in place of {marked}{both}"
     if fault.kind in (FaultKind.TEN_TIMES, FaultKind.TENTH):
         factor = 10.0 if fault.kind is FaultKind.TEN_TIMES else 0.1
-        return f"{part.name} {shown_value(part, factor * value_of(part))} in place of {marked}: wrong by a decade"
+        there = shown_value(part, factor * value_of(part))
+        return f"{part.name} {there} in place of {marked}{both}: wrong by a decade"
     return f"{part.name} ({marked}) {fault.kind}"
 
 
@@ -69,6 +73,8 @@ def next_test(network: Network, fault: Fault, tied: Sequence[Fault]) -> str:
         return f"{unplug}ohmmeter across {part.name} {LIFT}: under an ohm, or not"
     if fault.kind is FaultKind.SWAPPED:
         return f"read the print on {fault.part} and {fault.other}"
+    if fault.kind is FaultKind.REVERSED:
+        return f"swap the two ends of {fault.part} and sweep again"
     return f"read the print on {part.name}, then " + _meter(part, "tells its value")
 
 
@@ -105,7 +111,7 @@ def knob_words(knob: Knob, turned: float) -> str:
         return f"leads of {turned:+.2f} ohm"
     if knob.kind is KnobKind.DRIVER:
         key, _, what = knob.name.partition(":")
-        meaning = {"scale": "impedance", "shift": "resonances"}.get(what, what)
+        meaning = {"scale": "impedance", "shift": "resonances", "fs": "resonances"}.get(what, what)
         return f"{meaning} of {key} {size}"
     if knob.kind is KnobKind.LOSS:
         kind = "resistance" if knob.name.endswith(("_dcr", "_esr")) else "loss"
