@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from xover.figures import written
 from xover.judge.hazard_words import of_condition, of_safety
+from xover.judge.health_words import health_words
 from xover.judge.kinds import Fault
 from xover.quantity import hertz
 
@@ -89,6 +90,8 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
                 "its phase is rebuilt, but its place is not known: the sum is an envelope only",
                 "add position_mm = [right, up, forward] of the design axis' foot on the baffle",
             )
+        case Fault.UNSOUND:
+            return health_words(f["health"])
     return None
 
 

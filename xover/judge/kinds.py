@@ -28,6 +28,7 @@ class Fault(StrEnum):
     LITTLE_OVERLAP = "little overlap"
     RELATIVE_LEVEL = "relative level"
     NO_PLACE = "no place"
+    UNSOUND = "unsound driver"
     # Networks.
     LOOSE_NODE = "loose node"
     ODD_VALUE = "odd value"

@@ -33,6 +33,7 @@ from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
 from xover.rules.triage import Rung
 from xover.sentences import capital
 from xover.sound.prediction import Prediction, predict
+from xover.speaker import open_speaker
 from xover.studies.aged.condition.study import study_condition
 from xover.studies.bears.crosstalk.study import study_crosstalk
 from xover.studies.bears.stress.study import study_stress
@@ -129,7 +130,8 @@ def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
 
 def check(shop: Workshop) -> CheckStudy:
     """Whether what was typed and measured is sound."""
-    return study_check(shop.speaker)
+    mate = shop.request.mate
+    return study_check(shop.speaker, None if mate is None else open_speaker(mate))
 
 
 def condition(shop: Workshop) -> Answer:

@@ -8,6 +8,7 @@ from xover.bench.missing import what_is_missing
 from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Section, Text, Warn, table
 from xover.curve import Evidence
 from xover.figures import db, money
+from xover.judge.health_words import told_health
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.rules.severity import Severity
@@ -85,6 +86,7 @@ def evidence(answers: Answers) -> Section:
         told = {f.text for f in (*answers.decision.faults, *answers.decision.stops)}
         left = [f for f in grave if f.text not in told]
         blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in left]
+        blocks += told_health(check.health.values(), check.unsound)
         if not left:
             what = "nothing else" if grave else "nothing"
             blocks.append(Text(f"The files were gone through by 'xover check': {what} wrong or doubtful was found."))

@@ -15,6 +15,8 @@ from xover.driver.model import DatasheetValues
 from xover.errors import InputError
 from xover.judge.faults import faults, worn
 from xover.judge.findings import Finding, found
+from xover.judge.health import DriverHealth, speaker_health, unsound
+from xover.judge.health_words import told_health
 from xover.judge.kinds import Fault
 from xover.judge.network import network_findings
 from xover.judge.safety import hazards
@@ -34,7 +36,7 @@ _HEADS: Final = {
 }
 _SINE: Final = (Fault.THIN_RATING, Fault.OPEN_DRIVER)
 """Findings that speak of a full sine."""
-_EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP)
+_EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP, Fault.UNSOUND)
 """Findings that say something else each time."""
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
@@ -54,6 +56,7 @@ class CheckStudy(Readable):
     networks : names of the networks that were gone through.
     sheets : the values of those drivers that have them: a datasheet's, a template's, or assumed.
     values_are : by driver, what its impedance was got with.
+    health : by driver with a sweep, what ails it beside its like.
     """
 
     title: str
@@ -62,6 +65,7 @@ class CheckStudy(Readable):
     networks: tuple[str, ...]
     sheets: Mapping[str, DatasheetValues]
     values_are: Mapping[str, Instrument]
+    health: Mapping[str, DriverHealth]
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -73,20 +77,28 @@ class CheckStudy(Readable):
         """Whether nothing forbids switching on."""
         return not self.stops
 
+    @property
+    def unsound(self) -> frozenset[str]:
+        """The drivers of whose health a finding tells."""
+        return frozenset(h.driver for h in unsound(self.health))
+
     def plain(self) -> dict[str, Any]:
         """Findings, and the figures of each driver."""
         names = "fs_hz qms qes qts parameters band_hz relative_rms worst_residual worst_at_hz mounting_note"
         drivers = {n: f and some_of(f, names, re_ohm=f.model.re_ohm) for n, f in self.fits.items()}
-        return some_of(self, "title networks findings", drivers=drivers)
+        return some_of(self, "title networks findings health", drivers=drivers)
 
 
-def study_check(speaker: Speaker) -> CheckStudy:
-    """Read everything of a speaker folder and list what is wrong or doubtful.
+def study_check(speaker: Speaker, mate: Speaker | None = None) -> CheckStudy:
+    """Read everything of a speaker folder and list what is wrong or doubtful; `mate` is the pair's other one.
 
     Raises InputError: a file that cannot be understood at all.
     """
     fits = {name: fit_sweep(driver) for name, driver in speaker.drivers.items()}
     findings = [f for name, driver in speaker.drivers.items() for f in _driver_findings(driver, fits[name])]
+    network = speaker.network(speaker.default_network()) if speaker.network_names else None
+    health = speaker_health(speaker, network, mate)
+    findings += [found(Fault.UNSOUND, h.driver, health=h) for h in unsound(health)]
     bound: set[str] = set()
     for name in speaker.network_names:
         network = speaker.network(name)
@@ -106,6 +118,7 @@ def study_check(speaker: Speaker) -> CheckStudy:
         networks=speaker.network_names,
         sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},
         values_are={name: d.impedance_instrument for name, d in speaker.drivers.items()},
+        health=health,
     )
 
 
@@ -224,6 +237,8 @@ def tell(check: CheckStudy, everything: bool = False) -> Iterator[Block]:
     yield Head("The drivers, as they were measured: in their cabinet and through their leads")
     rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
     yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+    if everything:
+        yield from told_health(check.health.values(), check.unsound)
 
 
 def _answer(check: CheckStudy) -> str:
