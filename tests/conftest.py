@@ -8,6 +8,11 @@ XOVER_HYPOTHESIS=wide draws other cases at every run; a failure prints the line 
 import gc
 import os
 import pickle
+import sys
+from pathlib import Path
+
+# For `from invented.drivers import ...`, whichever test is run.
+sys.path.insert(0, str(Path(__file__).parent))
 
 # As the command line does, before numpy is loaded: each worker has a core, and threads of small solves only wait.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

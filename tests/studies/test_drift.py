@@ -57,6 +57,14 @@ def test_most_of_a_driver_that_moved_is_told_whatever_it_works_on():
     assert np.median(left) < 0.1
 
 
+def test_below_its_sweep_a_driver_is_not_known_and_nothing_is_said_of_numpy():
+    """Warnings are errors here; a tweeter's sweep often begins higher than that of the terminals."""
+    short = TWEETERS[0].sweep(F[F > 200.0], 0.0)
+    ohm, slopes = drifting_driver(short, F, moving_model(short)).at(np.zeros((1, len(KNOBS))))
+    assert np.array_equal(np.isnan(ohm[0]), short.lowest_hz > F)
+    assert np.array_equal(np.isnan(slopes[0]).any(axis=1), short.lowest_hz > F)
+
+
 @pytest.mark.parametrize("holds", [True, False])
 def test_slopes_against_differences(holds):
     sweep = DRIVERS[6].sweep(F, 0.0)

@@ -77,7 +77,8 @@ class DriftingDriver:
         by_loss = moving * beside * lossy * self.loss
         by_fs = -2.0 * moving * beside * stiff * self.stiffness - by_loss - self.shift
         slopes = np.stack([by_fs, by_loss, 2.0 * moving, np.exp(re) * self.re_ohm + 0.0 * moving], axis=-1)
-        return np.asarray(ohm, dtype=complex), np.asarray(slopes / ohm[..., None], dtype=complex)
+        with np.errstate(invalid="ignore"):  # NaN where the driver is not known
+            return np.asarray(ohm, dtype=complex), np.asarray(slopes / ohm[..., None], dtype=complex)
 
     def only(self, rows: NDArray[np.intp]) -> DriftingDriver:
         """The same at fewer frequencies."""
