@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from xover.curve import Evidence
 from xover.errors import InputError
-from xover.files.touchstone import parse_touchstone, read_touchstone
+from xover.files.tables import read_impedance, read_response
+from xover.files.touchstone import is_touchstone, parse_touchstone, read_touchstone
 
 # Touchstone File Format Specification: the same one-port Z data in version 1 (normalised to 75 ohm)
 # and in version 2 (in ohm, with a [Reference] that does not rescale it).
@@ -226,3 +228,25 @@ def test_any_lines_give_a_sweep_or_an_input_error(lines: list[str]) -> None:
         assert fault.startswith("t.s1p:")
         return
     assert np.all(np.isfinite(impedance_ohm[frequency_hz > 0]))
+
+
+@pytest.mark.parametrize(
+    "start", ["# Hz Z RI R 1", "! made up\n# hz z ri r 1", "[Version] 2.0\n# Hz Z RI", "# RI Z Hz"]
+)
+def test_the_format_is_known_by_its_beginning(tmp_path: Path, start: str) -> None:
+    rows = [f"{f} 8 {f / 100}" for f in range(100, 900, 100)]
+    if "Version" in start:
+        rows = ["[Number of Ports] 1", "[Number of Frequencies] 8", "[Network Data]", *rows, "[End]"]
+    scale = 50.0 if "RI Z" in start else 1.0
+    path = tmp_path / "sweep.txt"
+    path.write_text("\n".join([start, *rows]))
+    curve, warnings = read_impedance(path, Evidence.MEASURED)
+    assert warnings == ()
+    assert curve.value[1] == scale * (8 + 2j)
+    with pytest.raises(InputError, match="a Touchstone file holds an impedance"):
+        read_response(path, Evidence.MEASURED)
+
+
+@pytest.mark.parametrize("start", ["# Hz ohm deg", "# Hz Z phase", "# made of Z by RI", "# Hz dB", "* Hz Z RI R 1", ""])
+def test_a_comment_is_no_option_line(start: str) -> None:
+    assert not is_touchstone(f"{start}\n20 6.2 12.5")

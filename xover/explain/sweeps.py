@@ -205,7 +205,7 @@ def read_sweep(where: SweepPlace, driver: str, path: Path, repeats: Sequence[Pat
 def _read(where: SweepPlace, path: Path) -> tuple[Curve, tuple[str, ...]]:
     if where is not SweepPlace.RATIO:
         return read_impedance(path, Evidence.MEASURED)
-    curve, warnings = read_response(path, Evidence.MEASURED)
+    curve, warnings = read_response(path, Evidence.MEASURED, ratio=True)
     return replace(curve, unit=Unit.RATIO), warnings
 
 

@@ -318,7 +318,7 @@ def _check_phase(sweep: Sweep, warnings: list[str]) -> None:
             f"the phase {p[wild[0]]:g} degrees is out of all range", "check the order of the columns", wild[0]
         )
     log_magnitude = np.log(sweep.magnitude) if sweep.quantity == "ohm" else sweep.magnitude * (np.log(10.0) / 20.0)
-    unwrapped = p if sweep.quantity == "dB" else _within_half_turn(p)
+    unwrapped = p if sweep.quantity == "dB" else within_half_turn(p)
     most_deg = PASSIVE_PHASE_DEG if sweep.quantity == "ohm" else np.inf
     fit = compare_with_slope(sweep.frequency_hz, log_magnitude, unwrapped, most_deg)
     if not sweep.phase_declared:
@@ -357,6 +357,6 @@ def _warn_of_active_phase(sweep: Sweep, wrapped: Float, fit: PhaseFit | None, wa
         warnings.append("the phase runs against the slope of the magnitude: is its sign reversed?")
 
 
-def _within_half_turn(phase_deg: Float) -> Float:
+def within_half_turn(phase_deg: Float) -> Float:
     """The same angles within -180..180 degrees."""
     return np.asarray((phase_deg + 180.0) % 360.0 - 180.0, dtype=float)

@@ -11,9 +11,10 @@ from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError
 from xover.files.atomic import read_text
 from xover.files.table_checks import Sweep, check_sweep
+from xover.files.table_content import check_content
 from xover.files.table_dialect import RawTable, split_table
 from xover.files.table_header import Columns, Quantity, denied_reference, read_header
-from xover.files.touchstone import read_touchstone
+from xover.files.touchstone import is_touchstone, read_touchstone
 from xover.remark import About, Remark
 
 TOUCHSTONE_SUFFIXES = (".s1p", ".z1p", ".y1p")
@@ -46,7 +47,7 @@ class MeasurementTable:
                 array.flags.writeable = False
 
 
-def read_table(path: Path | str, quantity: Quantity) -> MeasurementTable:
+def read_table(path: Path | str, quantity: Quantity, *, ratio: bool = False) -> MeasurementTable:
     """Read a measurement table.
 
     Parameters
@@ -54,13 +55,14 @@ def read_table(path: Path | str, quantity: Quantity) -> MeasurementTable:
     path : text file; separators blank, tab, comma or semicolon; decimal comma where the separator
         is not a comma; lines that do not begin with a number are comments or a header.
     quantity : "ohm" where the magnitude must be an impedance, "dB" where it must be a level.
+    ratio : the level may be one voltage over another, which may look like an impedance: its content is not judged.
 
-    Raises InputError: with file and line; see split_table, read_header and check_sweep for the rules.
+    Raises InputError: with file and line; see split_table, read_header, check_sweep and check_content for the rules.
     """
-    return parse_table(read_text(path), Path(path), quantity)
+    return parse_table(read_text(path), Path(path), quantity, ratio=ratio)
 
 
-def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
+def parse_table(text: str, path: Path, quantity: Quantity, *, ratio: bool = False) -> MeasurementTable:
     """Read the text of a measurement table; `path` serves messages only."""
     try:
         raw = split_table(text)
@@ -86,6 +88,7 @@ def parse_table(text: str, path: Path, quantity: Quantity) -> MeasurementTable:
     )
     sweep, found = check_sweep(sweep)
     warnings = (*columns.warnings, *_ignored_columns(raw, columns), *_left_out(raw), *_reference(raw, sweep), *found)
+    warnings += () if ratio else check_content(sweep, columns.magnitude_declared)
     return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, warnings)
 
 
@@ -121,8 +124,13 @@ def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
     return (f"{which} ignored: frequency, magnitude and phase were read from the first three",)
 
 
+def holds_touchstone(path: Path) -> bool:
+    """Whether a file is in the Touchstone format, by its extension or by how it begins. Raises InputError."""
+    return path.suffix.lower() in TOUCHSTONE_SUFFIXES or is_touchstone(read_text(path))
+
+
 def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:
-    """Read an impedance sweep from a table or, by its extension, from a one-port Touchstone file.
+    """Read an impedance sweep from a table or from a one-port Touchstone file.
 
     Returns
     -------
@@ -132,15 +140,15 @@ def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[s
     Raises InputError: as read_table and read_touchstone.
     """
     path = Path(path)
-    if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
+    if holds_touchstone(path):
         frequency_hz, impedance_ohm, warnings = _touchstone(path)
         return Curve(frequency_hz, impedance_ohm, Unit.OHM, evidence, True, str(path)), warnings
     table = read_table(path, "ohm")
     return _curve(table, table.magnitude, Unit.OHM, evidence), table.warnings
 
 
-def read_response(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:
-    """Read a driver's response: dB re 20 uPa at 2.83 V and 1 m, or relative, and phase in degrees.
+def read_response(path: Path | str, evidence: Evidence, *, ratio: bool = False) -> tuple[Curve, tuple[str, ...]]:
+    """Read a driver's response: dB re 20 uPa at 2.83 V and 1 m, or relative, and phase in degrees; or a voltage ratio.
 
     Returns
     -------
@@ -149,11 +157,11 @@ def read_response(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[st
     Raises InputError: as read_table; also for a Touchstone file, which holds no sound pressure.
     """
     path = Path(path)
-    if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
+    if holds_touchstone(path):
         raise InputError(
             "a Touchstone file holds an impedance, not a response", "name a table in Hz, dB, degrees", path
         )
-    table = read_table(path, "dB")
+    table = read_table(path, "dB", ratio=ratio)
     return _curve(table, 10.0 ** (table.magnitude / 20.0), Unit.PASCAL_20U, evidence), table.warnings
 
 

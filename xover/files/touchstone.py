@@ -90,6 +90,17 @@ def parse_touchstone(text: str, path: Path | None = None) -> tuple[Float, Comple
     return data.frequency_hz, data.impedance_ohm
 
 
+def is_touchstone(text: str) -> bool:
+    """Whether a text begins with [Version], or with an option line that names parameter and format."""
+    lines = (line for raw in text.split("\n") if (line := raw.split("!", 1)[0].strip().lower()))
+    first = next(lines, "")
+    if not first.startswith("#"):
+        return re.match(r"\[ *version *\]", first) is not None
+    words = set(re.sub(r"\br +[0-9.e+-]+$", "", first[1:].strip()).split())
+    parameters, forms = words & set(_PARAMETER), words & set(_FORMAT)
+    return len(parameters) == len(forms) == 1 and words - parameters - forms <= set(_FREQUENCY)
+
+
 def read_touchstone(path: Path | str) -> TouchstoneData:
     """Read a one-port file as parse_touchstone does, but leave the order of its rows to the caller."""
     return _parse(read_text(path), Path(path))

@@ -21,7 +21,7 @@ from xover.explain.sweeps import channel_of
 from xover.files.atomic import read_text
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
-from xover.files.tables import TOUCHSTONE_SUFFIXES, read_impedance, read_response
+from xover.files.tables import holds_touchstone, read_impedance, read_response
 from xover.judge.odd import OddDriver, odd_drivers
 from xover.judge.odd_words import USUAL
 from xover.network import solve
@@ -126,7 +126,7 @@ def read_any_table(path: Path, unit: Quantity | None = None) -> Table:
 
 
 def _quantity_of(path: Path) -> Quantity:
-    if path.suffix.lower() in TOUCHSTONE_SUFFIXES:
+    if holds_touchstone(path):
         return "ohm"
     found: list[Quantity] = []
     fault: InputError | None = None

@@ -149,7 +149,7 @@ def study_jig(
 
 
 def _ratio(path: Path | str, warnings: list[str]) -> Curve:
-    curve, found = read_response(path, Evidence.MEASURED)
+    curve, found = read_response(path, Evidence.MEASURED, ratio=True)
     if not curve.has_phase:
         raise InputError("has no phase: the arithmetic needs it", "export the transfer function with its phase", path)
     warnings += [f"{Path(path).name}: {w}" for w in found]
