@@ -20,6 +20,7 @@ from xover.rules.instruments import SWEPT
 from xover.rules.likeness import DATASHEET_SHARE
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
 from xover.rules.severity import Severity
+from xover.sound.beyond import solve_known
 from xover.sound.change import difference_db, mean_round_db
 from xover.sound.load import amplifier_of, channel_load
 from xover.sound.prediction import Prediction, predict
@@ -205,7 +206,7 @@ def measured_impedance(speaker: Speaker, driver: str) -> bool:
 
 def _unrated(speaker: Speaker, name: str, network: Network) -> Iterator[Finding]:
     grid = log_grid(20.0, 20e3, 48)
-    solution = solve(network, grid, speaker.impedances_ohm(network, grid))
+    solution = solve_known(speaker, network, grid)
     for channel in network.channels:
         amplifier = amplifier_of(speaker, network, channel.name)
         if amplifier is None or amplifier.minimum_load_ohm is None:

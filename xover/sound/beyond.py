@@ -56,18 +56,26 @@ class Bound:
         return self._told(self._loads())
 
     @property
+    def of_sum(self) -> Remark:
+        """What it does to the sum."""
+        return self._told(self._sum())
+
+    @property
     def of_all(self) -> Remark:
-        """What it does to load and drives."""
-        return self._told([*self._loads(), *_effects("sum", {"": self.sum_db}, {}, "dB", False), *self._drives()])
+        """What it does to load, sum and drives."""
+        return self._told([*self._loads(), *self._sum(), *self._drives()])
 
     def _told(self, effects: list[str]) -> Remark:
         start = f"the impedance of {self.driver} was not swept {'below' if self.below else 'above'} "
-        words = f"{start}{hertz(self.edge_hz)}, it is bounded there: {'; '.join(effects)}"
+        words = f"{start}{hertz(self.edge_hz)}, it is bounded there: {'; '.join(effects) or 'nothing hangs on it'}"
         return Remark(words, About.IMPEDANCE, named=True)
 
     def _loads(self) -> list[str]:
         several = len(self.load_percent) > 1
         return [*_effects("load", self.load_percent, self.load_blank_hz, "%", several)]
+
+    def _sum(self) -> list[str]:
+        return [*_effects("sum", {"": self.sum_db}, {}, "dB", False)]
 
     def _drives(self) -> list[str]:
         return [*_effects("drive", self.drive_db, self.drive_blank_hz, "dB", True)]
@@ -77,11 +85,10 @@ def _effects(
     what: str, most: Mapping[str, float | None], blank: Mapping[str, tuple[float, float]], unit: str, several: bool
 ) -> Iterator[str]:
     for name, value in most.items():
-        subject = f"the {what} of {name}" if several else f"the {what}"
-        if value is not None and value > 0:
-            yield f"{subject} is good to {_up(value):g} {unit}"
-        if name in blank:
-            yield f"{subject} stays blank from {hertz(blank[name][0])} to {hertz(blank[name][1])}"
+        said = [f"good to {_up(value):g} {unit}"] if value else []
+        said += [f"blank from {hertz(blank[name][0])} to {hertz(blank[name][1])}"] if name in blank else []
+        if said:
+            yield f"the {what} {f'of {name} ' if several else ''}is {', '.join(said)}"
 
 
 def _up(value: float) -> float:

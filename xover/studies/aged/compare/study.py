@@ -24,12 +24,12 @@ from xover.files.table_header import Quantity, read_header
 from xover.files.tables import holds_touchstone, read_impedance, read_response
 from xover.judge.odd import OddDriver, odd_drivers
 from xover.judge.odd_words import USUAL
-from xover.network import solve
 from xover.plain import fields_of
 from xover.quantity import hertz
 from xover.readable import Readable
 from xover.rules.audibility import SOURCE, UNHEARD_DB, audibility
 from xover.rules.bands import JUDGED_HZ, LEAST_STRETCH_OCTAVES
+from xover.sound.beyond import solved
 from xover.sound.prediction import sound_of
 from xover.sound.sums import known_level_db
 from xover.speaker import Speaker, open_speaker
@@ -162,7 +162,7 @@ def show(operand: Operand, what: What, frequency_hz: Float) -> Shown:
         return _show_impedance(operand, frequency_hz)
     sound = sound_of(operand.speaker, operand.network, frequency_hz)
     notes: list[str] = [note for name in sound.network.driver_names for note in operand.speaker.drivers[name].notes]
-    notes += [gap.note for gap in sound.total.gaps]
+    notes += [*(bound.of_sum for bound in sound.bounds), *(gap.note for gap in sound.total.gaps)]
     if not sound.total.coherent:
         notes.append(f"{operand.name}: the sum is the highest that any timing allows: {sound.timing_reason}")
     level = np.where(np.isfinite(known_level_db(sound)), known_level_db(sound), np.nan)
@@ -185,11 +185,12 @@ def _show_table(table: Table, what: What, frequency_hz: Float) -> Shown:
 def _show_impedance(operand: Predicted, frequency_hz: Float) -> Shown:
     network = operand.speaker.network(operand.network)
     channel = channel_of(network, operand.channel)
-    solution = solve(network, frequency_hz, operand.speaker.impedances_ohm(network, frequency_hz))
-    load = solution.impedance_ohm[channel]
+    found = solved(operand.speaker, network, frequency_hz)
+    load = found.solution.impedance_ohm[channel]
     level = level_db(load)
-    notes = tuple(n for name in network.driver_names for n in operand.speaker.drivers[name].notes)
-    return Shown(operand.name, "predicted", np.where(np.isfinite(level), level, np.nan), phase_deg(load), notes)
+    notes = [n for name in network.driver_names for n in operand.speaker.drivers[name].notes]
+    notes += [bound.of_load for bound in found.bounds]
+    return Shown(operand.name, "predicted", np.where(np.isfinite(level), level, np.nan), phase_deg(load), tuple(notes))
 
 
 def natural(first: Operand, second: Operand) -> What:
