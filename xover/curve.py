@@ -49,7 +49,7 @@ class Curve(Readable):
     value : (n,) complex. Without phase the values are real magnitudes.
     unit : what the value means.
     evidence : what it rests on.
-    has_phase : False where only the magnitude was measured.
+    has_phase : False where only the magnitude was measured. phase_rebuilt : True where it has one by its magnitude.
     source : file or words to name it in messages.
     """
 
@@ -59,6 +59,7 @@ class Curve(Readable):
     evidence: Evidence = Evidence.MEASURED
     has_phase: bool = True
     source: str = ""
+    phase_rebuilt: bool = False
 
     def __post_init__(self) -> None:
         f = np.array(self.frequency_hz, dtype=float)

@@ -12,6 +12,7 @@ times that resistance, and any coil's rise so high.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -35,6 +36,8 @@ MOST_SHARE: Final = 0.5
 _BELOW: Final = (0.005, 2.0, 0.1, 0.0)
 _ABOVE: Final = (0.03, 3.0, 0.25, 0.05)
 """Floor, multiple of the residual, share of the model's own move, and what goes with the square of the octaves."""
+_WITHOUT_PHASE: Final = 2.0
+"""Magnitudes alone tell less: the bound below is so many times as wide, and above none is told but passivity's."""
 _NEAR_OCTAVES: Final = 0.25
 """The residual is that of the whole sweep, or that of its last rows where it is larger."""
 _SWEPT_SHARE, _METERED_SHARE = 0.5, 0.8
@@ -58,7 +61,7 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
     outside = (f < curve.lowest_hz) | (f > curve.highest_hz)
     if not outside.any():
         return centre, radius
-    lowest = float(np.min(curve.value.real))
+    lowest = float(np.min(np.abs(curve.value) if curve.phase_rebuilt else curve.value.real))
     least = _SWEPT_SHARE * lowest if re_ohm is None else _METERED_SHARE * min(re_ohm, lowest)
     radius[outside] = 0.5 * WIDE * abs(lowest)
     centre[outside] = max(least, 0.0) + radius[outside]
@@ -67,16 +70,19 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
         return centre, radius
     for rows, edge, shares in ((f < curve.lowest_hz, 0, _BELOW), (f > curve.highest_hz, -1, _ABOVE)):
         end = float(curve.frequency_hz[edge])
-        if not rows.any() or not _goes_on(fit, end, edge):
+        if not rows.any() or not _goes_on(fit, end, edge) or (edge and curve.phase_rebuilt):
             continue
         near = np.abs(np.log2(curve.frequency_hz / end)) <= _NEAR_OCTAVES
-        there = np.abs(fit.model.impedance_ohm(curve.frequency_hz[near]) / curve.value[near] - 1.0)
+        ratio = fit.model.impedance_ohm(curve.frequency_hz[near]) / curve.value[near]
+        there = np.abs((np.abs(ratio) if curve.phase_rebuilt else ratio) - 1.0)
         missed = max(fit.relative_rms, float(np.sqrt(np.mean(there**2))))
         z = fit.model.impedance_ohm(f[rows])
         floor, residual, moved, square = shares
         octaves = np.abs(np.log2(f[rows] / end))
         bound = floor + residual * missed + square * octaves**2
         bound = bound + moved * np.abs(1.0 - fit.model.impedance_ohm(np.array([end])) / z)
+        if curve.phase_rebuilt:
+            bound = _WITHOUT_PHASE * bound
         good = (bound < MOST_SHARE) & ((edge == 0) | (octaves <= FARTHEST_OCTAVES))
         at: NDArray[np.intp] = np.flatnonzero(rows)[good]
         centre[at], radius[at] = z[good], (bound * np.abs(z))[good]
@@ -98,7 +104,9 @@ def _fitted(curve: Curve) -> DriverFit | None:
     """A curve never changes, and is asked for by whoever reads a network; None where it cannot be fitted."""
     from xover.driver.fit import fit_driver  # takes a while to load, and most sweeps reach
 
+    # A rebuilt phase rests on how the sweep goes on beyond its ends, which is what is asked here.
+    swept = replace(curve, has_phase=False, phase_rebuilt=False) if curve.phase_rebuilt else curve
     try:
-        return fit_driver(curve)
+        return fit_driver(swept)
     except InputError:
         return None

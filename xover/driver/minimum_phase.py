@@ -120,7 +120,7 @@ def minimum_phase_curve(
     except InputError as fault:
         raise fault.at(curve.source or None, None) from fault
     value = np.abs(curve.value) * np.exp(1j * np.radians(found.phase_deg))
-    return replace(curve, value=value, has_phase=True), found
+    return replace(curve, value=value, has_phase=True, phase_rebuilt=True), found
 
 
 def gain_phase_integral(u: ArrayLike) -> Float:

@@ -107,8 +107,8 @@ def hear(
     ------
     OptionError : fewer than four bands remain. InputError : third octaves were promised and are not there.
     """
-    low = max(band_hz[0], float(known_hz.min()))
-    high = min(band_hz[1], float(known_hz.max()))
+    low = max(band_hz[0], float(known_hz.min(initial=np.inf)))
+    high = min(band_hz[1], float(known_hz.max(initial=0.0)))
     centres = whole_bands(low, high, 3) if low < high else np.zeros(0)
     if third_octaves:
         level = _rows_of(curve, centres)
