@@ -73,6 +73,8 @@ def flatten(
     rows = np.flatnonzero((f >= voices.band_hz[0]) & (f <= voices.band_hz[1]) & np.isfinite(start.total.level_db))[
         ::STRIDE
     ]
+    if rows.size < 2:  # the sum is known nowhere in the band: there is nothing to flatten
+        return start
     slopes = crossover_filters(voices.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     search = _Search(voices, crossover, slopes, rows, sample_rate_hz, unsure_db, resonance_hz)
     settings = {n: replace(s, delay_s=start.delays_s[n]) for n, s in start.settings.items()}

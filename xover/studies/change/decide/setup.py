@@ -138,6 +138,10 @@ def sum_criterion(level: Float | None, frequency_hz: Float, assumed: bool, why: 
     if level is None or not np.isfinite(level).any():
         return judge.unknown(Aspect.DEVIATION, why or "the sum is not known")
     band = sum_deviation(frequency_hz, level)
+    if not np.isfinite(band.known_from_hz):
+        return judge.unknown(
+            Aspect.DEVIATION, why or f"the sum is not known from {hertz(band.from_hz)} to {hertz(band.to_hz)}"
+        )
     notes = [why] if why else []
     if band.known_share < 0.995:
         notes.append(f"known from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)} only")
