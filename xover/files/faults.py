@@ -95,6 +95,9 @@ def finding_to_fault(
     if kind == "position":
         remedy = "keep position_mm for one card, positions_mm for several"
         return InputError(f"driver '{keys[-1][:LONGEST_NAME]}' {detail['msg']}", remedy, path, line)
+    if kind == "delay":
+        remedy = "give delay_us too, or delete its uncertainty"
+        return InputError(f"driver '{keys[-1][:LONGEST_NAME]}' {detail['msg']}", remedy, path, line)
     if kind == "too_short" and keys == ("drivers",):
         return _missing(keys, path, line)
     shown = _shown(detail["input"])

@@ -156,6 +156,8 @@ class Driver(_Table):
     position_mm : right, up, forward of the design axis' foot on the baffle; None where nothing is said.
     positions_mm : the same for each netlist card of a driver that stands on several.
     diameter_mm : effective piston diameter.
+    delay_us, gain_db : how much later and louder it is than its record and its place say, against the other drivers, as
+        a recording of drivers together shows. delay_uncertainty_us : +-, 95 %.
     re_ohm : DC resistance as read with a meter.
     instrument : what both tables were got with; of one of them: impedance_instrument, response_instrument. None
         where nothing is said.
@@ -173,6 +175,9 @@ class Driver(_Table):
     impedance_instrument: InstrumentWord | None = None
     response_instrument: InstrumentWord | None = None
     re_ohm: Ohm | None = None
+    delay_us: Annotated[float, _number(ge=-20_000.0, le=20_000.0)] | None = None
+    delay_uncertainty_us: Annotated[float, _number(ge=0.0, le=20_000.0)] | None = None
+    gain_db: Annotated[float, _number(ge=-40.0, le=40.0)] = 0.0
     datasheet: Datasheet | None = None
 
     @model_validator(mode="after")
@@ -181,6 +186,8 @@ class Driver(_Table):
             raise PydanticCustomError("impedance", "has no impedance file, no datasheet and no re_ohm")
         if self.position_mm is not None and self.positions_mm is not None:
             raise PydanticCustomError("position", "has both position_mm and positions_mm")
+        if self.delay_uncertainty_us is not None and self.delay_us is None:
+            raise PydanticCustomError("delay", "has delay_uncertainty_us and no delay_us")
         return self
 
 

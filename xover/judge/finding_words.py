@@ -92,6 +92,23 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
             )
         case Fault.UNSOUND:
             return health_words(f["health"])
+        case Fault.DENIED_TIMING:
+            return (
+                f'{f["note"]}; timing = "common" is not trusted',
+                'write timing = "unknown", or measure against one loop-back; a recording of the drivers together tells '
+                "their delay: xover delay",
+            )
+        case Fault.PLACE_OF_ANGLES:
+            return (
+                "its delay on the axis is that of its measured phase: position_mm counts off the axis only",
+                "nothing to do; where place and phase disagree, a recording of the drivers together tells: xover delay",
+            )
+        case Fault.DELAY_UNUSED:
+            return (
+                f"delay_us is given, but {' and '.join(f['without'])} have none and no timing of their own: the sum "
+                "stays an envelope",
+                "find the delay of every driver but one: xover delay",
+            )
     return None
 
 

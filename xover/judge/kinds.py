@@ -29,6 +29,9 @@ class Fault(StrEnum):
     RELATIVE_LEVEL = "relative level"
     NO_PLACE = "no place"
     UNSOUND = "unsound driver"
+    DENIED_TIMING = "timing denied"
+    PLACE_OF_ANGLES = "place tells angles only"
+    DELAY_UNUSED = "delay of no use"
     # Networks.
     LOOSE_NODE = "loose node"
     ODD_VALUE = "odd value"
@@ -81,6 +84,6 @@ _NOTES: Final = frozenset(
     {
         *(Fault.UNUSED_DRIVER, Fault.PHASE_REBUILT, Fault.FROM_DATASHEET, Fault.TWO_RESONANCES, Fault.COARSE_SWEEP),
         *(Fault.SHORT_SWEEP, Fault.COIL_PROTECTS, Fault.LAMP, Fault.REVERSED, Fault.UNRATED),
-        *(Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN),
+        *(Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN, Fault.PLACE_OF_ANGLES),
     }
 )

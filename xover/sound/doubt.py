@@ -133,7 +133,8 @@ def _kept_levels_db(speaker: Speaker, network: Network, grid: bytes) -> Float | 
     sound = sound_of_network(speaker, network, f)
     if not sound.total.coherent:
         return None
-    off = {name: _response_factor(speaker.drivers[name], f, alone=len(names) == 1) for name in names}
+    timed = len(names) == 1 or speaker.timed_by_delays(names)
+    off = {name: _response_factor(speaker.drivers[name], f, timed=timed) for name in names}
     moved = {card.key: drives[card.key] * off[card.driver] for card in network.drivers}
     levels = listener(speaker, sound, True).levels_db(moved)
     levels.flags.writeable = False
@@ -163,17 +164,23 @@ def _is_heard(driver: SpeakerDriver) -> bool:
     return driver.has_response and driver.response_instrument in RESPONSE_SPREADS
 
 
-def _response_factor(driver: SpeakerDriver, f: Float, *, alone: bool) -> Complex:
-    """(1 + k, n) by what its response may be wrong; 1 in the first row."""
+def _response_factor(driver: SpeakerDriver, f: Float, *, timed: bool) -> Complex:
+    """(1 + k, n) by what its response may be wrong; 1 in the first row. `timed`: its place does not tell its delay."""
     spread = RESPONSE_SPREADS[driver.response_instrument]
     own = _chance(f"{driver.name} response")
     level = spread.own_level_db * own.standard_normal((DRAWS, 1))
     off_db = level + knots_at(spread.own_shape_db, f) * _smooth(own, f)
     off_db = off_db + knots_at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
-    delay_s = np.zeros((DRAWS, 1))
-    if driver.phase_source is PhaseSource.MINIMUM and not alone:
-        delay_s = own.standard_normal((DRAWS, 1)) * CENTRE_MM * 1e-3 / SPEED_OF_SOUND_M_S
+    delay_s = own.standard_normal((DRAWS, 1)) * _delay_spread_s(driver, timed)
     return _with_nominal(np.exp(off_db / (_SIGMAS * _NEPER_DB) - 2j * np.pi * f * delay_s / _SIGMAS))
+
+
+def _delay_spread_s(driver: SpeakerDriver, timed: bool) -> float:
+    """+-, 95 %."""
+    if driver.delay_uncertainty_us is not None:
+        return driver.delay_uncertainty_us * 1e-6
+    by_place = driver.phase_source is PhaseSource.MINIMUM and not timed
+    return CENTRE_MM * 1e-3 / SPEED_OF_SOUND_M_S if by_place or driver.delay_us is not None else 0.0
 
 
 def _impedances_ohm(driver: SpeakerDriver, f: Float) -> Complex:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -9,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
+from xover.acoustic.level import ratio
+from xover.acoustic.time import delay_factor
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.beyond import beyond
 from xover.driver.minimum_phase import minimum_phase_curve
@@ -54,6 +57,8 @@ class SpeakerDriver(Readable):
     position_mm : right, up, forward of the design axis' foot; None where it was not said.
     card_positions_mm : the same for each card, where the driver stands on several.
     re_ohm : DC resistance as read with a meter, or as printed; None where unknown.
+    delay_us, gain_db : what a recording of drivers together adds to its response and its place, against the other
+        drivers; None and 0 where nothing is said. delay_uncertainty_us : +-, 95 %; None where unknown.
     notes : what a reader must know, one sentence each.
     impedance_instrument, response_instrument : what the curves were got with; of values in the place of a curve,
         what those are.
@@ -71,6 +76,9 @@ class SpeakerDriver(Readable):
     notes: tuple[Remark, ...]
     impedance_instrument: Instrument = Instrument.ASSUMED
     response_instrument: Instrument = Instrument.ASSUMED
+    delay_us: float | None = None
+    delay_uncertainty_us: float | None = None
+    gain_db: float = 0.0
 
     def impedance_ohm(self, frequency_hz: Float) -> Complex:
         """(n,) impedance, NaN where the sweep does not reach."""
@@ -87,12 +95,19 @@ class SpeakerDriver(Readable):
         return self.impedance_ohm(frequency_hz), np.zeros(frequency_hz.shape)
 
     def pressure(self, frequency_hz: Float) -> Complex:
-        """(n,) response re 20 uPa at 2.83 V and 1 m, without the delay of its place where its phase is rebuilt."""
+        """(n,) response re 20 uPa at 2.83 V and 1 m, its `delay_us` and `gain_db` in it.
+
+        Without the delay of its place, which a phase that was measured has in it and one that is rebuilt has not.
+        """
         if self.response is not None:
-            return self.response.at(frequency_hz)
-        if self.datasheet is None or self.datasheet.sensitivity_db is None:
+            found = self.response.at(frequency_hz)
+        elif self.datasheet is None or self.datasheet.sensitivity_db is None:
             return np.full(frequency_hz.shape, np.nan, dtype=complex)
-        return np.asarray(datasheet_response(self.datasheet, frequency_hz).value, dtype=complex)
+        else:
+            found = np.asarray(datasheet_response(self.datasheet, frequency_hz).value, dtype=complex)
+        if self.delay_us is not None:
+            found = found * delay_factor(frequency_hz, self.delay_us * 1e-6)
+        return found if self.gain_db == 0.0 else found * ratio(self.gain_db)
 
     @property
     def impedance_evidence(self) -> Evidence:
@@ -106,6 +121,11 @@ class SpeakerDriver(Readable):
     def response_evidence(self) -> Evidence:
         """What the response rests on; assumed where a flat driver stands in for it."""
         return Evidence.ASSUMED if self.response is None else self.response.evidence
+
+    @property
+    def denies_timing(self) -> bool:
+        """Whether its file says that its phase shares no time reference, though speaker.toml says that it does."""
+        return any(note.about is About.NO_TIME_REFERENCE for note in self.notes)
 
     @property
     def has_response(self) -> bool:
@@ -212,17 +232,26 @@ class Speaker(Readable):
         """(n,) impedance of each driver of a network, by its name; NaN where the sweep does not reach."""
         return {name: self.drivers[name].impedance_ohm(frequency_hz) for name in network.driver_names}
 
+    def timed_by_delays(self, names: Iterable[str]) -> bool:
+        """Whether all of some drivers but one, to which the others are held, have a delay_us."""
+        return sum(self.drivers[name].delay_us is None for name in set(names)) <= 1
+
     def timing_is_known(self, network: Network) -> tuple[bool, str]:
         """Whether the responses share a time reference, so that one sum is right; and why, in words.
 
-        Known: all phases measured and `timing = "common"`; or all rebuilt as minimum phase, with the
-        position of every driver given.
+        Known: all phases measured and `timing = "common"`, which no file denies; or all rebuilt as minimum phase, with
+        the position of every driver given; or the delays of all drivers but one found from a recording of them.
         """
         cards = network.drivers
         sources = {self.drivers[c.driver].phase_source for c in cards}
         if len(cards) == 1:
             return True, "there is one driver only"
+        if PhaseSource.NONE not in sources and self.timed_by_delays(network.driver_names):
+            return True, "the drivers' delays against each other come from a recording of them together (delay_us)"
         if sources == {PhaseSource.MEASURED}:
+            denied = [n for n in network.driver_names if self.drivers[n].denies_timing]
+            if denied:
+                return False, f"the file of {', '.join(denied)} says that its sweep has no time reference"
             if self.file.speaker.timing == "common":
                 return True, "all phases are measured against one time reference"
             return False, 'the phases were measured, but speaker.toml does not say timing = "common"'
@@ -286,6 +315,9 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         notes=tuple(notes),
         impedance_instrument=ohms,
         response_instrument=heard,
+        delay_us=entry.delay_us,
+        delay_uncertainty_us=entry.delay_uncertainty_us,
+        gain_db=entry.gain_db,
     )
 
 

@@ -40,6 +40,7 @@ _EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP,
 """Findings that say something else each time."""
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
+    About.NO_TIME_REFERENCE: Fault.DENIED_TIMING,
     About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
     About.DATASHEET_RESPONSE: Fault.FROM_DATASHEET,
 }
@@ -99,6 +100,7 @@ def study_check(speaker: Speaker, mate: Speaker | None = None) -> CheckStudy:
     network = speaker.network(speaker.default_network()) if speaker.network_names else None
     health = speaker_health(speaker, network, mate)
     findings += [found(Fault.UNSOUND, h.driver, health=h) for h in unsound(health)]
+    findings += _timing(speaker)
     bound: set[str] = set()
     for name in speaker.network_names:
         network = speaker.network(name)
@@ -170,8 +172,21 @@ def _driver_findings(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[F
     yield from _sweep(driver, fit)
     yield from _dc_resistance(driver, fit)
     yield from _overlap(driver)
-    if driver.phase_source is PhaseSource.MINIMUM and driver.position_mm is None and not driver.card_positions_mm:
-        yield found(Fault.NO_PLACE, driver.name)
+
+
+def _timing(speaker: Speaker) -> Iterator[Finding]:
+    """What of place and delay counts, and what does not."""
+    timed = speaker.timed_by_delays(speaker.drivers)
+    for name, d in speaker.drivers.items():
+        placed = d.position_mm is not None or bool(d.card_positions_mm)
+        if d.phase_source is PhaseSource.MINIMUM and not placed and not timed:
+            yield found(Fault.NO_PLACE, name)
+        if d.phase_source is PhaseSource.MEASURED and placed and speaker.file.speaker.timing == "common":
+            yield found(Fault.PLACE_OF_ANGLES, name)
+    known = all(speaker.timing_is_known(speaker.network(n))[0] for n in speaker.network_names)
+    without = [n for n, d in speaker.drivers.items() if d.delay_us is None]
+    if not known and len(without) < len(speaker.drivers):
+        yield from (found(Fault.DELAY_UNUSED, n, without=without) for n in speaker.drivers if n not in without)
 
 
 def _sweep(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
