@@ -83,8 +83,8 @@ def drivers_fitted_once():
 
     with pytest.MonkeyPatch.context() as patch:
         kept = _remembered(fit_driver)
-        for user in ("desk.spice.study", "desk.check.study"):
-            patch.setattr(f"xover.studies.{user}.fit_driver", kept)
+        for user in ("studies.desk.spice.study", "sound.driver_fit"):
+            patch.setattr(f"xover.{user}.fit_driver", kept)
         yield
 
 

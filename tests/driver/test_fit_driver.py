@@ -152,12 +152,20 @@ def test_vented_box(box_q: float) -> None:
     box = 1 / (w * compliance + 1 / (w * mass) + 1 / leak)
     z = 6.0 + w * 0.6e-3 + 10.0**2 / (2.0 + w * 0.03 + 1 / (w * 0.7e-3) + 0.035**2 * box)
     fit = fit_driver(Curve(F, z, Unit.OHM))
-    peaks = sorted(p.f_hz for p in fit.model.resonances)
+    peaks = [p.f_hz for p in fit.model.resonances[0].peaks()]
     size = np.abs(z)
     tops = F[1:-1][(size[1:-1] > size[:-2]) & (size[1:-1] > size[2:])]
     assert peaks == pytest.approx(tops.tolist(), rel=0.02)
-    assert fit.relative_rms < 0.01
+    assert fit.relative_rms < 1e-4
     assert said(fit, "two resonances")
+    # The driver without the box, and the box, from the same circuit.
+    assert fit.fs_hz == pytest.approx(1 / (2 * math.pi * math.sqrt(0.03 * 0.7e-3)), rel=1e-3)
+    assert fit.qms == pytest.approx(math.sqrt(0.03 / 0.7e-3) / 2.0, rel=1e-2)
+    assert fit.qes == pytest.approx(math.sqrt(0.03 / 0.7e-3) * 6.0 / 10.0**2, rel=1e-2)
+    assert fit.box is not None
+    assert fit.box.tuned_hz == pytest.approx(38.0, rel=1e-3)
+    assert fit.box.stiffness == pytest.approx(0.7e-3 * 0.035**2 / compliance, rel=1e-2)
+    assert fit.box.tuned_hz / fit.box.leak_hz == pytest.approx(box_q, rel=0.05)
 
 
 def test_closed_box_raises_fs_and_q_alike() -> None:

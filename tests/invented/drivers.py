@@ -1,7 +1,7 @@
 """Invented drivers, 42 of them, worked out from masses, springs, air and eddy currents, not from the fitted model.
 
 What they have and a network of R || L || C in series has not: a coil that goes with a power of the frequency
-(semi-inductance: Wright 1990, Leach 2002), a suspension whose stiffness falls as the frequency rises (creep: Knudsen
+(semi-inductance: Wright 1990, Leach 2002), a suspension whose compliance falls as the frequency rises (creep: Knudsen
 and Jensen 1993), boxes that leak, ports and passive radiators that lose, horns of finite length that reflect, a fluid
 whose damping goes with the frequency, a cone whose rim breaks away from its middle. The papers are from memory; the
 laws are applied, no figure of theirs is checked here. All values are invented.
@@ -116,7 +116,7 @@ class Invented:
     ----------
     fs_hz, qms, qes : of the moving part alone, without box, horn or chamber.
     area_m2, mass_kg : piston and moving mass; Bl follows from qes.
-    creep : how much of the stiffness is lost over a decade of frequency.
+    creep : how much of the compliance is lost over a decade of frequency.
     fluid : share of the mechanical loss that goes with the root of the frequency.
     rims : (hz, q, mass share) of parts of the cone that break away.
     chamber : (hz, q) of a cavity behind a dome, as seen by the diaphragm; None without.
@@ -139,7 +139,7 @@ class Invented:
     def impedance_ohm(self, f: Float) -> Complex:
         """(n,) ohm at f (n,) > 0."""
         w, ws = 2.0 * math.pi * f, 2.0 * math.pi * self.fs_hz
-        stiffness = self.mass_kg * ws**2 * (1.0 - self.creep * np.log10(1j * f / self.fs_hz))
+        stiffness = self.mass_kg * ws**2 / (1.0 - self.creep * np.log10(1j * f / self.fs_hz))
         loss = self.mass_kg * ws / self.qms
         loss = loss * (1.0 - self.fluid + self.fluid * np.sqrt(1j * f / self.fs_hz))
         z = 1j * w * self.mass_kg + stiffness / (1j * w) + loss + self.air.impedance(w, self.area_m2)

@@ -13,9 +13,9 @@ from known_builds import DRIVERS, SPEAKERS, SWEPT, swept, times
 
 from xover.curve import Curve, Unit
 from xover.errors import InputError
-from xover.explain import pair_changes
 from xover.explain.pair_changes import AgedDriver, ChangeKind, aged_drivers
 from xover.explain.terminals import MeasuredDriver
+from xover.sound import driver_fit
 from xover.studies.aged.verify.pairing import explain_pair
 
 ATTIC = "attic-two-way/left"
@@ -25,7 +25,7 @@ ATTIC = "attic-two-way/left"
 def fitted_once(remembered):
     """The same few drivers are fitted for every test here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pair_changes, "fit_driver", remembered(pair_changes.fit_driver))
+        patch.setattr(driver_fit, "fit_driver", remembered(driver_fit.fit_driver))
         yield
 
 
@@ -175,12 +175,12 @@ def test_a_driver_without_a_resonance_has_no_age():
     f = np.geomspace(100, 10e3, 80)
     flat = Curve(f, 6.0 * np.ones(80) + 2j * np.pi * f * 1e-4, Unit.OHM)
     driver = SpeakerDriver("woofer", flat, None, PhaseSource.NONE, None, None, {}, None, None, ())
-    assert pair_changes.driver_model(driver) is not None
+    assert driver_fit.circuit_of(driver) is not None
     speaker = replace(SPEAKERS[ATTIC], drivers=SPEAKERS[ATTIC].drivers | {"woofer": driver})
     assert isinstance(aged_drivers(speaker, speaker.network("found"))("low", driver, f), MeasuredDriver)
     sheet = DatasheetValues(re_ohm=6.0, fs_hz=50.0, qms=4.0, qes=0.5)
     by_sheet = replace(driver, impedance=None, datasheet=sheet)
-    assert pair_changes.driver_model(by_sheet).fs_hz == 50.0
+    assert driver_fit.circuit_of(by_sheet).fs_hz == 50.0
 
 
 def test_sweeps_that_do_not_meet():

@@ -1,30 +1,31 @@
-"""Start values for a driver fit, found in the data without guessing where a peak is.
+"""The rows of a sweep that a driver model is fitted to, and what to add to a model next.
 
-With the frequencies and Qs held, the model is linear in its resistances and its inductance, and these
-are not negative: non-negative least squares gives the one best answer. So the few held values are tried
-over coarse grids, and no start can be far off: humps that are no peaks are found as well as peaks.
-
-The rows of a sweep that a driver model is fitted to.
+What a model leaves is held against many shapes, resonances and coil cells over coarse grids, each less what a small
+change of the model's own values does as well: the one that takes most of the rest away is the best start (orthogonal
+matching pursuit: Pati and others 1993, from memory). Humps that are no peaks are found as well as peaks.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Float, Unit
 from xover.driver.minimum_phase import minimum_phase
-from xover.driver.model import DriverModel, LossyInductance, Resonance
+from xover.driver.model import LossyInductance, Resonance
 from xover.errors import InputError
 
 FEWEST_ROWS: Final = 8
 # Rows closer than this are averaged: finer detail than any part of a driver, and mere speed.
 MOST_ROWS_PER_OCTAVE: Final = 96
+# Re is read where the impedance is resistance for more than this share.
+MOSTLY: Final = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +49,24 @@ class FitRows:
     def observations(self) -> int:
         """Number of real numbers that were measured: two for a row with phase."""
         return self.frequency_hz.size * (2 if self.has_phase else 1)
+
+    @cached_property
+    def least_ohm(self) -> tuple[float, bool]:
+        """Lowest resistance that is shown, and whether that is where resistance is most of the impedance.
+
+        Of the middle of five rows each, so that noise does not count as low.
+        """
+        real, size = self.impedance_ohm.real, np.abs(self.impedance_ohm)
+        middle = np.median(sliding_window_view(np.pad(real, 2, mode="edge"), 5), axis=1)
+        plain = middle > MOSTLY * size
+        least = float(np.min(middle[plain])) if np.any(plain) else float(np.min(middle))
+        return (least, bool(np.any(plain))) if least > 0 else (float(np.min(size)), False)
+
+    def thinned(self, per_octave: float) -> FitRows:
+        """The same with no more rows than about that in an octave; those that stay are as they were."""
+        step = np.floor(np.log2(self.frequency_hz / self.frequency_hz[0]) * per_octave + 1e-6)
+        kept = np.concatenate([[True], np.diff(step) > 0])
+        return FitRows(self.frequency_hz[kept], self.impedance_ohm[kept], self.has_phase, self.held)
 
 
 def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
@@ -96,110 +115,68 @@ def _mean_over(group: NDArray[np.intp], f: Float, z: Complex) -> tuple[Float, Co
     return np.asarray(np.exp(np.bincount(group, np.log(f)) / count)), np.asarray(mean, dtype=complex)
 
 
-# Resonances tried for each octave, and the Qs tried at each.
-_PER_OCTAVE: Final = 4
-_QS: Final = (0.6, 1.5, 4.0, 10.0)
-# Highest rows of |Z| that are tried as centres besides the grid.
-_PEAKS: Final = 10
+# Shapes tried: resonances for each octave, and the Qs tried at each; corners of R || L cells over the whole band.
+_PER_OCTAVE: Final = 6
+_QS: Final = (0.6, 1.2, 2.5, 5.0, 10.0, 22.0)
+_CORNERS: Final = 16
 # How far below the data the one resonance that is tried there lies.
-_BELOW: Final = 30.0
-# Rows that the coarse search looks at, about.
-_ROWS: Final = 100
-# Corners of R || L cells that are tried, for each band.
-_CORNERS: Final = 7
-# A part that the coarse search sets to zero starts at this share of Re.
-_SMALL: Final = 1e-2
+_BELOW: Final = (2.0, 30.0)
+# A part that is added starts at this share of |Z| at the least.
+_SMALL: Final = 1e-3
+
+Part = Resonance | LossyInductance
 
 
-class StartSearch:
-    """Coarse search over one sweep.
+class Shapes:
+    """Parts of one ohm to hold against what a model leaves.
 
     Parameters
     ----------
-    rows : the sweep.
+    rows : the sweep, of not too many rows.
     """
 
     def __init__(self, rows: FitRows) -> None:
-        step = max(1, rows.frequency_hz.size // _ROWS)
-        self._f = rows.frequency_hz[::step]
-        self._z = rows.impedance_ohm[::step]
-        low, high = float(rows.frequency_hz[0]), float(rows.frequency_hz[-1])
-        # Eddy currents bend an impedance within a few octaves of the top, or not at all.
-        self._corners = np.geomspace(max(low * 3.0, high / 300.0), 3.0 * high, _CORNERS)
-        x = 1j * self._f / self._corners[:, None]
-        self._lossy = self._relative(x / (1.0 + x))
-        self._series = self._relative(np.stack([np.ones_like(self._z), 2j * math.pi * self._f]))
+        self._rows = rows
+        f, z = rows.frequency_hz, rows.impedance_ohm
+        low, high = float(f[0]), float(f[-1])
         grid = np.geomspace(low, high, max(4, round(_PER_OCTAVE * math.log2(high / low))) + 1)
-        magnitude = np.abs(self._z)
-        peaks = np.flatnonzero((magnitude[1:-1] > magnitude[:-2]) & (magnitude[1:-1] >= magnitude[2:])) + 1
-        best = peaks[np.argsort(-magnitude[peaks])][:_PEAKS]
-        centres = np.unique(np.concatenate([grid, self._f[best]])).tolist()
-        # The last one stands for a resonance far below the data, or a capacitor in series: both look alike.
-        self._tried = [(f0, q) for f0 in centres for q in _QS] + [(low / _BELOW, 1.0)]
-        self._shapes = self._relative(self._unit_peaks(self._tried))
-        self._known: dict[tuple[int, ...], int] = {}
+        tried: list[Part] = [Resonance(f0, 1.0, q) for f0 in grid.tolist() for q in _QS]
+        # Rising towards the low end: a resonance far below the data, or a capacitor in series, which looks alike.
+        tried += [Resonance(low / below, 1.0, 1.0) for below in _BELOW]
+        # Eddy currents bend an impedance within a few octaves of the top, or not at all.
+        corners = np.geomspace(max(low * 3.0, high / 300.0), 3.0 * high, _CORNERS).tolist()
+        tried += [LossyInductance(1.0, 1.0 / (2.0 * math.pi * corner)) for corner in corners]
+        self._tried = tried
+        over = np.array([part.impedance_ohm(f) for part in tried]) / z
+        self._columns: Float = np.concatenate([over.real, over.imag], axis=1) if rows.has_phase else over.real
 
-    def resonances(self, count: int) -> tuple[tuple[float, float], ...]:
-        """Best (frequency, Q) of `count` resonances; each is sought anew once all are in."""
-        chosen: list[int] = []
-        for _ in range(count):
-            chosen.append(self._best_next(chosen))
-        if count > 1:
-            for i in range(count):
-                chosen[i] = self._best_next(chosen[:i] + chosen[i + 1 :])
-        return tuple(self._tried[i] for i in chosen)
+    def best(self, residual: Complex, slopes: Float, count: int, cells: bool = True) -> list[Part]:
+        """The `count` parts that would take most away, no two alike.
 
-    def model(self, resonances: tuple[tuple[float, float], ...], lossy: int) -> DriverModel:
-        """Best model with given resonances and `lossy` cells R || L, all parts above zero."""
-        peaks = self._relative(self._unit_peaks(list(resonances)))
-        sets = [list(each) for each in itertools.combinations(range(_CORNERS), lossy)]
-        solved = [self._solve(self._series, self._lossy[each], peaks) for each in sets]
-        best = int(np.argmin([left for _, left in solved]))
-        weights = solved[best][0]
-        corners = self._corners[sets[best]]
-        re = float(weights[0]) or float(np.min(np.abs(self._z)))
-        rest = [float(w) if w > 0 else _SMALL * re for w in weights[2:]]
-        return DriverModel(
-            re_ohm=re,
-            le_h=float(weights[1]) or _SMALL * re / (2.0 * math.pi * float(self._f[-1])),
-            lossy=tuple(
-                LossyInductance(r, r / (2.0 * math.pi * float(c))) for r, c in zip(rest[:lossy], corners, strict=True)
-            ),
-            resonances=tuple(Resonance(f0, r, q) for r, (f0, q) in zip(rest[lossy:], resonances, strict=True)),
-        )
-
-    def _unit_peaks(self, each: list[tuple[float, float]]) -> Complex:
-        """(k, n) resonances of 1 ohm, given as (frequency, Q)."""
-        rows = [Resonance(f0, 1.0, q).impedance_ohm(self._f) for f0, q in each]
-        return np.array(rows, dtype=complex).reshape(len(each), self._f.size)
-
-    def _relative(self, columns: Complex) -> Float:
-        """(k, n) complex over the data, real and imaginary parts side by side: (k, 2n)."""
-        over = columns / self._z
-        return np.concatenate([over.real, over.imag], axis=1)
-
-    def _solve(self, *blocks: Float) -> tuple[Float, float]:
-        """Non-negative weights whose sum comes closest to 1, the data over themselves, and what is left."""
-        from scipy.optimize import nnls
-
-        goal = np.concatenate([np.ones(self._z.size), np.zeros(self._z.size)])
-        weights, left = nnls(np.concatenate(blocks).T, goal)
-        return weights, float(left)
-
-    def _best_next(self, others: list[int]) -> int:
-        """Row of the resonance that leaves least beside the coil and the others."""
-        key = tuple(sorted(others))
-        if key not in self._known:
-            fixed = np.concatenate([self._series, self._lossy[1::2], self._shapes[others]])
-            self._known[key] = int(np.argmin([self._left(fixed, others, k) for k in range(len(self._tried))]))
-        return self._known[key]
-
-    def _left(self, fixed: Float, others: list[int], k: int) -> float:
-        if any(overlap(self._tried[i], self._tried[k]) for i in others):
-            return math.inf
-        return self._solve(fixed, self._shapes[k : k + 1])[1]
+        Parameters
+        ----------
+        residual : (n,) model less data over data. slopes : (m, k) real, of that, by the model's parameters.
+        cells : whether R || L cells may be among them.
+        """
+        left = -np.concatenate([residual.real, residual.imag]) if self._rows.has_phase else -residual.real
+        span, _ = np.linalg.qr(slopes)
+        columns = self._columns - (self._columns @ span) @ span.T
+        square = np.maximum(np.sum(columns**2, axis=1), 1e-4 * np.sum(self._columns**2, axis=1))
+        ohms = columns @ left / square
+        gain = np.where(ohms > 0, ohms**2 * square, 0.0)
+        out: list[Part] = []
+        for i in np.argsort(-gain).tolist():
+            part = self._tried[i]
+            if gain[i] <= 0 or len(out) == count:
+                break
+            if isinstance(part, LossyInductance):
+                if cells and not any(isinstance(o, LossyInductance) for o in out):
+                    out.append(LossyInductance(float(ohms[i]), part.l_h * float(ohms[i])))
+            elif not any(isinstance(o, Resonance) and abs(math.log(o.f_hz / part.f_hz)) < 0.5 for o in out):
+                out.append(Resonance(part.f_hz, float(ohms[i]), part.q))
+        return out
 
 
-def overlap(one: tuple[float, float], other: tuple[float, float]) -> bool:
-    """Whether two resonances (frequency, Q) stand closer than half the sum of their widths: they show as one peak."""
-    return abs(math.log(one[0] / other[0])) < 0.5 * (1.0 / one[1] + 1.0 / other[1])
+def overlap(one: Resonance, other: Resonance) -> bool:
+    """Whether two resonances stand closer than the width of the sharper: they show as one peak."""
+    return abs(math.log(one.f_hz / other.f_hz)) < 1.0 / max(one.q, other.q)

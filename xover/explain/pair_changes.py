@@ -17,13 +17,12 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Complex, Float
-from xover.driver.fit import fit_driver
 from xover.driver.model import DriverModel
-from xover.errors import InputError
 from xover.explain.fault_fit import Shaper
 from xover.explain.faults import FaultKind, fault_states
 from xover.explain.terminals import NOMINAL, DriverShape, MeasuredDriver, State, Terminals, measured_driver
 from xover.network import Network
+from xover.sound.driver_fit import circuit_of
 from xover.speaker import Speaker, SpeakerDriver
 
 MAGNET: Final = "magnet"
@@ -68,10 +67,14 @@ class AgedDriver:
             r = peak.r_ohm * np.exp(2.0 * magnet - own * damping)
             f = peak.f_hz * np.exp(0.5 * own * suspension)
             q = peak.q * np.exp(own * (0.5 * suspension - damping))
-            z, by_f, by_q = _resonance(self.frequency_hz, r, f, q)
+            # Air behind it stays as stiff as it is.
+            air: Complex | float = 0.0
+            if peak.box is not None:
+                air = peak.box.stiffness * np.exp(-own * suspension) * peak.box.held(self.frequency_hz)
+            z, by_f, by_q, by_air = _resonance(self.frequency_hz, r, f, q, air)
             change += z - peak.impedance_ohm(self.frequency_hz)
             slopes[..., 0] += 2.0 * z
-            slopes[..., 1] += own * 0.5 * (by_f + by_q)
+            slopes[..., 1] += own * (0.5 * (by_f + by_q) - by_air)
             slopes[..., 2] -= own * (z + by_q)
         bare = self.measured.impedance_ohm + change
         factor = np.exp(turned[:, :1] - turned[:, 1:2] * self.measured.slope)
@@ -80,18 +83,24 @@ class AgedDriver:
         return ohm, np.concatenate([drift, slopes / bare[..., None]], axis=-1)
 
 
-def _resonance(frequency_hz: Float, r: Float, f: Float, q: Float) -> tuple[Complex, Complex, Complex]:
-    """(k, n) ohm of a resonance, and its derivatives to ln f and ln q, for (k, 1) values."""
-    x = frequency_hz / f
-    side: Complex = np.asarray(1j * x / q, dtype=complex)
-    below = 1.0 - x * x + side
-    z: Complex = np.asarray(r * side / below, dtype=complex)
-    return z, np.asarray(-z * (1.0 + x * x) / below), np.asarray(-z * (1.0 - x * x) / below)
+def _resonance(
+    frequency_hz: Float, r: Float, f: Float, q: Float, air: Complex | float
+) -> tuple[Complex, Complex, Complex, Complex]:
+    """(k, n) ohm of a resonance, its derivatives to ln f, ln q and the log of the air's stiffness, for (k, 1) values.
+
+    air : (k, n) stiffness of the air over the suspension's.
+    """
+    mass, own = 1j * q * frequency_hz / f, -1j * q * f / frequency_hz
+    spring = own * (1.0 + air)
+    below = 1.0 + mass + spring
+    z: Complex = np.asarray(r / below, dtype=complex)
+    by = -z / below
+    return z, np.asarray(by * (spring - mass)), np.asarray(by * (mass + spring)), np.asarray(by * own * air)
 
 
 def aged_drivers(speaker: Speaker, network: Network) -> Shaper:
     """Makes drivers of the folder with knobs for their age; without them where no model with a resonance fits."""
-    models = {name: driver_model(speaker.drivers[name]) for name in network.driver_names}
+    models = {name: circuit_of(speaker.drivers[name]) for name in network.driver_names}
 
     def shape(key: str, driver: SpeakerDriver, frequency_hz: Float) -> DriverShape:
         del key
@@ -99,16 +108,6 @@ def aged_drivers(speaker: Speaker, network: Network) -> Shaper:
         return measured if model is None or not model.resonances else AgedDriver(frequency_hz, measured, model)
 
     return shape
-
-
-def driver_model(driver: SpeakerDriver) -> DriverModel | None:
-    """The fitted model of a driver, or its datasheet's; None where there is neither."""
-    if driver.impedance is None:
-        return None if driver.datasheet is None else driver.datasheet.model
-    try:
-        return fit_driver(driver.impedance).model
-    except InputError:
-        return None
 
 
 class ChangeKind(StrEnum):

@@ -65,7 +65,7 @@ def dc_drive(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | 
     resistance = {}
     for driver in network.driver_names:
         fit, entry = fits.get(driver), speaker.drivers[driver]
-        if fit is not None:
+        if fit is not None and fit.holds:
             ohms = fit.model.re_ohm
         elif entry.re_ohm is not None:
             ohms = entry.re_ohm

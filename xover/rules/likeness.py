@@ -43,6 +43,14 @@ by warmth alone."""
 ABOVE_SWEEP: Final = 1.05
 BELOW_SWEEP: Final = 0.75
 """A meter reads the DC resistance; the sweep never falls below it but by noise, leads and temperature."""
+FIT_DOUBTFUL: Final = 0.03
+FIT_FAILS: Final = 0.05
+"""A driver's model that misses its sweep by more than the first, relative rms, is more than a good sweep of a sound
+driver leaves; beyond the second nothing is read from it. Common practice, no published source."""
+FIT_RE: Final = (0.5, 1.1)
+"""...nor where its DC resistance lies outside this share of the lowest resistance that the sweep shows."""
+LEAKY_QL: Final = 4.0
+"""A vented box of a QL below this leaks: 5 to 20 are usual, 7 most often (Small 1973, from memory)."""
 COARSE_SWEEP: Final = 0.05
 """A sweep that is less sure than this between its rows is coarse."""
 LEAST_OVERLAP_OCTAVES: Final = 3.0

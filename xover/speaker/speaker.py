@@ -60,6 +60,7 @@ class SpeakerDriver(Readable):
     delay_us, gain_db : what a recording of drivers together adds to its response and its place, against the other
         drivers; None and 0 where nothing is said. delay_uncertainty_us : +-, 95 %; None where unknown.
     notes : what a reader must know, one sentence each.
+    metered_re_ohm : the DC resistance, where a meter read it.
     impedance_instrument, response_instrument : what the curves were got with; of values in the place of a curve,
         what those are.
     """
@@ -79,6 +80,7 @@ class SpeakerDriver(Readable):
     delay_us: float | None = None
     delay_uncertainty_us: float | None = None
     gain_db: float = 0.0
+    metered_re_ohm: float | None = None
 
     def impedance_ohm(self, frequency_hz: Float) -> Complex:
         """(n,) impedance, NaN where the sweep does not reach."""
@@ -318,6 +320,7 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         delay_us=entry.delay_us,
         delay_uncertainty_us=entry.delay_uncertainty_us,
         gain_db=entry.gain_db,
+        metered_re_ohm=entry.re_ohm,
     )
 
 

@@ -10,9 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from xover.blocks import Block, Facts, Head, Text, plain_table
-from xover.driver.fit import DriverFit, fit_driver
+from xover.driver.fit import DriverFit
 from xover.driver.model import DatasheetValues
-from xover.errors import InputError
 from xover.judge.faults import faults, worn
 from xover.judge.findings import Finding, found
 from xover.judge.health import DriverHealth, speaker_health, unsound
@@ -26,6 +25,7 @@ from xover.remark import About
 from xover.rules.instruments import Instrument
 from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_OVERLAP_OCTAVES, PRESSURE_DB
 from xover.rules.severity import Severity
+from xover.sound.driver_fit import fit_sweep
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
 from xover.terms import legend
 
@@ -86,7 +86,10 @@ class CheckStudy(Readable):
     def plain(self) -> dict[str, Any]:
         """Findings, and the figures of each driver."""
         names = "fs_hz qms qes qts parameters band_hz relative_rms worst_residual worst_at_hz mounting_note"
-        drivers = {n: f and some_of(f, names, re_ohm=f.model.re_ohm) for n, f in self.fits.items()}
+        drivers = {
+            n: f and some_of(f, names + " holds failure", re_ohm=f.model.re_ohm if f.holds else None)
+            for n, f in self.fits.items()
+        }
         return some_of(self, "title networks findings health", drivers=drivers)
 
 
@@ -154,16 +157,6 @@ def _merged(findings: Iterable[Finding]) -> list[Finding]:
     return [replace(those[0], where=", ".join(dict.fromkeys(f.where for f in those))) for those in alike.values()]
 
 
-def fit_sweep(driver: SpeakerDriver) -> DriverFit | None:
-    """The electrical model of a measured driver; None without a sweep, or where no model can be fitted."""
-    if driver.impedance is None:
-        return None
-    try:
-        return fit_driver(driver.impedance)
-    except InputError:
-        return None
-
-
 def _driver_findings(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Finding]:
     """Are a driver's curves sound, and do they agree with what else is said of it?"""
     for said in driver.notes:
@@ -213,7 +206,7 @@ def _dc_resistance(driver: SpeakerDriver, fit: DriverFit | None) -> Iterator[Fin
     size = np.abs(driver.impedance.value)
     at = int(np.argmin(size))
     least, where, read = float(size[at]), float(driver.impedance.frequency_hz[at]), driver.re_ohm
-    shown = fit.model.re_ohm if fit is not None else least
+    shown = fit.model.re_ohm if fit is not None and fit.holds else least
     if read > ABOVE_SWEEP * least:
         yield found(Fault.DC_ABOVE_SWEEP, driver.name, read_ohm=read, lowest_ohm=least, at_hz=where)
     elif read < BELOW_SWEEP * shown:
@@ -281,7 +274,9 @@ def _once(findings: Iterable[Finding]) -> list[tuple[str, str, str]]:
 
 def _driver(check: CheckStudy, name: str, fit: DriverFit | None) -> list[str]:
     sheet = check.sheets.get(name)
-    if fit is not None:
+    if fit is not None and not fit.holds:
+        figures, last = (math.nan,) * 5, f"{100 * fit.relative_rms:.1f} %, fails"
+    elif fit is not None:
         figures, last = (fit.model.re_ohm, fit.fs_hz, fit.qms, fit.qes, fit.qts), f"{100 * fit.relative_rms:.1f} %"
     elif sheet is not None:
         figures, last = (sheet.re_ohm, sheet.fs_hz, sheet.qms, sheet.qes, sheet.qts), str(check.values_are[name])

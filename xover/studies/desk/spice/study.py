@@ -7,11 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+
 from xover import __version__
 from xover.blocks import Block, plain_table
 from xover.curve import Evidence
 from xover.driver.fit import MOUNTING_NOTE, DriverFit, fit_driver
 from xover.driver.model import DriverModel
+from xover.errors import InputError
 from xover.network import Network
 from xover.plain import some_of
 from xover.quantity import hertz
@@ -22,6 +25,7 @@ from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.desk.spice.cards import FROM_HZ, TO_HZ, SpiceCards, SpiceLoss, comment, network_cards
 
 PER_DECADE: Final = 48
+LADDER_ROWS: Final = 400
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -30,7 +34,7 @@ class SpiceDriver(Readable):
 
     Attributes
     ----------
-    model : the circuit itself.
+    model : the circuit itself, of plain parts.
     fit : how it was found and how far it can be trusted; None where it is that of values.
     evidence : what the impedance rests on. instrument : what it was got with, or what the values are.
     warnings : what is doubtful, one sentence each.
@@ -123,13 +127,19 @@ def _driver(driver: SpeakerDriver) -> SpiceDriver:
     if driver.impedance is None:
         assert driver.datasheet is not None  # the speaker file has been checked
         return SpiceDriver(driver.datasheet.model, None, *ground, tuple(said))
-    fit = fit_driver(driver.impedance)
+    fit = fit_driver(driver.impedance, re_ohm=driver.metered_re_ohm)
+    if not fit.holds:
+        raise InputError(
+            f"{driver.name}: {fit.failure}, so there is no circuit to write for it",
+            "measure its impedance again, or give [drivers.NAME.datasheet] instead",
+            driver.impedance.source or None,
+        )
     said += fit.warnings
     low, high = fit.band_hz
     if low > FROM_HZ * 1.001 or high < TO_HZ * 0.999:
         words = f"it was measured from {hertz(low)} to {hertz(high)} only: outside of that the circuit is a guess"
         said.append(Remark(words, About.IMPEDANCE))
-    return SpiceDriver(fit.model, fit, *ground, tuple(said))
+    return SpiceDriver(fit.model.with_plain_parts(), fit, *ground, tuple(said))
 
 
 def _warnings(network: Network, drivers: Mapping[str, SpiceDriver], cards: SpiceCards) -> Iterator[str]:
@@ -194,6 +204,10 @@ def _driver_comment(name: str, driver: SpiceDriver) -> list[str]:
         said += "" if fit.phase_used else ", magnitude only"
         said += f". Residual, relative: {fit.relative_rms:.2%} rms, {fit.worst_residual:.2%} at most"
         said += f" (at {hertz(fit.worst_at_hz)})"
+        if fit.model.coil is not None:
+            error = fit.model.ladder_error(np.geomspace(FROM_HZ, TO_HZ, LADDER_ROWS))
+            said += f". The coil goes with the power {fit.model.coil.power:.2f} of the frequency: its cells follow "
+            said += f"that to {error:.2%} of the impedance, {hertz(FROM_HZ)} to {hertz(TO_HZ)}"
         if math.isfinite(fit.fs_hz):
             said += f". As mounted, fs {hertz(fit.fs_hz)}"
             said += f", Qms {fit.qms:.2f}" if math.isfinite(fit.qms) else ""

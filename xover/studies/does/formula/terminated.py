@@ -14,8 +14,8 @@ from xover.driver.model import DriverModel
 from xover.files.netlist import read_target
 from xover.network import Network, build_network
 from xover.readable import Readable
+from xover.sound.driver_fit import fit_sweep
 from xover.speaker import Speaker
-from xover.studies.desk.check.study import fit_sweep
 
 ASSUMED_OHM: Final = 8.0
 
@@ -63,7 +63,7 @@ def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork
     for name in network.driver_names:
         driver = speaker.drivers[name]
         fit = fit_sweep(driver)
-        if fit is not None:
+        if fit is not None and fit.holds:
             models[name] = fit.model
             resistance[name] = fit.model.re_ohm
             warnings.append(
@@ -75,6 +75,8 @@ def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork
             warnings.append(f"{name} is the model of its {driver.impedance_instrument} values")
         else:
             lowest = float(np.nanmin(np.abs(driver.impedance_ohm(log_grid(20.0, 20e3, 24)))))
-            resistance[name] = lowest
-            warnings.append(f"no model fits the sweep of {name}: taken as its lowest impedance, {lowest:.3g} ohm")
+            resistance[name] = driver.metered_re_ohm or lowest
+            taken = "DC resistance" if driver.metered_re_ohm else "lowest impedance"
+            why = "no model fits its sweep" if fit is None else fit.failure
+            warnings.append(f"{name}: {why}: taken as its {taken}, {resistance[name]:.3g} ohm")
     return TerminatedNetwork(network, network_name, resistance, models, tuple(warnings), speaker.title)
