@@ -165,13 +165,16 @@ def refine(
         while damping < 1e8:
             step = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12 * np.trace(normal)), -slope)
             step = np.clip(step, -1.0, 1.0)
+            if np.max(np.abs(step)) < tolerance:
+                damping = math.inf
+                break
             tried = np.clip(p + step, -_MOST_LOG, _MOST_LOG)
             new = at(tried)
             new_cost = float(new[1] @ new[1] + np.sum((weight * (tried - middle)) ** 2))
             if new_cost <= cost:
                 break
             damping *= 5.0
-        else:
+        if damping >= 1e8:
             break
         gained = cost - new_cost
         p, cost, (left, r, jacobian) = tried, new_cost, new
