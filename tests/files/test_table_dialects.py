@@ -300,3 +300,48 @@ def test_long_runs_of_blanks_take_no_time() -> None:
     with pytest.raises(InputError, match="a keyword lacks its"):
         parse_touchstone(f"[{blanks}x{blanks}y\n# Hz Z RI R 1\n1 2 3\n", PATH)
     assert time.monotonic() - start < 3.0
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("Freq;Rs;Ls", "column 2 is headed 'Rs' where magnitude in ohm belongs"),
+        ("Freq;Z;THD", "column 3 is headed 'THD' where phase in degrees belongs"),
+        ("Hz;L (mH);deg", "column 2 is headed 'L (mH)' where magnitude in ohm belongs"),
+        ("Hz;dBohm;deg", "column 2 is headed 'dBohm', where an impedance in ohm is wanted"),
+    ],
+)
+def test_a_column_of_something_else_is_refused(header: str, words: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_table(f"{header}\n{text_of(ROWS, ';')}", PATH, "ohm")
+    assert str(caught.value).startswith(f"t.csv:1: {words}")
+
+
+def test_what_is_taken_on_trust_is_said() -> None:
+    said = check("Frequency response, near field, 1 m\n" + text_of(ROWS, ","))
+    assert said == ()  # a sentence is no header
+    (said_of_word,) = check("Freq;Betr.;deg\n" + text_of(ROWS, ";"))
+    assert said_of_word == "column 2 is headed 'Betr.' and was read as magnitude in ohm"
+    table = parse_table("Winkel;Hz;ohm\n" + text_of([(p, f, m) for f, m, p in ROWS], ";"), PATH, "ohm")
+    assert table.warnings == ("no column is headed as phase: only frequency and magnitude were read",)
+
+
+def test_a_column_that_counts_the_rows_is_no_frequency() -> None:
+    rows = [(i, f, 8 + i, 0.1 * i) for i, f in enumerate(np.geomspace(20, 20000, 300))]
+    with pytest.raises(InputError, match=r"t\.csv:1: column 1 counts the rows and column 2 rises like a frequency"):
+        parse_table(text_of(rows), PATH, "ohm")
+    expected = np.array([[float(f"{x:g}") for x in row[1:]] for row in rows])
+    assert check("No Hz ohm deg\n" + text_of(rows), expected) == ()
+
+
+def test_odd_ends_of_a_table() -> None:
+    assert check("8\n" + text_of(ROWS)) == ()  # the count of rows
+    with pytest.raises(InputError, match=r"t\.csv:1: has 1 column where line 2 has 3"):
+        parse_table("9\n" + text_of(ROWS), PATH, "ohm")
+    assert check("Freq;Z;Phase;;\n" + text_of(ROWS, ";").replace("\n", ";;\n")) == ()
+    lines = text_of(ROWS).split("\n")
+    assert check("\n".join(["Freq Z Phase", *lines[:4], "Freq Z Phase", *lines[4:]])) == ()  # a page's head again
+    for header, scale in (("Hz;ohm;gon", 1 / 0.9), ("Hz;ohm;turns", 1 / 360), ("f/Hz;|Z|/\u03a9;\u03b8/\u00b0", 1.0)):
+        rows = "\n".join(f"{f:g};{m:g};{scale * p:.15g}" for f, m, p in ROWS)
+        assert check(f"{header}\n{rows}") == ()
+    assert check("f;\u03c6;|Z|\n" + text_of([(f, p, m) for f, m, p in ROWS], ";")) == ()

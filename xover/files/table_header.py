@@ -5,6 +5,7 @@ A header that names units is believed. Sentences that only happen to hold a unit
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ from xover.files.table_headings import (
     COMMENT_MARKS,
     Heading,
     Role,
+    is_another_quantity,
     paired_letters,
     plain,
     read_heading,
@@ -61,8 +63,10 @@ _FREQUENCY_SCALE = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "rad/s": 1.0 / (2.0 * mat
 _OHM_SCALE = {"ohm": 1.0, "kohm": 1e3}
 # Of a part of a response: 0 dB is 20 uPa, or 1 where it is a ratio.
 _PRESSURE_SCALE = {"pa": 1.0 / 20e-6, "mpa": 1e-3 / 20e-6, "v/v": 1.0}
-_PHASE_SCALE = {"deg": 1.0, "rad": 180.0 / math.pi}
+_PHASE_SCALE = {"deg": 1.0, "rad": 180.0 / math.pi, "gon": 0.9, "turn": 360.0}
 
+# A frequency rises by more than this over a sweep, a magnitude that only rises does not.
+_WIDE_BAND = 10.0
 # What a header says where the phases of several records share no zero of time; common practice, no published source.
 _TIME = r"(?:(?:timing|time)[ -]?(?:ref(?:erence)?|base)|loop[ -]?back)\b"
 _DENIES = re.compile(
@@ -106,9 +110,22 @@ def _usual_order(raw: RawTable) -> Columns:
             "write decimal points, or head the columns 'Hz,ohm,deg' or 'Hz,dB,deg'",
             line=raw.lines[0],
         )
+    if _counts_the_rows(raw):
+        raise InputError(
+            "column 1 counts the rows and column 2 rises like a frequency",
+            "leave the count out, or head the columns, such as 'No Hz ohm deg'",
+            line=raw.lines[0],
+        )
     if raw.separator == "," and raw.only_whole and raw.columns == 3 and all(row[2] >= 0 for row in raw.rows):
         warnings = ("no number has a decimal point: each comma was read as the end of a column",)
     return Columns(0, 1, 2 if raw.columns > 2 else None, warnings=warnings)
+
+
+def _counts_the_rows(raw: RawTable) -> bool:
+    first = raw.rows[0][0]
+    counts = first in (0.0, 1.0) and all(row[0] == first + i for i, row in enumerate(raw.rows))
+    rises = all(a[1] < b[1] for a, b in itertools.pairwise(raw.rows))
+    return counts and rises and raw.columns > 2 and raw.rows[-1][1] > _WIDE_BAND * max(raw.rows[0][1], 1.0)
 
 
 def _headings(raw: RawTable) -> tuple[int, tuple[Heading | None, ...]] | None:
@@ -146,7 +163,9 @@ def _line_headings(line: Line, raw: RawTable) -> list[Heading | None] | None:
         headings = paired_letters(fields) or [read_heading(field) for field in fields]
         known = [h for h in headings if h is not None and h.role is not Role.OTHER]
         begins = bool(known) and known[0].role is Role.FREQUENCY and headings[0] is known[0]
-        if len(known) == raw.columns or (len(known) >= 2 and (begins or any(h.unit for h in known))):
+        words = [len(field.split()) for field in fields]
+        marked = begins and raw.separator != " " and words[0] == 1 and max(words) <= 2  # 'Freq;Rs;Ls'
+        if len(known) == raw.columns or marked or (len(known) >= 2 and (begins or any(h.unit for h in known))):
             return headings
     units = units_in_order(plain(text))
     if raw.columns == 3 and len(units) >= 2 and units[-1].unit != "dB" and BOTH_PARTS.search(plain(text)):
@@ -162,6 +181,8 @@ def _split(text: str, raw: RawTable) -> list[str] | None:
     tries = [text.split(mark) for mark in (raw.separator, ";", "\t", ",") if mark != " " and mark in text]
     tries += [re.split(r"\s{2,}|\t", text), re.sub(r"(?<!\s)\s+([(\[/])\s*", r"\1", text).split()]
     for fields in tries:
+        while len(fields) > raw.columns and not fields[-1].strip():
+            fields.pop()
         if len(fields) == raw.columns:
             return [field.strip(" \t\"'" if field.strip()[:1] in ("'", '"') else " \t") for field in fields]
     return None
@@ -175,13 +196,18 @@ def _columns(headings: Sequence[Heading | None], raw: RawTable, quantity: Quanti
     warnings: list[str] = []
     f, m, p = headings[frequency], headings[magnitude], None if phase is None else headings[phase]
     magnitude_scale = _magnitude_scale(m, magnitude, quantity)
-    if p is not None and p.role is Role.OTHER:
-        if re.search(r"[(\[]", p.text):
-            raise InputError(
-                f"column 3 is headed '{p.text[:40]}' where phase in degrees belongs",
-                "name it 'phase (deg)' or remove it",
-            )
-        warnings.append(f"column {(phase or 0) + 1} is headed '{p.text[:40]}' and was read as phase in degrees")
+    for column, heading, wanted, name in (
+        (magnitude, m, f"magnitude in {quantity}", f"'{'impedance' if quantity == 'ohm' else 'level'} ({quantity})'"),
+        (phase or 0, p, "phase in degrees", "'phase (deg)'"),
+    ):
+        if heading is None or heading.role is not Role.OTHER:
+            continue
+        headed = f"column {column + 1} is headed '{heading.text[:40]}'"
+        if is_another_quantity(heading):
+            raise InputError(f"{headed} where {wanted} belongs", f"name it {name} or remove it")
+        warnings.append(f"{headed} and was read as {wanted}")
+    if phase is None and raw.columns > 2:
+        warnings.append("no column is headed as phase: only frequency and magnitude were read")
     f_unit, p_unit = f.unit if f else None, p.unit if p else None
     return Columns(
         frequency,

@@ -42,10 +42,10 @@ class Heading:
 _NO_VALUE = r"(?<![0-9])(?<![0-9]\s)(?<![a-z])"
 _UNITS = (
     (Role.FREQUENCY, re.compile(_NO_VALUE + r"(?P<unit>[km]?\s?hz|rad(?:ians?)?\s?(?:/|per)\s?s(?:ec)?)(?![a-z])")),
-    (Role.PHASE, re.compile(_NO_VALUE + r"(?P<unit>deg(?:rees?|s)?|rad(?:ians?)?)(?![a-z/])")),
+    (Role.PHASE, re.compile(_NO_VALUE + r"(?P<unit>deg(?:rees?|s)?|rad(?:ians?)?|gon|turns?)(?![a-z/])")),
     (
         Role.MAGNITUDE,
-        re.compile(_NO_VALUE + r"(?P<unit>(?:k|m|meg|mega|kilo|kil|milli)?\s?ohms?|db(?:spl|[a-z])?)(?![a-z])"),
+        re.compile(_NO_VALUE + r"(?P<unit>(?:k|m|meg|mega|kilo|kil|milli)?\s?ohms?|db(?:spl|ohms?|[a-z])?)(?![a-z])"),
     ),
     (Role.MAGNITUDE, re.compile(r"[(\[]\s*(?P<unit>m?v|m?pa|v/v|pa/v|%)\s*[)\]]")),
 )
@@ -65,12 +65,14 @@ _LETTERS = (
 # A sentence that names both, and not 'dB re 20 uPa'.
 BOTH_PARTS = re.compile(r"\b(?:real\w*|re)\b.{0,40}?\b(?:imag\w*|im)\b")
 _WORDS = (
-    (Role.PHASE, re.compile(r"ph|phas[eo]?|fas[eo]?|faz[ae]|angle|arg"), None),
+    (Role.PHASE, re.compile(r"ph|phas[eo]?|fas[eo]?|faz[ae]|angle|arg|phi|theta|[\u03c6\u03d5\u03b8\u03d1]"), None),
     (Role.MAGNITUDE, re.compile(r"\|?z\|?|imp[eé]d.*"), "ohm"),
     (Role.MAGNITUDE, re.compile(r"spl"), "dB"),
     (Role.MAGNITUDE, re.compile(r"mag.*|ampl.*|level|gain|betrag|abs|mod.*|pegel"), None),
     (Role.FREQUENCY, re.compile(r"f|fr[eé]q.*"), None),
 )
+# Quantities that instruments write beside a magnitude, and that are neither phase nor magnitude.
+_ANOTHER = re.compile(r"[lcqdrx] ?[sp]?|esr|df|tan.*|thd.*|dist.*|coh.*|noise|snr|gd|group|delay|min|max|std|sigma")
 _MOST_WORDS = 3  # more of them are a sentence
 
 # A comment line begins with one of these; fields may be quoted.
@@ -104,6 +106,13 @@ def read_heading(field: str) -> Heading | None:
     return Heading(Role.OTHER, None, field)
 
 
+def is_another_quantity(heading: Heading) -> bool:
+    """Whether a heading of no known role has a unit in brackets, or names what an instrument writes beside."""
+    words = re.split(r"[^a-z]+", plain(heading.text).strip(COMMENT_MARKS))
+    bracket = re.search(r"[(\[]", heading.text) is not None
+    return heading.role is Role.OTHER and (bracket or any(map(_ANOTHER.fullmatch, words[:2])))
+
+
 def units_in_order(text: str) -> list[Heading]:
     """A heading for every unit in a plain text."""
     hits = [(m.start(), role, m["unit"]) for role, pattern in _UNITS[:3] for m in pattern.finditer(text)]
@@ -119,7 +128,7 @@ def _unit_name(text: str) -> str:
         return "deg"
     if text.startswith("db"):
         return "dB"
-    if "ohm" in text:
+    if "ohm" in text or "turn" in text:
         text = text.removesuffix("s")
         return {"kiloohm": "kohm", "kilohm": "kohm"}.get(text, text)
     return text

@@ -76,6 +76,9 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
         del sound[0]
     while sound and _DATE_OR_TIME.match(lines[sound[-1]].text):
         del sound[-1]
+    if len(sound) > 1 and lines[sound[0]].text == str(len(sound) - 1):  # the count of rows
+        del lines[sound[0]]
+        sound = [i - 1 for i in sound[1:]]
     if not sound:
         rows = [n for n in lines if _ROW_START.match(n.text) and not _DATE_OR_TIME.match(n.text)]
         if not rows:
@@ -87,6 +90,7 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
         )
     first, last = sound[0], sound[-1]
     row = _Row([lines[i] for i in sound], separator_of)
+    heads = {line.text for line in lines[:first]}
     between = [(line, row.is_spoiled(line.text)) for line in lines[first : last + 1]]
     return SortedLines(
         preamble=tuple(lines[:first]),
@@ -97,17 +101,19 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
         ),
         sound=tuple(lines[i] for i in sound),
         left_out=tuple(
-            line for line, spoiled in between if not (spoiled or _ROW_START.match(line.text)) and row.is_lost(line.text)
+            line
+            for line, spoiled in between
+            if not (spoiled or _ROW_START.match(line.text) or line.text in heads) and row.is_lost(line.text)
         ),
     )
 
 
 def fields_of(text: str, separator: Separator) -> list[str]:
-    """Split a row into fields; a separator that closes the row makes none."""
+    """Split a row into fields; separators that close the row make none."""
     if separator == " ":
         return text.split()
     fields = [field.strip() for field in text.split(separator)]
-    if len(fields) > 1 and not fields[-1]:
+    while len(fields) > 1 and not fields[-1]:
         fields.pop()
     return fields
 
