@@ -86,16 +86,14 @@ def _shape(sweep: Sweep) -> _Shape:
     f, m = sweep.frequency_hz, sweep.magnitude
     lowest = max(f[0], _LOWEST_HZ) if f[-1] > 2.0 * _LOWEST_HZ else f[0]
     rows = np.searchsorted(np.sqrt(f[1:] * f[:-1]), np.geomspace(lowest, f[-1], _POINTS))
-    values = m[rows]
+    values = np.sort(m[rows])  # np.median would load masked arrays
     low, high = float(m.min()), float(m.max())
     beyond = None
     if sweep.phase is not None:
         far = np.abs(within_half_turn(sweep.phase[rows])) > PASSIVE_PHASE_DEG + PHASE_NOISE_DEG
         beyond = float(np.mean(far))
-    middle = float(np.median(values))
-    return _Shape(
-        low, high, float(np.percentile(values, 10)), (middle - low) / (high - low) if high > low else 0.0, beyond
-    )
+    floor, middle = float(values[_POINTS // 10]), float(values[_POINTS // 2])
+    return _Shape(low, high, floor, (middle - low) / (high - low) if high > low else 0.0, beyond)
 
 
 def _is_response(shape: _Shape) -> bool:

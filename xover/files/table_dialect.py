@@ -63,7 +63,8 @@ def split_table(text: str) -> RawTable:
     found = sort_lines(text, _separator)
     lines, separator = found.rows, _separator(found.sound)
     fields = [fields_of(line.text, separator) for line in lines]
-    decimal = _decimal(found.sound, [fields_of(line.text, separator) for line in found.sound], separator)
+    sound = fields if found.rows == found.sound else [fields_of(line.text, separator) for line in found.sound]
+    decimal = _decimal(found.sound, sound, separator)
     rows = tuple(
         tuple(_number(field, column, decimal, line) for column, field in enumerate(row, start=1))
         for line, row in zip(lines, fields, strict=True)

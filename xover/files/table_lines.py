@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from xover.errors import InputError
@@ -91,21 +92,16 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     first, last = sound[0], sound[-1]
     row = _Row([lines[i] for i in sound], separator_of)
     heads = {line.text for line in lines[:first]}
-    between = [(line, row.is_spoiled(line.text)) for line in lines[first : last + 1]]
-    return SortedLines(
-        preamble=tuple(lines[:first]),
-        rows=(
-            *reversed(row.spoiled_beyond(lines[first], lines[first - 1 :: -1] if first else [])),
-            *(line for line, spoiled in between if spoiled or _ROW_START.match(line.text)),
-            *row.spoiled_beyond(lines[last], lines[last + 1 :]),
-        ),
-        sound=tuple(lines[i] for i in sound),
-        left_out=tuple(
-            line
-            for line, spoiled in between
-            if not (spoiled or _ROW_START.match(line.text) or line.text in heads) and row.is_lost(line.text)
-        ),
-    )
+    rows, left_out = [], []
+    for line in lines[first : last + 1]:
+        if _ROW_START.match(line.text) or row.is_spoiled(line.text):
+            rows.append(line)
+        elif line.text not in heads and row.is_lost(line.text):
+            left_out.append(line)
+    head = row.spoiled_beyond(lines[first], lines[:first][::-1])[::-1]
+    tail = row.spoiled_beyond(lines[last], lines[last + 1 :])
+    sound_lines = tuple(lines[i] for i in sound)
+    return SortedLines(tuple(lines[:first]), (*head, *rows, *tail), sound_lines, tuple(left_out))
 
 
 def fields_of(text: str, separator: Separator) -> list[str]:
@@ -139,8 +135,15 @@ class _Row:
     """What a row of this file looks like, for lines that are none."""
 
     def __init__(self, sound: Sequence[Line], separator_of: Callable[[Sequence[Line]], Separator]) -> None:
-        self._separator = separator_of(sound)
-        self._width = usual([len(self._fields(line.text)) for line in sound])
+        self._sound, self._separator_of = sound, separator_of
+
+    @cached_property
+    def _separator(self) -> Separator:
+        return self._separator_of(self._sound)
+
+    @cached_property
+    def _width(self) -> int:
+        return usual([len(self._fields(line.text)) for line in self._sound])
 
     def _fields(self, text: str) -> list[str]:
         return fields_of(text, self._separator)
@@ -213,9 +216,9 @@ def _unquoted(lines: Sequence[Line]) -> list[Line]:
 
     Where commas within quotes mark decimals and commas between them separate columns, a semicolon separates instead.
     """
-    split = [_quoted_parts(line.text) for line in lines]
-    if not any(split):
+    if not any('"' in line.text or "'" in line.text for line in lines):
         return list(lines)
+    split = [_quoted_parts(line.text) for line in lines]
     both = any(
         parts and _comma_between(parts[0::2]) and any("," in p for p in map(_number_of, parts[1::2])) for parts in split
     )
