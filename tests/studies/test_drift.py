@@ -100,5 +100,5 @@ def test_right_boards_fit_though_their_drivers_moved():
                 held, count = held + sum(inside), count + len(inside)
     assert refused == {0.0: 3, 0.02: 0}
     assert count >= 12
-    # Of 15 at 95 %, 12 or fewer would come up four times in a hundred.
-    assert held >= count - 2
+    # Of 18 at 95 %, 14 or fewer would come up once in a hundred.
+    assert held >= count - 3

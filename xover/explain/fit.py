@@ -57,14 +57,7 @@ def least_squares(
     cost, gradient, curvature = _sums(residual, slope, at, centre, spread)
     damping = 1e-3
     for _ in range(_STEPS):
-        free = ~((at <= floor) & (gradient < 0))
-        step = np.zeros_like(gradient)
-        inner = curvature[np.ix_(free, free)]
-        step[free] = np.linalg.solve(inner + damping * np.diag(np.diag(inner)), gradient[free])
-        longest = float(np.abs(step).max())
-        if longest > LONGEST_STEP:
-            step *= LONGEST_STEP / longest
-        step = np.maximum(at + step, floor) - at
+        step = _steps(curvature[None], gradient[None], np.array([damping]), (floor - at)[None])[0]
         promised = float(2.0 * step @ gradient - step @ curvature @ step)
         if promised < converged and damping < 1e-2:
             break
@@ -78,6 +71,25 @@ def least_squares(
         else:
             damping *= 8.0
     return at, found
+
+
+def _steps(curvature: Float, gradient: Float, damping: Float, lowest: Float) -> Float:
+    """(k, p) damped steps, none below `lowest` (k, p): what would go there is held, and the others go with it."""
+    held = (lowest >= 0) & (gradient < 0)
+    diagonal = np.arange(gradient.shape[1])
+    for _ in diagonal:
+        step = np.where(held, lowest, 0.0)
+        wanted = gradient - np.einsum("kij,kj->ki", curvature, step)
+        inner = np.where(held[:, :, None] | held[:, None, :], 0.0, curvature)
+        own = curvature[:, diagonal, diagonal] * (1.0 + damping[:, None])
+        inner[:, diagonal, diagonal] = np.where(held, 1.0, own)
+        step = step + np.linalg.solve(inner, np.where(held, 0.0, wanted)[:, :, None])[:, :, 0]
+        below = ~held & (step < lowest)
+        if not below.any():
+            break
+        held |= below
+    step = np.maximum(step, lowest)
+    return np.asarray(step * np.minimum(1.0, LONGEST_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None])
 
 
 def _sums(residual: Float, slope: Float, at: Float, centre: Float, spread: Float) -> tuple[float, Float, Float]:
@@ -258,14 +270,8 @@ def _descend(problem: Problem, at: Float, steps: int) -> tuple[Float, Float]:
     """(k, p) and (k,): as `fit`, every place by itself but all in one solve; rows weighed by their own noise."""
     damping = np.full(at.shape[0], 1e-2)
     cost, gradient, curvature = _posterior(problem, at)
-    diagonal = np.arange(at.shape[1])
     for _ in range(steps):
-        free = ~((at <= problem.floor) & (gradient < 0))
-        inner = np.where(free[:, :, None] & free[:, None, :], curvature, 0.0)
-        inner[:, diagonal, diagonal] = np.where(free, inner[:, diagonal, diagonal] * (1.0 + damping[:, None]), 1.0)
-        step = np.linalg.solve(inner, np.where(free, gradient, 0.0)[:, :, None])[:, :, 0]
-        step *= np.minimum(1.0, LONGEST_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
-        step = np.maximum(at + step, problem.floor) - at
+        step = _steps(curvature, gradient, damping, problem.floor - at)
         promised = 2.0 * (step * gradient).sum(axis=1) - np.einsum("ki,kij,kj->k", step, curvature, step)
         if np.all((promised < _SAME) | (damping > 1e6)):
             break

@@ -122,7 +122,7 @@ def groups(found: SweepFit, scale: float = 1.0) -> tuple[Group, ...]:
     sharp = seen(found, scale)
     found_groups = set()
     for i, unknown in enumerate(everything):
-        if not sharp[i] and unknown.kind is not ParameterKind.COUPLING:
+        if not sharp[i] and unknown.kind not in (ParameterKind.COUPLING, ParameterKind.FALL):
             found_groups.add(
                 _simplest(found, i, whole) or (_partners(i, whole) if unknown.is_value and unknown.part else ())
             )

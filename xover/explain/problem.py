@@ -254,7 +254,9 @@ def build_problem(
     if jig.drift_sd > 0:
         models = {name: moving_model(drivers[name]) for name in models}
         nuisances += [u for driver, model in models.items() for u in _drifts(driver, model, jig.drift_sd)]
-    rows = tuple(_sweep_rows(s, network, at, drivers, models, gain) for s, gain in zip(sweeps, gains, strict=True))
+    rows = tuple(
+        _sweep_rows(s, network, at, drivers, models, jig.drift_sd, gain) for s, gain in zip(sweeps, gains, strict=True)
+    )
     lead = 0.0 if jig.lead_ohm is None else jig.lead_ohm
     return Problem(network, at, rows, tuple(sought), tuple(nuisances), noise, lead)
 
@@ -314,6 +316,7 @@ def _sweep_rows(
     channel: str,
     curves: Mapping[str, Curve],
     models: Mapping[str, DriverModel | None],
+    drift_sd: float,
     gain: int,
 ) -> SweepRows:
     seen = network_for(network, sweep.where, sweep.driver)
@@ -337,7 +340,7 @@ def _sweep_rows(
         sweep, curve=replace(sweep.curve, frequency_hz=f[kept], value=sweep.curve.value[kept]), noise=noise.floored()
     )
     drivers = {
-        name: drifting_driver(curves[name], f[kept], models[name], impedance_ohm=discs[name][0][kept])
+        name: drifting_driver(curves[name], f[kept], models[name], drift_sd, impedance_ohm=discs[name][0][kept])
         for name in seen.driver_names
     }
     model = SweepModel(seen, channel, key, f[kept], drivers)

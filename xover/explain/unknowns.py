@@ -24,6 +24,7 @@ from xover.explain.sweeps import SweepPlace
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradient
 from xover.network.parts import Capacitor, Inductor, Resistor, changed, value_of
+from xover.parts.capacitor_loss import REFERENCE_HZ, dispersion
 from xover.parts.kinds import FACTS, PartKind, kind_of, tolerance_of
 
 # 95 % of a normal distribution lie within this many standard deviations.
@@ -44,6 +45,9 @@ _ESR_OHM: Final = {True: (0.3, 0.4), False: (0.01, 0.03)}
 _AGED_ESR: Final = 4.0
 # Dissipation factor of a capacitor of which nothing is said, film or tired electrolytic: mean and spread.
 _ANY_DISSIPATION: Final = (0.05, 0.08)
+# With a loss angle that is constant a capacitance must fall as the frequency rises; how much of that it does, 1 for
+# all of it: real ones lie between a constant phase and none. Mean and spread.
+_FALL: Final = (0.2, 0.5)
 # Spread of a dissipation factor beyond what is usual for the kind, for wet capacitors and dry ones.
 _ANY_DF_SD: Final = {True: 0.05, False: 0.005}
 # Resistance of a coil's wire, new: within this of what is stated.
@@ -58,6 +62,9 @@ _KINDS: Final = {
     Inductor: ParameterKind.HENRY,
     Capacitor: ParameterKind.FARAD,
 }
+
+
+_OF_CAPACITOR: Final = (ParameterKind.FARAD, ParameterKind.DISSIPATION, ParameterKind.ESR)
 
 
 class Prior(StrEnum):
@@ -125,6 +132,8 @@ def unknowns(network: Network, prior: Prior = Prior.ANY) -> tuple[Unknown, ...]:
 def _for_any(unknown: Unknown, wet: bool) -> float:
     if unknown.logarithmic:
         return ANY_SD
+    if unknown.kind is ParameterKind.FALL:
+        return unknown.spread
     if unknown.kind is ParameterKind.DISSIPATION:
         return max(_ANY_DF_SD[wet], unknown.marked)
     return ANY_SD * unknown.centre
@@ -133,6 +142,8 @@ def _for_any(unknown: Unknown, wet: bool) -> float:
 def _for_none(unknown: Unknown) -> float:
     if unknown.logarithmic:
         return FLAT_SD
+    if unknown.kind is ParameterKind.FALL:
+        return unknown.spread
     return _FLAT_DISSIPATION if unknown.kind is ParameterKind.DISSIPATION else _FLAT_OHM
 
 
@@ -157,6 +168,8 @@ def _losses(network: Network) -> Iterator[Unknown]:
         elif isinstance(part, Capacitor):
             yield _dissipation(part)
             yield _esr(part)
+            if _may_be_wet(part):
+                yield Unknown(f"{part.name}_fall", part.name, ParameterKind.FALL, 0.0, False, *_FALL)
 
 
 def _dcr(coil: Inductor) -> Unknown:
@@ -248,13 +261,14 @@ class SweepModel:
         at : (k, u) coordinates of the unknowns. drivers_ohm : (k, n) impedance of each driver.
         """
         sign = self._signs
-        here = [(column, u) for column, u in enumerate(sought) if u.name in sign]
+        capacitors, by_number = self._capacitors(sought, at)
+        here = [(column, u) for column, u in enumerate(sought) if u.name in sign and u.part not in capacitors]
         values = {}
         for column, unknown in here:
             number = unknown.number(at[:, column])
             values[unknown.name] = sign[unknown.name] * (1.0 - number) if _leaks(unknown) else number
         impedance = {name: drivers_ohm[name] for name in self.network.driver_names}
-        solution = solve(self.network, self.frequency_hz, impedance, values)
+        solution = solve(self.network, self.frequency_hz, impedance, values, impedance_ohm=capacitors)
         if self.driver:
             gradient, result = drive_gradient(solution)[self.driver], solution.drive[self.driver]
         else:
@@ -265,8 +279,37 @@ class SweepModel:
         for column, unknown in here:
             turn = unknown.per_coordinate(at[:, column]) * (-sign[unknown.name] if _leaks(unknown) else 1.0)
             slope[:, :, column] = gradient[unknown.name] * turn[:, None] / result
+        for column, by in by_number.items():
+            slope[:, :, column] = gradient[f"{sought[column].part}_esr"] * by / result
         by_driver = {name: gradient[f"Z_{name}"] * z / result for name, z in impedance.items()}
         return Prediction(np.log(result), slope, by_driver)
+
+    def _capacitors(self, sought: Sequence[Unknown], at: Float) -> tuple[dict[str, Complex], dict[int, Complex]]:
+        """(k, n) impedance of each capacitor that is looked for, and its derivative to each coordinate, by column.
+
+        The capacitance is that at 1 kHz, where meters read it; it falls with frequency by its share of what goes with
+        a constant loss angle (xover/parts/capacitor_loss.py).
+        """
+        omega, octave = 2.0 * math.pi * self.frequency_hz, np.log(self.frequency_hz / REFERENCE_HZ)
+        impedance: dict[str, Complex] = {}
+        slope: dict[int, Complex] = {}
+        for part in self.network.capacitors:
+            mine = {u.kind: column for column, u in enumerate(sought) if u.part == part.name}
+            if not mine:
+                continue
+            farad, df, esr = (at[:, mine[kind], None] for kind in _OF_CAPACITOR)
+            share = at[:, mine[ParameterKind.FALL], None] if ParameterKind.FALL in mine else np.zeros_like(df)
+            power = dispersion(df)
+            reactance = np.exp(share * power * octave - farad) / omega
+            lossy = np.asarray((df - 1j) * reactance, dtype=complex)
+            impedance[part.name] = esr + lossy
+            by_power = 2.0 / math.pi / (1.0 + df**2)
+            slope[mine[ParameterKind.FARAD]] = -lossy
+            slope[mine[ParameterKind.DISSIPATION]] = np.asarray(reactance + lossy * share * by_power * octave)
+            slope[mine[ParameterKind.ESR]] = np.ones_like(lossy)
+            if ParameterKind.FALL in mine:
+                slope[mine[ParameterKind.FALL]] = np.asarray(lossy * power * octave)
+        return impedance, slope
 
     @cached_property
     def _signs(self) -> dict[str, float]:

@@ -19,6 +19,8 @@ from xover.explain.problem import Index, Problem, Residual, SweepRows
 
 # A row this many standard deviations off its neighbours loses weight, by the square beyond (mains hum).
 OUTLYING: Final = 3.5
+# What a model misses of a driver's change is alike within about this many octaves.
+_MISSED_OCTAVES: Final = 0.25
 # Its neighbours: rows within this many octaves on either side, and this many rows at the least.
 _NEIGHBOUR_OCTAVES: Final = 1.0 / 6.0
 _NEIGHBOUR_ROWS: Final = 5
@@ -149,6 +151,20 @@ def _common(
             spreads.append(spread)
         whole = np.concatenate(spreads) * sigma
         out += whole @ whole.conj().T
+        # What the model misses of a driver's change is smooth over frequency, and alike in all sweeps.
+        missed = np.concatenate(
+            [
+                gathered(sweep, weight, share[name] * sweep.model.drivers[name].missed)[cell]
+                if name in share
+                else np.zeros(cell.size, dtype=complex)
+                for sweep, share, weight, cell in zip(problem.sweeps, shares, row_weight, cells, strict=True)
+            ]
+        )
+        octaves = np.concatenate(
+            [np.log2(s.sweep.frequency_hz[s.first[cell]]) for s, cell in zip(problem.sweeps, cells, strict=True)]
+        )
+        alike = np.exp(-0.5 * ((octaves[:, None] - octaves) / _MISSED_OCTAVES) ** 2)
+        out += np.outer(missed, missed.conj()) * alike
     return out
 
 

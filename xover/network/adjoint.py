@@ -37,6 +37,8 @@ class ParameterKind(StrEnum):
     DISSIPATION = "df"
     COUPLING = "k"
     DRIVER = "driver"
+    FALL = "fall"
+    """How much of the fall that goes with a constant loss angle a capacitance has; no parameter of a network."""
 
 
 @dataclass(frozen=True)

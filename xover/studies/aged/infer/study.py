@@ -276,24 +276,31 @@ def _as_marked(found: SweepFit, seen: Sequence[bool], scale: float) -> tuple[Flo
     problem = found.problem
     count = len(problem.sought)
     kept = frozenset(u.name for u, shows in zip(problem.sought, seen, strict=True) if not shows and u.marked > 0)
-    if not kept:
-        return found.at[:count], kept
+    # A netlist holds capacitances constant: the other numbers make up for it.
+    falls = frozenset(u.name for u in problem.sought if u.kind is ParameterKind.FALL)
+    if kept and (again := _held(found, kept | falls)) is not None:
+        # By chance, left where they truly are, so many would cost about their number; 95 % by the normal law.
+        many = len(kept) + len(falls)
+        if (again.chi_square - found.chi_square) / scale**2 <= many + 1.645 * np.sqrt(2.0 * many):
+            return again.at[:count], kept
+    again = _held(found, falls) if falls else None
+    return (found if again is None else again).at[:count], frozenset()
+
+
+def _held(found: SweepFit, names: frozenset[str]) -> SweepFit | None:
+    """The fit with some numbers held at what is marked; None where that cannot be."""
+    problem = found.problem
     start = found.at.copy()
     sought = list(problem.sought)
     for place, unknown in enumerate(problem.sought):
-        if unknown.name in kept:
+        if unknown.name in names:
             mark = float(np.log(unknown.marked)) if unknown.logarithmic else unknown.marked
             start[place] = mark
-            sought[place] = replace(unknown, centre=mark, spread=_HELD * (1.0 if unknown.logarithmic else mark))
+            sought[place] = replace(unknown, centre=mark, spread=_HELD * (1.0 if unknown.logarithmic else mark or 1.0))
     try:
-        again = fit(replace(problem, sought=tuple(sought)), start, rounds=1, row_weight=list(found.weights.row_weight))
+        return fit(replace(problem, sought=tuple(sought)), start, rounds=1, row_weight=list(found.weights.row_weight))
     except (NoSolutionError, np.linalg.LinAlgError):
-        return found.at[:count], frozenset()
-    # By chance, left where they truly are, so many would cost about their number; 95 % by the normal approximation.
-    may_cost = len(kept) + 1.645 * np.sqrt(2.0 * len(kept))
-    if (again.chi_square - found.chi_square) / scale**2 > may_cost:
-        return found.at[:count], frozenset()
-    return again.at[:count], kept
+        return None
 
 
 def _said(part: Part, evidence: str) -> Part:
