@@ -98,7 +98,7 @@ def test_any_dialect_reads_back_the_same_numbers(table: Any) -> None:
     assert any("turned round" in words for words in said) or not turned
 
 
-@given(table=tables(), at=st.floats(0, 1), slip=st.sampled_from(["x", "M ", "> ", "~", "ab", "O\t"]))
+@given(table=tables(), at=st.floats(0, 1), slip=st.sampled_from(["x", "M ", "> ", "~", "ab", "O\t", "2nd ", "12:30 "]))
 @settings(max_examples=100)
 def test_a_row_with_a_slip_before_it_is_refused_wherever_it_stands(table: Any, at: float, slip: str) -> None:
     lines, rows, _, before = table
@@ -178,6 +178,16 @@ def test_rows_behind_a_letter_do_not_vanish(first: int) -> None:
     place = first + 1 if first else 1
     with pytest.raises(InputError, match=rf"^t\.csv:{place}: 'n[0-9.]+' in column 1 is not a number"):
         parse_table("\n".join(lines), PATH, "ohm")
+
+
+@pytest.mark.parametrize("row", [0, 4, 7])
+@pytest.mark.parametrize("before", ["data ", "row: ", "2nd ", "12:30 ", '"'])
+def test_words_before_a_row_do_not_take_it_away(row: int, before: str) -> None:
+    lines = text_of(ROWS).split("\n")
+    lines[row] = before + lines[row]
+    with pytest.raises(InputError, match=rf"^t\.csv:{row + 2}: "):
+        parse_table("\n".join(["Range 20 20000 575", *lines]), PATH, "ohm")
+    assert check("Range 20 20000 575\n" + text_of(ROWS) + "\nResonance 50 32 0") == ()
 
 
 def test_what_is_left_out_between_the_rows_is_said() -> None:

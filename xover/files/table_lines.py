@@ -27,12 +27,13 @@ _ONLY_NUMBERS = re.compile(
 )
 _NUMBER = re.compile(rf"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:e[+-]?[0-9]+)?|{NONFINITE}", re.IGNORECASE)
 _DATE_OR_TIME = re.compile(r"\d+([-/.:])\d+\1\d+|\d+:\d\d")
-_LETTER = re.compile(r"[^\W\d_]")
+_WORD = re.compile(r"[^\w]*[^\W\d_]+[^\w]*")
+_OPEN_QUOTE = re.compile(r"(?=.*[0-9])[\"'][-+0-9.,;eE\"'\s]*")
 _MARKS = "*#!;/%"
-# What a slip may put before a row: 'x20 6.2 12.5', '> 20 6.2 12.5'.
-_SLIP = re.compile(r"\A[^\s\d.,;+*#!/%-]{1,3}[\s,;]*(?=[+-]?[.,]?[0-9])")
+# What may stand before a row that it spoils: 'x20 6.2 12.5', '> 20 6.2 12.5', 'data 20 6.2 12.5'.
+_SLIP = re.compile(r"\A[^\s\d.,;+*#!/%-][^\d.,;+-]{0,19}[,;]?\s*(?=[+-]?[.,]?[0-9])")
 _NEAR = 2.5
-"""A number within this factor of the next row's first can be a frequency of the same sweep."""
+"""A number within this factor of the next row's can be of the same column."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,9 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     """
     stripped = (raw.replace("\u2212", "-").strip() for raw in text.split("\n"))
     lines = _unquoted([Line(number, line) for number, line in enumerate(stripped, start=1) if line])
+    for line in lines:
+        if line.text[0] in "\"'" and _OPEN_QUOTE.fullmatch(line.text):
+            raise InputError("a quote does not close", "close it, or export the table without quotes", line=line.number)
     sound = [i for i, line in enumerate(lines) if _is_row(line.text)]
     while sound and _DATE_OR_TIME.match(lines[sound[0]].text):
         del sound[0]
@@ -179,7 +183,11 @@ class _Row:
             else:
                 rest = _SLIP.sub("", line.text, count=1)
                 whole = rest != line.text and _is_row(rest) and len(self._fields(rest)) == self._width
-                is_row = whole and self._is_near(rest, near)
+                is_row = (
+                    whole
+                    and self._is_near(rest, near)
+                    and (len(line.text) - len(rest) <= 3 or self._is_near(rest, near, 1))
+                )
             if is_row:
                 spoiled.append(line)
                 near = rest
@@ -187,12 +195,14 @@ class _Row:
 
     def _is_remark(self, text: str, near: str) -> bool:
         """Whether a line that begins with a number is words all the same: '2nd run', '1 m on axis', a date."""
-        if _DATE_OR_TIME.match(text):
-            return True
-        if not _LETTER.search(text):
-            return False
         fields = self._fields(text)
         numbers = [_is_number(field) for field in fields]
+        if _DATE_OR_TIME.match(text):
+            return sum(numbers[1:]) < self._width - 1
+        tokens = re.split(r"[\s;,]+", text)
+        words = sum(_WORD.fullmatch(token) is not None for token in tokens)
+        if words == 0 or sum(map(_has_digit, tokens)) > words + 1:
+            return False
         whole = len(fields) == self._width
         run = numbers.index(False) if False in numbers else len(numbers)
         if run >= max(2, self._width - 1) or (whole and sum(numbers) >= self._width - 1):
@@ -201,8 +211,8 @@ class _Row:
             return True
         return not (numbers[0] and self._separator != " ") and not self._is_near(text, near)
 
-    def _is_near(self, text: str, row: str) -> bool:
-        here, there = (_first_number(self._fields(line)[0]) for line in (text, row))
+    def _is_near(self, text: str, row: str, column: int = 0) -> bool:
+        here, there = (_first_number(self._fields(line)[column]) for line in (text, row))
         return here is not None and there is not None and there / _NEAR <= here <= there * _NEAR
 
 
