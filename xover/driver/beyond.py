@@ -61,27 +61,29 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
     outside = (f < curve.lowest_hz) | (f > curve.highest_hz)
     if not outside.any():
         return centre, radius
-    lowest = float(np.min(np.abs(curve.value) if curve.phase_rebuilt else curve.value.real))
+    by_level = curve.phase_rebuilt or not curve.has_phase
+    smallest = float(np.min(np.abs(curve.value)))
+    lowest = smallest if by_level else max(float(np.min(curve.value.real)), 0.0)
     least = _SWEPT_SHARE * lowest if re_ohm is None else _METERED_SHARE * min(re_ohm, lowest)
-    radius[outside] = 0.5 * WIDE * abs(lowest)
-    centre[outside] = max(least, 0.0) + radius[outside]
+    radius[outside] = 0.5 * WIDE * smallest
+    centre[outside] = least + radius[outside]
     fit = _fitted(curve)
     if fit is None:
         return centre, radius
     for rows, edge, shares in ((f < curve.lowest_hz, 0, _BELOW), (f > curve.highest_hz, -1, _ABOVE)):
         end = float(curve.frequency_hz[edge])
-        if not rows.any() or not _goes_on(fit, end, edge) or (edge and curve.phase_rebuilt):
+        if not rows.any() or not _goes_on(fit, end, edge) or (edge and by_level):
             continue
         near = np.abs(np.log2(curve.frequency_hz / end)) <= _NEAR_OCTAVES
         ratio = fit.model.impedance_ohm(curve.frequency_hz[near]) / curve.value[near]
-        there = np.abs((np.abs(ratio) if curve.phase_rebuilt else ratio) - 1.0)
+        there = np.abs((np.abs(ratio) if by_level else ratio) - 1.0)
         missed = max(fit.relative_rms, float(np.sqrt(np.mean(there**2))))
         z = fit.model.impedance_ohm(f[rows])
         floor, residual, moved, square = shares
         octaves = np.abs(np.log2(f[rows] / end))
         bound = floor + residual * missed + square * octaves**2
         bound = bound + moved * np.abs(1.0 - fit.model.impedance_ohm(np.array([end])) / z)
-        if curve.phase_rebuilt:
+        if by_level:
             bound = _WITHOUT_PHASE * bound
         good = (bound < MOST_SHARE) & ((edge == 0) | (octaves <= FARTHEST_OCTAVES))
         at: NDArray[np.intp] = np.flatnonzero(rows)[good]
@@ -91,8 +93,8 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
 
 def _goes_on(fit: DriverFit, end_hz: float, edge: int) -> bool:
     """Whether the model may be followed beyond an end of the sweep."""
-    peaks = [peak.f_hz for peak in fit.model.resonances]
-    if fit.relative_rms > MOST_RESIDUAL or not peaks:
+    peaks = [peak.f_hz for resonance in fit.model.resonances for peak in resonance.peaks()]
+    if fit.failure or fit.relative_rms > MOST_RESIDUAL or not peaks:
         return False
     if edge == 0:
         return min(peaks) >= LEAST_FLANK * end_hz
