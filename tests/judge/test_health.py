@@ -27,14 +27,15 @@ def read(one: Invented, other: Invented, sheet=None):
 
 @pytest.mark.parametrize("held", ["mate", "both"])
 def test_a_small_share_of_the_published_rates(held):
-    """The whole: `python tests/benchmarks/driver_health.py`."""
-    false, rows = table(pairs=84, of=8, held=held)
+    """The whole: `python tests/benchmarks/driver_health.py`. Floors lie below its rates by what chance does."""
+    false, rows = table(pairs=84, of=16, held=held)
     assert false <= 2 / 84
     assert set(rows) == set(KINDS)
     named = {name: counts["told"] + counts["with another"] for name, counts in rows.items()}
-    assert named.pop("re-foamed") >= 3  # in a closed box the air's spring hides most of it
-    assert named.pop("leaking box") >= 5  # from a QL of 2 down
-    assert min(named.values()) >= 6, named
+    # In a closed box the air's spring hides a new suspension; some drivers are too alike to tell; a leak shows from a
+    # QL of 2 down.
+    floors = {"re-foamed": 4, "leaking box": 9, "replaced woofer": 8, "replaced tweeter": 8}
+    assert all(count >= floors.get(name, 11) for name, count in named.items()), named
 
 
 def test_age_of_a_suspension_is_no_fault():

@@ -1,13 +1,17 @@
 """`check` finds each fault that it promises to find, with its severity, and stays silent where nothing is wrong."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from xover.curve import log_grid
+from xover.judge.kinds import Fault
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
 from xover.studies.desk.check.study import study_check
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 WOOFER = "re_ohm = 6\nfs_hz = 50\nqms = 4\nqes = 0.5\nle_mh = 0.5\nsensitivity_db = 88\n"
 TWEETER = "re_ohm = 5\nfs_hz = 1000\nqms = 2\nqes = 1\nle_mh = 0.03\nsensitivity_db = 90\n"
 GOOD = "* good\nL1 in w 1mH dcr=0.3\nXlow w 0 woofer\nC1 in t 4u7 esr=0.2\nL2 t 0 0.3mH dcr=0.4\nXhigh 0 t tweeter\n"
@@ -52,6 +56,48 @@ def test_a_sound_folder_has_no_stop_and_no_warning(tmp_path):
     assert found(result, "caution") == []
     assert says(result, "note", "tweeter", "reversed")
     assert says(result, "note", "datasheet")
+
+
+def unsound(result):
+    return [f for f in result.findings if f.fault is Fault.UNSOUND]
+
+
+OTHER = {"w.csv": rows(F, sweep(re=7.4, fs=30.0, qms=6.0, qes=0.5))}
+"""Re 23 % above the datasheet's, and Qes/fs 1.67 times that of the datasheet: another driver's."""
+
+
+def test_a_driver_that_is_not_the_datasheets_is_named(tmp_path):
+    (finding,) = unsound(study(tmp_path, woofer='impedance = "w.csv"', tables=OTHER))
+    assert finding.where == "woofer"
+    assert "was replaced" in finding.text
+    assert finding.severity == "caution"
+
+
+def test_a_templates_values_are_no_datasheet(tmp_path):
+    made = study(tmp_path, woofer='impedance = "w.csv"', tables=OTHER)
+    text = (tmp_path / "speaker.toml").read_text()
+    sheet = "[drivers.woofer.datasheet]\n"
+    (tmp_path / "speaker.toml").write_text(text.replace(sheet, sheet + 'instrument = "placeholder"\n'))
+    assert unsound(made)
+    assert not unsound(study_check(open_speaker(tmp_path)))
+
+
+def test_left_and_right_are_held_against_each_other():
+    """The example's right woofer is another driver; which of the two was replaced, two sweeps do not tell."""
+    left, right = (open_speaker(EXAMPLES / "attic-two-way" / side) for side in ("left", "right"))
+    assert not unsound(study_check(right))
+    checked = study_check(right, left)
+    (finding,) = unsound(checked)
+    assert finding.where == "woofer"
+    assert "one of the two was replaced" in finding.text
+    assert set(checked.plain()["health"]) == {"woofer", "tweeter"}
+
+
+def test_a_sweep_without_phase_tells_its_peak_alone(tmp_path):
+    magnitude = "Hz, ohm\n" + "".join(f"{f:.8g}, {abs(z):.6g}\n" for f, z in zip(F, sweep(), strict=True))
+    health = study(tmp_path, woofer='impedance = "w.csv"', tables={"w.csv": magnitude}).health["woofer"]
+    assert health.fs_hz == pytest.approx(50.0, rel=0.02)
+    assert np.isnan(health.held[0].ratios.mass)
 
 
 def test_tweeter_without_capacitor_is_a_stop(tmp_path):

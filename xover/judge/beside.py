@@ -105,25 +105,23 @@ class Held:
         return fields_of(self)
 
 
+def sweep_of(driver: SpeakerDriver) -> Curve | None:
+    """Its sweep, where it was measured on this driver and the driver is alive."""
+    alive = driver.impedance_instrument in SWEPT and not is_open(driver) and not is_shorted(driver)
+    return driver.impedance if alive else None
+
+
 def other_sweep(one: SpeakerDriver, other: SpeakerDriver) -> bool:
-    """Whether the other has a sweep, and of its own: one file typed twice says nothing."""
-    first, second = one.impedance, other.impedance
-    dead = is_open(other) or is_shorted(other)
-    return first is not None and second is not None and not dead and first is not second and not _same(first, second)
-
-
-def _same(one: Curve, other: Curve) -> bool:
-    return one.value.shape == other.value.shape and bool((one.value == other.value).all())
-
-
-def _metered(driver: SpeakerDriver) -> float | None:
-    """A DC resistance that was read; a printed one says nothing of this sample."""
-    sheet = driver.datasheet
-    return None if sheet is not None and driver.re_ohm == sheet.re_ohm else driver.re_ohm
+    """Whether the other has a sweep of its own: one file typed twice says nothing."""
+    first, second = sweep_of(one), sweep_of(other)
+    if first is None or second is None or first is second:
+        return False
+    return first.value.shape != second.value.shape or bool((first.value != second.value).any())
 
 
 def dc_ohm(driver: SpeakerDriver, read: Motion) -> float:
-    return _metered(driver) or read.re_ohm
+    """As read with a meter, else by the sweep."""
+    return driver.metered_re_ohm or read.re_ohm
 
 
 def beside(driver: SpeakerDriver, other: SpeakerDriver, against: Against) -> Held:
@@ -133,15 +131,18 @@ def beside(driver: SpeakerDriver, other: SpeakerDriver, against: Against) -> Hel
     shown, unlike = two, one.terms != two.terms
     if one.terms and two.terms and unlike:
         one, two = _nearest(one, two), _nearest(two, one)
-    meters = _metered(driver), _metered(other)
-    both = one.direct and two.direct
-    ohms = (one.re_ohm, two.re_ohm) if both else (one.level_ohm, two.level_ohm)
-    re, limit = ohms[0] / ohms[1], rules.LIKE_RE_SWEPT
-    swept = re
+    if bool(one.poles_hz) != bool(two.poles_hz) and not (irregular(one) or irregular(two)):
+        one, two = motion_of(one.curve, plain=True), motion_of(two.curve, plain=True)
+    meters = driver.metered_re_ohm, other.metered_re_ohm
+    ohms = one.level_ohm, two.level_ohm
+    if one.direct == two.direct:
+        ohms = one.re_ohm, two.re_ohm
+    swept = ohms[0] / ohms[1] if one.direct or one.poles_hz else math.nan
+    re, limit = swept, rules.LIKE_RE_SWEPT
     if meters[0] is not None and meters[1] is not None:
         re, limit = meters[0] / meters[1], 1.0 + PAIR_RE
     else:
-        jigs = {d.impedance_instrument for d in (driver, other)} & SWEPT
+        jigs = {d.impedance_instrument for d in (driver, other)}
         limit = max(limit, *(1.0 + math.sqrt(2.0) * IMPEDANCE_SPREADS[jig].share for jig in jigs))
     ratios = Ratios(
         fs=one.fs_hz / two.fs_hz,
@@ -209,6 +210,11 @@ def _stuck(read: Motion, fs_hz: float, rise: float) -> tuple[Trouble, ...]:
     return (Trouble.SEIZED, Trouble.STIFF_FLUID) if fs_hz > TWEETER_FS_HZ else (Trouble.SEIZED,)
 
 
+def _loaded(r: Ratios, high: bool) -> bool:
+    """Whether a horn's air is all that makes a driver's moving mass greater: its spring is the same."""
+    return high and r.mass > 1.0 and not _off(r.mass * r.fs**2, rules.SHEET_MASS)
+
+
 def is_high(read: Motion) -> bool:
     return read.fs_hz > TWEETER_FS_HZ
 
@@ -245,9 +251,10 @@ def irregular(read: Motion) -> bool:
 
 def against_sheet(driver: SpeakerDriver, sheet: DatasheetValues | None) -> Held | None:
     """A datasheet's driver stands in free air: a box raises resonance and Q together, lining and leaks take Q."""
-    if driver.impedance is None or sheet is None:
+    sweep = sweep_of(driver)
+    if sweep is None or sheet is None:
         return None
-    read = motion_of(driver.impedance)
+    read = motion_of(sweep)
     rise = 1.0 + sheet.qms / sheet.qes
     one_peak = read.terms == 1
     ratios = Ratios(
@@ -257,18 +264,22 @@ def against_sheet(driver: SpeakerDriver, sheet: DatasheetValues | None) -> Held 
         mass=read.mass_f * read.re_ohm * 2.0 * math.pi * sheet.fs_hz / sheet.qes,
     )
     high = sheet.fs_hz > TWEETER_FS_HZ
-    known = _metered(driver) is not None or read.direct
-    re_off = _off(ratios.re, 1.0 + DATASHEET_RE if known else rules.SHEET_LEVEL)
+    known = driver.metered_re_ohm is not None or read.direct
+    # Where only the resistance beneath the peak is known, the coil's losses are in it: it reads high.
+    limit = 1.0 + DATASHEET_RE if known or ratios.re < 1.0 else rules.SHEET_LEVEL
+    marks = away_from(ratios.re, limit), away_from(ratios.mass / ratios.re, rules.SHEET_MASS)
     lower = rules.SHEET_PEAK if high else rules.BOX_PEAK
     own: tuple[Trouble, ...] = ()
     if read.terms == 0:
         own = _stuck(read, sheet.fs_hz, rise)
     elif irregular(read):
         own = (Trouble.RUBS,) if ratios.peak < 1.0 / lower else (Trouble.SCATTER,)
-    elif re_off and _off(ratios.mass, rules.SHEET_MASS):
+    elif math.hypot(*marks) > rules.TOGETHER and min(marks) > rules.COUNTS and not _loaded(ratios, high):
         own = (Trouble.REPLACED,)
     elif (high and _off(ratios.peak, lower)) or ratios.peak < 1.0 / lower:
         own = _loss(read, ratios)
-    elif re_off and known and ratios.re > 1.0:
+        if ratios.peak < 1.0 and ratios.re < 1.0 / rules.LIKE_RE_SWEPT:
+            own = (Trouble.SHORTED_TURNS, *own)
+    elif known and ratios.re > limit:
         own = _SERIES
     return Held(Against.SHEET, driver.name, sheet.fs_hz, sheet.qms, rise, sheet.re_ohm, ratios, own, ())

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
+
+import numpy as np
 
 from xover.curve import log_grid
 from xover.errors import NoSolutionError
@@ -25,8 +27,8 @@ from xover.judge.beside import (
     is_high,
     leaks,
     other_sweep,
+    sweep_of,
 )
-from xover.judge.dead import is_open, is_shorted
 from xover.network import Network
 from xover.plain import fields_of
 from xover.rules import health as rules
@@ -35,6 +37,7 @@ from xover.rules.likeness import DATASHEET_RE
 from xover.sound.meeting import ways
 from xover.sound.motion import motion_of
 from xover.speaker import Speaker, SpeakerDriver
+from xover.speaker.instruments import is_printed
 
 _PER_OCTAVE: Final = 24
 
@@ -85,11 +88,13 @@ def driver_health(
 
     Parameters
     ----------
-    mate : the same driver of the other cabinet. twins : those of its way in this one.
+    mate : the same driver of the other cabinet. twins : those of its way in
+        this one.
     """
-    if driver.impedance is None or is_open(driver) or is_shorted(driver):
+    sweep = sweep_of(driver)
+    if sweep is None:
         return None
-    own = motion_of(driver.impedance)
+    own = motion_of(sweep)
     held = [beside(driver, other, Against.TWIN) for other in twins if other_sweep(driver, other)]
     if mate is not None and other_sweep(driver, mate):
         held.append(beside(driver, mate, Against.MATE))
@@ -118,20 +123,30 @@ def speaker_health(
     speaker: Speaker, network: Network | None, mate: Speaker | None = None
 ) -> Mapping[str, DriverHealth]:
     """Each driver that has a sweep, by name: beside those of its way, by the network, and its namesake in the mate."""
-    swept = [name for name, d in speaker.drivers.items() if d.impedance is not None]
+    swept = [name for name, d in speaker.drivers.items() if sweep_of(d) is not None]
     way: dict[str, tuple[str, ...]] = {}
     if network is not None and len(swept) > 1:
         with suppress(NoSolutionError):
             found = ways(speaker, network, log_grid(*AUDIO_BAND_HZ, _PER_OCTAVE))
             way = {name: w.names for w in found for name in w.names}
-    theirs = {} if mate is None else {name.lower(): d for name, d in mate.drivers.items()}
+    theirs = {} if mate is None else {name.lower(): _as_read(mate, name) for name in mate.drivers}
     health = {}
     for name in swept:
-        twins = [speaker.drivers[other] for other in way.get(name, ()) if other != name]
-        read = driver_health(speaker.drivers[name], theirs.get(name.lower()), twins)
+        twins = [_as_read(speaker, other) for other in way.get(name, ()) if other != name]
+        read = driver_health(_as_read(speaker, name), theirs.get(name.lower()), twins)
         if read is not None:
             health[name] = read
     return health
+
+
+def _as_read(speaker: Speaker, name: str) -> SpeakerDriver:
+    """Without a phase that was rebuilt, and without a template's values."""
+    entry, driver = speaker.file.speaker.drivers[name], speaker.drivers[name]
+    curve = driver.impedance
+    if curve is not None and driver.phase_rebuilt:
+        curve = replace(curve, value=np.abs(curve.value), has_phase=False)
+    sheet = driver.datasheet if is_printed(entry) else None
+    return replace(driver, impedance=curve, datasheet=sheet)
 
 
 def unsound(health: Mapping[str, DriverHealth]) -> Iterator[DriverHealth]:

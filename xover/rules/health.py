@@ -15,9 +15,9 @@ FAR_APART: Final = 8.0
 """Two peaks farther apart than this are no vented box."""
 SKEW: Final = 3.0
 """A term whose residue is turned further than this is no resonance of a moving mass."""
-DIRECT_SHARE: Final = 0.2
+DIRECT_SHARE: Final = 0.1
 """Re is read plainly below this share of the lowest resonance: the moving part adds x^2/(Qms Qes) of it there, less
-than 4 % (derived)."""
+than 1 % (derived)."""
 MISFIT: Final = 0.03
 """Where the function misses the rows by more, rms, it tells no mass."""
 LEAK: Final = 0.04
@@ -55,7 +55,8 @@ AGED_FS: Final = 1.30
 
 # Against a datasheet.
 SHEET_PEAK: Final = 2.25
-SHEET_MASS: Final = 1.6
+SHEET_MASS: Final = 1.45
+"""Of moving mass over pull, Qes/(fs Re): a fifth each (`likeness.DATASHEET_SHARE`)."""
 SHEET_FS: Final = 1.3
 """How far a sound driver's resonance may lie below the printed one."""
 SHEET_LEVEL: Final = 1.25

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Float
 from xover.rules.health import APART, COIL_FROM, DIRECT_SHARE, DULL_MASS, FAR_APART, MISFIT, ROWS_ON_PEAK, SKEW, WHITE
+from xover.rules.margins import TWEETER_FS_HZ
 from xover.sound.resonance import LEAST_RISE
 
 _ROUNDS: Final = 8
@@ -89,15 +90,19 @@ def coil_ratio(one: Motion, other: Motion) -> float:
 
 
 @lru_cache(maxsize=64)
-def motion_of(curve: Curve, most: int = 2, near_hz: float = math.nan) -> Motion:
-    """Read a sweep, with at most so many peaks: the highest, or those nearest to a frequency. See `Motion`."""
+def motion_of(curve: Curve, most: int = 2, near_hz: float = math.nan, plain: bool = False) -> Motion:
+    """Read a sweep, with at most so many peaks: the highest, or those nearest to a frequency; or `plain`, by three
+    points of |Z|, as without a phase: of a woofer's two peaks the upper one. See `Motion`."""
     f, z = curve.frequency_hz, curve.value
     size = np.abs(z)
     tops = _peaks(f, size)
     if not tops:
         return Motion(curve, float(np.min(size)), 0, grain=_grain(z, np.arange(0)))
     tops.sort(key=lambda t: -size[t[1]] if math.isnan(near_hz) else abs(math.log(f[t[1]] / near_hz)))
-    if most > 1 and len(tops) == 2 and f[tops[0][1]] / f[tops[1][1]] < FAR_APART > f[tops[1][1]] / f[tops[0][1]]:
+    pair = len(tops) == 2 and 1.0 / FAR_APART < f[tops[0][1]] / f[tops[1][1]] < FAR_APART
+    if plain or not curve.has_phase:
+        return _three_points(curve, max(tops) if pair and f[max(tops)[1]] < TWEETER_FS_HZ else tops[0])
+    if most > 1 and pair:
         both = _read(curve, tops)
         if both is not None:
             return both
@@ -218,7 +223,7 @@ def _grain(z: Complex, but: Rows) -> float:
 
 def _three_points(curve: Curve, top: _Top) -> Motion:
     """The classical reading: Re as the lowest |Z| below the peak, Zmax, and where |Z| is sqrt(Zmax Re) on either side
-    (Small 1972, from memory)."""
+    (Small 1972, from memory). Where that Re is not a plain one, no mass is told."""
     f, size = curve.frequency_hz, np.abs(curve.value)
     low, at, high = top
     re = float(np.min(size[: at + 1]))
@@ -227,25 +232,16 @@ def _three_points(curve: Curve, top: _Top) -> Motion:
     level = re * math.sqrt(rise)
     below = np.flatnonzero(size[low:at] < level)
     above = np.flatnonzero(size[at : high + 1] < level)
+    read = Motion(curve, re, 1, direct=direct, fs_hz=float(f[at]), rise=rise)
     if not below.size or not above.size:
-        return Motion(curve, re, 1, level_ohm=re, direct=direct, fs_hz=float(f[at]), rise=rise)
+        return read
     i, j = low + int(below[-1]), at + int(above[0])
     first = _crossing(f[i], f[i + 1], size[i], size[i + 1], level)
     second = _crossing(f[j - 1], f[j], size[j - 1], size[j], level)
     fs = math.sqrt(first * second)
     qms = fs * math.sqrt(rise) / (second - first)
-    mass = qms / (rise - 1.0) / (2.0 * math.pi * fs * re)
-    return Motion(
-        curve,
-        re,
-        1,
-        level_ohm=re,
-        direct=direct,
-        fs_hz=fs,
-        qms=qms,
-        rise=rise,
-        mass_f=mass if rise > DULL_MASS else math.nan,
-    )
+    told = direct and rise > DULL_MASS
+    return replace(read, fs_hz=fs, qms=qms, mass_f=qms / (rise - 1.0) / (2.0 * math.pi * fs * re) if told else math.nan)
 
 
 def _crossing(f1: float, f2: float, z1: float, z2: float, level: float) -> float:

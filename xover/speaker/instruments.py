@@ -8,7 +8,7 @@ from dataclasses import asdict
 from xover.curve import Curve, Evidence
 from xover.driver.model import DatasheetValues
 from xover.errors import InputError
-from xover.files.speaker import Driver, SpeakerFile
+from xover.files.speaker import Datasheet, Driver, SpeakerFile
 from xover.rules.instruments import PHONE_PER_OCTAVE, Instrument
 from xover.rules.typical import TEMPLATE, role_of, typical_driver
 
@@ -82,11 +82,17 @@ def is_template(entry: Driver) -> bool:
     sheet = entry.datasheet
     if sheet is None or entry.impedance is not None:
         return False
-    if sheet.instrument == "placeholder":
-        return True
+    return sheet.instrument == "placeholder" or (entry.response is None and entry.re_ohm is None and not _edited(sheet))
+
+
+def is_printed(entry: Driver) -> bool:
+    """Whether a driver has a datasheet of its own, and not a template's, whatever was measured beside it."""
+    return entry.datasheet is not None and entry.datasheet.instrument != "placeholder" and _edited(entry.datasheet)
+
+
+def _edited(sheet: Datasheet) -> bool:
     values = sheet.model_dump(exclude={"instrument"})
-    untouched = entry.response is None and entry.re_ohm is None
-    return untouched and any(values == asdict(usual) for usual in TEMPLATE.values())
+    return all(values != asdict(usual) for usual in TEMPLATE.values())
 
 
 def assumed_values(file: SpeakerFile, name: str, entry: Driver) -> DatasheetValues:
