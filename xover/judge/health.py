@@ -84,12 +84,11 @@ class DriverHealth:
 def driver_health(
     driver: SpeakerDriver, mate: SpeakerDriver | None = None, twins: Sequence[SpeakerDriver] = ()
 ) -> DriverHealth | None:
-    """Hold one driver against what is known of its like; None without a sweep, and of a dead one.
+    """Hold one driver against what is known of its like; None without a sweep of its own, and of a dead one.
 
     Parameters
     ----------
-    mate : the same driver of the other cabinet. twins : those of its way in
-        this one.
+    mate : the same driver of the other cabinet. twins : those of its way in this one.
     """
     sweep = sweep_of(driver)
     if sweep is None:
