@@ -125,6 +125,16 @@ def test_the_refusal_says_what_it_saw() -> None:
     )
 
 
+def test_a_linear_magnitude_is_doubted() -> None:
+    f = np.geomspace(20, 20000, 100)
+    h = 1 / (1 + 1j * f / 500)
+    text = written((f, np.abs(h), np.degrees(np.angle(h))), True)
+    said = parse_table("Hz,Magnitude,Phase\n" + text.replace(" ", ","), Path("t.txt"), "dB").warnings
+    assert said == ("the level lies between 0.025 and 1 dB throughout: is it a magnitude, not in dB?",)
+    with pytest.raises(InputError, match=r"t\.txt:1: column 2 is headed 'Pa', where a level in dB is wanted"):
+        parse_table("Hz,Pa,Phase\n" + text.replace(" ", ","), Path("t.txt"), "dB")
+
+
 @pytest.mark.parametrize("ratio_ohm", [1.0, 4.0, 100.0])
 def test_a_voltage_ratio_may_look_like_an_impedance(ratio_ohm: float) -> None:
     z = DRIVERS[0].impedance_ohm(SWEPT_HZ) / ratio_ohm + 1.0

@@ -71,3 +71,23 @@ def test_wrong_units_are_caught(path: Path, trap: str) -> None:
 def test_impedance_given_as_response_of_relative_level_is_refused() -> None:
     with pytest.raises(InputError, match=r":2: the impedance -.* ohm is not above 0; .* the right file is named"):
         read_table(RESPONSES[0], "ohm")
+
+
+@pytest.mark.parametrize("path", IMPEDANCES, ids=range(len(IMPEDANCES)))
+def test_impedance_given_as_response_is_refused(path: Path) -> None:
+    with pytest.raises(InputError, match="the phase keeps within 90 degrees, as of an impedance in ohm"):
+        read_response(path, Evidence.MEASURED)
+
+
+@pytest.mark.parametrize("path", IMPEDANCES, ids=range(len(IMPEDANCES)))
+def test_other_dialects_of_the_same_sweep_are_the_same_curve(path: Path) -> None:
+    plain, _ = read_impedance(path, Evidence.MEASURED)
+    rows = [
+        f'"{float(f)!r}","{float(z.real)!r}","{float(z.imag)!r}"'
+        for f, z in zip(plain.frequency_hz, plain.value, strict=True)
+    ][::-1]
+    table = parse_table("\n".join(["2nd run", "Hz,Re (ohm),Im (ohm)", *rows]), path, "ohm")
+    assert table.phase_deg is not None
+    np.testing.assert_array_equal(table.frequency_hz, plain.frequency_hz)
+    np.testing.assert_allclose(table.magnitude * np.exp(1j * np.radians(table.phase_deg)), plain.value, rtol=1e-12)
+    assert [words for words in table.warnings if "turned round" in words] == list(table.warnings)

@@ -32,6 +32,8 @@ _LEAST_CORRELATION = 0.7
 # By how much nearer to 1 the ratio of phase to slope must be in ohm than in dB, as a factor.
 _NEARER_IN_OHM = 1.35
 _LEAST_PEAK = 2.0
+# No response of a driver stays within so few dB above 0.
+_LARGEST_LINEAR = 3.0
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ def check_content(sweep: Sweep, declared: bool) -> tuple[str, ...]:
         doubt, sure = _is_impedance(shape), _is_surely_impedance(sweep)
         other, header = "an impedance in ohm", "'Hz dB deg' if dB it is"
     if not doubt:
-        return ()
+        return () if declared else _linear(shape, sweep)
     most = "high" if sweep.quantity == "ohm" else "low"
     words = f"the values, from {shape.low:.3g} to {shape.high:.3g}, lie {most} over most of the band"
     if shape.beyond is not None:
@@ -94,6 +96,16 @@ def _shape(sweep: Sweep) -> _Shape:
         beyond = float(np.mean(far))
     floor, middle = float(values[_POINTS // 10]), float(values[_POINTS // 2])
     return _Shape(low, high, floor, (middle - low) / (high - low) if high > low else 0.0, beyond)
+
+
+def _linear(shape: _Shape, sweep: Sweep) -> tuple[str, ...]:
+    """Warn of a level that may be no logarithm; three octaves or more."""
+    f = sweep.frequency_hz
+    if sweep.quantity == "ohm" or shape.high > _LARGEST_LINEAR or shape.low > 0.5 * shape.high or f[-1] < 8.0 * f[0]:
+        return ()
+    return (
+        f"the level lies between {shape.low:.2g} and {shape.high:.2g} dB throughout: is it a magnitude, not in dB?",
+    )
 
 
 def _is_response(shape: _Shape) -> bool:

@@ -47,7 +47,7 @@ _UNITS = (
         Role.MAGNITUDE,
         re.compile(_NO_VALUE + r"(?P<unit>(?:k|m|meg|mega|kilo|kil|milli)?\s?ohms?|db(?:spl|ohms?|[a-z])?)(?![a-z])"),
     ),
-    (Role.MAGNITUDE, re.compile(r"[(\[]\s*(?P<unit>m?v|m?pa|v/v|pa/v|%)\s*[)\]]")),
+    (Role.MAGNITUDE, re.compile(r"(?:[(\[]\s*|^)(?P<unit>m?v|m?pa|v/v|pa/v|%)(?:\s*[)\]]|$)")),
 )
 _PARTS = (
     (Role.REAL, re.compile(r"(?:z ?|[a-z] )?(?:rez?|real\w*)\b(?! *20)|resistance\b|z ?['\u2032](?!['\u2032])")),
