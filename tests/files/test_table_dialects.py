@@ -144,6 +144,7 @@ def test_a_first_word_that_begins_with_a_digit(line: str, end: str, separator: s
         ("80 ovl ovl", "'ovl' in column 2 is not a number"),
         ("80 9.1", "has 2 columns where line"),
         ("8O 9.1 -35.2", "'8O' in column 1 is not a number"),
+        ("80/9.1/-35.2", "'80/9.1/-35.2' in column 1 is not a number"),
         ("80 9.1 -35.2 here", "'here' in column 4 is not a number"),
     ],
 )

@@ -250,3 +250,11 @@ def test_the_format_is_known_by_its_beginning(tmp_path: Path, start: str) -> Non
 @pytest.mark.parametrize("start", ["# Hz ohm deg", "# Hz Z phase", "# made of Z by RI", "# Hz dB", "* Hz Z RI R 1", ""])
 def test_a_comment_is_no_option_line(start: str) -> None:
     assert not is_touchstone(f"{start}\n20 6.2 12.5")
+
+
+def test_falling_rows_are_turned_round(tmp_path: Path) -> None:
+    path = tmp_path / "sweep.s1p"
+    path.write_text("\n".join(["# Hz Z RI R 1", *(f"{f} {f / 100:g} {f / 50:g}" for f in range(800, 0, -100))]))
+    curve, warnings = read_impedance(path, Evidence.MEASURED)
+    assert "turned round" in warnings[0]
+    np.testing.assert_array_equal(curve.value, np.arange(1, 9) * (1 + 2j))
