@@ -52,8 +52,9 @@ def read_table(path: Path | str, quantity: Quantity, *, ratio: bool = False) -> 
 
     Parameters
     ----------
-    path : text file; separators blank, tab, comma or semicolon; decimal comma where the separator
-        is not a comma; lines that do not begin with a number are comments or a header.
+    path : text file; separators blank, tab, comma or semicolon; decimal comma where the separator is not a comma, or
+        the numbers stand in quotes; magnitude and phase, or real and imaginary part by their heading; rows rising or
+        falling. Lines of words are comments or a header.
     quantity : "ohm" where the magnitude must be an impedance, "dB" where it must be a level.
     ratio : the level may be one voltage over another, which may look like an impedance: its content is not judged.
 
