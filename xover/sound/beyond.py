@@ -156,7 +156,7 @@ def _discs(speaker: Speaker, network: Network, frequency_hz: Float) -> Discs:
 def _in_db(share: Float) -> Float:
     """The further of up and down."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(share < 1.0, -20.0 * np.log10(1.0 - np.minimum(share, 1.0)), np.inf)
+        return np.where(share < 1.0, np.abs(20.0 * np.log10(1.0 - np.minimum(share, 1.0))), np.inf)
 
 
 def _filled(known: Complex, missing: Rows, value: Complex, tight: Rows) -> Complex:
