@@ -9,6 +9,7 @@ import pytest
 
 from xover.judge.beside import Against, Trouble
 from xover.judge.health import Side, driver_health
+from xover.judge.health import unsound as unsound_of
 from xover.judge.health_words import health_words
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -65,6 +66,10 @@ def test_of_three_the_odd_one_is_told_without_a_datasheet():
     assert [h.against for h in found.held] == [Against.TWIN, Against.MATE]
     fine = driver_health(like[0], like[1], [other])
     assert fine.side is Side.NONE
+    # In a cabinet alone it stands one against one, and is told once.
+    pair = {d.name: d for d in (like[0], replace(other, name="woofer2"))}
+    told = [h.driver for h in unsound_of({n: driver_health(d, None, [*pair.values()]) for n, d in pair.items()})]
+    assert told == [like[0].name]
 
 
 def test_a_closed_box_raises_a_datasheets_resonance_and_is_no_fault():

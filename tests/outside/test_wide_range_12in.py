@@ -16,6 +16,10 @@ import pytest
 from xover.curve import Evidence
 from xover.errors import InputError
 from xover.files.tables import parse_table, read_impedance, read_response, read_table
+from xover.judge.beside import Trouble
+from xover.judge.health import Side, driver_health
+from xover.rules.instruments import Instrument
+from xover.speaker import PhaseSource, SpeakerDriver
 
 FOLDER = Path(__file__).resolve().parents[1] / "data" / "wide-range-12in"
 pytestmark = pytest.mark.outside
@@ -38,6 +42,24 @@ def test_impedance(index: int, dc_ohm: float, peak_hz: float, peak_ohm: float) -
     assert size[0] == pytest.approx(dc_ohm, rel=0.02)
     assert size.max() == pytest.approx(peak_ohm, rel=0.01)
     assert curve.frequency_hz[size.argmax()] == pytest.approx(peak_hz, rel=0.03)
+
+
+def test_health_of_two_drivers_that_are_not_of_one_kind() -> None:
+    """Read off their peaks: 67/5.5 and 188/6.6. The peak of the second is smeared, so that its shape tells no mass."""
+    curves = [read_impedance(path, Evidence.MEASURED)[0] for path in IMPEDANCES]
+    drivers = [
+        SpeakerDriver("d", z, None, PhaseSource.NONE, None, None, {}, None, None, (), Instrument.CALIBRATED)
+        for z in curves
+    ]
+    found = driver_health(*drivers)
+    assert found is not None
+    assert found.rise == pytest.approx(67.0 / 5.5, rel=0.1)
+    assert found.held[0].rise == pytest.approx(188.0 / 6.6, rel=0.03)
+    assert (found.side, found.trouble) == (Side.EITHER, (Trouble.REPLACED,))
+    for driver in drivers:
+        alone = driver_health(driver)
+        assert alone is not None
+        assert alone.side is Side.NONE
 
 
 @pytest.mark.parametrize("path", RESPONSES, ids=range(len(RESPONSES)))

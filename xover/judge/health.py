@@ -152,11 +152,11 @@ def unsound(health: Mapping[str, DriverHealth]) -> Iterator[DriverHealth]:
     """Those of which there is something to say; of two twins the one that it is about, or the first."""
     told: set[str] = set()
     for name, h in health.items():
-        twin = h.by is not None and h.by.against is Against.TWIN
-        if h.side is Side.NONE or (twin and (h.side is Side.OTHER or (h.by and h.by.name in told))):
-            continue
-        told.add(name)
-        yield h
+        twin = health.get(h.by.name) if h.by is not None and h.by.against is Against.TWIN else None
+        by_twin = twin is not None and (h.side is Side.OTHER or twin.side is Side.OWN or twin.driver in told)
+        if h.side is Side.OWN or not (h.side is Side.NONE or by_twin):
+            told.add(name)
+            yield h
 
 
 _Verdict = tuple[Side, tuple[Trouble, ...], tuple[Trouble, ...], Held | None]

@@ -28,7 +28,7 @@ _MAY_BE: Final = {
     Trouble.SCATTER: "{it} rubs or rattles, or the sweep was disturbed",
 }
 _LEVEL: Final = "sweep again at a tenth of the voltage: a rub moves the peak, other losses do not"
-_KIND: Final = "compare labels, magnets and baskets; until then take the two for unlike drivers"
+_KIND: Final = "compare labels, magnets and baskets; 'xover decide' with --mate tells what to do about an odd one"
 _REMEDY: Final = {
     Trouble.SUSPENSION: "look at surround and spider; a box tuned for the old one no longer fits",
     Trouble.STIFF_FLUID: f"{_LEVEL}; cleaning the gap and new fluid bring it back",
@@ -94,6 +94,12 @@ def _percent(ratio: float) -> str:
     return f"{abs(100.0 * (ratio - 1.0)):.0f} %"
 
 
+def _times(ratio: float) -> str:
+    if ratio > 2.0:
+        return f"{ratio:.1f} times as much"
+    return f"{_percent(ratio)} {'more' if ratio > 1.0 else 'less'}"
+
+
 def _shown(h: DriverHealth, by: Held) -> str:
     """The readings of both, those that differ."""
     r = by.ratios
@@ -107,7 +113,7 @@ def _shown(h: DriverHealth, by: Held) -> str:
         if ratio > 0 and max(ratio, 1.0 / ratio) > least and math.isfinite(own) and math.isfinite(its)
     ]
     said += [
-        f"{name} {_percent(ratio)} {'more' if ratio > 1.0 else 'less'}"
+        f"{name} {_times(ratio)}"
         for name, ratio in (("moving mass over pull", r.mass / r.re), ("coil's rise", r.coil * r.re))
         if ratio > 0 and max(ratio, 1.0 / ratio) > 1.15
     ]
@@ -132,8 +138,9 @@ def told_health(found: Iterable[DriverHealth], told: Container[str] = ()) -> Ite
         if said:
             yield Items(tuple(f"{and_words(names)}: {text}" for text, names in said.items()))
         yield Text(
-            "Read on the peak itself. Zmax/Re: how far the peak rises over the DC resistance. A datasheet's driver "
-            "stands in free air: a box raises fs, and lining and leaks lower the peak.",
+            "Read on the peak itself. Zmax/Re: how far the peak rises over the DC resistance; where no meter read it, "
+            "a little of the coil's losses is in it. A datasheet's driver stands in free air: a box raises fs, and "
+            "lining and leaks lower the peak.",
             "quiet",
         )
 

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Curve, Float
 from xover.rules.health import APART, COIL_FROM, DIRECT_SHARE, DULL_MASS, FAR_APART, MISFIT, ROWS_ON_PEAK, SKEW, WHITE
 from xover.rules.margins import TWEETER_FS_HZ
-from xover.sound.resonance import LEAST_RISE
+from xover.sound.resonance import LEAST_RISE, to_valley
 
 _ROUNDS: Final = 8
 _FEWEST: Final = 6
@@ -114,7 +114,7 @@ def _peaks(f: Float, size: Float) -> list[_Top]:
     inner = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
     found: list[_Top] = []
     for i in inner:
-        low, high = i - _valley(size[i::-1]), i + _valley(size[i:])
+        low, high = i - to_valley(size[i::-1]), i + to_valley(size[i:])
         if size[i] < LEAST_RISE * max(size[low], size[high]):
             continue
         if found and f[i] < APART * f[found[-1][1]]:
@@ -124,12 +124,6 @@ def _peaks(f: Float, size: Float) -> list[_Top]:
         else:
             found.append((int(low), int(i), int(high)))
     return found
-
-
-def _valley(size: Float) -> int:
-    """Steps to the lowest value on the way from a peak to where the curve stands higher, or to the end."""
-    higher = np.flatnonzero(size > size[0])
-    return int(np.argmin(size[: higher[0]] if higher.size else size))
 
 
 def _span(size: Float, tops: list[_Top]) -> Rows:

@@ -104,7 +104,7 @@ def impedance_peak_hz(
     if z.size < 3:
         return math.nan
     inner = np.flatnonzero((z[1:-1] > z[:-2]) & (z[1:-1] >= z[2:])) + 1
-    clear = [i for i in inner if z[i] >= LEAST_RISE * max(_valley(z[i::-1]), _valley(z[i:]))]
+    clear = [i for i in inner if z[i] >= LEAST_RISE * max(z[i - to_valley(z[i::-1])], z[i + to_valley(z[i:])])]
     if not clear:
         return math.nan
     best = max(clear, key=lambda i: float(z[i]))
@@ -114,10 +114,10 @@ def impedance_peak_hz(
     return highest(near, np.abs(refine(near)), lambda x: np.abs(refine(x))).at_hz
 
 
-def _valley(size: Float) -> float:
-    """Lowest value on the way from a peak to where the curve stands higher than it, or to the end."""
+def to_valley(size: Float) -> int:
+    """Rows to the lowest value on the way from a peak to where the curve stands higher than it, or to the end."""
     higher = np.flatnonzero(size > size[0])
-    return float(np.min(size[: higher[0]] if higher.size else size))
+    return int(np.argmin(size[: higher[0]] if higher.size else size))
 
 
 class Role(StrEnum):
