@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Curve, Float, Unit
 from xover.driver.model import DriverModel
 from xover.errors import InputError, OptionError
-from xover.explain.drift import drifting_driver, moving_model
+from xover.explain.drift import DriftingDriver, drifting_driver, moving_model
 from xover.explain.sweeps import smoothness_noise
 from xover.explain.terminals import (
     NOMINAL,
@@ -41,10 +41,10 @@ OUTLIER: Final = 3.0
 COARSE: Final = 0.05
 """The sweep is first taken to be as rough as this, so that a value that is far off finds its way; relative."""
 COARSE_STEPS: Final = 8
-MOST_STEPS: Final = 12
-FIRST_STEPS: Final = 4
+MOST_STEPS: Final = 16
+FIRST_STEPS: Final = 5
 """Steps for all states, before those far behind are left."""
-FAR_BEHIND: Final = 60.0
+FAR_BEHIND: Final = 200.0
 """A state so many nepers of probability behind the best after the first steps, and not gaining, is left as it is."""
 SETTLED: Final = 0.01
 MOST_STEP: Final = 1.0
@@ -91,14 +91,23 @@ def fit_states(terminals: Terminals, states: Sequence[State], sweep: Sweep) -> F
     """Fit every state's knobs to a sweep: to one with coarse noise first, then to what it is."""
     spread = terminals.spreads(states)
     coarse = replace(sweep, sigma=np.hypot(sweep.sigma, COARSE))
-    rough = _descend(terminals, states, coarse, spread, terminals.begin(states), COARSE_STEPS)
-    best = _descend(terminals, states, sweep, spread, rough.turned, MOST_STEPS)
+    everyone = np.ones(len(states), dtype=bool)
+    rough = _descend(terminals, states, coarse, spread, terminals.begin(states), COARSE_STEPS, everyone)
+    hopeful = rough.loss < rough.loss.min() + FAR_BEHIND
+    best = _descend(terminals, states, sweep, spread, rough.turned, MOST_STEPS, hopeful)
     return _weigh(best, sweep, spread, spread > 0)
 
 
 def _descend(
-    terminals: Terminals, states: Sequence[State], sweep: Sweep, spread: Float, begin: Float, most: int
+    terminals: Terminals,
+    states: Sequence[State],
+    sweep: Sweep,
+    spread: Float,
+    begin: Float,
+    most: int,
+    hopeful: NDArray[np.bool_],
 ) -> _Best:
+    """Every state that is hopeful at its best, the others as they begin."""
     free = spread > 0
     weight = np.where(free, 1.0 / np.where(free, spread, 1.0) ** 2, 1.0)
     best = _begin(begin)
@@ -111,7 +120,7 @@ def _descend(
         best.keep(running[better], now, better)
         gained = np.where(better, best.gain[running], 0.0)
         damping[running] = np.where(better, damping[running] * 0.1, damping[running] * 10.0)
-        going = ((gained > SETTLED) | ~better) & (damping[running] < 1e6)
+        going = ((gained > SETTLED) | ~better) & (damping[running] < 1e6) & hopeful[running]
         if step + 1 >= FIRST_STEPS:
             going &= best.loss[running] - gained * 3.0 < best.loss.min() + FAR_BEHIND
         running = running[going]
@@ -258,6 +267,8 @@ def foresee(terminals: Terminals, state: State, turned: Float, sweep: Sweep, spr
 
 ROWS_PER_OCTAVE: Final = 24
 FEWEST_ROWS: Final = 12
+MISSED_ALIKE: Final = 10.0
+"""What the model of a driver's change misses is smooth, alike in so many rows, which count as one."""
 DRIFT_SPREAD: Final = 0.015
 """Standard deviation of a driver's fs, Qms, Qes and Re since its sweep. Common practice, no published source."""
 FLOOR: Final = 0.002
@@ -355,6 +366,9 @@ def make_bench(
     for name in network.driver_names:  # cards of one driver share its sweep, and so its noise
         total = terminals.driver_share([c.key for c in network.drivers if c.driver == name])
         variance += np.abs(total) ** 2 * driver_noise(speaker.drivers[name]) ** 2
+        shape = next(shapes[c.key] for c in network.drivers if c.driver == name)
+        if isinstance(shape, DriftingDriver):
+            variance += MISSED_ALIKE * (np.abs(total) * shape.missed) ** 2
     sweep = Sweep(np.log(measured), np.sqrt(variance), curve.has_phase)
     return FaultSetup(speaker, network, terminals, sweep, measured, level, source, log_ohm[0], warnings)
 

@@ -112,11 +112,13 @@ SIGMAS: Final = 2.0
 
 DCR_SPREAD: Final = 0.10
 LOSS_SPREAD: Final = 0.5
+WET_SPREAD: Final = 0.8
 LEAKAGE_SPREAD: Final = 0.3
 GAIN_SPREAD: Final = 0.015
 LEAD_SPREAD_OHM: Final = 0.05
-"""Standard deviations (of the logarithm): a coil's resistance, a capacitor's loss, the leakage of coils on
-one core, the jig's gain; the jig's leads in ohm. Common practice, no published source."""
+"""Standard deviations (of the logarithm): a coil's resistance, a capacitor's loss, that of a wet one, which age may
+make tenfold, the leakage of coils on one core, the jig's gain; the jig's leads in ohm. Common practice, no published
+source."""
 UNSTATED_DCR_OHM: Final = 0.35
 UNSTATED_ESR_OHM: Final = 0.05
 UNSTATED_SPREAD: Final = 1.0
@@ -348,7 +350,8 @@ def _knobs(
             found.append(Knob(f"{part.name}_dcr", KnobKind.LOSS, (f"{part.name}_dcr",), DCR_SPREAD))
         elif isinstance(part, Capacitor) and (part.esr_ohm > 0 or part.dissipation_factor > 0):
             both = tuple(n for n in (f"{part.name}_esr", f"{part.name}_df") if n not in unstated)
-            found.append(Knob(f"{part.name}_loss", KnobKind.LOSS, both, LOSS_SPREAD))
+            spread = WET_SPREAD if kind_of(part) in WET else LOSS_SPREAD
+            found.append(Knob(f"{part.name}_loss", KnobKind.LOSS, both, spread))
     found += [Knob(name, KnobKind.LOSS, (name,), spread) for name, (_, spread) in unstated.items()]
     found += [
         Knob(c.name, KnobKind.LEAKAGE, (c.name,), LEAKAGE_SPREAD) for c in network.couplings if ONE_CORE < abs(c.k) < 1

@@ -67,6 +67,17 @@ RESPONSE_SIGMA_DB: Final = 0.5
 ANALYSER_SIGMA_DB: Final = 1.0
 """Standard deviation of a third octave: of a response on the axis with the room gated out or far, and of what an
 analyser in a room averages."""
+MICROPHONE_DB: Final = 0.6
+MICROPHONE_OCTAVES: Final = 1.2
+"""Standard deviation of the smooth error of a hobby microphone and its place, and over how far it is alike."""
+DRIVER_GAIN_DB: Final = 0.5
+DRIVER_DELAY_S: Final = 70e-6
+"""Standard deviation of how much louder and later a driver sounds against another than their records have it: another
+day, and a microphone that stands a centimetre or two elsewhere."""
+DRIVER_RIPPLE_DB: Final = 0.4
+"""Standard deviation of a third octave of a driver's own record: reflections and the end of a gate."""
+RECORD_REACH_DB: Final = 30.0
+"""What lies so far below the highest third octave of a response is the noise of the room."""
 
 # Pairs and spares.
 PAIR_PARTS: Final = 0.05

@@ -45,7 +45,7 @@ from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ
 from xover.speaker import Speaker
 from xover.studies.aged.verify.result import ChangedValue, Explanation, PairStudy
-from xover.studies.aged.verify.study import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, number_ties
+from xover.studies.aged.verify.weigh import CLEAR, LN10, MISFIT, TIE_ODDS, beyond, number_ties
 from xover.studies.aged.verify.words import change_words, difference_headline, pair_test
 
 ALIKE: Final = {KnobKind.PART: 0.01, KnobKind.LOSS: 0.1, KnobKind.LEAKAGE: 0.1, KnobKind.DRIVER: 0.01}

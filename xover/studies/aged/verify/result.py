@@ -40,6 +40,21 @@ class TerminalDifference(Readable):
     worst_at_hz: float
 
 
+@dataclass(frozen=True)
+class SoundShift:
+    """How much later and louder a driver sounds against the first one than their records have it.
+
+    Attributes
+    ----------
+    delay_doubt_s : standard deviation.
+    """
+
+    driver: str
+    delay_s: float
+    delay_doubt_s: float
+    gain_db: float
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class SoundDifference(Readable):
     """Measured response against the predicted sum, third octaves, level matched.
@@ -48,6 +63,8 @@ class SoundDifference(Readable):
     ----------
     centre_hz : (b,) nominal. difference_db, band_db : (b,) as for the impedance; left_db : what the first fault leaves.
     offset_db : level taken off. rms_db, worst_db, worst_at_hz : of the difference.
+    left_rms_db : what is left with the parts as the impedance has them (or with the first fault), and with the shifts.
+    drivers : how much later and louder each driver after the first then is against `first`.
     """
 
     centre_hz: Float
@@ -59,6 +76,9 @@ class SoundDifference(Readable):
     rms_db: float
     worst_db: float
     worst_at_hz: float
+    left_rms_db: float
+    first: str
+    drivers: tuple[SoundShift, ...]
 
 
 @dataclass(frozen=True)
@@ -104,6 +124,8 @@ class Verdict(StrEnum):
     DRIVERS = "drivers or jig"
     ONE_FAULT = "one fault"
     SEVERAL = "several faults"
+    RESPONSE = "response"
+    """The impedance agrees, the sound does not, and no fault of the network explains it."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -118,6 +140,7 @@ class VerifyStudy(Readable):
     faults : most likely first; none where the build agrees.
     tried : how many single faults were tried.
     not_excluded : faults that what was measured would not show, in words.
+    sweep_shows, response_shows : by part, the share that its value must be off by for each record alone to show it.
     """
 
     title: str
@@ -132,6 +155,8 @@ class VerifyStudy(Readable):
     faults: tuple[RankedFault, ...]
     tried: int
     not_excluded: tuple[str, ...]
+    sweep_shows: dict[str, float]
+    response_shows: dict[str, float]
     warnings: tuple[str, ...]
 
     @property

@@ -1,7 +1,6 @@
-"""The speaker's measured sound against what states of its network would sound like, in third octaves.
+"""The speaker's sound as it was measured, and its drivers as they sound, in third octaves.
 
-A microphone in a room tells the shape of a response, not its level, and details narrower than a third of an octave
-only of that room. So levels are averaged over third octaves, and each state may have the level that suits it best.
+Details narrower than a third of an octave are those of the room, so levels are averaged over third octaves.
 """
 
 from __future__ import annotations
@@ -15,8 +14,6 @@ import numpy as np
 from xover.acoustic.level import band_level_db, level_db, points_in_bands, whole_bands
 from xover.curve import Complex, Curve, Float
 from xover.errors import InputError, OptionError, named
-from xover.explain.fault_fit import OUTLIER
-from xover.explain.terminals import NOMINAL, State, Terminals
 from xover.network import Network, solve
 from xover.quantity import hertz
 from xover.rules.likeness import ANALYSER_SIGMA_DB, RESPONSE_SIGMA_DB
@@ -24,8 +21,6 @@ from xover.sound.prediction import card_response
 from xover.speaker import Speaker
 
 FEWEST_BANDS: Final = 4
-SILENCE_DB: Final = -200.0
-"""A dead speaker has a level that can be told apart from any other."""
 NEAREST: Final = 0.06
 """A row of third-octave levels belongs to a band whose centre lies within 6 % of it."""
 
@@ -51,37 +46,28 @@ class Voices:
     Attributes
     ----------
     frequency_hz : (b, 8) points in each band. pressure : (b, 8) of each card, at 1 m for 2.83 V at itself, by key.
-    impedance_ohm : (b * 8,) on each card.
+    driver : the driver on each card, by key. impedance_ohm : (b * 8,) on each card.
     """
 
     frequency_hz: Float
     pressure: Mapping[str, Complex]
+    driver: Mapping[str, str]
     impedance_ohm: Mapping[str, Complex]
 
-    def level_db(self, drive: Mapping[str, Complex], reversed_keys: Sequence[str | None]) -> Float:
-        """(k, b) level of the sum in each band for drives (k, b * 8), one card's wires swapped where it is named."""
-        total = np.zeros((len(reversed_keys), *self.frequency_hz.shape), dtype=complex)
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The drivers, each once, in the order of the netlist."""
+        return tuple(dict.fromkeys(self.driver.values()))
+
+    def parts(self, drive: Mapping[str, Complex], reversed_keys: Sequence[str | None]) -> Complex:
+        """(k, d, b, 8) sound of each driver for drives (k, b * 8), one card's wires swapped where it is named."""
+        names = self.names
+        found = np.zeros((len(reversed_keys), len(names), *self.frequency_hz.shape), dtype=complex)
         for key, pressure in self.pressure.items():
             sign = np.array([-1.0 if key == turned else 1.0 for turned in reversed_keys])[:, None, None]
-            whole = drive[key].reshape(total.shape)
-            total += sign * np.where(np.isfinite(whole), whole, 0.0) * pressure
-        return band_level_db(np.maximum(level_db(total), SILENCE_DB))
-
-
-@dataclass(frozen=True, eq=False)
-class Likeness:
-    """How states of the network sound against what was heard.
-
-    Attributes
-    ----------
-    difference_db : (k, b) heard less predicted, each state's best level taken off. offset_db : (k,) that level.
-    cost : (k,) minus the logarithm of the probability, up to a constant. misfit : (k,) rms over sigma, cut at 3.
-    """
-
-    difference_db: Float
-    offset_db: Float
-    cost: Float
-    misfit: Float
+            whole = drive[key].reshape(-1, *self.frequency_hz.shape)
+            found[:, names.index(self.driver[key])] += sign * np.where(np.isfinite(whole), whole, 0.0) * pressure
+        return found
 
 
 def unknown_sum(speaker: Speaker, network: Network) -> str | None:
@@ -148,42 +134,7 @@ def make_voices(speaker: Speaker, network: Network, centres_hz: Float) -> Voices
         response = card_response(speaker, card, flat)
         pressure[card.key] = np.where(np.isfinite(response), response, 0.0).reshape(points.shape)
         ohm[card.key] = speaker.drivers[card.driver].impedance_ohm(flat)
-    return Voices(points, pressure, ohm)
-
-
-def compare_sound(heard: Heard, level: Float) -> Likeness:
-    """Hold predicted levels (k, b) against what was heard."""
-    raw = heard.level_db - level
-    # The median first, so that a null in one band does not lift all others.
-    offset = np.median(raw, axis=1)
-    for _ in range(5):
-        miss = (raw - offset[:, None]) / heard.sigma_db
-        weight = np.minimum(1.0, OUTLIER / np.maximum(np.abs(miss), OUTLIER))
-        offset = np.sum(weight * raw, axis=1) / np.sum(weight, axis=1)
-    difference = raw - offset[:, None]
-    size = np.abs(difference) / heard.sigma_db
-    cost = np.sum(np.where(size > OUTLIER, OUTLIER * size - 0.5 * OUTLIER**2, 0.5 * size**2), axis=1)
-    misfit = np.sqrt(np.mean(np.minimum(size, OUTLIER) ** 2, axis=1))
-    return Likeness(difference, offset, cost, misfit)
-
-
-def sound_apart(one: Float, others: Float, sigma_db: float) -> Float:
-    """(k,) chi-square between one state's levels (b,) and others' (k, b), their mean levels matched."""
-    miss = one[None, :] - others
-    miss = miss - miss.mean(axis=1, keepdims=True)
-    return np.asarray(np.sum((miss / sigma_db) ** 2, axis=1))
-
-
-def sound_band_db(terminals: Terminals, voices: Voices, heard: Heard) -> Float:
-    """(b,) two standard deviations of the level-matched difference: every knob within its spread, and the noise."""
-    spread = terminals.spreads([NOMINAL])[0]
-    turned = np.concatenate([np.zeros((1, spread.size)), np.diag(spread)])
-    states: list[State] = [NOMINAL] * turned.shape[0]
-    drive = terminals.drive(states, turned, voices.frequency_hz.reshape(-1), voices.impedance_ohm)
-    level = voices.level_db(drive, [None] * len(states))
-    change = level[1:] - level[:1]
-    change = change - change.mean(axis=1, keepdims=True)
-    return np.asarray(2.0 * np.sqrt(np.sum(change**2, axis=0) + heard.sigma_db**2))
+    return Voices(points, pressure, {c.key: c.driver for c in network.drivers}, ohm)
 
 
 def known_sum_hz(speaker: Speaker, network: Network, frequency_hz: Float) -> Float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -20,6 +20,8 @@ from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
 
+LEAST_DELAY_S: Final = 15e-6
+"""Half a centimetre: less is not worth a word."""
 LIFT: Final = "with one leg lifted"
 MOST_GROUPS: Final = 4
 """Ranks that are shown; what was measured cannot tell apart what shares one."""
@@ -111,7 +113,9 @@ def knob_words(knob: Knob, turned: float) -> str:
         return f"leads of {turned:+.2f} ohm"
     if knob.kind is KnobKind.DRIVER:
         key, _, what = knob.name.partition(":")
-        meaning = {"scale": "impedance", "shift": "resonances", "fs": "resonances"}.get(what, what)
+        meaning = {"scale": "impedance", "shift": "resonances", "fs": "resonances", "Bl": "force factor Bl"}.get(
+            what, what
+        )
         return f"{meaning} of {key} {size}"
     if knob.kind is KnobKind.LOSS:
         kind = "resistance" if knob.name.endswith(("_dcr", "_esr")) else "loss"
@@ -189,8 +193,19 @@ def difference_headline(agrees: bool, ranked: Sequence[Explanation], noise: floa
     return f"the sweeps cannot tell a driver from the network here: {words}"
 
 
-def verdict_headline(verdict: Verdict, ranked: Sequence[RankedFault], drivers: str) -> str:
-    """The verdict on a build in a sentence. `drivers` : what of them, or of the jig, has moved."""
+def shift_words(driver: str, delay_s: float, gain_db: float, first: str) -> str:
+    """How a driver sounds against the first one, other than in its record."""
+    when = f"{abs(1e6 * delay_s):.0f} us {'later' if delay_s > 0 else 'earlier'}"
+    return f"{driver} {when} and {gain_db:+.1f} dB against {first} than in its record"
+
+
+def verdict_headline(verdict: Verdict, ranked: Sequence[RankedFault], drivers: str, unheard: Sequence[str] = ()) -> str:
+    """The verdict on a build in a sentence. `drivers` : what of them, or of the jig, has moved; `unheard` : why not."""
+    if verdict is Verdict.RESPONSE:
+        return (
+            f"the impedance does what was predicted, the sound does not: {'; '.join(unheard)}. No single fault of the "
+            "network explains both: suspect the records of the drivers, or the microphone's place"
+        )
     if verdict is Verdict.AGREES:
         return "the build does what was predicted, within tolerances and noise"
     if verdict is Verdict.DRIVERS:
@@ -231,9 +246,18 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
             f"rms {db(sound.rms_db, 1)} dB, largest {db(sound.worst_db, 1, True)} dB near {hertz(sound.worst_at_hz)}, "
             f"third octaves, level matched; {sound.sigma_db:g} dB of each is taken as noise",
         )
+        moved = [d for d in sound.drivers if abs(d.delay_s) > max(LEAST_DELAY_S, 2.0 * d.delay_doubt_s)]
+        if moved:
+            shifts = "; ".join(shift_words(d.driver, d.delay_s, d.gain_db, sound.first) for d in moved)
+            yield fact("", f"{db(sound.left_rms_db, 1)} dB rms are left with {shifts}")
     if v.agrees or everything:
         yield _octaves(v)
         yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations each way.")
+    if v.sweep_shows:
+        yield Head("A part must be wrong by more than about this to show")
+        yield fact("sweep", _shares(v.sweep_shows))
+        if v.response_shows:
+            yield fact("response alone", _shares(v.response_shows))
     if v.agrees and v.not_excluded:
         yield Head("Would not show in what was measured")
         yield from map(Text, v.not_excluded)
@@ -263,6 +287,14 @@ def _why(v: VerifyStudy, sweep: str) -> Iterator[Block]:
             yield fact("", f"{fault.next_test}.", 1)
     if v.verdict is Verdict.SEVERAL:
         yield Text(f"More than one thing is off: 'xover infer' gives the value of each part from {sweep}.")
+
+
+def _shares(shows: Mapping[str, float]) -> str:
+    """Each part with its share, the most plainly seen first; those that would have to double or more together."""
+    order = sorted(shows, key=lambda name: shows[name])
+    seen = [f"{name} {100 * shows[name]:.0f} %" for name in order if shows[name] < 1.0]
+    hidden = [name for name in order if shows[name] >= 1.0]
+    return ", ".join([*seen, *([f"more than double: {', '.join(hidden)}"] if hidden else [])])
 
 
 def _row(f: RankedFault, heard: Sequence[str]) -> list[str]:
