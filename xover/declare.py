@@ -142,7 +142,8 @@ class Question:
     name : of the command. strict : attribute of the answer that is false where a limit is broken.
     strict_needs, plot_needs : parameter without which there is no limit, or nothing to draw.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
-    write : attribute that holds a netlist for the folder. output : attribute that holds the text of a file.
+    write : attribute that holds a netlist for the folder. numbers : one that holds numbers for speaker.toml.
+    output : attribute that holds the text of a file.
     written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
     told_in : module beside the question that has its `tell`.
     shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
@@ -158,6 +159,7 @@ class Question:
     plot_needs: str = ""
     plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
     write: str = ""
+    numbers: str = ""
     output: str = ""
     written: str = "Written to {path}."
     piped: bool = False

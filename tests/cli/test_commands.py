@@ -158,6 +158,7 @@ def test_new_overwrites_nothing(run, tmp_path):
         (["predict", "{attic}", "--plot", "x.gif"], "png"),
         (["new"], "xover new my-speaker"),
         (["new", "{attic}/x", "--circuit", "two-way-secnd-order"], "did you mean two-way-second-order?"),
+        (["delay", "{attic}"], "give --bare or --finished"),
         (["frobnicate"], "No such command"),
         (["predict", "{attic}", "--frobnicate"], "No such option"),
     ],

@@ -49,6 +49,7 @@ def asked(examples):
     left, right = examples / "attic-two-way/left", examples / "attic-two-way/right"
     yield "compare", left, right
     yield "compare", left / "terminals-found.csv", left / "terminals-rebuilt.csv"
+    yield "delay", left, "--finished", left / "whole-found.csv"
     yield "verify", left, "--network", "original", "--impedance", left / "terminals-rebuilt.csv"
     sweeps = ("--impedance", left / "terminals-found.csv", "--against", right / "terminals-found.csv")
     yield "verify", left, "--network", "original", *sweeps

@@ -26,6 +26,7 @@ from xover.studies.desk.check import check
 from xover.studies.desk.pad import pad
 from xover.studies.desk.spice import spice
 from xover.studies.does.angles import angles
+from xover.studies.does.delay import delay
 from xover.studies.does.formula import circuit, circuit_cards, speaker_formula, speaker_judge, speaker_response
 from xover.studies.does.load import load
 from xover.studies.does.predict import predict
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 class Loudspeaker(Opened):
     """An opened speaker folder; `xover.open` makes it.
 
-    Its methods are the commands, in the order of the job: check, predict, load, formula, sensitivity, angles,
+    Its methods are the commands, in the order of the job: check, predict, load, formula, sensitivity, angles, delay,
     schematic; infer, condition; stress, lamps, tolerance, crosstalk; refresh, redesign, bypass, decide, pad; verify,
     pair, compare; report, spice. Each gives a result whose figures are attributes in SI units, with the unit in the
     name. `draw` draws it, and `xover.to_json` writes it as the command's --json does.
@@ -65,6 +66,7 @@ class Loudspeaker(Opened):
     circuit_cards = asks(circuit_cards)
     sensitivity = asks(sensitivity)
     angles = asks(angles)
+    delay = asks(delay)
     compare = asks(compare_networks)
     infer = asks(infer)
     condition = asks(condition)

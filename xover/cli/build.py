@@ -41,6 +41,7 @@ STRICT: Final[Common] = (
 )
 PLOT: Final[Common] = ("plot", Ask("Draw the result into a .png, .svg or .pdf file.", FILE, "--plot"), None)
 WRITE: Final[Common] = ("write", Ask("Add the result to the folder as a network.", TEXT, "--write"), None)
+WRITE_NUMBERS: Final[Common] = ("write_numbers", Ask("Put the result into speaker.toml.", YES, "--write"), False)
 OUTPUT: Final[Common] = ("output", Ask("Write it into a file.", FILE, "--output", "-o"), None)
 FORCE: Final[Common] = ("force", Ask("Overwrite a file that is there already.", YES, "--force"), False)
 GRID: Final = (
@@ -85,10 +86,10 @@ def command(function: Callable[..., Any]) -> Callable[..., int]:
 def _common(function: Callable[..., Any]) -> list[Common]:
     """What the question's declaration adds: in the order of the help."""
     q = question_of(function)
-    found = [WRITE] if q.write else []
+    found = [WRITE] if q.write else [WRITE_NUMBERS] if q.numbers else []
     found += [OUTPUT] if q.output else []
     found += [PLOT] if q.plots else []
-    found += [FORCE] if q.write or q.output or q.plots else []
+    found += [FORCE] if q.write or q.numbers or q.output or q.plots else []
     found += [STRICT] if q.strict else []
     return [*found, JSON]
 
@@ -253,6 +254,14 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         again = "xover " + q.then.format(folder=shlex.quote(folder), name=shlex.quote(name))
         told = f": {again}" if "'" in again else f" '{again}'."
         said.insert(0, f"Network '{name}' written to {path}; try{told}")
+    if common.get("write_numbers"):
+        from xover.files.toml_edit import set_numbers
+
+        numbers = getattr(result, q.numbers)
+        if numbers is None:
+            raise OptionError("nothing was written: there is nothing to write", "see what the answer says")
+        set_numbers(speaker.file.path, numbers, force)
+        said.append(f"Written to {place(speaker.file.path)}: {', '.join(dict.fromkeys(key[-1] for key in numbers))}.")
     if common.get("output") is not None:
         from xover.files.atomic import write_text
 

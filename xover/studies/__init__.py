@@ -13,6 +13,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "load": "studies.does.load",
         "schematic": "drawing.question",
         "angles": "studies.does.angles",
+        "delay": "studies.does.delay",
         "formula": "studies.does.formula",
         "sensitivity": "studies.does.sensitivity",
     },

@@ -1,0 +1,83 @@
+"""Numbers are put into speaker.toml without touching anything else of it."""
+
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from xover.errors import InputError, OptionError
+from xover.files.toml_edit import set_numbers
+
+KEY = ("drivers", "tweeter", "delay_us")
+TEXT = (
+    '# mine\r\ntitle = "Größe"\r\n[drivers.woofer]  # low\r\nre_ohm = 5\r\n\r\n'
+    "[drivers.tweeter]   # high\r\nposition_mm = [0,\r\n  70, # up\r\n  -3]\r\nre_ohm = 6 # cold\r\n"
+)
+
+
+def test_a_new_key_stands_under_its_head_and_the_rest_stays(tmp_path):
+    path = tmp_path / "speaker.toml"
+    for mark in (b"", b"\xef\xbb\xbf"):
+        path.write_bytes(mark + TEXT.encode())
+        set_numbers(path, {KEY: 63.25, ("drivers", "tweeter", "gain_db"): -0.8})
+        head = "[drivers.tweeter]   # high\r\n"
+        assert path.read_bytes() == mark + TEXT.replace(head, f"{head}delay_us = 63.25\r\ngain_db = -0.8\r\n").encode()
+
+
+def test_an_old_key_is_replaced_with_force_alone(tmp_path):
+    path = tmp_path / "speaker.toml"
+    path.write_bytes(TEXT.replace("re_ohm = 6 #", "delay_us = 12.5 #").encode())
+    before = path.read_bytes()
+    with pytest.raises(OptionError, match=r"speaker\.toml:10: drivers\.tweeter\.delay_us is 12\.5 already"):
+        set_numbers(path, {KEY: 63.0, ("drivers", "woofer", "delay_us"): 1.0})
+    assert path.read_bytes() == before
+    set_numbers(path, {KEY: 63.0}, force=True)
+    assert path.read_bytes() == before.replace(b"12.5", b"63")
+    set_numbers(path, {KEY: 63.0})  # as it is already
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "drivers = { tweeter = { re_ohm = 5 } }\n",
+        "drivers.tweeter.re_ohm = 5\n",
+        "[drivers]\ntweeter = { re_ohm = 5 }\n",
+        "[drivers.tweeter.datasheet]\nre_ohm = 5\n",
+        "[drivers.woofer]\nre_ohm = 5\n",
+    ],
+)
+def test_where_no_table_has_a_head_nothing_is_written_and_the_lines_are_told(tmp_path, text):
+    path = tmp_path / "speaker.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=r"drivers\.tweeter\.delay_us = 63"):
+        set_numbers(path, {KEY: 63.0})
+    assert path.read_text(encoding="utf-8") == text
+    assert [p.name for p in tmp_path.iterdir()] == ["speaker.toml"]
+
+
+def test_another_encoding_is_refused(tmp_path):
+    path = tmp_path / "speaker.toml"
+    path.write_bytes(TEXT.encode("latin-1"))
+    with pytest.raises(InputError, match="UTF-8"):
+        set_numbers(path, {KEY: 63.0})
+    assert path.read_bytes() == TEXT.encode("latin-1")
+
+
+WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]), max_size=12)
+
+
+@given(WORDS, st.sampled_from(["\n", "\r\n"]), st.floats(-2e4, 2e4), st.booleans())
+def test_what_is_read_back_is_what_was_there_and_the_number(tmp_path_factory, words, end, number, there):
+    path = tmp_path_factory.mktemp("toml") / "speaker.toml"
+    quoted = words.replace("\\", "\\\\").replace('"', '\\"')
+    lines = [f'title = "{quoted}" # {words}', "[drivers.woofer]", "re_ohm=5", f"[ drivers . tweeter ] # {words}"]
+    lines += ["delay_us=1.0#x"] if there else []
+    path.write_bytes(end.join([*lines, "re_ohm = 6"]).encode())
+    before = tomllib.loads(path.read_bytes().decode())
+    set_numbers(path, {KEY: number}, force=True)
+    after = tomllib.loads(path.read_bytes().decode())
+    assert after["drivers"]["tweeter"].pop("delay_us") == float(f"{number:.10g}")
+    before["drivers"]["tweeter"].pop("delay_us", None)
+    assert after == before
+    assert path.read_bytes().decode().count(f"# {words}") == end.join(lines).count(f"# {words}")

@@ -1,0 +1,116 @@
+"""Delays, levels and polarities as a person reads them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.figures import db, hertz
+from xover.sentences import capital
+from xover.studies.does.delay.result import DelayStudy, DriverTiming, Unclear
+
+_MORE = (
+    "record once more with the wires of one driver swapped (name it behind a minus: FILE@woofer,-tweeter), bare "
+    "instead of through the network, or with phase against one loop-back"
+)
+
+
+_SOFTLY = (
+    "softly and from 300 Hz up: nothing then keeps the bass from a tweeter, and the load is that of all in parallel"
+)
+
+
+def headline(study: DelayStudy) -> str:
+    """The answer in a sentence."""
+    if study.unclear is None:
+        return capital("; ".join(_timing(d, study.reference) for d in study.drivers)) + "."
+    why = {
+        Unclear.SHARED: "the drivers share too little of the band",
+        Unclear.RIVALS: "more than one delay explains what was recorded",
+        Unclear.MISFIT: "no delay makes these records agree",
+        Unclear.WIDE: "what was recorded leaves the delay open by more than a quarter of a cycle",
+    }[study.unclear]
+    if not study.polarity_told:
+        return f"Cannot tell delay or polarity: {why}."
+    ways = "; ".join(f"{d.driver} plays {_way(d)}" for d in study.drivers)
+    return f"{capital(ways)}, but the delay cannot be told: {why}."
+
+
+def tell(study: DelayStudy, everything: bool = False) -> Iterator[Block]:
+    """The answer, what it rests on, and what to do."""
+    yield Head(f"{study.title}: timing of the drivers, against {study.reference}")
+    yield Text(study.headline)
+    if study.unclear is None:
+        yield plain_table(
+            ["driver", "delay us", "95 %", "level dB", "95 %", "polarity"], [_row(d) for d in study.drivers]
+        )
+        yield Text("later and louder than its own record, as the folder reads that; 95 %: where the truth lies.")
+        for d in study.drivers:
+            if d.high_us - d.delay_us > 1.5 * d.as_read_us:
+                words = (
+                    f"its phase is rebuilt; how its level goes on beyond its ends is a guess, most of the interval. "
+                    f"For the sum, as the record is read here, the delay is known to +-{_us(d.as_read_us)} us"
+                )
+                yield fact(d.driver, words)
+    elif study.unclear is Unclear.RIVALS and study.rival:
+        for answer in (study.drivers, study.rival):
+            words = "; ".join(f"{d.driver} {_us(d.delay_us, True)} us, {_way(d)}" for d in answer)
+            yield fact("either" if answer is study.drivers else "or", words)
+    if not math.isnan(study.rms_db):
+        words = f"the sum then misses the recordings by {db(study.rms_db)} dB rms"
+        if not math.isnan(study.other_rms_db):
+            words += f", with another polarity by {db(study.other_rms_db)} at best"
+        yield fact("fit", f"{words}, and by {db(study.folder_rms_db)} as the folder stands")
+    if not math.isnan(study.shared_hz[0]):
+        words = f"{hertz(study.shared_hz[0])} to {hertz(study.shared_hz[1])}, where two drivers lie within 20 dB"
+        yield fact("heard", words)
+    if everything:
+        yield fact("tried", f"delays up to {study.within_us:.0f} us to either side, each polarity")
+        yield fact(
+            "odds", f"10^{study.odds_log10:.0f} to 1 against any other answer, as far as the errors are as assumed"
+        )
+    yield from _advice(study)
+
+
+def _advice(study: DelayStudy) -> Iterator[Block]:
+    turned = [d.driver for d in study.drivers if d.reversed]
+    if study.unclear is Unclear.SHARED:
+        yield fact("do", f"record the drivers in parallel without the network, where they share more; {_SOFTLY}")
+    elif study.unclear is Unclear.MISFIT:
+        words = "check that all records were made at one place and level, gated alike, and which drivers played"
+        yield fact("do", f"{words}; narrow --band to where they can be trusted")
+    elif study.unclear is not None:
+        yield fact("do", f"{_MORE}; bare, {_SOFTLY}")
+    elif turned:
+        words = (
+            f"look at the wires of {', '.join(turned)}: the recording, the record alone or the netlist has them the "
+            "other way round than was said. Nothing is written until that is mended"
+        )
+        yield fact("do", words)
+    elif study.keys is not None:
+        yield fact("do", "add --write to put delay_us, delay_uncertainty_us and gain_db into speaker.toml")
+
+
+def _timing(d: DriverTiming, reference: str) -> str:
+    side = "later" if d.delay_us >= 0 else "earlier"
+    return (
+        f"{d.driver} sounds {_us(abs(d.delay_us))} us {side} than {reference} and {db(d.gain_db, 1, True)} dB, "
+        f"against their own records, {_way(d)}"
+    )
+
+
+def _way(d: DriverTiming) -> str:
+    return "the other way round than was said" if d.reversed else "the way round that was said"
+
+
+def _row(d: DriverTiming) -> list[str]:
+    levels = f"{db(d.gain_low_db, 1, True)} to {db(d.gain_high_db, 1, True)}"
+    delays = f"{_us(d.low_us, True)} to {_us(d.high_us, True)}"
+    way = "REVERSED" if d.reversed else "as said"
+    return [d.driver, _us(d.delay_us, True), delays, db(d.gain_db, 1, True), levels, way]
+
+
+def _us(value: float, signed: bool = False) -> str:
+    digits = 0 if abs(value) >= 9.95 else 1
+    return f"{round(value, digits) + 0.0:{'+' if signed else ''}.{digits}f}"
