@@ -83,7 +83,7 @@ def drivers_fitted_once():
 
     with pytest.MonkeyPatch.context() as patch:
         kept = _remembered(fit_driver)
-        for user in ("studies.desk.spice.study", "sound.driver_fit"):
+        for user in ("studies.desk.spice.study", "sound.driver_fit", "explain.drift"):
             patch.setattr(f"xover.{user}.fit_driver", kept)
         yield
 

@@ -1,23 +1,21 @@
 """What may have changed between two like speakers: one part, or what age does to one driver.
 
-Age gives a weaker magnet, a stiffer surround, dried fluid, another coil. The driver's measured impedance is moved by
-what the same change does to its fitted model, so that what no model holds stays as measured. With Bl, suspension
-stiffness k, mechanical resistance Rms and mass M, the resonance seen at the terminals has R = Bl^2/Rms, w0 = sqrt(k/M)
-and Q = w0 M/Rms (Small 1972, from memory): Bl moves its height alone; k its frequency and, with it, its Q; Rms its
-height and its Q.
+Age gives a weaker magnet, a stiffer surround, dried fluid, another coil: Bl, the suspension's stiffness, the mechanical
+resistance Rms and the coil's. The driver's measured impedance is moved by what the same change does to its fitted model
+(drift.py), so that what no model holds stays as measured.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
 import numpy as np
 
-from xover.curve import Complex, Float
-from xover.driver.model import DriverModel
+from xover.curve import Complex, Curve, Float, Unit
+from xover.explain.drift import DriftingDriver, drifting_driver
 from xover.explain.fault_fit import Shaper
 from xover.explain.faults import FaultKind, fault_states
 from xover.explain.terminals import NOMINAL, DriverShape, MeasuredDriver, State, Terminals, measured_driver
@@ -38,12 +36,11 @@ class AgedDriver:
 
     Attributes
     ----------
-    measured : the driver as it was measured. model : fitted to it; its first resonance is the driver's own.
+    measured : the driver as it was measured. drift : how such a driver moves.
     """
 
-    frequency_hz: Float
     measured: MeasuredDriver
-    model: DriverModel
+    drift: DriftingDriver
 
     @property
     def knobs(self) -> tuple[str, ...]:
@@ -57,45 +54,15 @@ class AgedDriver:
 
     def at(self, turned: Float) -> tuple[Complex, Complex]:
         """(k, n) ohm and its relative derivatives (k, n, 6)."""
-        magnet, suspension, damping, coil = (turned[:, i, None] for i in range(2, 6))
-        change: Complex = np.zeros((turned.shape[0], self.frequency_hz.size), dtype=complex)
-        change += self.model.re_ohm * np.expm1(coil)
-        slopes = np.zeros((*change.shape, len(AGEING)), dtype=complex)
-        slopes[..., 3] = self.model.re_ohm * np.exp(coil)
-        for number, peak in enumerate(self.model.resonances):
-            own = 1.0 if number == 0 else 0.0
-            r = peak.r_ohm * np.exp(2.0 * magnet - own * damping)
-            f = peak.f_hz * np.exp(0.5 * own * suspension)
-            q = peak.q * np.exp(own * (0.5 * suspension - damping))
-            # Air behind it stays as stiff as it is.
-            air: Complex | float = 0.0
-            if peak.box is not None:
-                air = peak.box.stiffness * np.exp(-own * suspension) * peak.box.held(self.frequency_hz)
-            z, by_f, by_q, by_air = _resonance(self.frequency_hz, r, f, q, air)
-            change += z - peak.impedance_ohm(self.frequency_hz)
-            slopes[..., 0] += 2.0 * z
-            slopes[..., 1] += own * (0.5 * (by_f + by_q) - by_air)
-            slopes[..., 2] -= own * (z + by_q)
-        bare = self.measured.impedance_ohm + change
+        magnet, suspension, damping, coil = turned[:, 2:].T
+        # fs goes with the root of the stiffness, and Qms = w0 M/Rms with it.
+        moved = np.stack([0.5 * suspension, 0.5 * suspension - damping, magnet, coil], axis=1)
+        bare, by = replace(self.drift, impedance_ohm=self.measured.impedance_ohm).at(moved)
+        by_fs, by_qms, by_bl, by_re = (by[..., i] for i in range(4))
+        _, whole = self.measured.at(turned[:, :2])
+        aged = np.stack([by_bl, 0.5 * (by_fs + by_qms), -by_qms, by_re], axis=-1)
         factor = np.exp(turned[:, :1] - turned[:, 1:2] * self.measured.slope)
-        ohm = np.asarray(bare * factor, dtype=complex)
-        _, drift = self.measured.at(turned[:, :2])
-        return ohm, np.concatenate([drift, slopes / bare[..., None]], axis=-1)
-
-
-def _resonance(
-    frequency_hz: Float, r: Float, f: Float, q: Float, air: Complex | float
-) -> tuple[Complex, Complex, Complex, Complex]:
-    """(k, n) ohm of a resonance, its derivatives to ln f, ln q and the log of the air's stiffness, for (k, 1) values.
-
-    air : (k, n) stiffness of the air over the suspension's.
-    """
-    mass, own = 1j * q * frequency_hz / f, -1j * q * f / frequency_hz
-    spring = own * (1.0 + air)
-    below = 1.0 + mass + spring
-    z: Complex = np.asarray(r / below, dtype=complex)
-    by = -z / below
-    return z, np.asarray(by * (spring - mass)), np.asarray(by * (mass + spring)), np.asarray(by * own * air)
+        return np.asarray(bare * factor, dtype=complex), np.concatenate([whole, aged], axis=-1)
 
 
 def aged_drivers(speaker: Speaker, network: Network) -> Shaper:
@@ -105,7 +72,12 @@ def aged_drivers(speaker: Speaker, network: Network) -> Shaper:
     def shape(key: str, driver: SpeakerDriver, frequency_hz: Float) -> DriverShape:
         del key
         measured, model = measured_driver(driver, frequency_hz), models[driver.name]
-        return measured if model is None or not model.resonances else AgedDriver(frequency_hz, measured, model)
+        if model is None or not model.resonances:
+            return measured
+        curve = driver.impedance
+        if curve is None:
+            curve = Curve(frequency_hz, measured.impedance_ohm, Unit.OHM)
+        return AgedDriver(measured, drifting_driver(curve, frequency_hz, model, impedance_ohm=measured.impedance_ohm))
 
     return shape
 
