@@ -229,7 +229,10 @@ def _loss(one: Motion, r: Ratios) -> tuple[Trouble, ...]:
         return (Trouble.STIFF_FLUID, Trouble.RUBS)
     if leaks(one):
         return (Trouble.LEAKS,)
-    return (Trouble.RUBS, Trouble.LEAKS, *([Trouble.MAGNET] if math.isnan(r.mass) else []))
+    # Where mass and coil are not seen, neither are these.
+    magnet = (Trouble.MAGNET,) if math.isnan(r.mass) else ()
+    turns = (Trouble.SHORTED_TURNS,) if math.isnan(r.mass) and math.isnan(r.coil) else ()
+    return (Trouble.RUBS, Trouble.LEAKS, *magnet, *turns)
 
 
 def away_from(ratio: float, limit: float) -> float:
@@ -279,7 +282,7 @@ def against_sheet(driver: SpeakerDriver, sheet: DatasheetValues | None) -> Held 
     elif (high and _off(ratios.peak, lower)) or ratios.peak < 1.0 / lower:
         own = _loss(read, ratios)
         if ratios.peak < 1.0 and ratios.re < 1.0 / rules.LIKE_RE_SWEPT:
-            own = (Trouble.SHORTED_TURNS, *own)
+            own = tuple(dict.fromkeys((Trouble.SHORTED_TURNS, *own)))
     elif known and ratios.re > limit:
         own = _SERIES
     return Held(Against.SHEET, driver.name, sheet.fs_hz, sheet.qms, rise, sheet.re_ohm, ratios, own, ())

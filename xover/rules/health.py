@@ -61,7 +61,7 @@ SHEET_FS: Final = 1.3
 """How far a sound driver's resonance may lie below the printed one."""
 SHEET_LEVEL: Final = 1.25
 """Of Re where only the resistance beneath the peak is read: the coil's losses add up to a tenth."""
-BOX_PEAK: Final = 4.0
+BOX_PEAK: Final = 5.0
 """What a box with its lining may take from a woofer's peak: of Zmax/Re - 1."""
 FARTHER: Final = 2.0
 """Of two drivers that differ, the one that lies so many times as far from the datasheet is the one that changed."""

@@ -101,7 +101,8 @@ def motion_of(curve: Curve, most: int = 2, near_hz: float = math.nan, plain: boo
     tops.sort(key=lambda t: -size[t[1]] if math.isnan(near_hz) else abs(math.log(f[t[1]] / near_hz)))
     pair = len(tops) == 2 and 1.0 / FAR_APART < f[tops[0][1]] / f[tops[1][1]] < FAR_APART
     if plain or not curve.has_phase:
-        return _three_points(curve, max(tops) if pair and f[max(tops)[1]] < TWEETER_FS_HZ else tops[0])
+        upper = pair and f[max(tops)[1]] < TWEETER_FS_HZ
+        return replace(_three_points(curve, max(tops)), terms=2) if upper else _three_points(curve, tops[0])
     if most > 1 and pair:
         both = _read(curve, tops)
         if both is not None:
