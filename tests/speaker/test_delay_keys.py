@@ -13,9 +13,10 @@ from xover.errors import InputError
 from xover.judge.kinds import Fault
 from xover.rules.severity import Severity
 from xover.sound.doubt import deviation_known
-from xover.sound.prediction import sound_of
+from xover.sound.prediction import predict, sound_of
 from xover.speaker import open_speaker
 from xover.studies.desk.check.study import study_check
+from xover.studies.does.predict.words import tell
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 F = log_grid(100.0, 15_000.0, 12)
@@ -108,6 +109,23 @@ def test_a_wide_delay_widens_what_is_told_of_the_sum(tmp_path):
         speaker = open_speaker(changed(tmp_path / str(width), "attic-two-way/left", (TWEETER, keys)))
         doubts.append(deviation_known(speaker, speaker.network("found"), log_grid(200.0, 15_000.0, 12)).uncertainty_db)
     assert doubts[1] > 1.2 * doubts[0]
+
+
+def test_predict_tells_what_is_not_known_of_a_delay(tmp_path):
+    keys = f"{TWEETER}delay_us = 20\ndelay_uncertainty_us = 15\n"
+    speaker = open_speaker(changed(tmp_path, "attic-two-way/left", (TWEETER, keys)))
+    told = predict(speaker, "found", F)
+    sums = []
+    for other in (5, 35):
+        keys = f"{TWEETER}delay_us = {other}\n"
+        moved = open_speaker(changed(tmp_path / str(other), "attic-two-way/left", (TWEETER, keys)))
+        plain = predict(moved, "found", F)
+        assert plain.delay_doubt_db is None
+        sums.append(np.abs(plain.total.level_db - told.total.level_db))
+    np.testing.assert_allclose(told.delay_doubt_db, np.max(sums, axis=0), atol=1e-9)
+    assert 0.2 < np.nanmax(told.delay_doubt_db) < 3
+    assert told.plain()["acoustic"]["sum"]["delay_uncertainty_db"] is told.delay_doubt_db
+    assert any("delay_us moves the sum" in str(block) for block in tell(told))
 
 
 @pytest.mark.parametrize(

@@ -42,6 +42,7 @@ class Prediction(Warned):
     total : the sum, the reversed sum and the envelope.
     impedance_ohm : (n,) complex by channel.
     timing_reason : why the sum is one curve, or why only its envelope is sure.
+    delay_doubt_db : (n,) how far what is not known of delay_us moves the sum, +-, 95 %; None where that is not said.
     band : level and deviation of the sum in a stated band.
     corners : where the sum leaves that band's mean by 3 and 10 dB.
     off_axis, nulls : vertical sums and lobes; None where no positions are given.
@@ -61,6 +62,7 @@ class Prediction(Warned):
     impedance_ohm: Mapping[str, Complex]
     evidence: Mapping[str, Mapping[str, str]]
     timing_reason: str
+    delay_doubt_db: Float | None
     crossovers: tuple[CrossoverReading, ...]
     band: BandLevel
     sensitivity: Sensitivity
@@ -96,6 +98,8 @@ class Prediction(Warned):
             "worst_level_db": total.worst_level_db,
             "group_delay_s": self.group_delay_s,
         }
+        if self.delay_doubt_db is not None:
+            acoustic["sum"]["delay_uncertainty_db"] = self.delay_doubt_db
         acoustic["reversed_sum"] = {
             "level_db": total.reversed_level_db,
             "phase_deg": phase_deg(total.reversed_pressure),
@@ -188,6 +192,7 @@ def predict(
             for name in network.driver_names
         },
         timing_reason=reason,
+        delay_doubt_db=_delay_doubt_db(speaker, frequency_hz, branches, total),
         crossovers=crossovers,
         band=band,
         sensitivity=sensitivity(frequency_hz, level, resistance_ohm=rated),
@@ -267,6 +272,21 @@ def card_response(speaker: Speaker, card: DriverCard, frequency_hz: Float) -> Co
     if driver.phase_source is PhaseSource.MINIMUM and place is not None:
         response = response * delay_factor(frequency_hz, delay_s(place, RESPONSE_DISTANCE_M))
     return response
+
+
+def _delay_doubt_db(
+    speaker: Speaker, frequency_hz: Float, branches: tuple[Branch, ...], total: AcousticSum
+) -> Float | None:
+    """(n,) by the larger change to either side of each driver's delay, those of several added as powers."""
+    squares = []
+    for name in dict.fromkeys(b.group for b in branches):
+        wide_us = speaker.drivers[name].delay_uncertainty_us
+        if wide_us is None or not total.coherent:
+            continue
+        own = np.sum([np.nan_to_num(b.pressure) for b in branches if b.group == name], axis=0)
+        moved = [total.pressure + own * (delay_factor(frequency_hz, by * wide_us * 1e-6) - 1.0) for by in (-1, 1)]
+        squares.append(np.max([np.abs(level_db(m) - total.level_db) for m in moved], axis=0) ** 2)
+    return np.sqrt(np.sum(squares, axis=0)) if squares else None
 
 
 def _behind_output(network: Network, solution: Solution, key: str, output_ohm: float) -> Complex:

@@ -24,6 +24,10 @@ def tell(p: Prediction, everything: bool = False) -> Iterator[Block]:
             yield fact(name, f"impedance {evidence['impedance']}, response {evidence['response']}")
     if everything or not p.total.coherent:
         yield fact("timing", p.timing_reason)
+    if p.delay_doubt_db is not None and np.isfinite(p.delay_doubt_db).any():
+        at = int(np.nanargmax(p.delay_doubt_db))
+        words = f"what is not known of delay_us moves the sum by +-{db(float(p.delay_doubt_db[at]))} dB at most"
+        yield fact("delay", f"{words} ({hertz(float(p.frequency_hz[at]))})")
     yield from _sound(p)
     yield from _drive(p)
     yield Head("The sum")
