@@ -58,8 +58,11 @@ class Timing:
     Attributes
     ----------
     polarity : (d,) +1 as was said, -1 the other way round. delay_s, gain_db : (d,), 0 for the first.
-    delay_sigma_s, gain_sigma_db : (d,) standard deviations. log_evidence : natural logarithm, up to a constant.
-    rms_db : how far the levels stay from the recordings.
+    delay_sigma_s, gain_sigma_db : (d,) standard deviations; read_sigma_s : of the delay that the record needs as it is
+        read, a rebuilt phase as it stands.
+    log_evidence : natural logarithm, up to a constant. rms_db : how far the levels stay from the recordings.
+    error_db : size of all errors of a record, rms, as fitted.
+    clear : log odds against every other answer, and against this one's delays an eighth of a cycle aside.
     """
 
     polarity: tuple[int, ...]
@@ -93,7 +96,7 @@ def find_timings(
     found = sorted(((problem.timing(s), s) for s in states), key=lambda pair: -pair[0].log_evidence)
     kept: list[Timing] = []
     for timing, state in found:
-        if np.abs(timing.delay_s).max() <= within_s and not any(_alike(timing, k) for k in kept):
+        if not any(_alike(timing, k) for k in kept):
             if not kept:
                 timing = replace(timing, clear=problem.narrowness(state, EIGHTH / meeting_hz(recordings)))
             kept.append(timing)

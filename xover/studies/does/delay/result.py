@@ -19,6 +19,7 @@ class Unclear(StrEnum):
     RIVALS = "several answers"
     MISFIT = "records do not fit"
     WIDE = "too wide"
+    BEYOND = "beyond what was tried"
 
 
 @dataclass(frozen=True)

@@ -179,7 +179,7 @@ def _answer(
     best = found[0] if found else None
     others = [t for t in found if best is not None and t.polarity != best.polarity]
     drivers = _drivers(names, best) if best is not None else ()
-    unclear = _unclear(best, drivers, shared)
+    unclear = _unclear(best, drivers, shared, within_us)
     polarity = best is not None and unclear in (None, Unclear.RIVALS, Unclear.WIDE)
     polarity = polarity and all(best.log_evidence - t.log_evidence >= rules.CLEAR for t in others if best is not None)
     study = DelayStudy(
@@ -203,10 +203,12 @@ def _answer(
 
 
 def _unclear(
-    best: Timing | None, drivers: Sequence[DriverTiming], shared: tuple[float, float] | None
+    best: Timing | None, drivers: Sequence[DriverTiming], shared: tuple[float, float] | None, within_us: float
 ) -> Unclear | None:
     if best is None or shared is None:
         return Unclear.SHARED
+    if any(abs(d.delay_us) > within_us for d in drivers):
+        return Unclear.BEYOND
     if best.error_db > rules.MOST_ERROR_DB:
         return Unclear.MISFIT
     if best.clear < rules.CLEAR:

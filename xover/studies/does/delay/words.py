@@ -29,6 +29,7 @@ def headline(study: DelayStudy) -> str:
         Unclear.SHARED: "the drivers share too little of the band",
         Unclear.RIVALS: "more than one delay explains what was recorded",
         Unclear.MISFIT: "no delay makes these records agree",
+        Unclear.BEYOND: "the likeliest lies beyond the delays that were tried",
         Unclear.WIDE: "what was recorded leaves the delay open by more than a quarter of a cycle",
     }[study.unclear]
     if not study.polarity_told:
@@ -80,6 +81,9 @@ def _advice(study: DelayStudy) -> Iterator[Block]:
     elif study.unclear is Unclear.MISFIT:
         words = "check that all records were made at one place and level, gated alike, and which drivers played"
         yield fact("do", f"{words}; narrow --band to where they can be trusted")
+    elif study.unclear is Unclear.BEYOND:
+        words = "check how each record was gated and timed; if so much is possible, allow it with --most-delay"
+        yield fact("do", words)
     elif study.unclear is not None:
         yield fact("do", f"{_MORE}; bare, {_SOFTLY}")
     elif turned:
