@@ -116,7 +116,7 @@ def verify(
         tried=len({c.fault for c in faults}),
         not_excluded=() if ranked else tuple(_not_excluded(network, faults, none)),
         sweep_shows={} if ranked else sweep_shows(bench, states, fits),
-        response_shows={} if ranked or ear is None else response_shows(bench, ear),
+        response_shows={} if ranked or ear is None or not ear.holds else response_shows(bench, ear),
         warnings=tuple(dict.fromkeys(warnings)),
     )
 

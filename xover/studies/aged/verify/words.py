@@ -230,10 +230,14 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
     z, sound, sweep = v.terminals, v.sound, Path(v.sweep).name or "the sweep"
     yield Head(f"{v.title}: {sweep} against network '{v.network}'")
     yield sentence(v.headline)
-    if v.reasons and not v.faults:
-        return
-    if not v.agrees:
+    if v.faults:
         yield from _why(v, sweep)
+    elif v.verdict is Verdict.RESPONSE:
+        yield Head("Next")
+        yield Text(
+            "'xover delay' tells from this response, or better from one of the bare drivers, what delay, level and "
+            "polarity the drivers have; look at their wires, and measure the response again from the records' place."
+        )
     yield Head("Measured less predicted")
     yield fact(
         "impedance",
@@ -250,7 +254,7 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
         if moved:
             shifts = "; ".join(shift_words(d.driver, d.delay_s, d.gain_db, sound.first) for d in moved)
             yield fact("", f"{db(sound.left_rms_db, 1)} dB rms are left with {shifts}")
-    if v.agrees or everything:
+    if everything:
         yield _octaves(v)
         yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations each way.")
     if v.sweep_shows:
@@ -258,7 +262,7 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
         yield fact("sweep", _shares(v.sweep_shows))
         if v.response_shows:
             yield fact("response alone", _shares(v.response_shows))
-    if v.agrees and v.not_excluded:
+    if v.not_excluded:
         yield Head("Would not show in what was measured")
         yield from map(Text, v.not_excluded)
 
@@ -270,7 +274,9 @@ def _why(v: VerifyStudy, sweep: str) -> Iterator[Block]:
     for reason in v.reasons:
         yield sentence(reason)
     yield Head(f"Single faults, likeliest first, of {v.tried} tried")
-    shown = [f for f in v.faults if not f.tie or (f.tie < MOST_GROUPS and -f.odds_log10 <= FAR_BEHIND)]
+    leaders = {f.tie: f for f in reversed(v.faults)}
+    near = [f for f in leaders.values() if 0 < f.tie < MOST_GROUPS and -f.odds_log10 <= FAR_BEHIND]
+    shown = [*v.tied, *sorted(near, key=lambda f: f.tie)]
     heard = ["dB"] if sound is not None else []
     yield plain_table(
         ["", "part", "fault", "leaves %", *heard, "1st likelier", "explains"], [_row(f, heard) for f in shown]
