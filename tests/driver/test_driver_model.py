@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from xover.driver.model import DriverModel, LossyInductance, Resonance
+from xover.driver.fit_refine import impedance_and_slopes, model_of, pack
+from xover.driver.model import BoxAir, DriverModel, LossyInductance, PowerCoil, Resonance, impedance_polynomials
 from xover.errors import InputError
 
 MODEL = DriverModel(
@@ -75,6 +76,73 @@ def test_negative_frequency_is_the_conjugate() -> None:
     np.testing.assert_allclose(MODEL.impedance_ohm(-f), MODEL.impedance_ohm(f).conj(), rtol=1e-12)
 
 
+BOXED = DriverModel(
+    6.0,
+    1e-4,
+    (LossyInductance(4.0, 1e-3),),
+    (Resonance(40.0, 50.0, 4.0, BoxAir(1.2, 5.0, 35.0, 30.0)), Resonance(30.0, 5.0, 4.0, BoxAir(0.7, 9.0))),
+    PowerCoil(2.0, 0.6),
+)
+
+
+def test_a_box_and_a_coil_as_plain_parts_are_the_same_impedance() -> None:
+    """Node voltages of the wired elements, and the ratio of polynomials, against the formula with the coil's ladder."""
+    plain = BOXED.with_plain_parts()
+    wired = BOXED.wired("p", "m", lambda k: f"n{k}")
+    nodes = sorted({n for _, a, b in wired for n in (a, b)} - {"m"})
+    top, bottom = impedance_polynomials(BOXED)
+    for f in np.geomspace(5.0, 30e3, 40):
+        s = 2j * math.pi * f
+        y = np.zeros((len(nodes), len(nodes)), dtype=complex)
+        for element, a, b in wired:
+            of = {"R": 1 / element.value, "L": 1 / (s * element.value), "C": s * element.value}[element.kind]
+            for one, other in ((a, b), (b, a)):
+                if one != "m":
+                    y[nodes.index(one), nodes.index(one)] += of
+                    if other != "m":
+                        y[nodes.index(one), nodes.index(other)] -= of
+        into = np.eye(len(nodes))[nodes.index("p")]
+        want = plain.impedance_ohm([f])[0]
+        assert np.linalg.solve(y, into)[nodes.index("p")] == pytest.approx(want, rel=1e-9)
+        assert np.polyval(top, s) / np.polyval(bottom, s) == pytest.approx(want, rel=1e-9)
+
+
+@pytest.mark.parametrize("power", [0.35, 0.5, 0.62, 0.75, 0.95])
+def test_the_ladder_follows_the_power(power: float) -> None:
+    """A coil alone, no Re to hide behind: 0.5 % of |K (jw)^n|, 20 Hz to 20 kHz; its angle is n x 90 degrees."""
+    f = np.geomspace(20.0, 20e3, 200)
+    coil = PowerCoil(3.0, power)
+    np.testing.assert_allclose(np.angle(coil.impedance_ohm(f), deg=True), 90.0 * power, rtol=1e-12)
+    ladder = sum(cell.impedance_ohm(f) for cell in coil.ladder())
+    np.testing.assert_allclose(ladder, coil.impedance_ohm(f), rtol=5e-3)
+
+
+def test_a_closed_box_that_hardly_leaks_adds_its_stiffness() -> None:
+    """Small 1972 (from memory): fc/fs = sqrt(1 + alpha), the mass as it was."""
+    peaks = Resonance(30.0, 40.0, 4.0, BoxAir(2.0, 1e-6)).peaks()
+    assert len(peaks) == 1
+    assert peaks[0].f_hz == pytest.approx(30.0 * math.sqrt(3.0), rel=1e-6)
+    assert peaks[0].q == pytest.approx(4.0 * math.sqrt(3.0), rel=1e-4)
+
+
+def test_the_peaks_of_a_vented_box_obey_small() -> None:
+    """Small 1973 (from memory), without losses: fL fH = fs fb, and fL^2 + fH^2 = fs^2 (1 + alpha) + fb^2."""
+    low, high = Resonance(30.0, 4e5, 4e4, BoxAir(1.5, 1e-5, 36.0)).peaks()
+    assert low.f_hz * high.f_hz == pytest.approx(30.0 * 36.0, rel=1e-6)
+    assert low.f_hz**2 + high.f_hz**2 == pytest.approx(30.0**2 * 2.5 + 36.0**2, rel=1e-6)
+
+
+def test_slopes_of_what_is_fitted_are_its_differences() -> None:
+    size, p = pack(BOXED)
+    f = np.geomspace(10.0, 20e3, 50)
+    z, slopes = impedance_and_slopes(size, p, f)
+    np.testing.assert_allclose(z, BOXED.impedance_ohm(f), rtol=1e-12)
+    np.testing.assert_allclose(model_of(size, np.exp(p)).impedance_ohm(f), z, rtol=1e-12)
+    for step, slope in zip(1e-6 * np.eye(p.size), slopes, strict=True):
+        up, down = (impedance_and_slopes(size, p + sign * step, f)[0] for sign in (1.0, -1.0))
+        np.testing.assert_allclose((up - down) / 2e-6, slope, atol=1e-7 * np.abs(slope).max())
+
+
 POSITIVE = st.floats(0.05, 50.0)
 
 
@@ -102,6 +170,8 @@ def test_no_resonance_no_q() -> None:
         (lambda: DriverModel(6.0, math.inf), "an inductance of inf H"),
         (lambda: Resonance(50.0, 40.0, math.nan), "a resonance cannot have q = nan"),
         (lambda: LossyInductance(4.0, -1.0), "a lossy inductance cannot have l_h = -1"),
+        (lambda: PowerCoil(2.0, 1.0), "a lossy inductance cannot go with the power 1"),
+        (lambda: BoxAir(1.0, 5.0, -3.0), "a box cannot be tuned to -3 Hz"),
         (lambda: DriverModel.from_thiele_small(6.0, 50.0, 5.0, 0.0), "a driver cannot have qes = 0"),
     ],
 )

@@ -27,6 +27,7 @@ _MOST_STEPS: Final = 60
 _BELIEVED: Final = {"coil_power": (0.65, 0.3), "q": (3.0, 1.5), "box_stiffness": (1.0, 1.2), "box_port_q": (50.0, 1.0)}
 # A power of 1 is an inductance without losses, which is another part.
 LARGEST_POWER: Final = 0.999
+_HELD: Final = 1e4
 _RESONANCE: Final = ("f_hz", "r_ohm", "q")
 
 
@@ -138,7 +139,14 @@ def pack(model: DriverModel) -> tuple[Size, Float]:
 
 
 def refine(
-    rows: FitRows, start: DriverModel, re: ReBelief, noise: float, tolerance: float = 1e-6, steps: int = _MOST_STEPS
+    rows: FitRows,
+    start: DriverModel,
+    re: ReBelief,
+    noise: float,
+    tolerance: float = 1e-6,
+    steps: int = _MOST_STEPS,
+    *,
+    held: bool = False,
 ) -> Refined:
     """Move every parameter of `start` to the least squares of the relative residual.
 
@@ -146,9 +154,12 @@ def refine(
     ----------
     re : what is believed of Re. noise : relative rms that the residual is held to, against what is believed.
     tolerance : step of the log parameters that ends the search.
+    held : whether a coil's power stays as it is believed: where a peak is missing it would stand for that.
     """
     size, p = pack(start)
     middle, weight = _beliefs(size, re, noise)
+    if held and size.has_power:
+        weight[size.names.index("coil_power")] = _HELD
 
     def at(p: Float) -> tuple[Complex, Float, Float]:
         z, slopes = impedance_and_slopes(size, p, rows.frequency_hz)
@@ -279,11 +290,25 @@ def _stack(rows: FitRows, complex_rows: Complex) -> Float:
     return np.concatenate(parts, axis=-1).T
 
 
+def _repeated(residual: Complex) -> float:
+    """How many rows say what one would: 1 + 2 sum of the correlations up to the first that is not above 0.
+
+    Geyer 1992, from memory.
+    """
+    energy, total = float(np.sum(np.abs(residual) ** 2)), 1.0
+    for lag in range(1, residual.size // 2):
+        rho = float(np.sum((residual[lag:] * residual[:-lag].conj()).real)) / energy
+        if rho <= 0.0:
+            break
+        total += 2.0 * rho
+    return total
+
+
 def _covariance(jacobian: Float, residual: Complex, precision: Float) -> Float:
     """Covariance of the log parameters, widened where neighbouring residuals hang together.
 
     Residuals that are model error rather than noise go up and down in long waves: rows then bring
-    less news than their number says. With a lag-one correlation rho, n rows count as n (1 - rho)/(1 + rho).
+    less news than their number says (`_repeated`).
 
     precision : (k,) 1 over the standard deviation that is believed beforehand; 0 without one.
     """
@@ -293,8 +318,7 @@ def _covariance(jacobian: Float, residual: Complex, precision: Float) -> Float:
         return np.full((k, k), math.inf)
     if energy == 0.0:
         return np.zeros((k, k))
-    rho = correlation(residual)
-    spread = energy / (n - k) * (1.0 + rho) / (1.0 - rho)
+    spread = energy / (n - k) * _repeated(residual)
     news, turn = np.linalg.eigh(jacobian.T @ jacobian / spread + np.diag(precision**2))
     seen: NDArray[np.bool_] = news > news[-1] * _HIDDEN
     covariance = (turn[:, seen] / news[seen]) @ turn[:, seen].T

@@ -22,6 +22,8 @@ OBSERVATIONS_PER_PARAMETER: Final = 2
 ROWS_PER_OCTAVE: Final = 24
 # A relative standard error over this means that the data do not show the parameter.
 SEEN_SHARE: Final = 0.5
+# A part whose size is known better than to this share is not tried without.
+SURE: Final = 0.15
 # No sweep is better than this; a residual under it is not worth another part.
 FLOOR: Final = 1e-4
 # The only resonance may lie this far above the data, where its flank shows.
@@ -32,14 +34,14 @@ LEAST_Q: Final = 0.25
 # Sharper than this no resonance of a driver is. Common practice, no published source.
 MOST_Q: Final = 60.0
 # Stiffness of the air over the suspension's, and how far a box is tuned from the driver that it is made for.
-BOX_STIFFNESS: Final = (0.03, 20.0)
+BOX_STIFFNESS: Final = (0.03, 100.0)
 BOX_RATIO: Final = 4.0
 # Losses of a box: Small's QL, and where a leak lets go of the air against the driver's resonance.
 LEAST_QL: Final = 1.0
 LEAK_RATIO: Final = (0.01, 10.0)
 # A peak of the air lies below this many times the higher one of a vented box.
 BOX_BAND: Final = 2.5
-# A box of more parameters must take the residual to this share.
+# A leak, which many things look like, must take the residual to this share.
 BOX_GAIN: Final = 0.8
 # Stiffness, and leak over the peak's frequency, that a closed box is tried with.
 LEAKS: Final = ((0.3, 0.3), (1.5, 0.3), (1.5, 1.5))
@@ -56,9 +58,11 @@ MOST_NOISE: Final = 0.02
 CLEARLY: Final = 0.7
 # A model that misses by more than this still lacks a peak.
 COARSE: Final = 0.08
+# A coil's power is held until a model misses by less than this.
+HELD: Final = 0.2
 # Under this a part is worth it only where it takes the residual to this share.
-FINE: Final = 0.005
-FINE_GAIN: Final = 0.85
+FINE: Final = 0.007
+FINE_GAIN: Final = 0.8
 _ROUGH: Final = 3e-4
 STEPS: Final = 30
 # However far residuals hang together, a sweep counts for so many readings.
@@ -82,7 +86,7 @@ class Search:
         """The best of what grows from a coil that goes with a power and from an inductance."""
         top, high = float(np.abs(self.rows.impedance_ohm[-1])), float(self.rows.frequency_hz[-1])
         power = PowerCoil(0.5 * top * (COIL_HZ / high) ** 0.65, 0.65)
-        begun = self._grown(self._refined(DriverModel(self.re.ohm, coil=power), MOST_NOISE), CLEARLY)
+        begun = self._grown(self._refined(DriverModel(self.re.ohm, coil=power), MOST_NOISE, held=True), CLEARLY)
         first = self._finished(begun)
         if plausible(first, self.rows) and first.rho < WHITE:
             return self._pruned(first)
@@ -96,8 +100,10 @@ class Search:
     def _finished(self, begun: Refined) -> Refined:
         return self._boxed(self._grown(self._boxed(begun)))
 
-    def _refined(self, model: DriverModel, noise: float) -> Refined:
-        found = refine(self.rows, model, self.re, min(noise, MOST_NOISE), _ROUGH, STEPS)
+    def _refined(self, model: DriverModel, noise: float, *, held: bool = False) -> Refined:
+        found = refine(self.rows, model, self.re, min(noise, MOST_NOISE), _ROUGH, STEPS, held=held)
+        if held and found.relative_rms < HELD:
+            return self._refined(found.model, noise)
         self.tried.append(found)
         return found
 
@@ -120,10 +126,11 @@ class Search:
         """A larger model, if it is one that may be, and worth it."""
         if self.rows.observations < OBSERVATIONS_PER_PARAMETER * pack(model)[0].parameters:
             return None
-        found = self._refined(model, noise_of(now))
-        if found.model.coil is not None and found.model.coil.power >= MOST_POWER:
-            le_h = found.model.le_h + found.model.coil.ohm / (2.0 * math.pi * COIL_HZ)
-            found = self._refined(replace(found.model, le_h=le_h, coil=None), noise_of(now))
+        held = now.relative_rms > HELD
+        found = self._refined(model, noise_of(now), held=held)
+        other = _otherwise(found.model)
+        if other is not found.model:
+            found = self._refined(other, noise_of(now), held=held)
         return found if plausible(found, self.rows) and beats(found, now) else None
 
     def _more(self, now: Refined) -> Iterator[DriverModel]:
@@ -156,7 +163,7 @@ class Search:
             found = []
             for boxed, rest in tries:
                 tried = self._tried(now, replace(model, resonances=(boxed, *rest)))
-                most = BOX_GAIN if tried is not None and tried.size.parameters > now.size.parameters else 1.0
+                most = 1.0 if boxed.box is not None and boxed.box.tuned_hz else BOX_GAIN
                 found += [] if tried is None or tried.relative_rms > most * now.relative_rms else [tried]
             if found:
                 return self._better(found)
@@ -165,7 +172,7 @@ class Search:
     def _pruned(self, now: Refined) -> Refined:
         """Without what it does as well without."""
         while True:
-            tries = [self._refined(m, noise_of(now)) for m in _less(now.model)]
+            tries = [self._refined(m, noise_of(now)) for m in _less(now)]
             fewer = [c for c in tries if plausible(c, self.rows) and not beats(now, c)]
             if not fewer:
                 return now
@@ -176,19 +183,36 @@ class Search:
         return min(those, key=lambda c: criterion(c, judge))
 
 
+def _otherwise(model: DriverModel) -> DriverModel:
+    """The same where a coil that came out without losses is an inductance, and a resonance too dull to swing a cell."""
+    if model.coil is not None and model.coil.power >= MOST_POWER:
+        model = replace(model, le_h=model.le_h + model.coil.ohm / (2.0 * math.pi * COIL_HZ), coil=None)
+    dull = [p for p in model.resonances if p.q < SWINGING_Q and p.box is None]
+    if dull and len(model.resonances) > 1 and len(model.lossy) + len(dull) <= MOST_LOSSY:
+        cells = (LossyInductance(p.r_ohm, p.l_h) for p in dull)
+        rest = tuple(p for p in model.resonances if p not in dull)
+        model = replace(model, lossy=(*model.lossy, *cells), resonances=rest)
+    return model
+
+
 def _above(model: DriverModel, hz: float) -> tuple[Resonance, ...]:
     return tuple(p for p in model.resonances if p.f_hz > hz)
 
 
-def _less(model: DriverModel) -> Iterator[DriverModel]:
-    if model.le_h > 0:
+def _less(now: Refined) -> Iterator[DriverModel]:
+    """The same without one of the parts whose size is not sure."""
+    model = now.model
+    off = dict(zip(now.size.names, np.sqrt(np.diag(now.covariance)).tolist(), strict=True))
+    if off.get("le_h", 0.0) > SURE:
         yield replace(model, le_h=0.0)
-    if model.coil is not None:
+    if off.get("coil_ohm", 0.0) > SURE:
         yield replace(model, coil=None)
     for i in range(len(model.lossy)):
-        yield replace(model, lossy=model.lossy[:i] + model.lossy[i + 1 :])
+        if off[f"lossy_{i + 1}_r_ohm"] > SURE:
+            yield replace(model, lossy=model.lossy[:i] + model.lossy[i + 1 :])
     for i in range(len(model.resonances)):
-        yield replace(model, resonances=model.resonances[:i] + model.resonances[i + 1 :])
+        if off[f"resonance_{i + 1}_r_ohm"] > SURE:
+            yield replace(model, resonances=model.resonances[:i] + model.resonances[i + 1 :])
 
 
 def vented(one: Resonance, other: Resonance) -> Resonance:
@@ -248,10 +272,11 @@ def plausible(fitted: Refined, rows: FitRows) -> bool:
         return False
     if any(c.corner_hz < max(LOWEST_CORNER[0] * low, high / LOWEST_CORNER[1]) for c in model.lossy):
         return False
+    shown = [p.own for p in shown]
     if any(p.q > MOST_Q for p in shown):
         return False
     alone = len(peaks) == 1
-    if alone and peaks[0].q < SWINGING_Q and np.all(model.impedance_ohm(rows.frequency_hz).imag >= 0):
+    if alone and peaks[0].own.q < SWINGING_Q and np.all(model.impedance_ohm(rows.frequency_hz).imag >= 0):
         # Too dull to swing, and never capacitive: resistors and inductors alone do that.
         return False
     least, highest = (LEAST_Q, MOST_ABOVE * high) if alone else (SWINGING_Q, high)
@@ -262,7 +287,7 @@ def _is_box(peak: Resonance, box: BoxAir) -> bool:
     if not BOX_STIFFNESS[0] <= box.stiffness <= BOX_STIFFNESS[1]:
         return False
     if box.tuned_hz == 0.0:
-        return LEAK_RATIO[0] <= box.leak_hz / peak.f_hz <= LEAK_RATIO[1]
+        return LEAK_RATIO[0] <= box.leak_hz / peak.own.f_hz <= LEAK_RATIO[1]
     return 1.0 / BOX_RATIO <= box.tuned_hz / peak.f_hz <= BOX_RATIO and box.tuned_hz >= LEAST_QL * box.leak_hz
 
 

@@ -37,7 +37,10 @@ SCATTERED_ROWS: Final = 5
 """Rows that differ from the middle of their neighbours by so many times what is usual in the sweep, so many of them
 within `NEAR_OCTAVES`: no smooth curve goes through them."""
 PEAK_SHARE: Final = 0.5
-"""A resonance that takes this share of what is left within `NEAR_OCTAVES` stands there."""
+LEAST_Q: Final = 1.0
+INSIDE: Final = 1.2
+"""A resonance that leaves no more than the first share within `NEAR_OCTAVES`, swings, and lies so far inside of the
+data, stands there."""
 
 
 def misfit_of(rows: FitRows, residual: Complex, slopes: Float) -> Misfit:
@@ -64,10 +67,9 @@ def misfit_of(rows: FitRows, residual: Complex, slopes: Float) -> Misfit:
         assert isinstance(part, Resonance)
         shape = part.impedance_ohm(f) / rows.impedance_ohm
         shape = shape if rows.has_phase else shape.real.astype(complex)
-        left = residual + shape
-        if abs(math.log2(part.f_hz / f[worst])) < NEAR_OCTAVES and _energy(left[near]) < PEAK_SHARE * _energy(
-            residual[near]
-        ):
+        stands = part.q >= LEAST_Q and f[0] * INSIDE < part.f_hz < f[-1] / INSIDE
+        taken = _energy((residual + shape)[near]) < PEAK_SHARE * _energy(residual[near])
+        if stands and taken and abs(math.log2(part.f_hz / f[worst])) < NEAR_OCTAVES:
             return Misfit.PEAK
     return Misfit.UNKNOWN
 

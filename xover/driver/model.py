@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final, Literal
 
 import numpy as np
@@ -174,7 +175,7 @@ class Resonance:
         each = zip(low.tolist(), (self.r_ohm / over).tolist(), (slope / over).tolist(), strict=True)
         return tuple(Resonance(*values) for values in each)
 
-    @property
+    @cached_property
     def own(self) -> Resonance:
         """A plain resonance to read the driver from: without a box that has a port, else the peak that shows."""
         if self.box is None or self.box.tuned_hz > 0:

@@ -1,0 +1,90 @@
+"""How well the one driver model follows drivers that share none of its assumptions: residual, DC resistance, time.
+
+    python tests/benchmarks/driver_fits.py            # the table of the 42 invented drivers, and the summary
+    python tests/benchmarks/driver_fits.py --brief    # the summary alone
+
+Run from the project's folder, with the project installed. Noise is 0.2 % of each value; the meter reads Re with 1 %.
+Time is that of one process (`time.process_time`); on a machine that does other work it is more.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from invented.drivers import DRIVERS, SWEPT_HZ, Invented
+
+from xover.curve import Float
+from xover.driver.fit import DriverFit, fit_driver
+
+KINDS: dict[str, tuple[Float, bool, bool]] = {
+    "10 Hz up, with phase": (SWEPT_HZ, True, False),
+    "20 Hz up, with phase": (SWEPT_HZ[SWEPT_HZ >= 20.0], True, False),
+    "20 Hz up, Re metered": (SWEPT_HZ[SWEPT_HZ >= 20.0], True, True),
+    "10 Hz up, no phase": (SWEPT_HZ, False, False),
+    "20 Hz up, no phase": (SWEPT_HZ[SWEPT_HZ >= 20.0], False, False),
+    "20 Hz up, no phase, Re metered": (SWEPT_HZ[SWEPT_HZ >= 20.0], False, True),
+}
+"""Frequencies, whether with phase, whether Re was metered."""
+
+
+@dataclass(frozen=True)
+class Followed:
+    """One driver and its fit: Re off by a share of the truth, and the seconds that it took."""
+
+    driver: Invented
+    fit: DriverFit
+    re_off: float
+    seconds: float
+
+
+def follow(driver: Invented, kind: str, seed: int = 0) -> Followed:
+    """Sweep and fit one driver."""
+    f, phase, metered = KINDS[kind]
+    true = driver.coil.re_ohm
+    read = true * (1.0 + 0.01 * float(np.random.default_rng([seed, 7]).standard_normal())) if metered else None
+    curve = driver.sweep(f, seed=seed, phase=phase)
+    begun = time.process_time()
+    fit = fit_driver(curve, re_ohm=read)
+    return Followed(driver, fit, fit.model.re_ohm / true - 1.0, time.process_time() - begun)
+
+
+def summary(those: list[Followed]) -> str:
+    """The figures of one kind, in a line."""
+    rms = np.array([x.fit.relative_rms for x in those])
+    off = np.array([abs(x.re_off) for x in those if x.fit.holds])
+    seen = [x for x in those if x.fit.holds and x.fit.parameter("re_ohm").relative_se > 0]
+    inside = np.mean([abs(math.log1p(x.re_off)) <= 2.0 * x.fit.parameter("re_ohm").relative_se for x in seen])
+    took = np.array([x.seconds for x in those])
+    return (
+        f"rms <= 2 % {np.mean(rms <= 0.02):4.0%}, worst {rms.max():.2%}; Re within 2 % {np.mean(off <= 0.02):4.0%}, "
+        f"worst {off.max():.1%}, within 2 s.e. {inside:.0%}; fails {sum(not x.fit.holds for x in those)}; "
+        f"{np.median(took):.3f} s, at most {took.max():.3f} s"
+    )
+
+
+def main() -> None:
+    """Print the table and the summary."""
+    follow(DRIVERS[0], next(iter(KINDS)))
+    for kind in KINDS:
+        those = [follow(driver, kind) for driver in DRIVERS]
+        if "--brief" not in sys.argv and kind == next(iter(KINDS)):
+            print(f"{'driver':24s} {'rms %':>6s} {'Re %':>6s} {'fs Hz':>7s} {'true':>6s} {'tuned':>6s} {'s':>6s}")
+            for x in those:
+                tuned = x.fit.box.tuned_hz if x.fit.box is not None else 0.0
+                print(
+                    f"{x.driver.name:24s} {100 * x.fit.relative_rms:6.2f} {100 * x.re_off:6.2f} {x.fit.fs_hz:7.1f} "
+                    f"{x.driver.fs_hz:6.0f} {f'{tuned:6.1f}' if tuned else '     -'} {x.seconds:6.3f}"
+                )
+        print(f"{kind}: {summary(those)}")
+
+
+if __name__ == "__main__":
+    main()
