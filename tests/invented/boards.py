@@ -67,15 +67,15 @@ class Law:
     """A part that no card describes: a capacitor of constant phase, or a coil whose core loses.
 
     A constant phase is 1 / (Q (jw)^a), tan(delta) = cot(a pi/2), with the capacitance that a meter reads in series at
-    1 kHz. A laminated core loses as eddy currents do: a part of the inductance lies beside a resistance, so that what
-    is lost goes with the square of the frequency at first, then levels out (handbook equivalent, from memory).
+    1 kHz. A core of sheets lets the field in only so deep: its inductance is L tanh(u)/u, u = sqrt(3 j tan(delta) f /
+    1 kHz), tan(delta) its loss angle at 1 kHz while that is small (classical theory of eddy currents in sheets, from
+    memory).
     """
 
     farad: float = 0.0
     tangent: float = 0.0
     henry: float = 0.0
     dcr_ohm: float = 0.0
-    beside_ohm: float = 0.0
 
     def impedance_ohm(self, f: Float) -> Complex:
         """(n,) ohm."""
@@ -84,8 +84,8 @@ class Law:
             power = 1.0 - 2.0 * math.atan(self.tangent) / math.pi
             size = 1.0 / (w1 * self.farad) / math.sin(power * math.pi / 2.0)
             return np.asarray(size * (1j * w / w1) ** -power)
-        core = 1j * w * self.henry
-        return np.asarray(self.dcr_ohm + core * self.beside_ohm / (core + self.beside_ohm))
+        u = np.sqrt(3j * self.tangent * f / METER_HZ)
+        return np.asarray(self.dcr_ohm + 1j * w * self.henry * np.tanh(u) / u)
 
 
 class _Cards:
@@ -243,9 +243,8 @@ def _aged(random: Random, drawn: Network, ageing: Ageing) -> tuple[Network, dict
             wire = part.dcr_ohm or (0.22 if iron else 0.38) * math.sqrt(part.henry / 1e-3) * random.uniform(0.7, 1.3)
             new = replace(part, henry=part.henry * factor, dcr_ohm=wire * random.uniform(0.92, 1.1))
             if iron and ageing.core:
-                # tan(delta) of 1 to 4 % at 1 kHz.
-                beside = 2.0 * math.pi * METER_HZ * new.henry / random.uniform(0.01, 0.04)
-                odd[part.name] = Law(henry=new.henry, dcr_ohm=new.dcr_ohm, beside_ohm=beside)
+                tangent = random.uniform(0.01, 0.04)
+                odd[part.name] = Law(henry=new.henry, dcr_ohm=new.dcr_ohm, tangent=tangent)
         else:
             new = _aged_capacitor(random, replace(part, farad=part.farad * factor), ageing, odd)
         parts.append(new)
