@@ -6,6 +6,7 @@ it begins in many places at once.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -228,6 +229,18 @@ _WIDEST: Final = 0.35
 STEPS: Final = 30
 # Standard deviations to which places are drawn.
 _REACH: Final = 1.7
+# Before a network is refused, values are pushed and drawn this far, and so many ends are fitted to all rows.
+_PUSH: Final = 0.7
+_FAR: Final = 0.6
+_REFINED: Final = 3
+# So many steps show which places are worth going on from.
+_FIRST_STEPS: Final = 6
+_HOPEFUL: Final = 12
+# Another end: its values differ by more, as logarithms, and it is no worse by more than this in the sum of squares.
+_ELSEWHERE: Final = 0.05
+_NEARLY: Final = 6.0
+# Values are exchanged where their logarithms differ by more.
+_APART: Final = 0.26
 # Ends are told apart by more than this in the sum of squares.
 _SAME: Final = 1e-2
 
@@ -243,6 +256,43 @@ def search(problem: Problem, starts: int = STARTS, seed: int = 1) -> SweepFit:
     return fit(problem, at[int(np.argmin(cost))])
 
 
+def search_anew(found: SweepFit, starts: int = STARTS, seed: int = 2) -> SweepFit:
+    """Fit once more from the neighbours of an answer and from far away; the best of all, the answer itself among them.
+
+    Neighbours: each value pushed far up and down, and any two like values exchanged, as a network often fits nearly
+    as well with two capacitors in each other's place. Drivers and jig begin as they are believed to be.
+
+    Raises
+    ------
+    NoSolutionError : as `search`.
+    """
+    problem = found.problem
+    values = [i for i, u in enumerate(problem.sought) if u.is_value]
+    middle = problem.centre.copy()
+    middle[values] = found.at[values]
+    places = [middle]
+    for i in values:
+        for push in (-_PUSH, _PUSH):
+            places.append(middle.copy())
+            places[-1][i] += push
+    for i, j in itertools.combinations(values, 2):
+        if problem.sought[i].kind is problem.sought[j].kind and abs(middle[i] - middle[j]) > _APART:
+            places.append(middle.copy())
+            places[-1][[i, j]] = middle[[j, i]]
+    far = _places(problem, starts, seed, _FAR)[1:]
+    coarse = thinned(problem, COARSE)
+    ends, cost = _descend(coarse, np.concatenate([places, far]), _FIRST_STEPS)
+    hopeful = np.concatenate([found.at[None], ends[np.argsort(cost)[:_HOPEFUL]]])
+    ends, cost = _descend(coarse, hopeful, STEPS)
+    elsewhere = np.abs(ends[:, values] - ends[0, values]).max(axis=1, initial=0.0) > _ELSEWHERE
+    best = found
+    for i in np.argsort(cost)[:_REFINED]:
+        if elsewhere[i] and cost[i] < cost[0] + _NEARLY:
+            other = fit(problem, ends[i])
+            best = min(best, other, key=lambda f: f.chi_square + f.prior_square + f.weights.log_determinant)
+    return best
+
+
 def coarse_ends(problem: Problem, starts: int = STARTS, seed: int = 1, steps: int = STEPS) -> tuple[Float, Float]:
     """(k, p) ends of coarse fits from several places, and (k,) -2 ln of the posterior at each, up to a constant.
 
@@ -255,14 +305,14 @@ def coarse_ends(problem: Problem, starts: int = STARTS, seed: int = 1, steps: in
     return _descend(thinned(problem, COARSE), _places(problem, starts, seed), steps)
 
 
-def _places(problem: Problem, count: int, seed: int) -> Float:
+def _places(problem: Problem, count: int, seed: int, widest: float = _WIDEST) -> Float:
     """(k, p) starting coordinates, the middle first."""
     random = np.random.default_rng(seed)
     places = np.tile(problem.centre, (count, 1))
     for column, unknown in enumerate(problem.sought):
         if unknown.is_value and count > 1:
             strata = (random.permutation(count - 1) + random.random(count - 1)) / (count - 1)
-            places[1:, column] += _REACH * min(unknown.spread, _WIDEST) * (2.0 * strata - 1.0)
+            places[1:, column] += _REACH * min(unknown.spread, widest) * (2.0 * strata - 1.0)
     return places
 
 

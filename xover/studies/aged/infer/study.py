@@ -12,7 +12,7 @@ import numpy as np
 from xover.curve import Curve, Float
 from xover.driver.kramers_kronig import check_causality
 from xover.errors import NoSolutionError, OptionError, named
-from xover.explain.fit import SweepFit, fit, search
+from xover.explain.fit import SweepFit, fit, search, search_anew
 from xover.explain.identify import covariance, groups, next_sweeps, seen
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Sweep
@@ -95,6 +95,10 @@ def infer_network(
     problem = build_problem(network, drivers, sought, read, jig, channel)
     found = search(problem)
     test = judge_topology(found)
+    if not test.fits or prior is Prior.NONE:
+        # Before a network is refused: another answer may fit, and without a prior two parts may have traded places.
+        found = search_anew(found)
+        test = judge_topology(found)
     scale = spread_factor(found)
     rivals: tuple[Rival, ...] = ()
     tried = 0
