@@ -50,7 +50,7 @@ def test_page_fits_and_says_what_to_do_next(run, examples):
     text = " ".join(done.out.split())
     for words in (
         "The network fits, and every part is seen",
-        "give it as shorted tweeter=FILE",
+        "give it as ratio tweeter=FILE",
         "causal yes",
     ):
         assert words in text

@@ -15,7 +15,7 @@ from xover.errors import NoSolutionError, OptionError
 from xover.explain.fit import SweepFit, posterior_covariance, thinned
 from xover.explain.problem import Problem, SweepRows
 from xover.explain.sweeps import SweepPlace
-from xover.explain.unknowns import SweepModel, Unknown, network_for
+from xover.explain.unknowns import HIDDEN_LAWS, SweepModel, Unknown, network_for
 from xover.network import Network
 from xover.network.adjoint import ParameterKind
 from xover.plain import fields_of
@@ -122,7 +122,7 @@ def groups(found: SweepFit, scale: float = 1.0) -> tuple[Group, ...]:
     sharp = seen(found, scale)
     found_groups = set()
     for i, unknown in enumerate(everything):
-        if not sharp[i] and unknown.kind not in (ParameterKind.COUPLING, ParameterKind.FALL):
+        if not sharp[i] and unknown.kind not in (ParameterKind.COUPLING, *HIDDEN_LAWS):
             found_groups.add(
                 _simplest(found, i, whole) or (_partners(i, whole) if unknown.is_value and unknown.part else ())
             )

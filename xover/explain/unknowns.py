@@ -47,7 +47,9 @@ _AGED_ESR: Final = 4.0
 _ANY_DISSIPATION: Final = (0.05, 0.08)
 # With a loss angle that is constant a capacitance must fall as the frequency rises; how much of that it does, 1 for
 # all of it: real ones lie between a constant phase and none. Mean and spread.
-_FALL: Final = (0.2, 0.5)
+_FALL: Final = (0.3, 0.5)
+# A core loses as a resistance beside the coil would; reactance at 1 kHz over that resistance. Mean and spread.
+_CORE: Final = (0.01, 0.012)
 # Spread of a dissipation factor beyond what is usual for the kind, for wet capacitors and dry ones.
 _ANY_DF_SD: Final = {True: 0.05, False: 0.005}
 # Resistance of a coil's wire, new: within this of what is stated.
@@ -64,6 +66,8 @@ _KINDS: Final = {
 }
 
 
+HIDDEN_LAWS: Final = (ParameterKind.FALL, ParameterKind.CORE)
+_OF_COIL: Final = (ParameterKind.HENRY, ParameterKind.DCR, ParameterKind.CORE)
 _OF_CAPACITOR: Final = (ParameterKind.FARAD, ParameterKind.DISSIPATION, ParameterKind.ESR)
 
 
@@ -132,7 +136,7 @@ def unknowns(network: Network, prior: Prior = Prior.ANY) -> tuple[Unknown, ...]:
 def _for_any(unknown: Unknown, wet: bool) -> float:
     if unknown.logarithmic:
         return ANY_SD
-    if unknown.kind is ParameterKind.FALL:
+    if unknown.kind in HIDDEN_LAWS:
         return unknown.spread
     if unknown.kind is ParameterKind.DISSIPATION:
         return max(_ANY_DF_SD[wet], unknown.marked)
@@ -142,7 +146,7 @@ def _for_any(unknown: Unknown, wet: bool) -> float:
 def _for_none(unknown: Unknown) -> float:
     if unknown.logarithmic:
         return FLAT_SD
-    if unknown.kind is ParameterKind.FALL:
+    if unknown.kind in HIDDEN_LAWS:
         return unknown.spread
     return _FLAT_DISSIPATION if unknown.kind is ParameterKind.DISSIPATION else _FLAT_OHM
 
@@ -165,6 +169,10 @@ def _losses(network: Network) -> Iterator[Unknown]:
     for part in network.parts:
         if isinstance(part, Inductor):
             yield _dcr(part)
+            if kind_of(part) is PartKind.CORED_COIL and not any(
+                part.name in (c.first, c.second) for c in network.couplings
+            ):
+                yield Unknown(f"{part.name}_core", part.name, ParameterKind.CORE, 0.0, False, *_CORE)
         elif isinstance(part, Capacitor):
             yield _dissipation(part)
             yield _esr(part)
@@ -261,14 +269,14 @@ class SweepModel:
         at : (k, u) coordinates of the unknowns. drivers_ohm : (k, n) impedance of each driver.
         """
         sign = self._signs
-        capacitors, by_number = self._capacitors(sought, at)
-        here = [(column, u) for column, u in enumerate(sought) if u.name in sign and u.part not in capacitors]
+        lossy, by_number = self._lossy(sought, at)
+        here = [(column, u) for column, u in enumerate(sought) if u.name in sign and u.part not in lossy]
         values = {}
         for column, unknown in here:
             number = unknown.number(at[:, column])
             values[unknown.name] = sign[unknown.name] * (1.0 - number) if _leaks(unknown) else number
         impedance = {name: drivers_ohm[name] for name in self.network.driver_names}
-        solution = solve(self.network, self.frequency_hz, impedance, values, impedance_ohm=capacitors)
+        solution = solve(self.network, self.frequency_hz, impedance, values, impedance_ohm=lossy)
         if self.driver:
             gradient, result = drive_gradient(solution)[self.driver], solution.drive[self.driver]
         else:
@@ -280,12 +288,13 @@ class SweepModel:
             turn = unknown.per_coordinate(at[:, column]) * (-sign[unknown.name] if _leaks(unknown) else 1.0)
             slope[:, :, column] = gradient[unknown.name] * turn[:, None] / result
         for column, by in by_number.items():
-            slope[:, :, column] = gradient[f"{sought[column].part}_esr"] * by / result
+            name = sought[column].part
+            slope[:, :, column] = gradient[f"{name}_dcr" if f"{name}_dcr" in gradient else f"{name}_esr"] * by / result
         by_driver = {name: gradient[f"Z_{name}"] * z / result for name, z in impedance.items()}
         return Prediction(np.log(result), slope, by_driver)
 
-    def _capacitors(self, sought: Sequence[Unknown], at: Float) -> tuple[dict[str, Complex], dict[int, Complex]]:
-        """(k, n) impedance of each capacitor that is looked for, and its derivative to each coordinate, by column.
+    def _lossy(self, sought: Sequence[Unknown], at: Float) -> tuple[dict[str, Complex], dict[int, Complex]]:
+        """(k, n) impedance of each capacitor and cored coil that is looked for, and its derivative by column.
 
         The capacitance is that at 1 kHz, where meters read it; it falls with frequency by its share of what goes with
         a constant loss angle (xover/parts/capacitor_loss.py).
@@ -293,6 +302,16 @@ class SweepModel:
         omega, octave = 2.0 * math.pi * self.frequency_hz, np.log(self.frequency_hz / REFERENCE_HZ)
         impedance: dict[str, Complex] = {}
         slope: dict[int, Complex] = {}
+        for coil in self.network.coils:
+            mine = {u.kind: column for column, u in enumerate(sought) if u.part == coil.name}
+            if ParameterKind.CORE in mine:
+                henry, dcr, core = (at[:, mine[kind], None] for kind in _OF_COIL)
+                alone = np.asarray(1j * omega * np.exp(henry), dtype=complex)
+                turn = 1.0 / (1.0 + 1j * core * self.frequency_hz / REFERENCE_HZ)
+                impedance[coil.name] = np.asarray(dcr + alone * turn)
+                slope[mine[ParameterKind.HENRY]] = np.asarray(alone * turn)
+                slope[mine[ParameterKind.DCR]] = np.ones_like(alone)
+                slope[mine[ParameterKind.CORE]] = np.asarray(-1j * alone * turn**2 * self.frequency_hz / REFERENCE_HZ)
         for part in self.network.capacitors:
             mine = {u.kind: column for column, u in enumerate(sought) if u.part == part.name}
             if not mine:

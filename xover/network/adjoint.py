@@ -38,7 +38,9 @@ class ParameterKind(StrEnum):
     COUPLING = "k"
     DRIVER = "driver"
     FALL = "fall"
-    """How much of the fall that goes with a constant loss angle a capacitance has; no parameter of a network."""
+    CORE = "core"
+    """How much of the fall that goes with a constant loss angle a capacitance has; what a coil's core loses, as its
+    reactance at 1 kHz over the resistance beside it. No parameters of a network."""
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from xover.explain.identify import covariance, groups, next_sweeps, seen
 from xover.explain.problem import Jig, build_problem
 from xover.explain.sweeps import Sweep
 from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
-from xover.explain.unknowns import NORMAL_95, Prior, unknowns, with_values
+from xover.explain.unknowns import HIDDEN_LAWS, NORMAL_95, Prior, unknowns, with_values
 from xover.network import Network, Part
 from xover.network.adjoint import ParameterKind
 from xover.network.cards import netlist_text
@@ -279,9 +279,13 @@ def _as_marked(found: SweepFit, seen: Sequence[bool], scale: float) -> tuple[Flo
     """(u,) coordinates, and the names of what was left as marked."""
     problem = found.problem
     count = len(problem.sought)
-    kept = frozenset(u.name for u, shows in zip(problem.sought, seen, strict=True) if not shows and u.marked > 0)
-    # A netlist holds capacitances constant: the other numbers make up for it.
-    falls = frozenset(u.name for u in problem.sought if u.kind is ParameterKind.FALL)
+    marks = [math.log(u.marked) if u.logarithmic and u.marked > 0 else u.marked for u in problem.sought]
+    near = np.abs(found.at[:count] - marks) <= NORMAL_95 * np.sqrt(np.diag(covariance(found, scale)))[:count]
+    kept = frozenset(
+        u.name for u, shows, goes in zip(problem.sought, seen, near, strict=True) if goes and not shows and u.marked > 0
+    )
+    # A netlist holds capacitances constant, and knows no core: the other numbers make up for it.
+    falls = frozenset(u.name for u in problem.sought if u.kind in HIDDEN_LAWS)
     if kept and (again := _held(found, kept | falls)) is not None:
         # By chance, left where they truly are, so many would cost about their number; 95 % by the normal law.
         many = len(kept) + len(falls)
