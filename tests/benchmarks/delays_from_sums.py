@@ -1,6 +1,6 @@
 """How well delay, level and polarity of drivers are read from recordings of them together, on invented speakers.
 
-    PYTHONPATH=.:tests python tests/benchmarks/delays_from_sums.py [two-ways, 40] [three-ways, 6]
+    PYTHONPATH=.:tests python tests/benchmarks/delays_from_sums.py [two-ways, 40] [three-ways, 8]
 
 Each driver's own record and each recording have ripple of 0.2 to 0.5 dB rms, late reflections and noise of their own
 (tests/invented/speakers.py); delays are up to 150 us either way, levels a dB off, half the drivers wired round. "put
@@ -83,19 +83,18 @@ def outcomes(way: Way, seed: int, folder: Path) -> Iterator[Outcome]:
         given.append((folder / f"together{i}.txt", words))
     bare, finished = ((), given) if way.finished else (given, ())
     study = study_delay(speaker, bare, finished, None, BAND_HZ, None)
-    right = all(d.reversed == (made.sign[d.driver] < 0) for d in study.drivers)
-    polarity = ("right" if right else "wrong") if study.polarity_told else "cannot tell"
     for d in study.drivers:
+        right = d.reversed == (made.sign[d.driver] < 0)
         true_us = 1e6 * made.delay_s[d.driver]
         read_us = true_us + (0.0 if way.phase else 1e6 * _rebuilt_s(made, d.driver, drive if way.finished else None))
         yield Outcome(
-            told=study.unclear is None,
+            told=d.told,
             put_in=(d.delay_us - true_us) / (d.high_us - d.delay_us),
             as_read=(d.delay_us - read_us) / d.as_read_us,
             gain=(d.gain_db - made.gain_db[d.driver]) / (d.gain_high_db - d.gain_db),
             put_in_us=abs(d.delay_us - true_us),
             as_read_us=abs(d.delay_us - read_us),
-            polarity=polarity,
+            polarity=("right" if right else "wrong") if d.polarity_told else "cannot tell",
         )
 
 
@@ -131,7 +130,7 @@ def row(way: Way, seeds: Sequence[int]) -> tuple[str, list[Outcome]]:
     return words, found
 
 
-def main(two: int = 40, three: int = 6) -> None:
+def main(two: int = 40, three: int = 8) -> None:
     """The table."""
     print(f"{'':42} {'of':>3}  told  interval holds the      median error     polarity")
     print(f"{'':42} {'':3}        put in  read  level   put in  read us  right cannot wrong", flush=True)

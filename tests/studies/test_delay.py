@@ -136,7 +136,7 @@ def test_too_little_shared_tells_nothing(tmp_path):
         (tmp_path / f"{name}.txt").write_text("Hz\tdB\n" + "\n".join(rows), encoding="utf-8")
     study = study_delay(open_speaker(tmp_path), [tmp_path / "both.txt"], (), None, BAND, None)
     assert study.unclear is Unclear.SHARED
-    assert not study.polarity_told
+    assert not any(d.polarity_told for d in study.drivers)
     assert study.keys is None
     assert "cannot tell" in study.headline.lower()
 

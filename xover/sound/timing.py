@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.driver.minimum_phase import minimum_phase
@@ -62,7 +63,8 @@ class Timing:
         read, a rebuilt phase as it stands.
     log_evidence : natural logarithm, up to a constant. rms_db : how far the levels stay from the recordings.
     error_db : size of all errors of a record, rms, as fitted.
-    clear : log odds against every other answer, and against this one's delays an eighth of a cycle aside.
+    clear : (d,) log odds against every answer that says something else of a driver, and against its delay an eighth of
+        a cycle aside. None but for the likeliest.
     """
 
     polarity: tuple[int, ...]
@@ -74,7 +76,7 @@ class Timing:
     log_evidence: float
     rms_db: float
     error_db: float
-    clear: float = 0.0
+    clear: Float | None = None
 
 
 def find_timings(
@@ -95,14 +97,14 @@ def find_timings(
     states = [problem.improve(s, _ROUNDS) for s in hopeful]
     found = sorted(((problem.timing(s), s) for s in states), key=lambda pair: -pair[0].log_evidence)
     kept: list[Timing] = []
-    for timing, state in found:
+    for timing, _ in found:
         if not any(_alike(timing, k) for k in kept):
-            if not kept:
-                timing = replace(timing, clear=problem.narrowness(state, EIGHTH / meeting_hz(recordings)))
             kept.append(timing)
-    if len(kept) > 1:
-        kept[0] = replace(kept[0], clear=min(kept[0].clear, kept[0].log_evidence - kept[1].log_evidence))
-    return tuple(kept)
+    clear = problem.narrowness(found[0][1], EIGHTH / meeting_hz(recordings))
+    for other in kept[1:]:
+        lead = np.where(_near(kept[0], other), np.inf, kept[0].log_evidence - other.log_evidence)
+        clear = np.minimum(clear, lead)
+    return replace(kept[0], clear=clear), *kept[1:]
 
 
 def averaged(
@@ -122,8 +124,13 @@ def averaged(
 
 
 def _alike(one: Timing, other: Timing) -> bool:
+    return bool(_near(one, other).all())
+
+
+def _near(one: Timing, other: Timing) -> NDArray[np.bool_]:
+    """(d,) whether both say the same of a driver."""
     near = np.abs(one.delay_s - other.delay_s) <= 2.0 * np.maximum(one.delay_sigma_s, other.delay_sigma_s) + 1e-6
-    return one.polarity == other.polarity and bool(near.all())
+    return np.asarray(near & (np.array(one.polarity) == np.array(other.polarity)))
 
 
 class _Problem:
@@ -209,14 +216,13 @@ class _Problem:
         place[k] += by_s
         return self._looked(replace(state, place=place))
 
-    def narrowness(self, state: _State, aside_s: float) -> float:
-        """By how much the log likelihood falls at the least where a delay is held that far to either side."""
+    def narrowness(self, state: _State, aside_s: Float) -> Float:
+        """(d,) by how much the log likelihood falls at the least where a delay is held that far (d,) to either side."""
         falls = [
-            state.value - self.improve(self._moved(state, k, by), 4, held=k).value
-            for k in range(self._drivers - 1)
-            for by in (-aside_s, aside_s)
+            min(state.value - self.improve(self._moved(state, k, by * aside), 4, held=k).value for by in (-1.0, 1.0))
+            for k, aside in enumerate(aside_s[1:])
         ]
-        return min(falls)
+        return np.array([np.inf, *falls])
 
     def timing(self, state: _State) -> Timing:
         """What a state says."""
@@ -225,11 +231,11 @@ class _Problem:
         towards = np.linalg.solve(self._spread(pick, state), slope.T).T
         bend = towards @ slope.T + np.diag(self._belief)
         covariance = np.linalg.inv(bend)
-        sigma = np.sqrt(np.diag(covariance))
+        sigma = _WIDENED * np.sqrt(np.diag(covariance))
         off = [
             covariance @ (towards @ (-q.imag * t)) for q, tails in zip(pick, self._tails, strict=False) for t in tails
         ]
-        late = _WIDENED * sigma[:free]
+        late = sigma[:free]
         guessed = sum((o[:free] ** 2 for o in off), np.zeros(free))
         miss = []
         for m in range(self._count):

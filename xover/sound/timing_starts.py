@@ -58,17 +58,17 @@ def starts(recordings: Sequence[Recording], within_s: float) -> list[tuple[tuple
         best = sorted(tried.values(), key=lambda t: t[0])[: _KEPT + drivers - 2]
         found += [(polarity, delay) for _, delay in best]
     beside = EIGHTH / meeting_hz(recordings)
-    return [(polarity, delay + by * (delay != 0.0)) for polarity, delay in found for by in (-beside, 0.0, beside)]
+    beside[0] = 0.0
+    return [(polarity, delay + by * beside) for polarity, delay in found for by in (-1.0, 0.0, 1.0)]
 
 
-def meeting_hz(recordings: Sequence[Recording]) -> float:
-    """Round which frequency two drivers add to a sum."""
-    weight, octaves = [], []
-    for r in recordings:
-        size = np.sort(np.abs(r.parts), axis=0)
-        weight.append((size[-2] / size[-1]) ** 2)
-        octaves.append(np.log2(r.frequency_hz))
-    return float(2.0 ** np.average(np.concatenate(octaves), weights=np.concatenate(weight) + 1e-12))
+def meeting_hz(recordings: Sequence[Recording]) -> Float:
+    """(d,) round which frequency each driver adds to others."""
+    octaves = np.log2(np.concatenate([r.frequency_hz for r in recordings]))
+    power = np.concatenate([np.abs(r.parts) ** 2 for r in recordings], axis=1)
+    others = power.sum(axis=0) - power
+    weight = np.minimum(power, others) / np.maximum(power, others) + 1e-12
+    return np.asarray(2.0 ** ((weight * octaves).sum(axis=1) / weight.sum(axis=1)))
 
 
 def _step(recordings: Sequence[Recording]) -> float:

@@ -31,7 +31,8 @@ class DriverTiming:
     delay_us : positive is later. low_us, high_us : 95 %; with a rebuilt phase its guessed slopes are in it.
     as_read_us : +-, 95 %, of the delay that this record, read as it is, needs: what a prediction asks for.
     gain_db : louder than its record; gain_low_db, gain_high_db : 95 %.
-    reversed : whether it plays the other way round than was said.
+    reversed : whether it plays the other way round than was said; polarity_told : whether that may be believed.
+    told : whether delay and level may.
     """
 
     driver: str
@@ -43,6 +44,8 @@ class DriverTiming:
     gain_low_db: float
     gain_high_db: float
     reversed: bool
+    told: bool
+    polarity_told: bool
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -52,9 +55,9 @@ class DelayStudy(Readable):
     Attributes
     ----------
     reference : the first driver, which the others are held to.
-    unclear : why neither delay nor level is told; None where they are. polarity_told : the polarity may be told alone.
+    unclear : why delay and level of a driver are not told; None where all are.
     drivers : the likeliest answer, without the reference. rival : the next one, or an empty tuple.
-    odds_log10 : by how much the answer leads every other.
+    odds_log10 : by how much the answer leads every other, of the driver where it is least.
     rms_db : how far the sum stays from the recordings; other_rms_db : with another polarity at best; folder_rms_db : as
         the folder stands. NaN where there is none.
     shared_hz : where two drivers lie near each other, from and to.
@@ -66,7 +69,6 @@ class DelayStudy(Readable):
     headline: str
     reference: str
     unclear: Unclear | None
-    polarity_told: bool
     drivers: tuple[DriverTiming, ...]
     rival: tuple[DriverTiming, ...]
     odds_log10: float
@@ -80,5 +82,5 @@ class DelayStudy(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Delays and levels of the answer only where they are told; what was found anyway as `likeliest`."""
-        told = self.drivers if self.unclear is None else ()
+        told = tuple(d for d in self.drivers if d.told)
         return fields_of(self, keys=None, drivers=None) | {"drivers": told, "likeliest": self.drivers}

@@ -18,7 +18,7 @@ from xover.quantity import hertz
 from xover.rules import timing as rules
 from xover.sound.prediction import RESPONSE_DISTANCE_M
 from xover.sound.timing import NEPER_DB, Timing, averaged, find_timings
-from xover.sound.timing_starts import Recording
+from xover.sound.timing_starts import Recording, meeting_hz
 from xover.speaker import PhaseSource, Speaker
 from xover.studies.does.delay.result import DelayStudy, DriverTiming, Unclear
 from xover.studies.does.delay.words import headline
@@ -177,66 +177,74 @@ def _answer(
     said: tuple[str, ...],
 ) -> DelayStudy:
     best = found[0] if found else None
-    others = [t for t in found if best is not None and t.polarity != best.polarity]
-    drivers = _drivers(names, best) if best is not None else ()
-    unclear = _unclear(best, drivers, shared, within_us)
-    polarity = best is not None and unclear in (None, Unclear.RIVALS, Unclear.WIDE)
-    polarity = polarity and all(best.log_evidence - t.log_evidence >= rules.CLEAR for t in others if best is not None)
+    others = [t for t in found[1:] if best is not None and t.polarity != best.polarity]
+    unfit = _unfit(best, shared, within_us)
+    drivers = _drivers(names, recordings, found, unfit is None) if best is not None else ()
+    unclear = unfit if unfit is not None else _unclear(drivers, best)
     study = DelayStudy(
         title=speaker.title,
         headline="",
         reference=names[0],
         unclear=unclear,
-        polarity_told=polarity,
         drivers=drivers,
-        rival=_drivers(names, found[1]) if len(found) > 1 else (),
-        odds_log10=best.clear / math.log(10.0) if best is not None else 0.0,
+        rival=_drivers(names, recordings, found[1:], False) if len(found) > 1 else (),
+        odds_log10=float(best.clear.min()) / math.log(10.0) if best is not None and best.clear is not None else 0.0,
         rms_db=best.rms_db if best is not None else math.nan,
         other_rms_db=min((t.rms_db for t in others), default=math.nan),
         folder_rms_db=_folder_rms_db(speaker, names, recordings),
         shared_hz=shared if shared is not None else (math.nan, math.nan),
         within_us=within_us,
-        keys=_keys(speaker, names[0], drivers) if unclear is None else None,
+        keys=_keys(speaker, names[0], [d for d in drivers if d.told]),
         warnings=said,
     )
     return replace(study, headline=headline(study))
 
 
-def _unclear(
-    best: Timing | None, drivers: Sequence[DriverTiming], shared: tuple[float, float] | None, within_us: float
-) -> Unclear | None:
+def _unfit(best: Timing | None, shared: tuple[float, float] | None, within_us: float) -> Unclear | None:
+    """Why nothing at all is told."""
     if best is None or shared is None:
         return Unclear.SHARED
-    if any(abs(d.delay_us) > within_us for d in drivers):
+    if np.abs(best.delay_s).max() * 1e6 > within_us:
         return Unclear.BEYOND
-    if best.error_db > rules.MOST_ERROR_DB:
-        return Unclear.MISFIT
-    if best.clear < rules.CLEAR:
-        return Unclear.RIVALS
+    return Unclear.MISFIT if best.error_db > rules.MOST_ERROR_DB else None
+
+
+def _unclear(drivers: Sequence[DriverTiming], best: Timing | None) -> Unclear | None:
+    if all(d.told for d in drivers):
+        return None
+    rivals = best is None or best.clear is None or best.clear.min() < rules.CLEAR
+    return Unclear.RIVALS if rivals else Unclear.WIDE
+
+
+def _drivers(
+    names: Sequence[str], recordings: Sequence[Recording], found: Sequence[Timing], fits: bool
+) -> tuple[DriverTiming, ...]:
+    """Each driver but the first by the first of some answers; told only where that `fits` and leads the others."""
+    best, told = found[0], []
     # Wider than a quarter of a cycle either way, polarity and delay are one question.
-    quarter_us = 0.25e6 / math.sqrt(shared[0] * shared[1])
-    return Unclear.WIDE if any(d.as_read_us > quarter_us for d in drivers) else None
-
-
-def _drivers(names: Sequence[str], timing: Timing) -> tuple[DriverTiming, ...]:
-    found = []
+    quarter_us = 0.25e6 / meeting_hz(recordings)
     for i, name in enumerate(names[1:], start=1):
-        late, wide = timing.delay_s[i] * 1e6, 1.96e6 * timing.delay_sigma_s[i]
-        gain, loud = timing.gain_db[i], 1.96 * timing.gain_sigma_db[i]
-        found.append(
+        late, wide = best.delay_s[i] * 1e6, 1.96e6 * best.delay_sigma_s[i]
+        gain, loud = best.gain_db[i], 1.96 * best.gain_sigma_db[i]
+        read_us = 1.96e6 * best.read_sigma_s[i]
+        turned = [best.log_evidence - t.log_evidence for t in found[1:] if t.polarity[i] != best.polarity[i]]
+        clear = best.clear is not None and best.clear[i] >= rules.CLEAR
+        told.append(
             DriverTiming(
                 driver=name,
                 delay_us=float(late),
                 low_us=float(late - wide),
                 high_us=float(late + wide),
-                as_read_us=float(1.96e6 * timing.read_sigma_s[i]),
+                as_read_us=float(read_us),
                 gain_db=float(gain),
                 gain_low_db=float(gain - loud),
                 gain_high_db=float(gain + loud),
-                reversed=timing.polarity[i] < 0,
+                reversed=best.polarity[i] < 0,
+                told=bool(fits and clear and read_us <= quarter_us[i]),
+                polarity_told=bool(fits and min(turned, default=math.inf) >= rules.CLEAR),
             )
         )
-    return tuple(found)
+    return tuple(told)
 
 
 def _folder_rms_db(speaker: Speaker, names: Sequence[str], recordings: Sequence[Recording]) -> float:
@@ -253,8 +261,8 @@ def _folder_rms_db(speaker: Speaker, names: Sequence[str], recordings: Sequence[
 
 
 def _keys(speaker: Speaker, reference: str, drivers: Sequence[DriverTiming]) -> dict[tuple[str, ...], float] | None:
-    """None where a driver plays the other way round: no delay makes up for that."""
-    if any(d.reversed for d in drivers):
+    """None where a driver plays the other way round: no delay makes up for that; or where none is told."""
+    if not drivers or any(d.reversed for d in drivers):
         return None
     first = speaker.drivers[reference]
     keys: dict[tuple[str, ...], float] = {}

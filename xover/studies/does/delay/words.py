@@ -23,38 +23,39 @@ _SOFTLY = (
 
 def headline(study: DelayStudy) -> str:
     """The answer in a sentence."""
+    told = [_timing(d, study.reference) for d in study.drivers if d.told]
     if study.unclear is None:
-        return capital("; ".join(_timing(d, study.reference) for d in study.drivers)) + "."
+        return capital("; ".join(told)) + "."
     why = {
         Unclear.SHARED: "the drivers share too little of the band",
         Unclear.RIVALS: "more than one delay explains what was recorded",
         Unclear.MISFIT: "no delay makes these records agree",
         Unclear.BEYOND: "the likeliest lies beyond the delays that were tried",
-        Unclear.WIDE: "what was recorded leaves the delay open by more than a quarter of a cycle",
+        Unclear.WIDE: "what was recorded leaves it open by more than a quarter of a cycle",
     }[study.unclear]
-    if not study.polarity_told:
-        return f"Cannot tell delay or polarity: {why}."
-    ways = "; ".join(f"{d.driver} plays {_way(d)}" for d in study.drivers)
-    return f"{capital(ways)}, but the delay cannot be told: {why}."
+    lost = [d for d in study.drivers if not d.told]
+    ways = [f"{d.driver} plays {_way(d)}" for d in lost if d.polarity_told]
+    both = "delay" if len(ways) == len(lost) and lost else "delay or polarity"
+    names = f" of {' and '.join(d.driver for d in lost)}" if told else ""
+    return capital("; ".join([*told, *ways, f"cannot tell {both}{names}: {why}"])) + "."
 
 
 def tell(study: DelayStudy, everything: bool = False) -> Iterator[Block]:
     """The answer, what it rests on, and what to do."""
     yield Head(f"{study.title}: timing of the drivers, against {study.reference}")
     yield Text(study.headline)
-    if study.unclear is None:
-        yield plain_table(
-            ["driver", "delay us", "95 %", "level dB", "95 %", "polarity"], [_row(d) for d in study.drivers]
-        )
+    told = [d for d in study.drivers if d.told]
+    if told:
+        yield plain_table(["driver", "delay us", "95 %", "level dB", "95 %", "polarity"], [_row(d) for d in told])
         yield Text("later and louder than its own record, as the folder reads that; 95 %: where the truth lies.")
-        for d in study.drivers:
+        for d in told:
             if d.high_us - d.delay_us > 1.5 * d.as_read_us:
                 words = (
                     f"its phase is rebuilt; how its level goes on beyond its ends is a guess, most of the interval. "
                     f"For the sum, as the record is read here, the delay is known to +-{_us(d.as_read_us)} us"
                 )
                 yield fact(d.driver, words)
-    elif study.unclear is Unclear.RIVALS and study.rival:
+    if study.unclear is Unclear.RIVALS and study.rival:
         for answer in (study.drivers, study.rival):
             words = "; ".join(f"{d.driver} {_us(d.delay_us, True)} us, {_way(d)}" for d in answer)
             yield fact("either" if answer is study.drivers else "or", words)
@@ -75,7 +76,7 @@ def tell(study: DelayStudy, everything: bool = False) -> Iterator[Block]:
 
 
 def _advice(study: DelayStudy) -> Iterator[Block]:
-    turned = [d.driver for d in study.drivers if d.reversed]
+    turned = [d.driver for d in study.drivers if d.reversed and d.polarity_told]
     if study.unclear is Unclear.SHARED:
         yield fact("do", f"record the drivers in parallel without the network, where they share more; {_SOFTLY}")
     elif study.unclear is Unclear.MISFIT:
@@ -86,7 +87,7 @@ def _advice(study: DelayStudy) -> Iterator[Block]:
         yield fact("do", words)
     elif study.unclear is not None:
         yield fact("do", f"{_MORE}; bare, {_SOFTLY}")
-    elif turned:
+    if turned:
         words = (
             f"look at the wires of {', '.join(turned)}: the recording, the record alone or the netlist has them the "
             "other way round than was said. Nothing is written until that is mended"
