@@ -39,6 +39,10 @@ BOX_RATIO: Final = 4.0
 # Losses of a box: Small's QL, and where a leak lets go of the air against the driver's resonance.
 LEAST_QL: Final = 1.0
 LEAK_RATIO: Final = (0.01, 10.0)
+# The lower peak of a vented box may lie so far below the data.
+FLANK_RATIO: Final = 2.0
+# The lesser peak of a vented box is no less than this share of the higher one.
+PORT_SHARE: Final = 0.1
 # A peak of the air lies below this many times the higher one of a vented box.
 BOX_BAND: Final = 2.5
 # A leak, which many things look like, must take the residual to this share.
@@ -93,7 +97,9 @@ class Search:
         # An inductance and cells instead, the resonances kept.
         kept = tuple(p.own if p.box and not p.box.tuned_hz else p for p in first.model.resonances if p.q >= 1.0)
         other = replace(first.model, le_h=0.3 * top / (2.0 * math.pi * high), lossy=(), resonances=kept, coil=None)
-        second = self._finished(self._grown(self._refined(other, noise_of(begun)), CLEARLY))
+        second = self._grown(self._refined(other, noise_of(begun)), CLEARLY)
+        if second.relative_rms < first.relative_rms or not plausible(first, self.rows):
+            second = self._finished(second)
         both = [c for c in (first, second) if plausible(c, self.rows)]
         return self._pruned(self._better(both or [first]))
 
@@ -137,7 +143,7 @@ class Search:
         """The same with one more part."""
         model = now.model
         cells = now.size.lossy < MOST_LOSSY
-        for part in self._shapes.best(now.residual, now.slopes, 3, cells):
+        for part in self._shapes.best(now.residual, now.slopes, 3 if now.relative_rms > COARSE else 2, cells):
             if isinstance(part, LossyInductance):
                 yield replace(model, lossy=(*model.lossy, part))
             elif now.size.resonances < MOST_RESONANCES:
@@ -154,7 +160,8 @@ class Search:
         peaks = sorted(model.resonances, key=lambda p: -p.r_ohm)[:3]
         low = float(self.rows.frequency_hz[0])
         leaks = LEAKS if peaks else ()
-        pairs = [pair for pair in itertools.combinations(peaks, 2) if min(p.f_hz for p in pair) >= low]
+        high = [p for p in peaks if p.f_hz >= low / FLANK_RATIO and p.r_ohm > PORT_SHARE * peaks[0].r_ohm]
+        pairs = list(itertools.combinations(high, 2))
         for tries in (
             # What the air of the box does is no resonance of its own.
             [(vented(*pair), _above(model, BOX_BAND * max(p.f_hz for p in pair))) for pair in pairs],

@@ -341,7 +341,7 @@ def _drivers(
     shown = solution.table.driver_names
     if models is None:
         words = ", ".join(f"{n} {resistance_ohm[n]:.3g} ohm" for n, letter in shown.items() if letter in used)
-        return f"DC resistance ({words})", {display: resistance_ohm[n] for n, display in shown.items()}
+        return f"each driver a resistor ({words})", {display: resistance_ohm[n] for n, display in shown.items()}
     return "fitted model", {display: impedance_polynomials(models[n]) for n, display in shown.items()}
 
 
