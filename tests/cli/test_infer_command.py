@@ -159,3 +159,17 @@ def test_a_driver_without_a_sweep_is_refused(run, attic):
     assert done.status == 2
     assert "'tweeter' has no impedance sweep" in done.err
     assert "drivers.tweeter.impedance" in done.err
+
+
+def test_a_band_limits_the_rows(run, examples):
+    left = examples / "attic-two-way" / "left"
+    arguments = ("infer", left, "--impedance", left / "terminals-found.csv", "--json")
+    done = run(*arguments, "--band", "100..10k")
+    assert done.status == 0, done.err
+    low, high = json.loads(done.out)["measurement"]["band_hz"]
+    assert 100.0 <= low < 102.0
+    assert 9800.0 < high <= 10_000.0
+    empty = run(*arguments, "--band", "1..2")
+    assert empty.status == 2
+    assert len(empty.err.splitlines()) == 1
+    assert "--band" in empty.err

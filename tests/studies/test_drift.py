@@ -88,7 +88,8 @@ def test_right_boards_fit_though_their_drivers_moved():
         random = np.random.default_rng([2, number])
         drivers = {"woofer": WOOFERS[6 + 4 * number], "tweeter": TWEETERS[number]}
         curves = {name: driver.sweep(F, 0.001, number) for name, driver in drivers.items()}
-        now = {name: moved(d, random.uniform(-0.03, 0.03, 4)).impedance_ohm(F) for name, d in drivers.items()}
+        by = {name: random.uniform(-0.03, 0.03, 4) for name in drivers}
+        now = {name: moved(d, by[name]).impedance_ohm(F) for name, d in drivers.items()}
         value = solve(PAD, F, now).impedance_ohm["in"]
         curve = Curve(F, value * np.exp(0.001 * random.standard_normal(F.size)), Unit.OHM)
         sweep = Sweep(SweepPlace.TERMINALS, "", curve, smoothness_noise(curve))
@@ -96,6 +97,7 @@ def test_right_boards_fit_though_their_drivers_moved():
             study = infer_network(PAD, curves, [sweep], jig=Jig(drift_sd=room))
             refused[room] += not study.topology_fits
             if room:
+                assert study.measurement.moved["woofer fs"][0] == pytest.approx(np.expm1(by["woofer"][0]), abs=0.01)
                 inside = [p.own.low <= value_of(PAD.part(p.name)) <= p.own.high for p in study.parts if p.own.seen]
                 held, count = held + sum(inside), count + len(inside)
     assert refused == {0.0: 3, 0.02: 0}

@@ -134,6 +134,11 @@ def test_priors_are_those_of_the_kinds_or_wider():
 def test_a_link_is_no_unknown_and_loose_coupling_is_taken_as_stated():
     network = build_network(parse_netlist("* x\nR1 in a 0\nL1 a w 1mH\nL2 w 0 2mH\nK1 L1 L2 0.05\nXlow w 0 woofer\n"))
     assert [u.name for u in unknowns(network)] == ["L1", "L2", "L1_dcr", "L2_dcr"]
+    # From a tenth on coils are one part: how close they are is an unknown like others.
+    stacked = build_network(parse_netlist("* x\nL1 in w 1mH\nL2 w 0 2mH\nK1 L1 L2 0.2\nXlow w 0 woofer\n"))
+    coupling = next(u for u in unknowns(stacked) if u.name == "K1")
+    assert coupling.marked == pytest.approx(0.8)
+    assert 1.0 - 0.8 * math.exp(2.0 * coupling.spread) < 0.0 < 1.0 - 0.8 * math.exp(coupling.spread)
     close = [u for u in unknowns(TRANSFORMER) if u.name == "K1"]
     assert close[0].marked == pytest.approx(0.005)
 

@@ -54,9 +54,11 @@ _CORE: Final = (0.01, 0.012)
 _ANY_DF_SD: Final = {True: 0.05, False: 0.005}
 # Resistance of a coil's wire, new: within this of what is stated.
 _DCR_TOLERANCE: Final = 0.10
-# Leakage (1 - k) of closely coupled coils: within a factor of 2.7 either way. Loose coupling is taken as stated.
+# Leakage (1 - k) of closely coupled coils: within a factor of 2.7 either way.
 _LEAKAGE_SD: Final = 0.5
-CLOSE_COUPLING: Final = 0.5
+# From this on coils are one part, and how close they are is looked for, within as much again; below it is as stated.
+ONE_PART: Final = 0.1
+_COUPLING_SD: Final = 0.5
 
 
 _KINDS: Final = {
@@ -134,10 +136,10 @@ def unknowns(network: Network, prior: Prior = Prior.ANY) -> tuple[Unknown, ...]:
 
 
 def _for_any(unknown: Unknown, wet: bool) -> float:
+    if unknown.kind in (ParameterKind.COUPLING, *HIDDEN_LAWS):
+        return unknown.spread
     if unknown.logarithmic:
         return ANY_SD
-    if unknown.kind in HIDDEN_LAWS:
-        return unknown.spread
     if unknown.kind is ParameterKind.DISSIPATION:
         return max(_ANY_DF_SD[wet], unknown.marked)
     return ANY_SD * unknown.centre
@@ -218,9 +220,10 @@ def _may_be_wet(capacitor: Capacitor) -> bool:
 def _leakages(network: Network) -> Iterator[Unknown]:
     for coupling in network.couplings:
         leakage = 1.0 - abs(coupling.k)
-        if CLOSE_COUPLING <= abs(coupling.k) < 1.0:
+        if ONE_PART <= abs(coupling.k) < 1.0:
             name, log = coupling.name, math.log(leakage)
-            yield Unknown(name, name, ParameterKind.COUPLING, leakage, True, log, _LEAKAGE_SD)
+            spread = min(_LEAKAGE_SD, _COUPLING_SD * abs(coupling.k) / leakage)
+            yield Unknown(name, name, ParameterKind.COUPLING, leakage, True, log, spread)
 
 
 def _between(low: float, high: float) -> tuple[float, float]:

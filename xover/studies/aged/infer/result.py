@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from xover.driver.kramers_kronig import CausalityCheck
-from xover.explain.identify import NextSweep
+from xover.explain.identify import Combination, NextSweep
 from xover.explain.sweeps import Noise
 from xover.explain.topology import Rival, TopologyTest
 from xover.explain.unknowns import Prior
@@ -79,6 +79,8 @@ class Measurement:
     rows : that were fitted. band_hz : they reach from and to. outliers_hz : rows that stand apart from the others.
     bounded_rows : those of them where a driver's sweep does not reach; its bound widens their noise.
     causality : of the first sweep.
+    moved : what a driver has moved by since its sweep, where that shows, and its standard deviation; both relative,
+        by names such as "woofer fs" (fs, Qms, Bl, Re).
     """
 
     noise: Noise
@@ -92,6 +94,7 @@ class Measurement:
     outliers_hz: tuple[float, ...]
     causality: CausalityCheck
     bounded_rows: int
+    moved: Mapping[str, tuple[float, float]]
 
     def plain(self) -> dict[str, Any]:
         """Its fields, those of the noise among them."""
@@ -102,11 +105,12 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Confusion:
-    """Numbers that cannot be told apart, in a sentence."""
+    """Numbers that cannot be told apart, in a sentence; `known` is their sum or the like that shows, None for none."""
 
     names: tuple[str, ...]
     shown: int
     sentence: str
+    known: Combination | None
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -14,7 +14,7 @@ from xover.driver.kramers_kronig import check_causality
 from xover.errors import NoSolutionError, OptionError, named
 from xover.explain.fit import SweepFit, fit, search, search_anew
 from xover.explain.identify import covariance, groups, next_sweeps, seen
-from xover.explain.problem import Jig, build_problem
+from xover.explain.problem import Jig, build_problem, is_drift
 from xover.explain.sweeps import Sweep
 from xover.explain.topology import Rival, judge_topology, left_over, try_rivals
 from xover.explain.unknowns import HIDDEN_LAWS, NORMAL_95, Prior, unknowns, with_values
@@ -44,6 +44,8 @@ _LOSSES: Final = {ParameterKind.DCR: "dcr", ParameterKind.ESR: "esr", ParameterK
 # Digits that are written.
 _DIGITS: Final = 4
 _COUPLING_PLACES: Final = 6
+# A driver's change shows where the sweeps leave less of what was believed of it, as standard deviations.
+_SHARPER: Final = 0.5
 # Spread, as a share of the number, that holds an unknown where it is.
 _HELD: Final = 1e-6
 
@@ -111,7 +113,9 @@ def infer_network(
     given = test.fits or force_numbers
     parts = _parts(network, found, scale)
     measured = _measurement(found, read[0], scale, jig)
-    confusions = tuple(Confusion(g.names, g.shown, confusion(g)) for g in groups(found, scale)) if given else ()
+    confusions = (
+        tuple(Confusion(g.names, g.shown, confusion(g), g.known) for g in groups(found, scale)) if given else ()
+    )
     further = next_sweeps(found, scale) if given else ()
     hidden = [p.name for p in parts if not p.own.seen]
     sentences = [
@@ -209,6 +213,11 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
         outliers_hz=apart,
         causality=check_causality(sweep.curve, rows.sweep.noise.either),
         bounded_rows=int((rows.doubt > 0).sum()),
+        moved={
+            u.name: (math.expm1(float(found.at[first + i] - u.centre)), float(deviation[first + i]))
+            for i, u in enumerate(problem.nuisances)
+            if is_drift(u.name) and deviation[first + i] < _SHARPER * u.spread
+        },
     )
 
 
@@ -231,6 +240,16 @@ def _cautions(found: SweepFit, jig: Jig, prior: Prior, network: Network) -> list
         out.append(
             f"{and_words(pulled)} lies far beyond what is usual, so that the prior pulls all values: "
             "use the prior 'any'"
+        )
+    far = [
+        u.name
+        for u, at in zip(found.problem.nuisances, found.at[len(found.problem.sought) :], strict=True)
+        if is_drift(u.name) and abs(at - u.centre) > _PULLED * u.spread
+    ]
+    if far:
+        out.append(
+            f"{and_words(far)} would have moved further since the driver's sweep than is plausible: measure it again, "
+            "or see whether another driver is in its place"
         )
     guessed = sorted(n for n, s in found.problem.driver_noise.items() if s >= 0.015)
     if guessed:

@@ -282,6 +282,9 @@ def _measured(measured: Measurement, residual: float) -> Iterator[Block]:
     yield fact(
         "leads", f"{measured.lead_ohm:.3f} +- {1.96 * measured.lead_error_ohm:.3f} ohm, fitted" if fitted else stated
     )
+    if measured.moved:
+        moved = (f"{n} {100 * by:+.1f} +- {196 * error:.1f} %" for n, (by, error) in measured.moved.items())
+        yield fact("drivers moved", ", ".join(moved))
     low, high = measured.band_hz
     bounded = measured.bounded_rows
     but = f", but for {bounded} where a driver is only bounded, and matters by 1 % at most" if bounded else ""
