@@ -29,6 +29,7 @@ _WHY: Final = {
     Misfit.PEAK: "another resonance stands there, of the box, the horn or the cone",
     Misfit.HUM: "look there for mains hum or a bad reading",
     Misfit.RATTLE: "the readings scatter there as with a rattle, a rubbing coil or a bad contact",
+    Misfit.SHARP: "the resonance there is sharp for the steps of the sweep, so sweep it in finer ones, and slowly",
     Misfit.READING: "one reading stands out, so look there for a bad reading",
     Misfit.UNKNOWN: "nothing tells why it does not follow there",
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import Final
 
@@ -21,6 +22,7 @@ class Misfit(StrEnum):
     HUM = "mains hum"
     RATTLE = "scatter"
     READING = "one reading"
+    SHARP = "a resonance sharp for the steps"
     UNKNOWN = "unknown"
 
 
@@ -36,6 +38,8 @@ SCATTER: Final = 4.0
 SCATTERED_ROWS: Final = 5
 """Rows that differ from the middle of their neighbours by so many times what is usual in the sweep, so many of them
 within `NEAR_OCTAVES`: no smooth curve goes through them."""
+ROWS_ACROSS: Final = 4.0
+"""Fewer rows across the width of a resonance, f/Q, do not show how it is shaped."""
 PEAK_SHARE: Final = 0.5
 LEAST_Q: Final = 1.0
 INSIDE: Final = 1.2
@@ -43,16 +47,18 @@ INSIDE: Final = 1.2
 data, stands there."""
 
 
-def misfit_of(rows: FitRows, residual: Complex, slopes: Float) -> Misfit:
+def misfit_of(rows: FitRows, residual: Complex, slopes: Float, peaks: Sequence[Resonance]) -> Misfit:
     """What is left of the data at the worst row looks like.
 
     Parameters
     ----------
     residual : (n,) model less data over data; real, of ln|Z|, without phase.
-    slopes : (m, k) real, of that, by the model's parameters.
+    slopes : (m, k) real, of that, by the model's parameters. peaks : of the model, as the terminals show them.
     """
     f, size = rows.frequency_hz, np.abs(residual)
     worst = int(np.argmax(size))
+    if any(_sharp(f, worst, peak) for peak in peaks):
+        return Misfit.SHARP
     away = np.abs(np.log2(f / f[worst]))
     near = away <= NEAR_OCTAVES
     if _scattered(residual, near):
@@ -72,6 +78,13 @@ def misfit_of(rows: FitRows, residual: Complex, slopes: Float) -> Misfit:
         if stands and taken and abs(math.log2(part.f_hz / f[worst])) < NEAR_OCTAVES:
             return Misfit.PEAK
     return Misfit.UNKNOWN
+
+
+def _sharp(f: Float, at: int, peak: Resonance) -> bool:
+    """Whether a row stands on a resonance that few rows cross."""
+    width = 1.0 / (peak.q * math.log(2.0))
+    step = math.log2(f[min(at + 1, f.size - 1)] / f[max(at - 1, 0)]) / 2.0
+    return abs(math.log2(f[at] / peak.f_hz)) < 2.0 * width < 2.0 * ROWS_ACROSS * step
 
 
 def _scattered(residual: Complex, near: NDArray[np.bool_]) -> bool:
