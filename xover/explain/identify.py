@@ -145,9 +145,22 @@ def _simplest(found: SweepFit, first: int, whole: Float) -> tuple[int, ...] | No
             told.append((c.error, (first, j)))
     if not told and _dimension(found.problem.all_unknowns[first]) == "ohm":
         ohms = [j for j in rest if _dimension(found.problem.all_unknowns[j]) == "ohm"]
-        threes = [(first, *pair) for pair in itertools.combinations(ohms, 2)]
-        told = [(c.error, s) for s in threes if (c := _several(found, s, whole)) is not None]
+        told = [
+            (c.error, s) for s in _threes(found, first, ohms, whole) if (c := _several(found, s, whole)) is not None
+        ]
     return tuple(sorted(min(told)[1])) if told else None
+
+
+def _threes(found: SweepFit, first: int, others: list[int], whole: Float) -> list[tuple[int, ...]]:
+    """Sets of three resistances, one of them given, whose sum is known far better than each."""
+    members = [first, *others]
+    turn = np.array([float(found.problem.all_unknowns[i].per_coordinate(found.at[i])) for i in members])
+    block = whole[np.ix_(members, members)] * np.outer(turn, turn)
+    own, across = np.diag(block), block[0]
+    square = own[0] + own[:, None] + own + 2.0 * (across[:, None] + across + block)
+    least = np.minimum(np.minimum(own[:, None], own), own[0])
+    pairs = np.argwhere(np.triu(square < _BETTER**2 * least, 1))
+    return [(first, members[a], members[b]) for a, b in pairs if a > 0]
 
 
 def _partners(first: int, whole: Float) -> tuple[int, ...]:
