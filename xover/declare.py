@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from os import PathLike
 from typing import Annotated, Any, Final, TypeVar, get_args, get_origin
 
 from xover.errors import InputError, OptionError, named
@@ -81,7 +82,7 @@ class Ask:
         if self.many and isinstance(given, Mapping):
             return {k: self._one(name, f"{k}={v}")[1] if isinstance(v, str) else v for k, v in given.items()}
         if self.many:
-            each = [self._one(name, one) for one in ([given] if isinstance(given, str) else given)]
+            each = [self._one(name, one) for one in ([given] if isinstance(given, str | PathLike) else given)]
             if self.unit.several:
                 each = [value for one in each for value in (one if isinstance(one, tuple) else (one,))]
             return merged(name, each)

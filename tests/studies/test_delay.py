@@ -162,13 +162,14 @@ def test_a_recording_of_something_else_tells_nothing(tmp_path):
         (["both.txt"], (30.0, 50.0), "less than an octave"),
         (["thirds.txt"], BAND, "too few to tell a delay"),
         (["nowhere.txt"], BAND, "does not exist"),
+        ([3], BAND, "meant by its file"),
     ],
 )
 def test_bad_recordings_are_refused(tmp_path, given, band, words):
     made(tmp_path)
     rows = [f"{f:.5g}\t80" for f in log_grid(20.0, 20_000.0, 3)]
     (tmp_path / "thirds.txt").write_text("Hz\tdB\n" + "\n".join(rows), encoding="utf-8")
-    placed = [(tmp_path / g[0], g[1]) if isinstance(g, tuple) else tmp_path / g for g in given]
+    placed = [(tmp_path / g[0], g[1]) if isinstance(g, tuple) else g if g == 3 else tmp_path / g for g in given]
     with pytest.raises((OptionError, InputError), match=words):
         study_delay(open_speaker(tmp_path), placed, (), None, band, None)
 

@@ -88,7 +88,8 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
         case Fault.NO_PLACE:
             return (
                 "its phase is rebuilt, but its place is not known: the sum is an envelope only",
-                "add position_mm = [right, up, forward] of the design axis' foot on the baffle",
+                "add position_mm = [right, up, forward] of the design axis' foot on the baffle; a recording of all "
+                "drivers together tells more: xover delay",
             )
         case Fault.UNSOUND:
             return health_words(f["health"])

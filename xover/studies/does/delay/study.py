@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -58,6 +59,8 @@ def study_delay(
     for given, through in ((bare, None), (finished, wired)):
         for one in given.items() if isinstance(given, Mapping) else given:
             source, names = one if isinstance(one, tuple) else (one, "")
+            if not isinstance(source, str | Path | Curve):
+                raise OptionError("a recording is meant by its file", "give its name, or a list of (file, drivers)")
             curve, notes = response_curve(source)
             said += notes
             heard.append(_Heard(curve, _signs(speaker, names, through), through))
