@@ -22,7 +22,7 @@ from invented import unsound
 from invented.drivers import HORNS, MIDS, SWEPT_HZ, TWEETERS, WOOFERS, Invented
 
 from xover.curve import Curve, Unit
-from xover.driver.model import DatasheetValues
+from xover.driver.datasheet import DatasheetValues
 from xover.judge.beside import HARMLESS, Trouble
 from xover.judge.health import DriverHealth, Side, driver_health
 from xover.rules.instruments import Instrument

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from xover.curve import Evidence, Unit, log_grid
+from xover.driver.datasheet import DatasheetValues, datasheet_response
 from xover.driver.minimum_phase import minimum_phase
-from xover.driver.model import DatasheetValues, datasheet_response
 from xover.errors import InputError
 
 SHEET = DatasheetValues(re_ohm=5.4, fs_hz=1100.0, qms=2.2, qes=1.1, le_mh=0.03, sensitivity_db=92.0)

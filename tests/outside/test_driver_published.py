@@ -15,8 +15,9 @@ import pytest
 from numpy.typing import NDArray
 
 from xover.curve import Curve, Unit, log_grid
+from xover.driver.datasheet import DatasheetValues
 from xover.driver.fit import fit_driver
-from xover.driver.model import DatasheetValues, DriverModel
+from xover.driver.model import DriverModel
 
 pytestmark = pytest.mark.outside
 

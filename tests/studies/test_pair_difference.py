@@ -169,7 +169,7 @@ def test_knobs_of_an_aged_driver_have_exact_slopes():
 
 
 def test_a_driver_without_a_resonance_has_no_age():
-    from xover.driver.model import DatasheetValues
+    from xover.driver.datasheet import DatasheetValues
     from xover.speaker import PhaseSource, SpeakerDriver
 
     f = np.geomspace(100, 10e3, 80)

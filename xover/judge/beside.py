@@ -13,7 +13,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from xover.curve import Curve
-from xover.driver.model import DatasheetValues
+from xover.driver.datasheet import DatasheetValues
 from xover.judge.dead import is_open, is_shorted
 from xover.plain import fields_of
 from xover.rules import health as rules

@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict
 
 from xover.curve import Curve, Evidence
-from xover.driver.model import DatasheetValues
+from xover.driver.datasheet import DatasheetValues
 from xover.errors import InputError
 from xover.files.speaker import Datasheet, Driver, SpeakerFile
 from xover.rules.instruments import PHONE_PER_OCTAVE, Instrument

@@ -14,8 +14,8 @@ from xover.acoustic.level import ratio
 from xover.acoustic.time import delay_factor
 from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.beyond import beyond
+from xover.driver.datasheet import DatasheetValues, datasheet_response
 from xover.driver.minimum_phase import minimum_phase_curve
-from xover.driver.model import DatasheetValues, datasheet_response
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.netlist import read_netlist
 from xover.files.speaker import Amplifier, Driver, Listening, SpeakerFile, read_speaker

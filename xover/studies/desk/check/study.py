@@ -10,8 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from xover.blocks import Block, Facts, Head, Text, plain_table
+from xover.driver.datasheet import DatasheetValues
 from xover.driver.fit import DriverFit
-from xover.driver.model import DatasheetValues
 from xover.judge.faults import faults, worn
 from xover.judge.findings import Finding, found
 from xover.judge.health import DriverHealth, speaker_health, unsound
