@@ -172,7 +172,7 @@ class VerifyStudy(Readable):
     def plain(self) -> dict[str, Any]:
         """Its fields."""
         shape = fields_of(self, sweep=None, verdict=None, terminals="impedance", sound="response")
-        return shape | {"agrees": self.agrees}
+        return shape | {"agrees": self.agrees, "verdict": str(self.verdict)}
 
 
 @dataclass(frozen=True)
