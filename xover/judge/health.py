@@ -34,6 +34,7 @@ from xover.plain import fields_of
 from xover.rules import health as rules
 from xover.rules.bands import AUDIO_BAND_HZ
 from xover.rules.likeness import DATASHEET_RE
+from xover.sound.driver_fit import fit_sweep
 from xover.sound.meeting import ways
 from xover.sound.motion import motion_of
 from xover.speaker import Speaker, SpeakerDriver
@@ -57,7 +58,8 @@ class DriverHealth:
 
     Attributes
     ----------
-    fs_hz, qms, rise, re_ohm : as read on the peak of its sweep, `rise` being Zmax/Re. peaks : that stand clear.
+    fs_hz, qms, rise, re_ohm : of its fitted model where that holds, else as read on the peak of its sweep; `rise` is
+        Zmax/Re. peaks : that stand clear.
     high : a tweeter or horn, by its resonance. held : what it was held against.
     side : whose trouble it is; OWN and OTHER only where the readings tell. trouble : the possible ones of that side;
         of EITHER this driver's. other : the other driver's. by : what told.
@@ -134,8 +136,37 @@ def speaker_health(
         twins = [_as_read(speaker, other) for other in way.get(name, ()) if other != name]
         read = driver_health(_as_read(speaker, name), theirs.get(name.lower()), twins)
         if read is not None:
-            health[name] = read
+            health[name] = _told(read, speaker, mate)
     return health
+
+
+def _told(read: DriverHealth, speaker: Speaker, mate: Speaker | None) -> DriverHealth:
+    """With the figures of the fitted models where these hold, as every other answer has them."""
+    others = {} if mate is None else {name.lower(): d for name, d in mate.drivers.items()}
+
+    def figures(h: DriverHealth | Held, driver: SpeakerDriver) -> tuple[float, float, float, float]:
+        fit = fit_sweep(driver)
+        if fit is None or not fit.holds:
+            return h.fs_hz, h.qms, h.rise, h.re_ohm
+        re = driver.metered_re_ohm or fit.model.re_ohm
+        return _known(fit.fs_hz, h.fs_hz), _known(fit.qms, h.qms), h.rise * h.re_ohm / re, re
+
+    def held_told(held: Held) -> Held:
+        if held.against is Against.SHEET:
+            return held
+        fs, qms, rise, re = figures(
+            held, speaker.drivers[held.name] if held.against is Against.TWIN else others[held.name.lower()]
+        )
+        return replace(held, fs_hz=fs, qms=qms, rise=rise, re_ohm=re)
+
+    held = {id(h): held_told(h) for h in read.held}
+    by = None if read.by is None else held.get(id(read.by), read.by)
+    fs, qms, rise, re = figures(read, speaker.drivers[read.driver])
+    return replace(read, fs_hz=fs, qms=qms, rise=rise, re_ohm=re, held=tuple(held.values()), by=by)
+
+
+def _known(one: float, other: float) -> float:
+    return one if math.isfinite(one) else other
 
 
 def _as_read(speaker: Speaker, name: str) -> SpeakerDriver:

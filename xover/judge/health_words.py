@@ -138,9 +138,8 @@ def told_health(found: Iterable[DriverHealth], told: Container[str] = ()) -> Ite
         if said:
             yield Items(tuple(f"{and_words(names)}: {text}" for text, names in said.items()))
         yield Text(
-            "Read on the peak itself. Zmax/Re: how far the peak rises over the DC resistance; where no meter read it, "
-            "a little of the coil's losses is in it. A datasheet's driver stands in free air: a box raises fs, and "
-            "lining and leaks lower the peak.",
+            "Zmax/Re: how far the peak rises over the DC resistance. A datasheet's driver stands in free "
+            "air: a box raises fs, and lining and leaks lower the peak.",
             "quiet",
         )
 
