@@ -159,7 +159,8 @@ def rivals_sentence(rivals: Sequence[Rival], drawn_fits: bool) -> str | None:
         return f"No neighbour explains the sweep as well as the network as drawn. {polarity}"
     if drawn_fits:
         return f"Better than as drawn: {words[0]}. {polarity}"
-    return f"What fits: {words[0]}. Draw it so and run again for the other values. {polarity}"
+    so = "Look at the board: if it is so, draw it so and run again for the other values"
+    return f"What fits: {words[0]}. {so}. {polarity}"
 
 
 def measurement_warnings(measured: Measurement, test: TopologyTest) -> list[str]:
