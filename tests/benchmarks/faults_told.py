@@ -29,6 +29,7 @@ from xover.studies.aged.verify.study import verify
 
 RECORDS = tuple((k, heard) for k in (False, True) for heard in (False, True))
 DECADES = {"ten times the value": 10.0, "a tenth of the value": 0.1}
+# Seeds 1 and 2 were looked at while thresholds were set; 3 and beyond were not.
 NAMES = ("sweep", "sweep + response", "sweep, K", "sweep + response, K")
 
 
@@ -133,7 +134,7 @@ def show(tallies, seconds):
     print(f"groups of 0, 1, 2, ..: {groups.tolist()}; CPU s mean {np.mean(seconds):.2f}, most {np.max(seconds):.2f}")
 
 
-def main(faults=100, right=100, seed=1, say=0):
+def main(faults=100, right=100, seed=3, say=0):
     with tempfile.TemporaryDirectory() as folder:
         if faults:
             show(*run_faults(faults, seed, Path(folder), say))
