@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from xover.errors import InputError
+from xover.errors import InputError, OptionError
 from xover.judge.kinds import Fault
 from xover.judge.network import dc_drive
 from xover.plain import to_plain
@@ -17,6 +17,7 @@ from xover.sound.driver_fit import circuit_of, fit_sweep
 from xover.speaker import Speaker, open_speaker
 from xover.studies.desk.check.study import study_check
 from xover.studies.desk.spice.study import study_spice
+from xover.studies.does.formula.study import drive_polynomials, study_formula
 from xover.studies.does.formula.terminated import terminated_speaker
 
 ATTIC = Path(__file__).resolve().parents[2] / "examples" / "attic-two-way"
@@ -54,7 +55,15 @@ def test_no_claim_rests_on_it(tmp_path: Path) -> None:
     assert (plain["tweeter"]["holds"], plain["tweeter"]["failure"]) == (True, "")
     taken = terminated_speaker(speaker, "found")
     assert "woofer" not in taken.models
-    assert any(w.startswith(f"woofer: {fit.failure}: taken as its lowest impedance") for w in taken.warnings)
+    assert any(w.startswith(f"woofer: {fit.failure}: no poles, zeros or corners") for w in taken.warnings)
+    formulas = {f.name: f for f in study_formula(taken).shown}
+    behind = formulas["woofer"].resistive, formulas["woofer"].modelled, formulas["woofer"].nearest
+    assert behind == (None, None, None)
+    assert formulas["tweeter"].resistive is not None
+    assert all(f.resistive is None for name, f in formulas.items() if name.startswith("load"))
+    with pytest.raises(OptionError, match="no model follows the sweep of woofer"):
+        drive_polynomials(taken)
+    assert np.isnan(checked.health["woofer"].re_ohm)
     with pytest.raises(InputError, match="so there is no circuit to write for it"):
         study_spice(speaker, "found")
     network = speaker.network("found")

@@ -58,8 +58,8 @@ class DriverHealth:
 
     Attributes
     ----------
-    fs_hz, qms, rise, re_ohm : of its fitted model where that holds, else as read on the peak of its sweep; `rise` is
-        Zmax/Re. peaks : that stand clear.
+    fs_hz, qms, rise, re_ohm : of its fitted model, NaN where none follows its sweep; `rise` is Zmax/Re.
+    peaks : that stand clear.
     high : a tweeter or horn, by its resonance. held : what it was held against.
     side : whose trouble it is; OWN and OTHER only where the readings tell. trouble : the possible ones of that side;
         of EITHER this driver's. other : the other driver's. by : what told.
@@ -141,13 +141,15 @@ def speaker_health(
 
 
 def _told(read: DriverHealth, speaker: Speaker, mate: Speaker | None) -> DriverHealth:
-    """With the figures of the fitted models where these hold, as every other answer has them."""
+    """With the figures of the fitted models, as every other answer has them; without any where no model follows."""
     others = {} if mate is None else {name.lower(): d for name, d in mate.drivers.items()}
 
     def figures(h: DriverHealth | Held, driver: SpeakerDriver) -> tuple[float, float, float, float]:
         fit = fit_sweep(driver)
-        if fit is None or not fit.holds:
+        if fit is None:
             return h.fs_hz, h.qms, h.rise, h.re_ohm
+        if not fit.holds:
+            return (math.nan,) * 4
         re = driver.metered_re_ohm or fit.model.re_ohm
         return _known(fit.fs_hz, h.fs_hz), _known(fit.qms, h.qms), h.rise * h.re_ohm / re, re
 

@@ -32,6 +32,7 @@ from xover.quantity import hertz
 from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
 from xover.rules.triage import Rung
 from xover.sentences import capital
+from xover.sound.driver_fit import circuit_of
 from xover.sound.prediction import Prediction, predict
 from xover.speaker import open_speaker
 from xover.studies.aged.condition.study import study_condition
@@ -214,8 +215,10 @@ def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     """The exact transfer functions; each driver's DC resistance only serves to name the nearest alignment."""
     ohms: dict[str, float] = {}
     for key, driver in ((n, shop.speaker.drivers[n]) for n in network.driver_names):
-        said = driver.re_ohm  # only where that is not known is the sweep looked into
-        ohms[key] = float(np.nanmin(np.abs(driver.impedance_ohm(shop.frequency_hz)))) if said is None else said
+        if driver.re_ohm is not None:
+            ohms[key] = driver.re_ohm
+        elif (model := circuit_of(driver)) is not None:
+            ohms[key] = model.re_ohm
     study = study_formula(TerminatedNetwork(network, name, ohms, title=shop.speaker.title))
     written = tuple(
         WrittenFormula(key, f.expression, f.ideal_text, "" if f.nearest is None else f.nearest.name)

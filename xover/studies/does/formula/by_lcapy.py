@@ -162,7 +162,7 @@ class _Cards:
     def _driver(self, name: str, key: str, plus: str, minus: str) -> None:
         model = self.of.models.get(name)
         if model is None:
-            ohm = self.of.resistance_ohm[name]
+            ohm = self.of.resistor_of(name)
             self.add("R", f"{key} resistance", plus, minus, braced(ohm))
             self.left_out.append(f"{key} is a resistor of {ohms(ohm)}")
             return

@@ -298,7 +298,7 @@ def drive_polynomials(terminated: TerminatedNetwork) -> dict[str, tuple[list[Fra
     """
     solution = solve_symbolic(terminated.network)
     drivers: dict[str, Any] = {
-        letter: impedance_polynomials(terminated.models[n]) if n in terminated.models else terminated.resistance_ohm[n]
+        letter: impedance_polynomials(terminated.models[n]) if n in terminated.models else terminated.resistor_of(n)
         for n, letter in solution.table.driver_names.items()
     }
     values = solution.table.value
@@ -316,7 +316,7 @@ def _formula(
 ) -> Formula:
     resistive = _shape(simple, ideal, resistance_ohm, None)
     modelled = None if models is None else _shape(rational, exact, resistance_ohm, models)
-    nearest, why = _nearest(resistive)
+    nearest, why = (None, "") if resistive is None else _nearest(resistive)
     return Formula(
         name=key,
         expression=ratio_text(rational),
@@ -336,12 +336,16 @@ def _drivers(
     used: Sequence[str],
     resistance_ohm: Mapping[str, float],
     models: Mapping[str, DriverModel] | None,
-) -> tuple[str, dict[str, Any]]:
-    """What stands in for the drivers that occur: in words, and by letter."""
+) -> tuple[str, dict[str, Any]] | None:
+    """What stands in for the drivers that occur: in words, and by letter; None where nothing may stand for one."""
     shown = solution.table.driver_names
     if models is None:
+        if any(letter in used and n not in resistance_ohm for n, letter in shown.items()):
+            return None
         words = ", ".join(f"{n} {resistance_ohm[n]:.3g} ohm" for n, letter in shown.items() if letter in used)
-        return f"each driver a resistor ({words})", {display: resistance_ohm[n] for n, display in shown.items()}
+        return f"each driver a resistor ({words})", {
+            display: resistance_ohm[n] for n, display in shown.items() if n in resistance_ohm
+        }
     return "fitted model", {display: impedance_polynomials(models[n]) for n, display in shown.items()}
 
 
@@ -350,8 +354,11 @@ def _shape(
     solution: SymbolicSolution,
     resistance_ohm: Mapping[str, float],
     models: Mapping[str, DriverModel] | None,
-) -> Shape:
-    words, drivers = _drivers(solution, rational.names, resistance_ohm, models)
+) -> Shape | None:
+    taken = _drivers(solution, rational.names, resistance_ohm, models)
+    if taken is None:
+        return None
+    words, drivers = taken
     top, bottom = numeric_polynomials(rational, solution.table.value, drivers, LOSS_HZ)
     return _from_polynomials(words, top, bottom)
 
@@ -366,7 +373,10 @@ def _load_shape(
     if not load.admittance:
         return None
     used = [name for _, y in load.admittance for name in y.names]
-    words, drivers = _drivers(solution, used, resistance_ohm, models)
+    taken = _drivers(solution, used, resistance_ohm, models)
+    if taken is None:
+        return None
+    words, drivers = taken
     top, bottom = [Fraction(0)], [Fraction(1)]
     for _, y in load.admittance:
         p, q = numeric_polynomials(y, solution.table.value, drivers, LOSS_HZ)

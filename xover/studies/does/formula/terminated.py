@@ -7,10 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
-from xover.curve import log_grid
 from xover.driver.model import DriverModel
+from xover.errors import OptionError
 from xover.files.netlist import read_target
 from xover.network import Network, build_network
 from xover.readable import Readable
@@ -26,7 +24,7 @@ class TerminatedNetwork(Readable):
 
     Attributes
     ----------
-    resistance_ohm : DC resistance of each driver, by its name.
+    resistance_ohm : DC resistance of each driver, by its name; none of a driver of which neither model nor meter tells.
     models : fitted models by name, of the drivers that have one.
     warnings : how well the drivers are known.
     """
@@ -37,6 +35,15 @@ class TerminatedNetwork(Readable):
     models: Mapping[str, DriverModel] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     title: str = ""
+
+    def resistor_of(self, driver: str) -> float:
+        """What stands for a driver without a model, ohm. Raises OptionError where nothing may."""
+        if driver not in self.resistance_ohm:
+            raise OptionError(
+                f"no model follows the sweep of {driver}, so nothing can be told of what lies behind it",
+                f"measure it again, or read its DC resistance with a meter: re_ohm in [drivers.{driver}]",
+            )
+        return self.resistance_ohm[driver]
 
 
 def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
@@ -53,8 +60,8 @@ def terminated_circuit(circuit: str | Path) -> TerminatedNetwork:
 def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork:
     """A named network of a speaker.
 
-    A driver without a sweep is the model of its values. One whose sweep no model fits is taken as the lowest
-    impedance that it shows, and said so.
+    A driver without a sweep is the model of its values. One whose sweep no model fits is taken as the resistance that
+    a meter read, and else as nothing: no poles, zeros or corners are told of what it ends.
     """
     network = speaker.network(network_name)
     resistance: dict[str, float] = {}
@@ -74,9 +81,13 @@ def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork
             resistance[name] = driver.datasheet.re_ohm
             warnings.append(f"{name} is the model of its {driver.impedance_instrument} values")
         else:
-            lowest = float(np.nanmin(np.abs(driver.impedance_ohm(log_grid(20.0, 20e3, 24)))))
-            resistance[name] = driver.metered_re_ohm or lowest
-            taken = "DC resistance" if driver.metered_re_ohm else "lowest impedance"
             why = "no model fits its sweep" if fit is None else fit.failure
-            warnings.append(f"{name}: {why}: taken as its {taken}, {resistance[name]:.3g} ohm")
+            if driver.metered_re_ohm is not None:
+                resistance[name] = driver.metered_re_ohm
+                warnings.append(f"{name}: {why}: taken as its DC resistance, {resistance[name]:.3g} ohm")
+            else:
+                warnings.append(
+                    f"{name}: {why}: no poles, zeros or corners can be told of what ends in it; measure it again, or "
+                    "read its DC resistance with a meter (re_ohm)"
+                )
     return TerminatedNetwork(network, network_name, resistance, models, tuple(warnings), speaker.title)
