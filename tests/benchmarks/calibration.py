@@ -1,7 +1,7 @@
 """Is what `infer` says as sure as it says? Boards whose parts are known, swept by simulation, inferred, counted.
 
     python tests/benchmarks/calibration.py                      # 60 boards of each kind, some minutes
-    python tests/benchmarks/calibration.py --count 500 --kind all
+    python tests/benchmarks/calibration.py --first 1000 --count 50 --wrong 12   # the README's
     python tests/benchmarks/calibration.py --list               # the kinds
 
 Nothing that is simulated shares what is fitted: drivers are masses, air and eddy currents (tests/invented/drivers.py),
@@ -66,6 +66,7 @@ HEAD = "kind     boards     hold truth, %     of  seen  +-%       refused, %  dr
 
 
 KEYS = {"C": "capacitors", "L": "coils", "R": "resistors", "dcr": "DCR", "esr": "ESR"}
+WIDTHS = dict(zip(KEYS, (15, 15, 15, 14, 13), strict=True))
 
 
 def held(found: list[Outcome], kind: str) -> str:
@@ -107,6 +108,8 @@ def main() -> None:
     options.add_argument("--list", action="store_true", help="the kinds, and no run")
     options.add_argument("--misses", action="store_true", help="tell each value that is not held, each refusal")
     given = options.parse_args()
+    if min(given.count, given.wrong, given.first) < 0:
+        options.error("a number of boards is zero or more")
     if given.list:
         for name, of in KINDS.items():
             print(f"{name:9} {of.words}")
@@ -125,9 +128,9 @@ def main() -> None:
             tell_misses(found)
     print("of: values; seen: share of all values, %; +-%: median half width; draw so: another board offered")
     print("\nOf numbers called seen, held by their interval, with the interval of the rate in %")
-    print("kind    " + "".join(f"{words:>14}" for words in KEYS.values()))
+    print("kind    " + "".join(f"{words:>{WIDTHS[key]}}" for key, words in KEYS.items()))
     for kind, found in everything.items():
-        print(f"{kind:8}" + "".join(f"{held(found, key):>14}" for key in KEYS))
+        print(f"{kind:8}" + "".join(f"{held(found, key):>{WIDTHS[key]}}" for key in KEYS))
     if given.wrong:
         print("\nWrong boards: how many are refused")
         print("kind     fault    boards         refused, %  named so")
