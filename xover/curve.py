@@ -100,6 +100,13 @@ class Curve(Readable):
         """(n,) phase in degrees, unwrapped from row to row."""
         return np.degrees(np.unwrap(np.angle(self.value)))
 
+    @cached_property
+    def as_swept(self) -> Curve:
+        """What was measured: without a phase that was rebuilt from the magnitude."""
+        if not self.phase_rebuilt:
+            return self
+        return replace(self, value=np.abs(self.value), has_phase=False, phase_rebuilt=False)
+
     def at(self, frequency_hz: ArrayLike) -> Complex:
         """Interpolate at other frequencies; NaN outside the band that was measured.
 

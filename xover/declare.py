@@ -226,18 +226,16 @@ class Fig:
     Attributes
     ----------
     label : in words. unit : of its value. json : its key; "" is the field's name, None keeps it out of the JSON.
-    told : whether terminal and page tell it among the figures, by `figures_of`.
     """
 
     label: str
     unit: Unit
     json: str | None = ""
-    told: bool = False
 
 
-def figure(label: str, unit: Unit, json: str | None = "", *, told: bool = False, **more: Any) -> Any:
+def figure(label: str, unit: Unit, json: str | None = "", **more: Any) -> Any:
     """A field of a result's dataclass that is a figure; `more` goes to `dataclasses.field`."""
-    return dataclasses.field(metadata={_FIGURE: Fig(label, unit, json, told)}, **more)
+    return dataclasses.field(metadata={_FIGURE: Fig(label, unit, json)}, **more)
 
 
 def declared(result: Any) -> Iterator[tuple[str, Fig]]:
@@ -245,14 +243,3 @@ def declared(result: Any) -> Iterator[tuple[str, Fig]]:
     for field in dataclasses.fields(result):
         if _FIGURE in field.metadata:
             yield field.name, field.metadata[_FIGURE]
-
-
-def figures_of(result: Any) -> list[tuple[str, str]]:
-    """(label, words) of the figures that are told by themselves; what is not known is a dash."""
-    rows = []
-    for name, fig in declared(result):
-        if fig.told:
-            value = getattr(result, name)
-            known = value is not None and not (isinstance(value, float) and math.isnan(value))
-            rows.append((fig.label, f"{fig.unit.show(value)} {fig.unit.unit}".rstrip() if known else "-"))
-    return rows

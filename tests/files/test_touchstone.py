@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from xover.curve import Evidence
 from xover.errors import InputError
 from xover.files.tables import read_impedance, read_response
-from xover.files.touchstone import is_touchstone, parse_touchstone, read_touchstone
+from xover.files.touchstone import is_touchstone, read_touchstone
+from xover.files.touchstone import parse_touchstone as parse_rows
 
 # Touchstone File Format Specification: the same one-port Z data in version 1 (normalised to 75 ohm)
 # and in version 2 (in ohm, with a [Reference] that does not rescale it).
@@ -37,6 +38,13 @@ VERSION_2 = """[Version] 2.0
 500 0.75 -89
 [End]
 """
+
+
+def parse_touchstone(text: str, path: Path | None = None) -> tuple[np.ndarray, np.ndarray]:
+    data = parse_rows(text, path)
+    return data.frequency_hz, data.impedance_ohm
+
+
 # 75 ohm times the polar values of the example, written out to five places.
 EXAMPLE_OHM = [
     74.06913 - 5.17942j,
@@ -167,8 +175,6 @@ HEAD_2 = "[Version] 2.0\n# Hz Z RI\n[Number of Ports] 1\n"
         (OPTION + "20 8,1 0\n", r"t\.s1p:2: '8,1' is not a number"),
         (OPTION + "20 1e999 0\n", r"t\.s1p:2: holds a number that is below 0 Hz or not finite"),
         (OPTION + "-20 8 0\n", r"t\.s1p:2: holds a number that is below 0 Hz or not finite"),
-        (OPTION + "20 8 0\n20 9 0\n", r"t\.s1p:3: the frequency does not rise: 20 Hz after 20 Hz"),
-        (OPTION + "! note\n20 8 0\n\n10 9 0\n", r"t\.s1p:5: the frequency does not rise: 10 Hz after 20 Hz"),
         ("# Hz S RI R 50\n20 1 0\n", r"t\.s1p:2: an open circuit has no finite impedance"),
         ("# Hz Y RI R 50\n20 0 0\n", r"t\.s1p:2: an open circuit has no finite impedance"),
         ("# Hz Z DB R 1\n20 7000 0\n", r"t\.s1p:2: 7000 dB is out of all range; check the format"),

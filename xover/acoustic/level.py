@@ -21,6 +21,9 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.rules.bands import SENSITIVITY_HZ
 
+NEPER_DB: Final = 20.0 / math.log(10.0)
+"""dB in a neper, the unit of a natural logarithm of magnitudes."""
+
 
 def level_db(pressure: ArrayLike) -> Float:
     """20 lg|pressure|, dB re the unit of `pressure`; -inf at zero, NaN at NaN, same shape."""

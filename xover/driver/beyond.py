@@ -12,8 +12,6 @@ times that resistance, and any coil's rise so high.
 
 from __future__ import annotations
 
-from dataclasses import replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -27,8 +25,6 @@ if TYPE_CHECKING:
 
 LEAST_FLANK: Final = 2.0
 """The lowest resonance lies this far above the sweep's beginning, or the model is not followed below it."""
-MOST_RESIDUAL: Final = 0.05
-"""A model that misses the sweep by more is not followed anywhere."""
 FARTHEST_OCTAVES: Final = 2.0
 """Above its end the model is followed so far: further was not found to hold."""
 MOST_SHARE: Final = 0.5
@@ -94,21 +90,19 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
 def _goes_on(fit: DriverFit, end_hz: float, edge: int) -> bool:
     """Whether the model may be followed beyond an end of the sweep."""
     peaks = [peak.f_hz for resonance in fit.model.resonances for peak in resonance.peaks()]
-    if fit.failure or fit.relative_rms > MOST_RESIDUAL or not peaks:
+    if not fit.holds or not peaks:
         return False
     if edge == 0:
         return min(peaks) >= LEAST_FLANK * end_hz
     return bool(fit.model.impedance_ohm(np.array([end_hz]))[0].imag > 0)
 
 
-@lru_cache(maxsize=64)
 def _fitted(curve: Curve) -> DriverFit | None:
-    """A curve never changes, and is asked for by whoever reads a network; None where it cannot be fitted."""
+    """None where it cannot be fitted."""
     from xover.driver.fit import fit_driver  # takes a while to load, and most sweeps reach
 
-    # A rebuilt phase rests on how the sweep goes on beyond its ends, which is what is asked here.
-    swept = replace(curve, has_phase=False, phase_rebuilt=False) if curve.phase_rebuilt else curve
     try:
-        return fit_driver(swept)
+        # A rebuilt phase rests on how the sweep goes on beyond its ends, which is what is asked here.
+        return fit_driver(curve.as_swept)
     except InputError:
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -137,12 +138,14 @@ class DriverFit(Readable):
         raise KeyError(name)
 
 
+@lru_cache(maxsize=64)
 def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm: float | None = None) -> DriverFit:
     """Fit a driver model to an impedance sweep.
 
     Parts are added one by one to the relative residual, resonances put together as a driver in a box, and parts taken
     out again, as the Bayesian information criterion says (Schwarz 1978, from memory) with rows counted for less where
     what is left hangs together. No guess of the caller is needed. Without measured phase the magnitude alone is fitted.
+    A curve never changes, and several readings of one answer ask for its fit, so that the last fits are kept.
 
     Parameters
     ----------
@@ -195,7 +198,7 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm:
             for c in tried
         ),
         mounting_note=MOUNTING_NOTE,
-        warnings=fit_warnings(rows, model, re, left, doubts),
+        warnings=fit_warnings(rows, model, re, left, failure, doubts),
         refined=chosen,
     )
 

@@ -62,17 +62,21 @@ def failure_of(rows: FitRows, model: DriverModel, left: FitResidual) -> str:
 
 
 def fit_warnings(
-    rows: FitRows, model: DriverModel, re: ReBelief, left: FitResidual, relative_se: Mapping[str, float]
+    rows: FitRows,
+    model: DriverModel,
+    re: ReBelief,
+    left: FitResidual,
+    failure: str,
+    relative_se: Mapping[str, float],
 ) -> tuple[Remark, ...]:
     """Say what is doubtful about a fit, one sentence each.
 
     Parameters
     ----------
     rows : the rows that were fitted.
-    model : the result. re : what was known of its DC resistance. left : what it leaves.
+    model : the result. re : what was known of its DC resistance. left : what it leaves. failure : as `failure_of`.
     relative_se : relative standard errors by parameter name.
     """
-    failure = failure_of(rows, model, left)
     out = [*_about_data(rows)] if failure else [*_about_data(rows), *_about_resonance(rows, model)]
     low = float(rows.frequency_hz[0])
     lowest = min((p.f_hz for r in model.resonances for p in r.peaks() if p.f_hz >= low), default=math.nan)

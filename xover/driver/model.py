@@ -7,8 +7,6 @@ R || L stand for what no power follows, and a ladder of them for K s^n wherever 
 A resonance R || L || C is the moving mass on its suspension as the terminals see it; air behind it that leaks, or works
 a port, is one more leg across it. All values are positive, so that the model is passive, causal and of minimum phase
 whatever the values are. Time dependence e^{+jwt}.
-
-A driver's electrical model as a ratio of two polynomials in s.
 """
 
 from __future__ import annotations

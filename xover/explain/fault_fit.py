@@ -216,7 +216,10 @@ def _weigh(best: _Best, sweep: Sweep, spread: Float, free: NDArray[np.bool_]) ->
 
 def log_miss(sweep: Sweep, log_ohm: Complex) -> Complex:
     """(k, n) logarithm of measured over modelled, its angle within half a turn."""
-    miss = sweep.log_ohm - log_ohm
+    return _within_half_turn(sweep.log_ohm - log_ohm)
+
+
+def _within_half_turn(miss: Complex) -> Complex:
     angle = (miss.imag + np.pi) % (2.0 * np.pi) - np.pi
     return np.asarray(miss.real + 1j * angle, dtype=complex)
 
@@ -233,9 +236,7 @@ def stacked_sigma(sweep: Sweep) -> Float:
 
 def apart(one: Complex, others: Complex, sweep: Sweep) -> Float:
     """(k,) how far fitted impedances lie from one of them: the chi-square that a sweep of this noise could show."""
-    miss = one[None, :] - others
-    angle = (miss.imag + np.pi) % (2.0 * np.pi) - np.pi
-    scaled = stacked(miss.real + 1j * angle, sweep) / stacked_sigma(sweep)
+    scaled = stacked(_within_half_turn(one[None, :] - others), sweep) / stacked_sigma(sweep)
     return np.asarray(np.sum(scaled**2, axis=1))
 
 

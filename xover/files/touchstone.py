@@ -66,28 +66,18 @@ class _File:
     ended: bool = False
 
 
-def parse_touchstone(text: str, path: Path | None = None) -> tuple[Float, Complex]:
-    """Read the text of a one-port Touchstone file.
+def parse_touchstone(text: str, path: Path | None = None) -> TouchstoneData:
+    """Read the text of a one-port Touchstone file, its rows in their order.
 
-    Returns
-    -------
-    Frequency in Hz, strictly rising, and impedance in ohm. An open circuit is allowed at 0 Hz only,
-    and is infinite there.
+    An open circuit is allowed at 0 Hz only, and is infinite there.
 
     Raises InputError: with `path` and line: G or H parameters, several ports, an option line, keyword or number that is
-    not understood, frequency not rising, another count of rows than [Number of Frequencies].
+    not understood, another count of rows than [Number of Frequencies].
     """
-    data = _parse(text, path)
-    falling = np.flatnonzero(np.diff(data.frequency_hz) <= 0.0)
-    if falling.size:
-        row = int(falling[0]) + 1
-        raise InputError(
-            f"the frequency does not rise: {data.frequency_hz[row]:g} Hz after {data.frequency_hz[row - 1]:g} Hz",
-            "sort the rows by frequency",
-            path,
-            int(data.line[row]),
-        )
-    return data.frequency_hz, data.impedance_ohm
+    try:
+        return _rows(text)
+    except InputError as error:
+        raise error.at(path, None) from None
 
 
 def is_touchstone(text: str) -> bool:
@@ -102,15 +92,8 @@ def is_touchstone(text: str) -> bool:
 
 
 def read_touchstone(path: Path | str) -> TouchstoneData:
-    """Read a one-port file as parse_touchstone does, but leave the order of its rows to the caller."""
-    return _parse(read_text(path), Path(path))
-
-
-def _parse(text: str, path: Path | None) -> TouchstoneData:
-    try:
-        return _rows(text)
-    except InputError as error:
-        raise error.at(path, None) from None
+    """Read a one-port file. Raises InputError: as `parse_touchstone`."""
+    return parse_touchstone(read_text(path), Path(path))
 
 
 def _rows(text: str) -> TouchstoneData:

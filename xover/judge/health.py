@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
-import numpy as np
-
 from xover.curve import log_grid
 from xover.errors import NoSolutionError
 from xover.judge.beside import (
@@ -174,9 +172,7 @@ def _known(one: float, other: float) -> float:
 def _as_read(speaker: Speaker, name: str) -> SpeakerDriver:
     """Without a phase that was rebuilt, and without a template's values."""
     entry, driver = speaker.file.speaker.drivers[name], speaker.drivers[name]
-    curve = driver.impedance
-    if curve is not None and driver.phase_rebuilt:
-        curve = replace(curve, value=np.abs(curve.value), has_phase=False)
+    curve = None if driver.impedance is None else driver.impedance.as_swept
     sheet = driver.datasheet if is_printed(entry) else None
     return replace(driver, impedance=curve, datasheet=sheet)
 

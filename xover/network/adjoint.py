@@ -12,7 +12,7 @@ for each driver gives its derivatives to all parts; those of the load need none.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -86,12 +86,8 @@ def network_parameters(network: Network) -> tuple[Parameter, ...]:
     return found
 
 
-def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> dict[str, dict[str, Complex]]:
+def drive_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
     """Derivative of each drive to each parameter, dH/dx.
-
-    Parameters
-    ----------
-    only : names of the parameters that are wanted; None for all.
 
     Returns
     -------
@@ -101,7 +97,7 @@ def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> d
 
     Raises OptionError: as `network_parameters`.
     """
-    slopes = _slopes(solution, only)
+    slopes = _slopes(solution)
     out: dict[str, dict[str, Complex]] = {}
     for block in solution.blocks:
         cards = [card for card in solution.network.drivers if card.name in block.names]
@@ -113,7 +109,7 @@ def drive_gradient(solution: Solution, only: Collection[str] | None = None) -> d
     return {card.key: out[card.key] for card in solution.network.drivers}
 
 
-def impedance_gradient(solution: Solution, only: Collection[str] | None = None) -> dict[str, dict[str, Complex]]:
+def impedance_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
     """Derivative of each channel's load to each parameter, dZ/dx, the other channels silent.
 
     Returns
@@ -123,7 +119,7 @@ def impedance_gradient(solution: Solution, only: Collection[str] | None = None) 
 
     Raises OptionError: as `network_parameters`.
     """
-    slopes = _slopes(solution, only)
+    slopes = _slopes(solution)
     currents = {n: block.current(row) for block in solution.blocks for row, n in enumerate(block.names)}
     out: dict[str, dict[str, Complex]] = {}
     for index, channel in enumerate(solution.network.channels):
@@ -157,10 +153,9 @@ def impedance_sensitivity(solution: Solution) -> dict[str, dict[str, Complex]]:
 _Slope = tuple[tuple[str, ...], Complex]
 
 
-def _slopes(solution: Solution, only: Collection[str] | None) -> dict[str, list[_Slope]]:
+def _slopes(solution: Solution) -> dict[str, list[_Slope]]:
     """What each parameter acts on, and how."""
-    wanted = (p for p in network_parameters(solution.network) if only is None or p.name in only)
-    return {p.name: list(_acts_on(solution, p)) for p in wanted}
+    return {p.name: list(_acts_on(solution, p)) for p in network_parameters(solution.network)}
 
 
 def _acts_on(solution: Solution, parameter: Parameter) -> Iterator[_Slope]:

@@ -22,7 +22,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.level import lines_between
+from xover.acoustic.level import NEPER_DB, lines_between
 from xover.acoustic.time import SPEED_OF_SOUND_M_S
 from xover.curve import Complex, Float
 from xover.network import Network, solve
@@ -39,7 +39,6 @@ _SIGMAS: Final = 2.0
 """A half width of 95 % is two standard deviations."""
 _RIPPLES: Final = ((10.0, 0.4), (5.0, 0.3), (2.5, 0.2), (1.25, 0.1))
 """(octaves, share of the variance) of a smooth error: the broad is larger. Common practice, no published source."""
-_NEPER_DB: Final = 20.0 / math.log(10.0)
 
 
 @dataclass(frozen=True)
@@ -172,7 +171,7 @@ def _response_factor(driver: SpeakerDriver, f: Float, *, timed: bool) -> Complex
     off_db = level + knots_at(spread.own_shape_db, f) * _smooth(own, f)
     off_db = off_db + knots_at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
     delay_s = own.standard_normal((DRAWS, 1)) * _delay_spread_s(driver, timed)
-    return _with_nominal(np.exp(off_db / (_SIGMAS * _NEPER_DB) - 2j * np.pi * f * delay_s / _SIGMAS))
+    return _with_nominal(np.exp(off_db / (_SIGMAS * NEPER_DB) - 2j * np.pi * f * delay_s / _SIGMAS))
 
 
 def _delay_spread_s(driver: SpeakerDriver, timed: bool) -> float:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
-from xover.curve import Curve
 from xover.driver.fit import DriverFit, fit_driver
 from xover.driver.model import DriverModel
 from xover.errors import InputError
@@ -13,14 +10,10 @@ from xover.speaker import SpeakerDriver
 
 def fit_sweep(driver: SpeakerDriver) -> DriverFit | None:
     """The electrical model of a measured driver, which may fail; None without a sweep, or one too short to fit."""
-    return None if driver.impedance is None else _fitted_once(driver.impedance, driver.metered_re_ohm)
-
-
-@lru_cache(maxsize=64)
-def _fitted_once(curve: Curve, re_ohm: float | None) -> DriverFit | None:
-    """A curve never changes, and several readings of one answer ask for its fit."""
+    if driver.impedance is None:
+        return None
     try:
-        return fit_driver(curve, re_ohm=re_ohm)
+        return fit_driver(driver.impedance, re_ohm=driver.metered_re_ohm)
     except InputError:
         return None
 

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.acoustic.level import NEPER_DB
 from xover.acoustic.summing import Branch
 from xover.curve import Complex, Float
 from xover.readable import Readable
 from xover.sound.change import Worst, largest, near_highest
 from xover.sound.prediction import Sound
 from xover.sound.sums import known_level_db
-
-DB: Final = 20.0 / math.log(10.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -101,13 +98,13 @@ def _envelope_change(
         direction = np.divide(np.conj(pressure), size, out=np.ones_like(pressure), where=size > 0)
         change += (direction * step).real
     whole = 10.0 ** (sound.total.best_level_db / 20.0)
-    level = np.divide(DB * change, whole, out=np.full(whole.shape, np.nan), where=given & (whole > 0))
+    level = np.divide(NEPER_DB * change, whole, out=np.full(whole.shape, np.nan), where=given & (whole > 0))
     return Change(level, np.full(level.shape, np.nan), largest(frequency_hz, level, np.isfinite(level)))
 
 
 def _change(frequency_hz: Float, moved: Complex, of: Complex) -> Change:
     relative = _relative(moved, of)
-    level = DB * relative.real
+    level = NEPER_DB * relative.real
     return Change(level, np.degrees(relative.imag), largest(frequency_hz, level, np.isfinite(level)))
 
 

@@ -20,11 +20,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from xover.acoustic.level import NEPER_DB
 from xover.curve import Complex, Float
 from xover.driver.minimum_phase import minimum_phase
 from xover.sound.timing_starts import EIGHTH, Recording, meeting_hz, starts
 
-NEPER_DB: Final = 20.0 / math.log(10.0)
 _GAIN_PRIOR_DB: Final = 1.5
 """Standard deviation of a driver's level against the first one's before anything is heard."""
 _LENGTHS_OCTAVES: Final = (2.0, 0.5, 0.12)

@@ -61,7 +61,6 @@ class SpeakerDriver(Readable):
         drivers; None and 0 where nothing is said. delay_uncertainty_us : +-, 95 %; None where unknown.
     notes : what a reader must know, one sentence each.
     metered_re_ohm : the DC resistance, where a meter read it.
-    phase_rebuilt : the sweep was measured without a phase, and has its minimum phase.
     impedance_instrument, response_instrument : what the curves were got with; of values in the place of a curve,
         what those are.
     """
@@ -82,7 +81,6 @@ class SpeakerDriver(Readable):
     delay_uncertainty_us: float | None = None
     gain_db: float = 0.0
     metered_re_ohm: float | None = None
-    phase_rebuilt: bool = False
 
     def impedance_ohm(self, frequency_hz: Float) -> Complex:
         """(n,) impedance, NaN where the sweep does not reach."""
@@ -284,12 +282,11 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
     told = {curve: told_instrument(file, name, entry, curve) for curve in ("impedance", "response")}
     ohms = told["impedance"] or table_instrument(entry.impedance_evidence)
     sheet, sheet_is = _sheet(file, name, entry)
-    impedance, phase_rebuilt = None, False
+    impedance = None
     if entry.impedance is not None:
         impedance, warnings = read_impedance(file.file(entry.impedance), evidence_of(ohms))
         notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
-        phase_rebuilt = not impedance.has_phase
-        if phase_rebuilt:
+        if not impedance.has_phase:
             impedance, rebuilt = minimum_phase_curve(impedance)
             words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
             notes.append(Remark(words, About.IMPEDANCE, named=True))
@@ -318,7 +315,6 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         diameter_mm=entry.diameter_mm,
         re_ohm=entry.re_ohm if entry.re_ohm is not None else (None if sheet is None else sheet.re_ohm),
         notes=tuple(notes),
-        phase_rebuilt=phase_rebuilt,
         impedance_instrument=ohms,
         response_instrument=heard,
         delay_us=entry.delay_us,

@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from xover.acoustic.level import NEPER_DB
 from xover.curve import Complex, Float
 from xover.explain.fault_fit import OUTLIER
 from xover.rules.likeness import (
@@ -25,7 +26,6 @@ from xover.rules.likeness import (
 )
 from xover.studies.aged.verify.sound import Heard, Voices
 
-NEPER_DB: Final = 20.0 / np.log(10.0)
 ANY_LEVEL_DB: Final = 100.0
 STEPS: Final = 7
 SURE_OF_NOISE: Final = 4.0

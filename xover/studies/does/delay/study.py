@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from xover.acoustic.level import NEPER_DB
 from xover.acoustic.summing import make_branch, missing_bound
 from xover.acoustic.time import delay_factor, delay_s
 from xover.curve import Complex, Curve, Float, log_grid
@@ -18,7 +19,7 @@ from xover.network import Network, solve
 from xover.quantity import hertz
 from xover.rules import timing as rules
 from xover.sound.prediction import RESPONSE_DISTANCE_M
-from xover.sound.timing import NEPER_DB, Timing, averaged, find_timings
+from xover.sound.timing import Timing, averaged, find_timings
 from xover.sound.timing_starts import Recording, meeting_hz
 from xover.speaker import PhaseSource, Speaker
 from xover.studies.does.delay.result import DelayStudy, DriverTiming, Unclear
