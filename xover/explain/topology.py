@@ -35,8 +35,10 @@ LONGEST_ROUGH: Final = 1.0 / 3.0
 CHANCE: Final = 1e-4
 # ... if what is left over is also larger than this, relative: no driver repeats better (common practice).
 MATTERS: Final = 0.003
-# A value this many standard deviations of the prior away is a stranger.
+# A value this many standard deviations of the prior away is a stranger ...
 STRANGE: Final = 3.3
+# ... if the sweeps hold it there: beyond that with all but 5 % of what they leave open (normal, one side).
+HELD: Final = 1.645
 
 
 @dataclass(frozen=True)
@@ -88,8 +90,8 @@ def judge_topology(found: SweepFit) -> TopologyTest:
     extra = 2.0 * max(0.0, smooth - freedom * floor) / start * variance / start
     strangers = tuple(
         u.name
-        for u, at in zip(found.problem.sought, found.at, strict=False)
-        if u.is_value and u.spread < 5.0 and abs(at - u.centre) > STRANGE * max(u.spread, 0.3)
+        for u, at, open_ in zip(found.problem.sought, found.at, found.deviation, strict=False)
+        if u.is_value and u.spread < 5.0 and abs(at - u.centre) - HELD * open_ > STRANGE * max(u.spread, 0.3)
     )
     chance = f_tail(ratio, freedom, float(rough_size))
     return TopologyTest(ratio, chance, math.sqrt(extra), math.sqrt(floor), strangers)
