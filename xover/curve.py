@@ -159,6 +159,12 @@ class Curve(Readable):
         return self.lowest_hz <= lowest_hz and self.highest_hz >= highest_hz
 
 
+def spaced_rows(frequency_hz: Float, per_octave: float) -> NDArray[np.intp]:
+    """(k,) those of (n,) rising rows that stay where no more than about so many in an octave are wanted."""
+    step = np.floor(np.log2(frequency_hz / frequency_hz[0]) * per_octave + 1e-6)
+    return np.flatnonzero(np.diff(step, prepend=-1.0))
+
+
 def log_grid(from_hz: float, to_hz: float, per_octave: float) -> Float:
     """Frequencies evenly spaced in log, both ends included.
 

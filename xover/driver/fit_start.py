@@ -16,7 +16,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from xover.curve import Complex, Curve, Float, Unit
+from xover.curve import Complex, Curve, Float, Unit, spaced_rows
 from xover.driver.minimum_phase import minimum_phase
 from xover.driver.model import LossyInductance, Resonance
 from xover.errors import InputError
@@ -64,8 +64,7 @@ class FitRows:
 
     def thinned(self, per_octave: float) -> FitRows:
         """The same with no more rows than about that in an octave; those that stay are as they were."""
-        step = np.floor(np.log2(self.frequency_hz / self.frequency_hz[0]) * per_octave + 1e-6)
-        kept = np.concatenate([[True], np.diff(step) > 0])
+        kept = spaced_rows(self.frequency_hz, per_octave)
         return FitRows(self.frequency_hz[kept], self.impedance_ohm[kept], self.has_phase, self.held)
 
 

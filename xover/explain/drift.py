@@ -13,6 +13,7 @@ its old value; Qes follows from them, Re' fs'/b.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -20,7 +21,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.curve import Complex, Curve, Float
+from xover.curve import Complex, Curve, Float, spaced_rows
 from xover.driver.fit import fit_driver
 from xover.driver.model import DriverModel
 from xover.errors import InputError
@@ -118,7 +119,8 @@ def drifting_driver(
     ohm = curve.at(frequency_hz) if impedance_ohm is None else impedance_ohm
     nothing = np.zeros(frequency_hz.shape, dtype=complex)
     if model is None:
-        return DriftingDriver(ohm, nothing, nothing, 0.0, ohm, _shift(curve, frequency_hz), spread)
+        shift = np.nan_to_num(ohm) * log_slope(curve.at, frequency_hz)
+        return DriftingDriver(ohm, nothing, nothing, 0.0, ohm, shift, spread)
     peaks = model.resonances
     moving = np.asarray(sum((peak.impedance_ohm(frequency_hz) for peak in peaks), nothing), dtype=complex)
     # Far below every resonance M is jwL, L the sum of all.
@@ -131,20 +133,19 @@ def drifting_driver(
 
 
 def _thinned(curve: Curve) -> Curve:
-    octaves = np.log2(curve.frequency_hz)
-    kept = np.unique(np.floor((octaves - octaves[0]) * _ROWS + 1e-6).astype(int), return_index=True)[1]
+    kept = spaced_rows(curve.frequency_hz, _ROWS)
     if kept.size < 4 * _ROWS:
         return curve
     return replace(curve, frequency_hz=curve.frequency_hz[kept], value=curve.value[kept])
 
 
-def _shift(curve: Curve, frequency_hz: Float) -> Complex:
-    """(n,) d Z/d ln f, one-sided at the ends of the sweep; 0 where it cannot be told."""
+def log_slope(impedance_ohm: Callable[[Float], Complex], frequency_hz: Float) -> Complex:
+    """(n,) d ln Z/d ln f, one-sided at the ends of the sweep; 0 where it cannot be told."""
     step = 2.0**_SLOPE_OCTAVES
-    below, here, above = (curve.at(frequency_hz * x) for x in (1.0 / step, 1.0, step))
+    below, here, above = (impedance_ohm(frequency_hz * x) for x in (1.0 / step, 1.0, step))
     rise, width = np.zeros_like(here), np.zeros(here.shape)
     for one, other in ((here, above), (below, here)):
         known = np.isfinite(one) & np.isfinite(other)
-        rise[known] += (other - one)[known]
+        rise[known] += np.log(other[known] / one[known])
         width[known] += math.log(step)
     return np.divide(rise, width, out=np.zeros_like(rise), where=width > 0)

@@ -14,8 +14,8 @@ from typing import Final, TypeVar
 
 import numpy as np
 
-from xover.curve import Float
-from xover.explain.problem import Index, Problem, Residual, SweepRows
+from xover.curve import Float, spaced_rows
+from xover.explain.problem import Problem, Residual, SweepRows
 from xover.explain.weights import Whitener, row_weights, whitener
 
 # The longest step of one coordinate: as a logarithm, or in ohms and the like.
@@ -256,7 +256,7 @@ def search(problem: Problem, starts: int = STARTS, seed: int = 1) -> SweepFit:
     return fit(problem, at[int(np.argmin(cost))])
 
 
-def search_anew(found: SweepFit, starts: int = STARTS, seed: int = 2) -> SweepFit:
+def search_anew(found: SweepFit) -> SweepFit:
     """Fit once more from the neighbours of an answer and from far away; the best of all, the answer itself among them.
 
     Neighbours: each value pushed far up and down, and any two like values exchanged, as a network often fits nearly
@@ -279,7 +279,7 @@ def search_anew(found: SweepFit, starts: int = STARTS, seed: int = 2) -> SweepFi
         if problem.sought[i].kind is problem.sought[j].kind and abs(middle[i] - middle[j]) > _APART:
             places.append(middle.copy())
             places[-1][[i, j]] = middle[[j, i]]
-    far = _places(problem, starts, seed, _FAR)[1:]
+    far = _places(problem, STARTS, 2, _FAR)[1:]
     coarse = thinned(problem, COARSE)
     ends, cost = _descend(coarse, np.concatenate([places, far]), _FIRST_STEPS)
     hopeful = np.concatenate([found.at[None], ends[np.argsort(cost)[:_HOPEFUL]]])
@@ -362,8 +362,7 @@ def thinned(problem: Problem, per_octave: float) -> Problem:
 
 
 def _thinned(rows: SweepRows, per_octave: float) -> SweepRows:
-    octaves = np.log2(rows.sweep.frequency_hz)
-    kept: Index = np.unique(np.floor((octaves - octaves[0]) * per_octave + 1e-6).astype(int), return_index=True)[1]
+    kept = spaced_rows(rows.sweep.frequency_hz, per_octave)
     curve = rows.sweep.curve
     shorter = replace(curve, frequency_hz=curve.frequency_hz[kept], value=curve.value[kept])
     model = rows.model

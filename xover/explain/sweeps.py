@@ -44,9 +44,9 @@ class Noise:
             return self.magnitude
         return float(np.sqrt((self.magnitude**2 + self.phase_rad**2) / 2.0))
 
-    def floored(self, floor: float = FLOOR) -> Noise:
-        """Never below a floor."""
-        return Noise(max(self.magnitude, floor), max(self.phase_rad, floor), self.source)
+    def floored(self) -> Noise:
+        """Never below `FLOOR`."""
+        return Noise(max(self.magnitude, FLOOR), max(self.phase_rad, FLOOR), self.source)
 
 
 def smoothness_noise(curve: Curve) -> Noise:
@@ -72,12 +72,12 @@ def smoothness_noise(curve: Curve) -> Noise:
     )
 
 
-def rough_deviation(at: Float, value: Float, orders: Sequence[int] = ORDERS) -> float:
+def rough_deviation(at: Float, value: Float) -> float:
     """Standard deviation of what is rough in (n,) values over (n,) rising places; NaN below 9 rows."""
     if at.size < 9:
         return float("nan")
     sizes = []
-    for order in orders:
+    for order in ORDERS:
         weight = _difference_weights(at, order)
         rough = sum(weight[:, k] * value[k : value.size - order + k] for k in range(order + 1))
         sizes.append(_MAD * float(np.median(np.abs(rough))))

@@ -17,6 +17,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.errors import OptionError
+from xover.explain.drift import log_slope
 from xover.explain.sweeps import channel_of, smoothness_noise
 from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
@@ -29,8 +30,6 @@ SCALE_SPREAD: Final = 0.01
 SHIFT_SPREAD: Final = 0.01
 """Standard deviations of a driver since it was measured: its whole impedance (a warmer coil, another sample) and the
 frequencies of its resonances. Common practice, no published source."""
-SLOPE_OCTAVES: Final = 0.1
-"""The slope of a measured impedance is taken over so many octaves to either side, as a single row is noise."""
 
 
 class DriverShape(Protocol):
@@ -83,16 +82,7 @@ class MeasuredDriver:
 
 def measured_driver(driver: SpeakerDriver, frequency_hz: Float) -> MeasuredDriver:
     """A driver of the folder at the frequencies of a sweep; NaN where its own does not reach."""
-    step = 2.0**SLOPE_OCTAVES
-    # At the ends of its sweep the slope is one-sided.
-    below, here, above = (driver.impedance_ohm(frequency_hz * x) for x in (1.0 / step, 1.0, step))
-    rise, width = np.zeros_like(here), np.zeros(here.shape)
-    for one, other in ((here, above), (below, here)):
-        known = np.isfinite(one) & np.isfinite(other)
-        rise[known] += np.log(other[known] / one[known])
-        width[known] += np.log(step)
-    slope = np.divide(rise, width, out=np.zeros_like(rise), where=width > 0)
-    return MeasuredDriver(here, slope)
+    return MeasuredDriver(driver.impedance_ohm(frequency_hz), log_slope(driver.impedance_ohm, frequency_hz))
 
 
 def driver_noise(driver: SpeakerDriver) -> float:

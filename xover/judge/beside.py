@@ -125,6 +125,7 @@ def dc_ohm(driver: SpeakerDriver, read: Motion) -> float:
 
 
 def beside(driver: SpeakerDriver, other: SpeakerDriver, against: Against) -> Held:
+    """Hold one driver against another of its kind, both with a sweep: by what they differ, and what would do that."""
     assert driver.impedance is not None
     assert other.impedance is not None
     one, two = motion_of(driver.impedance), motion_of(other.impedance)
@@ -216,6 +217,7 @@ def _loaded(r: Ratios, high: bool) -> bool:
 
 
 def is_high(read: Motion) -> bool:
+    """A tweeter or horn, by its resonance."""
     return read.fs_hz > TWEETER_FS_HZ
 
 
@@ -245,10 +247,12 @@ def _off(ratio: float, limit: float) -> bool:
 
 
 def leaks(read: Motion) -> bool:
+    """Whether the third pole that a leak makes shows in a woofer's sweep."""
     return not is_high(read) and read.leak > rules.LEAK
 
 
 def irregular(read: Motion) -> bool:
+    """Whether the rows on its peak follow no smooth curve, beyond what the other rows do."""
     return read.scatter > max(rules.SMOOTH, rules.SMOOTH_TIMES * read.grain)
 
 

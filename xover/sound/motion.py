@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Curve, Float
 from xover.rules.health import APART, COIL_FROM, DIRECT_SHARE, DULL_MASS, FAR_APART, MISFIT, ROWS_ON_PEAK, SKEW, WHITE
 from xover.rules.margins import TWEETER_FS_HZ
-from xover.sound.resonance import LEAST_RISE, to_valley
+from xover.sound.resonance import clear_peaks, rational
 
 _ROUNDS: Final = 8
 _FEWEST: Final = 6
@@ -112,18 +112,14 @@ def motion_of(curve: Curve, most: int = 2, near_hz: float = math.nan, plain: boo
 
 def _peaks(f: Float, size: Float) -> list[_Top]:
     """The peaks that stand clear; those close together are one."""
-    inner = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
     found: list[_Top] = []
-    for i in inner:
-        low, high = i - to_valley(size[i::-1]), i + to_valley(size[i:])
-        if size[i] < LEAST_RISE * max(size[low], size[high]):
-            continue
+    for low, i, high in clear_peaks(size):
         if found and f[i] < APART * f[found[-1][1]]:
             last = found.pop()
-            top = max(last[1], int(i), key=lambda at: float(size[at]))
-            found.append((min(last[0], int(low)), top, max(last[2], int(high))))
+            top = max(last[1], i, key=lambda at: float(size[at]))
+            found.append((min(last[0], low), top, max(last[2], high)))
         else:
-            found.append((int(low), int(i), int(high)))
+            found.append((low, i, high))
     return found
 
 
@@ -146,7 +142,7 @@ def _read(curve: Curve, tops: list[_Top]) -> Motion | None:
         return None
     unit = float(f[tops[0][1]])
     at = np.asarray(1j * f[rows] / unit, dtype=complex)
-    top, bottom = _rational(at, z[rows], 2 * terms + 1)
+    top, bottom = rational(at, z[rows], 2 * terms + 1, 1.0 / np.abs(z[rows]), _ROUNDS)
     poles = np.roots(bottom)
     share = np.polyval(top, poles) / np.polyval(np.polyder(bottom), poles)
     level = float(top[1] - top[0] * bottom[1])
@@ -187,19 +183,6 @@ def _read(curve: Curve, tops: list[_Top]) -> Motion | None:
         poles_hz=tuple(complex(p) * unit for p in poles),
         shares=tuple(complex(r) * unit for r in share),
     )
-
-
-def _rational(s: Complex, z: Complex, order: int) -> tuple[Float, Float]:
-    """Numerator and denominator in s, highest power first, the denominator's being 1."""
-    weight = 1.0 / np.abs(z)
-    bottom = np.ones(1)
-    for _ in range(_ROUNDS):
-        w = weight / np.abs(np.polyval(bottom, s))
-        columns = [s**k for k in range(order + 2)] + [-z * s**k for k in range(order)]
-        left, right = np.stack(columns, axis=1) * w[:, None], z * s**order * w
-        found = np.linalg.lstsq(np.concatenate([left.real, left.imag]), np.concatenate([right.real, right.imag]), None)
-        bottom = np.append(1.0, found[0][: order + 1 : -1])
-    return found[0][order + 1 :: -1], bottom
 
 
 def _jumps(off: Complex) -> float:

@@ -68,20 +68,30 @@ def _around(high: NDArray[np.bool_], row: int) -> NDArray[np.intp]:
 
 def _fitted(at: Float, z: Complex) -> float:
     """Where the resonance of one rational function through these rows lies, in units of `at`; NaN where none does."""
-    s = 1j * at
-    weight = np.ones(at.shape)
-    place = math.nan
-    for _ in range(_ROUNDS):
-        columns = np.stack([s**0, s, s**2, s**3, -z, -z * s], axis=1) * weight[:, None]
-        wanted = z * s**2 * weight
-        found = np.linalg.lstsq(
-            np.concatenate([columns.real, columns.imag]), np.concatenate([wanted.real, wanted.imag]), rcond=None
-        )[0]
-        if found[4] <= 0:
-            return math.nan
-        place = math.sqrt(found[4])
-        weight = 1.0 / np.abs(found[4] + found[5] * s + s**2)
-    return place
+    _, bottom = rational(np.asarray(1j * at, dtype=complex), z, 2, np.ones(at.shape), _ROUNDS)
+    return math.sqrt(bottom[2]) if bottom[2] > 0 else math.nan
+
+
+def rational(s: Complex, z: Complex, order: int, weight: Float, rounds: int) -> tuple[Float, Float]:
+    """Fit a ratio of polynomials to an impedance, weighted anew with the last denominator in each round.
+
+    Parameters
+    ----------
+    s : (n,) j times the frequency, in units of it that keep its powers near 1. z : (n,) ohm.
+    order : of the denominator; the numerator's is one more. weight : (n,) of the rows.
+
+    Returns
+    -------
+    Numerator and denominator in s, highest power first, the denominator's being 1.
+    """
+    bottom = np.ones(1)
+    for _ in range(rounds):
+        w = weight / np.abs(np.polyval(bottom, s))
+        columns = [s**k for k in range(order + 2)] + [-z * s**k for k in range(order)]
+        left, right = np.stack(columns, axis=1) * w[:, None], z * s**order * w
+        found = np.linalg.lstsq(np.concatenate([left.real, left.imag]), np.concatenate([right.real, right.imag]), None)
+        bottom = np.append(1.0, found[0][: order + 1 : -1])
+    return found[0][order + 1 :: -1], bottom
 
 
 def impedance_peak_hz(
@@ -103,18 +113,27 @@ def impedance_peak_hz(
     f, z = frequency_hz[known], size[known]
     if z.size < 3:
         return math.nan
-    inner = np.flatnonzero((z[1:-1] > z[:-2]) & (z[1:-1] >= z[2:])) + 1
-    clear = [i for i in inner if z[i] >= LEAST_RISE * max(z[i - to_valley(z[i::-1])], z[i + to_valley(z[i:])])]
+    clear = clear_peaks(z)
     if not clear:
         return math.nan
-    best = max(clear, key=lambda i: float(z[i]))
+    best = max((top for _, top, _ in clear), key=lambda i: float(z[i]))
     if refine is None:
         return float(f[best])
     near = f[best - 1 : best + 2]
     return highest(near, np.abs(refine(near)), lambda x: np.abs(refine(x))).at_hz
 
 
-def to_valley(size: Float) -> int:
+def clear_peaks(size: Float) -> list[tuple[int, int, int]]:
+    """Rows of the valley below, of the peak, and of the valley above, of each peak of |Z| that stands clear."""
+    found = []
+    for i in (np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1).tolist():
+        low, high = i - _to_valley(size[i::-1]), i + _to_valley(size[i:])
+        if size[i] >= LEAST_RISE * max(size[low], size[high]):
+            found.append((low, i, high))
+    return found
+
+
+def _to_valley(size: Float) -> int:
     """Rows to the lowest value on the way from a peak to where the curve stands higher than it, or to the end."""
     higher = np.flatnonzero(size > size[0])
     return int(np.argmin(size[: higher[0]] if higher.size else size))
