@@ -73,6 +73,10 @@ def test_a_pass_on_half_a_band_says_so():
     verdict = judge_load(read_load(GRID, z), 4.0)
     assert verdict.level is LoadLevel.FITS
     assert "as far as it is known (252 Hz to 20 kHz)" in verdict.sentence
+    z[:] = 6
+    z[(GRID > 500) & (GRID < 4000)] = np.nan
+    holed = judge_load(read_load(GRID, z), 4.0).sentence
+    assert "as far as it is known (20 Hz to 20 kHz, blank from 502 Hz to 3.99 kHz)" in holed
     assert "as far" not in judge_load(resistor(6.0), 4.0).sentence
 
 

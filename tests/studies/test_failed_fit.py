@@ -10,10 +10,14 @@ import numpy as np
 import pytest
 
 from xover.errors import InputError, OptionError
+from xover.judge.health_words import health_words
 from xover.judge.kinds import Fault
 from xover.judge.network import dc_drive
 from xover.plain import to_plain
+from xover.rules.margins import TWEETER_FS_HZ
+from xover.rules.severity import Severity
 from xover.sound.driver_fit import circuit_of, fit_sweep
+from xover.sound.resonance import Role, driver_resonance_hz, driver_role
 from xover.speaker import Speaker, open_speaker
 from xover.studies.desk.check.study import study_check
 from xover.studies.desk.spice.study import study_spice
@@ -23,15 +27,15 @@ from xover.studies.does.formula.terminated import terminated_speaker
 ATTIC = Path(__file__).resolve().parents[2] / "examples" / "attic-two-way"
 
 
-def spoilt(folder: Path, more: str = "") -> Speaker:
-    """The woofer's sweep with a shorted line of a metre in series: peaks by the dozen."""
+def spoilt(folder: Path, more: str = "", metres: float = 1.0) -> Speaker:
+    """The woofer's sweep with a shorted line in series: peaks by the dozen."""
     shutil.copytree(ATTIC, folder / "attic")
     table = folder / "attic" / "left" / "woofer-impedance.csv"
     lines = table.read_text(encoding="utf-8").splitlines()
     for i, line in enumerate(lines):
         if line[:1].isdigit():
             f, size, degrees = map(float, line.split(","))
-            z = size * np.exp(1j * np.radians(degrees)) + 40j * np.tan(2 * np.pi * f * (1 - 0.02j) / 343.0)
+            z = size * np.exp(1j * np.radians(degrees)) + 40j * np.tan(2 * np.pi * f * metres * (1 - 0.02j) / 343.0)
             lines[i] = f"{f:g},{abs(z):.5g},{np.degrees(np.angle(z)):.5g}"
     table.write_text("\n".join(lines) + "\n", encoding="utf-8")
     toml = folder / "attic" / "left" / "speaker.toml"
@@ -68,6 +72,20 @@ def test_no_claim_rests_on_it(tmp_path: Path) -> None:
         study_spice(speaker, "found")
     network = speaker.network("found")
     assert dc_drive(speaker, network, checked.fits) == dc_drive(speaker, network, checked.fits | {"woofer": None})
+
+
+def test_no_stop_and_no_trouble_rests_on_it(tmp_path: Path) -> None:
+    """The highest of its peaks lies where a tweeter's would; a sound mate beside it is no odd one."""
+    speaker = spoilt(tmp_path, metres=0.1)
+    woofer = speaker.drivers["woofer"]
+    assert driver_resonance_hz(woofer) > TWEETER_FS_HZ
+    assert driver_role(woofer) is Role.LOW
+    sound = open_speaker(ATTIC / "left")
+    for one, other in ((speaker, sound), (sound, speaker)):
+        checked = study_check(one, other)
+        assert not [f for f in checked.findings if f.severity is Severity.STOP and f.driver]
+        assert "woofer" not in checked.unsound
+        assert "no model follows" in health_words(checked.health["woofer"])[0]
 
 
 def test_a_meter_stands_in(tmp_path: Path) -> None:

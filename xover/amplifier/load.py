@@ -346,7 +346,8 @@ def _sentence(level: LoadLevel, reading: LoadReading, limit: float | None) -> st
     if level is LoadLevel.EDGE:
         return (
             f"{found}: below the {ohms(limit)} that the amplifier allows, within the 20 % dip that IEC 60268-5 lets a "
-            "speaker of that rating have; ask the amplifier's maker, and do not play it loud without need"
+            f"speaker of that rating have{_as_far_as_known(reading)}; ask the amplifier's maker, and do not play it "
+            "loud without need"
         )
     return (
         f"{found}: too low for an amplifier that allows {ohms(limit)}, and below the 20 % dip that IEC 60268-5 lets a "
@@ -355,9 +356,13 @@ def _sentence(level: LoadLevel, reading: LoadReading, limit: float | None) -> st
 
 
 def _as_far_as_known(reading: LoadReading) -> str:
-    if covers(reading.covered_hz, reading.band_hz):
+    low, high = reading.covered_hz
+    f = reading.frequency_hz
+    blank = f[(f > low) & (f < high) & np.isnan(reading.impedance_ohm)]
+    but = f", blank from {hertz(blank[0])} to {hertz(blank[-1])}" if blank.size else ""
+    if covers(reading.covered_hz, reading.band_hz) and not but:
         return ""
-    return f", as far as it is known ({hertz(reading.covered_hz[0])} to {hertz(reading.covered_hz[1])})"
+    return f", as far as it is known ({hertz(low)} to {hertz(high)}{but})"
 
 
 def _epdr_sentence(reading: LoadReading, caution: bool, limit: float | None) -> str:

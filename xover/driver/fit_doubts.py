@@ -166,7 +166,7 @@ def _about_resonance(rows: FitRows, model: DriverModel) -> list[str]:
         if other.f_hz >= low and other.r_ohm > SECOND_SHARE * model.resonances[0].own.r_ohm:
             words = (
                 f"there are two resonances, {fs:.4g} and {other.f_hz:.4g} Hz, as with a vented box or a horn: "
-                "fs and Q are those of the higher peak and not of the driver alone"
+                f"fs and Q are those of the taller peak, at {fs:.4g} Hz, and not of the driver alone"
             )
             out.append(Remark(words, About.TWO_RESONANCES))
     return out

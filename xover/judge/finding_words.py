@@ -53,7 +53,8 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
             )
         case Fault.SHORT_SWEEP:
             return (
-                f"the impedance is known from {_band(f['band_hz'])} only: results outside of that are left out",
+                f"the impedance is known from {_band(f['band_hz'])} only: results outside of that are told "
+                "with a bound where it hardly matters there, else left blank",
                 "sweep from 10 Hz to 20 kHz or more",
             )
         case Fault.DC_ABOVE_SWEEP:

@@ -160,6 +160,11 @@ def _told(read: DriverHealth, speaker: Speaker, mate: Speaker | None) -> DriverH
         return replace(held, fs_hz=fs, qms=qms, rise=rise, re_ohm=re)
 
     held = {id(h): held_told(h) for h in read.held}
+    failing = math.isnan(figures(read, speaker.drivers[read.driver])[3])
+    if failing or (read.by is not None and math.isnan(held.get(id(read.by), read.by).re_ohm)):
+        # What no model follows is no reading; that rows jump about is seen on the rows themselves.
+        kept = tuple(t for t in read.trouble if t is Trouble.SCATTER and read.by is None)
+        read = replace(read, side=Side.OWN if kept else Side.NONE, trouble=kept, other=(), by=None)
     by = None if read.by is None else held.get(id(read.by), read.by)
     fs, qms, rise, re = figures(read, speaker.drivers[read.driver])
     return replace(read, fs_hz=fs, qms=qms, rise=rise, re_ohm=re, held=tuple(held.values()), by=by)

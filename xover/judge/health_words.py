@@ -61,7 +61,9 @@ def health_words(h: DriverHealth) -> tuple[str, str]:
         case Side.OTHER:
             said = _or(h.trouble, of, f"{of}'s")
         case _ if h.trouble == h.other:
-            said = f"{_or(h.trouble, 'one of the two', 'the one')}; its datasheet would help to tell which"
+            sheet = any(x.against is Against.SHEET for x in h.held)
+            which = "does not tell which" if sheet else "would help to tell which"
+            said = f"{_or(h.trouble, 'one of the two', 'the one')}; its datasheet {which}"
         case _:
             said = _or(h.trouble) + "; or " + _or(h.other, of, f"{of}'s")
     return f"{_shown(h, h.by)}: {said}", remedy
@@ -74,8 +76,13 @@ _ALONE: Final = {
 
 
 def _sound(h: DriverHealth) -> str:
+    if math.isnan(h.re_ohm):
+        return "no model follows its sweep: its health is not known"
     if not h.held:
         return "held against nothing: give its datasheet, or the other speaker (--mate)"
+    lost = [_of(x) for x in h.held if x.against is not Against.SHEET and math.isnan(x.re_ohm)]
+    if lost:
+        return f"not held against {and_words(lost)}, whose sweep no model follows"
     if h.by is not None and h.trouble:
         higher = "above" if h.by.ratios.fs > 1.0 else "below"
         return f"resonance {_percent(h.by.ratios.fs)} {higher} that of {_of(h.by)}: a suspension's age explains it"

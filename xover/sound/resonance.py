@@ -16,6 +16,7 @@ from xover.curve import Complex, Curve, Float
 from xover.network import Network
 from xover.rules.margins import TWEETER_FS_HZ
 from xover.rules.typical import HIGH_WORDS, LOW_WORDS
+from xover.sound.driver_fit import fit_sweep
 from xover.speaker import Speaker, SpeakerDriver
 
 LEAST_RISE: Final = 1.1
@@ -148,8 +149,14 @@ class Role(StrEnum):
 
 
 def driver_role(driver: SpeakerDriver) -> Role:
-    """By the resonance where it is known (above 300 Hz a tweeter, below 150 Hz a woofer), else by the name."""
+    """By the resonance where it is known (above 300 Hz a tweeter, below 150 Hz a woofer), else by the name.
+
+    Where the two disagree and no model follows the sweep, its peak is no resonance: the name counts.
+    """
     fs, name = driver_resonance_hz(driver), driver.name.lower()
+    if not math.isnan(fs) and any(word in name for word in (LOW_WORDS if fs > TWEETER_FS_HZ else HIGH_WORDS)):
+        fit = fit_sweep(driver)
+        fs = math.nan if fit is not None and not fit.holds else fs
     if fs > TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in HIGH_WORDS)):
         return Role.HIGH
     low = fs < 0.5 * TWEETER_FS_HZ or (math.isnan(fs) and any(word in name for word in LOW_WORDS))

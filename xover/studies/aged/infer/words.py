@@ -68,7 +68,7 @@ def headline(parts: Sequence[InferredPart], test: TopologyTest, given: bool) -> 
     why = []
     if test.misfits:
         why.append(
-            f"what the fit leaves over, {100 * test.left_over:.1f} % rms, runs smoothly over frequency: noise does not"
+            f"of what the fit leaves over {100 * test.left_over:.1f} % rms run smoothly over frequency: noise does not"
         )
     if test.strangers:
         why.append(f"{and_words(test.strangers)} would have to be far from anything plausible")

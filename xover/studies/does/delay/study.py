@@ -89,7 +89,7 @@ def _signs(speaker: Speaker, names: str, network: Network | None) -> dict[str, i
         if name not in usual:
             near = nearest_word(name, usual)
             remedy = f"did you mean {near}?" if near else f"the drivers are {', '.join(usual)}"
-            raise OptionError(f"a recording names the driver '{name[:40]}', which is not there", remedy)
+            raise OptionError(f"behind the @ of a recording stands '{name[:40]}', which is no driver", remedy)
         if name in signs:
             raise OptionError(f"a recording names {name} twice", "name each driver once")
         signs[name] = -1 if turned else 1

@@ -54,6 +54,9 @@ def faults(study: LoadStudy, caption: str) -> Iterator[Block]:
     ]
     columns = ["driver", "fault", "lowest ohm", "at", "capacitor", "x drive", "V peak", "rated V"]
     yield table(caption, columns, rows, numbers=(2, 5, 6, 7))
+    if study.bounds:
+        short = ", ".join(dict.fromkeys(bound.driver for bound in study.bounds))
+        yield Text(f"Lowest ohm: sought where all is known; where {short} was not swept it may be lower.")
     yield Text(
         "x drive: the capacitor's highest voltage over the amplifier's; V peak: at its rated power; ! over the rating. "
         "An unplugged driver can leave a series-resonant short, and its capacitor far over the amplifier's voltage: "
