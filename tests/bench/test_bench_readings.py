@@ -75,7 +75,7 @@ def test_a_dip_and_two_nulls(predicted):
     first = replace(predicted.crossovers[0], null_depth_db=21.3, null_at_hz=450.0)
     second = replace(predicted.crossovers[0], null_depth_db=math.inf, null_at_hz=3000.0)
     text = sound(readings.read_prediction(replace(predicted, band=band, crossovers=(first, second))))
-    assert "its deepest dip is -7.0 dB at 2.9 kHz" in text
+    assert "its deepest dip is -7.0 dB from its mean, at 2.9 kHz" in text
     assert text.endswith("the nulls are 21 dB deep at 450 Hz and complete at 3 kHz.")
 
 

@@ -1,5 +1,6 @@
 """Delay, level and polarity from recordings of drivers together; a share of tests/benchmarks/delays_from_sums.py."""
 
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
 from delays_from_sums import WAYS, row
 
+ATTIC = Path(__file__).parents[2] / "examples" / "attic-two-way"
 BAND = (200.0, 15_000.0)
 F = log_grid(200.0, 15_000.0, 12)
 
@@ -110,6 +112,26 @@ def test_written_keys_bring_the_sum_to_the_recording(tmp_path):
     after = study_delay(again, [tmp_path / "both.txt"], (), None, BAND, None)
     assert after.folder_rms_db == pytest.approx(after.rms_db, abs=0.05)
     assert after.drivers == study.drivers  # told against the record itself, whatever the folder says by now
+
+
+def test_what_lies_beyond_the_delays_to_try_is_no_rival(tmp_path):
+    """Levels alone through a network leave a farther delay with the other polarity open, unless that is ruled out."""
+    shutil.copytree(ATTIC, tmp_path / "attic")
+    folder = tmp_path / "attic" / "left"
+    for table in (*folder.glob("*-response.csv"), folder / "whole-found.csv"):
+        rows = [line.split(",")[:2] for line in table.read_text(encoding="utf-8").splitlines() if line[:1].isdigit()]
+        table.write_text("Hz,dB\n" + "\n".join(map(",".join, rows)) + "\n", encoding="utf-8")
+    toml = folder / "speaker.toml"
+    text = toml.read_text(encoding="utf-8").replace('phase = "measured"', 'phase = "minimum"')
+    toml.write_text(text.replace('timing = "common"', ""), encoding="utf-8")
+    speaker = open_speaker(folder)
+    wide = study_delay(speaker, (), [folder / "whole-found.csv"], None, BAND, None)
+    assert wide.unclear is Unclear.RIVALS
+    assert wide.rival[0].delay_us > 150
+    near = study_delay(speaker, (), [folder / "whole-found.csv"], None, BAND, 100.0)
+    assert near.unclear is None
+    assert not near.drivers[0].reversed
+    assert near.drivers[0].low_us < 0 < near.drivers[0].high_us  # its places and records are right as they stand
 
 
 def test_a_driver_wired_round_is_told_and_nothing_is_to_be_written(tmp_path):

@@ -77,7 +77,9 @@ def read_prediction(prediction: Prediction) -> str:
 
 def _dip(band: BandLevel, network: str) -> str:
     """The lowest place; at an end of the band it is no dip."""
-    where = f"{written('below mean', band.lowest_deviation_db, network)} dB at {hertz(band.lowest_at_hz)}"
+    where = (
+        f"{written('below mean', band.lowest_deviation_db, network)} dB from its mean, at {hertz(band.lowest_at_hz)}"
+    )
     at_end = any(math.isclose(band.lowest_at_hz, end, rel_tol=0.01) for end in (band.known_from_hz, band.known_to_hz))
     return f"it is lowest at an end of that, {where}" if at_end else f"its deepest dip is {where}"
 

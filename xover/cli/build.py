@@ -259,7 +259,7 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
 
         numbers = getattr(result, q.numbers)
         if numbers is None:
-            raise OptionError("nothing was written: there is nothing to write", "see what the answer says")
+            raise OptionError("nothing was written: the answer tells nothing that may be", "do first what it says")
         set_numbers(speaker.file.path, numbers, force)
         said.append(f"Written to {place(speaker.file.path)}: {', '.join(dict.fromkeys(key[-1] for key in numbers))}.")
     if common.get("output") is not None:

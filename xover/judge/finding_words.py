@@ -157,7 +157,10 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
         case Fault.ENVELOPE:
             return f"the sum is an envelope only: {f['reason']}", "see timing in speaker.toml"
         case Fault.NO_CROSSOVER:
-            return f"{f['pair']} never cross: {f['reason']}", "check the netlist and the responses' levels"
+            return (
+                f"no crossover of {f['pair']} is seen: {f['reason']}",
+                "check the netlist and the responses' levels, and that all sweeps reach over the band",
+            )
         case Fault.POLARITY:
             own = "; the original is so too: the design's own polarity" if f.get("design") else ""
             return (

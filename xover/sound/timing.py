@@ -80,14 +80,17 @@ class Timing:
 
 
 def find_timings(
-    recordings: Sequence[Recording], rebuilt_hz: Sequence[tuple[float, float] | None], within_s: float
+    recordings: Sequence[Recording],
+    rebuilt_hz: Sequence[tuple[float, float] | None],
+    within_s: float,
+    no_farther: bool = False,
 ) -> tuple[Timing, ...]:
     """Find what delays, gains and polarities explain recordings, the likeliest first.
 
     Parameters
     ----------
     rebuilt_hz : for each driver, the ends of its record where its phase is rebuilt from the level, else None.
-    within_s : delays are looked for up to this, to both sides.
+    within_s : delays are looked for up to this, to both sides; `no_farther`: what lies beyond rivals none within.
     """
     problem = _Problem(recordings, rebuilt_hz)
     tried = [problem.improve(problem.start(*start), 2) for start in starts(recordings, within_s)]
@@ -98,7 +101,8 @@ def find_timings(
     found = sorted(((problem.timing(s), s) for s in states), key=lambda pair: -pair[0].log_evidence)
     kept: list[Timing] = []
     for timing, _ in found:
-        if not any(_alike(timing, k) for k in kept):
+        beyond = no_farther and np.abs(timing.delay_s).max() > within_s
+        if not (kept and beyond) and not any(_alike(timing, k) for k in kept):
             kept.append(timing)
     clear = problem.narrowness(found[0][1], EIGHTH / meeting_hz(recordings))
     for other in kept[1:]:

@@ -75,7 +75,7 @@ def study_delay(
     rebuilt = [_ends(own[n]) if speaker.drivers[n].phase_source is PhaseSource.MINIMUM else None for n in names]
     usual = rules.MEASURED_WITHIN_US if None in rebuilt else rules.REBUILT_WITHIN_US
     within = usual if within_us is None else within_us
-    found = find_timings(recordings, rebuilt, within * 1e-6) if shared is not None else ()
+    found = find_timings(recordings, rebuilt, within * 1e-6, within_us is not None) if shared is not None else ()
     found = tuple(averaged(t, every[1:], rebuilt) if t is found[0] else t for t in found)
     return _answer(speaker, names, recordings, found, shared, within, tuple(said))
 

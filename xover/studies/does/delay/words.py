@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from xover.blocks import Block, Head, Text, fact, plain_table
 from xover.figures import db, hertz
-from xover.sentences import capital
+from xover.rules.timing import REBUILT_WITHIN_US
+from xover.sentences import and_words, capital
 from xover.studies.does.delay.result import DelayStudy, DriverTiming, Unclear
 
 _MORE = (
@@ -51,13 +52,9 @@ def tell(study: DelayStudy, everything: bool = False) -> Iterator[Block]:
             "later and louder than its own record, read as in this folder but for delay_us and gain_db; "
             "95 %: where the truth lies, 19 times of 20."
         )
-        for d in told:
-            if d.high_us - d.delay_us > 1.5 * d.as_read_us:
-                words = (
-                    f"its phase is rebuilt; how its level goes on beyond its ends is a guess, most of the interval. "
-                    f"For the sum, as the record is read here, the delay is known to +-{_us(d.as_read_us)} us"
-                )
-                yield fact(d.driver, words)
+        guessed = [d for d in told if d.high_us - d.delay_us > 1.1 * d.as_read_us]
+        if guessed:
+            yield fact("of that", _as_read(guessed))
     if study.unclear is Unclear.RIVALS and study.rival:
         for answer in (study.drivers, study.rival):
             words = "; ".join(f"{d.driver} {_us(d.delay_us, True)} us, {_way(d)}" for d in answer)
@@ -70,8 +67,9 @@ def tell(study: DelayStudy, everything: bool = False) -> Iterator[Block]:
     if not math.isnan(study.shared_hz[0]):
         words = f"{hertz(study.shared_hz[0])} to {hertz(study.shared_hz[1])}, where two drivers lie within 20 dB"
         yield fact("heard", words)
-    if everything:
+    if everything or study.within_us < REBUILT_WITHIN_US:
         yield fact("tried", f"delays up to {study.within_us:.0f} us to either side, each polarity")
+    if everything:
         yield fact(
             "odds", f"10^{study.odds_log10:.0f} to 1 against any other answer, as far as the errors are as assumed"
         )
@@ -105,6 +103,15 @@ def _timing(d: DriverTiming, reference: str) -> str:
     return (
         f"{d.driver} sounds {_us(abs(d.delay_us))} us {side} than {reference} and {db(d.gain_db, 1, True)} dB, "
         f"against their own records, {_way(d)}"
+    )
+
+
+def _as_read(guessed: list[DriverTiming]) -> str:
+    """What of an interval matters for a sum, and is written."""
+    known = and_words(f"+-{_us(d.as_read_us)} us ({d.driver})" for d in guessed)
+    return (
+        "a part comes from rebuilt phases: how a level goes on beyond its record's ends is a guess. For the sum, as "
+        f"the records are read here, the delay is known to {known}: delay_uncertainty_us"
     )
 
 
