@@ -25,12 +25,8 @@ from xover.curve import Complex, Curve, Float, spaced_rows
 from xover.driver.fit import fit_driver
 from xover.driver.model import DriverModel
 from xover.errors import InputError
+from xover.rules.likeness import DRIFT_FITS, DRIVER_DRIFT, FIT_FAILS
 
-DRIFT_SD: Final = 0.02
-"""What fs, Qms, Bl and Re of a driver each have moved by since its sweep, one standard deviation. Common practice, no
-published source."""
-HOLDS: Final = 0.10
-"""A model that misses its sweep by more, rms, is not asked: then the whole curve is scaled and shifted."""
 MISSED: Final = 0.04
 """Share of a change that its model misses. The middle one of the invented drivers (tests/invented): 0.03."""
 KNOBS: Final = ("fs", "Qms", "Bl", "Re")
@@ -57,7 +53,7 @@ class DriftingDriver:
     loss: float
     re_ohm: Complex
     shift: Complex
-    spread: float = DRIFT_SD
+    spread: float = DRIVER_DRIFT
 
     @property
     def knobs(self) -> tuple[str, ...]:
@@ -97,19 +93,22 @@ class DriftingDriver:
 
 
 def moving_model(curve: Curve) -> DriverModel | None:
-    """The model that tells how a driver's sweep moves; None where none holds."""
+    """The model that tells how a driver's sweep moves; None where none does.
+
+    One that misses by too much for a figure of the driver may serve, one with a DC resistance that cannot be does not.
+    """
     try:
         fitted = fit_driver(_thinned(curve))
     except InputError:
         return None
-    return fitted.model if fitted.relative_rms <= HOLDS else None
+    return fitted.model if fitted.holds or FIT_FAILS < fitted.relative_rms <= DRIFT_FITS else None
 
 
 def drifting_driver(
     curve: Curve,
     frequency_hz: Float,
     model: DriverModel | None,
-    spread: float = DRIFT_SD,
+    spread: float = DRIVER_DRIFT,
     impedance_ohm: Complex | None = None,
 ) -> DriftingDriver:
     """A driver's sweep at (n,) other frequencies, with the changes that its model tells.

@@ -34,6 +34,7 @@ from xover.explain.terminals import (
 from xover.network import Network
 from xover.quantity import hertz
 from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.likeness import ASSUMED_NOISE
 from xover.speaker import Speaker, SpeakerDriver
 
 OUTLIER: Final = 3.0
@@ -382,7 +383,7 @@ def noise_of(curve: Curve, stated: float | None) -> tuple[float, str]:
         return stated, "as stated"
     found = smoothness_noise(curve)
     if not math.isfinite(found.either):
-        return 0.01, "assumed, the sweep has too few rows to tell"
+        return ASSUMED_NOISE, "assumed, the sweep has too few rows to tell"
     return found.either, f"estimated from {found.source}"
 
 

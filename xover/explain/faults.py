@@ -11,7 +11,6 @@ from typing import Final
 
 from xover.explain.terminals import (
     NOMINAL,
-    ONE_PART,
     OPEN_OHM,
     SHORT_OHM,
     Knob,
@@ -23,6 +22,7 @@ from xover.explain.terminals import (
 )
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, Resistor, value_of
+from xover.rules.likeness import ONE_PART
 
 DECADE: Final = 10.0
 FREE_SPREAD: Final = 1.0

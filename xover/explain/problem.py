@@ -15,12 +15,13 @@ from xover.curve import Complex, Curve, Evidence, Float
 from xover.driver.beyond import beyond
 from xover.driver.model import DriverModel
 from xover.errors import InputError
-from xover.explain.drift import DRIFT_SD, KNOBS, drifting_driver, moving_model
+from xover.explain.drift import KNOBS, drifting_driver, moving_model
 from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, channel_of, smoothness_noise
 from xover.explain.unknowns import NORMAL_95, SweepModel, Unknown, network_for
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind
 from xover.network.discs import relative, solve_discs
+from xover.rules.likeness import ASSUMED_NOISE, DRIVER_DRIFT, JIG_GAIN
 from xover.rules.margins import TIGHT_SHARE
 from xover.speaker import Speaker
 
@@ -30,8 +31,6 @@ Index = NDArray[np.intp]
 CELLS_PER_OCTAVE: Final = 24
 # Fewest rows with all drivers known that are worth a fit.
 FEWEST_ROWS: Final = 24
-# The gain of a jig is out by this much, one standard deviation (common practice: a 1 % reference resistor).
-GAIN_SD: Final = 0.015
 # Leads that were not zeroed, mean and spread in ohms (common practice).
 _LEAD_OHM: Final = (0.05, 0.15)
 # Rows beyond this many are thinned before anything else, so that a sweep of 100,000 rows does no harm.
@@ -51,10 +50,10 @@ class Jig:
     drift_sd : what fs, Qms, Bl and Re of each driver have moved by since its own sweep, relative.
     """
 
-    gain_sd: float = GAIN_SD
+    gain_sd: float = JIG_GAIN
     lead_ohm: float | None = None
     scale_sd: float = 0.0
-    drift_sd: float = DRIFT_SD
+    drift_sd: float = DRIVER_DRIFT
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,7 +306,7 @@ def driver_curves(speaker: Speaker, network: Network) -> dict[str, Curve]:
 def _driver_noise(curve: Curve) -> float:
     noise = smoothness_noise(curve).either
     floor = FLOOR if curve.evidence is Evidence.MEASURED else _DATASHEET_NOISE
-    return max(noise, floor) if math.isfinite(noise) else max(floor, 0.01)
+    return max(noise, floor) if math.isfinite(noise) else max(floor, ASSUMED_NOISE)
 
 
 def _sweep_rows(
@@ -335,7 +334,8 @@ def _sweep_rows(
         # Evenly over ln f, as a sweep of so many rows is usually linear in f.
         wanted = np.linspace(np.log(f[kept[0]]), np.log(f[kept[-1]]), MOST_ROWS)
         kept = np.unique(kept[np.clip(np.searchsorted(np.log(f[kept]), wanted), 0, kept.size - 1)])
-    noise = sweep.noise if math.isfinite(sweep.noise.magnitude) else Noise(0.01, 0.01, "assumed, for want of rows")
+    assumed = Noise(ASSUMED_NOISE, ASSUMED_NOISE, "assumed, for want of rows")
+    noise = sweep.noise if math.isfinite(sweep.noise.magnitude) else assumed
     shorter = replace(
         sweep, curve=replace(sweep.curve, frequency_hz=f[kept], value=sweep.curve.value[kept]), noise=noise.floored()
     )

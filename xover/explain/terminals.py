@@ -23,6 +23,7 @@ from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
 from xover.network.parts import Capacitor, Inductor, Resistor
 from xover.parts.kinds import PartKind, kind_of
+from xover.rules.likeness import JIG_GAIN
 from xover.search.builds import ONE_CORE, draw_names, part_spreads
 from xover.speaker import SpeakerDriver
 
@@ -104,21 +105,15 @@ DCR_SPREAD: Final = 0.10
 LOSS_SPREAD: Final = 0.5
 WET_SPREAD: Final = 0.8
 LEAKAGE_SPREAD: Final = 0.3
-GAIN_SPREAD: Final = 0.015
 LEAD_SPREAD_OHM: Final = 0.05
 """Standard deviations (of the logarithm): a coil's resistance, a capacitor's loss, that of a wet one, which age may
-make tenfold, the leakage of coils on one core, the jig's gain; the jig's leads in ohm. Common practice, no published
-source."""
+make tenfold, the leakage of coils on one core; the jig's leads in ohm. Common practice, no published source."""
 UNSTATED_DCR_OHM: Final = 0.35
 UNSTATED_ESR_OHM: Final = 0.05
 UNSTATED_SPREAD: Final = 1.0
 """Where a card says nothing: the resistance of a coil of 1 mH, going with the root of its inductance, and that of a
 wet capacitor beside its loss angle; a factor e is one standard deviation. Common practice, no published source."""
 WET: Final = (PartKind.ELECTROLYTIC, PartKind.PAPER)
-
-ONE_PART: Final = 0.1
-"""Two coils coupled by this or more are one part with two windings; below, how they stand is a detail. Common practice,
-no published source."""
 
 GAIN: Final = "gain"
 LEADS: Final = "leads"
@@ -351,7 +346,7 @@ def _knobs(
             Knob(f"{key}:{what}", KnobKind.DRIVER, (key,), spread)
             for what, spread in zip(shape.knobs, shape.spreads, strict=True)
         ]
-    found.append(Knob(GAIN, KnobKind.JIG, (), GAIN_SPREAD))
+    found.append(Knob(GAIN, KnobKind.JIG, (), JIG_GAIN))
     found.append(Knob(LEADS, KnobKind.JIG, (), LEAD_SPREAD_OHM))
     return tuple(found)
 

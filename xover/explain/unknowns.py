@@ -26,6 +26,7 @@ from xover.network.adjoint import ParameterKind, drive_gradient, impedance_gradi
 from xover.network.parts import Capacitor, Inductor, Resistor, changed, value_of
 from xover.parts.capacitor_loss import REFERENCE_HZ, dispersion
 from xover.parts.kinds import FACTS, PartKind, kind_of, tolerance_of
+from xover.rules.likeness import ONE_PART
 
 # 95 % of a normal distribution lie within this many standard deviations.
 NORMAL_95: Final = 1.959964
@@ -56,8 +57,7 @@ _ANY_DF_SD: Final = {True: 0.05, False: 0.005}
 _DCR_TOLERANCE: Final = 0.10
 # Leakage (1 - k) of closely coupled coils: within a factor of 2.7 either way.
 _LEAKAGE_SD: Final = 0.5
-# From this on coils are one part, and how close they are is looked for, within as much again; below it is as stated.
-ONE_PART: Final = 0.1
+# Of coils that are one part: how close they are is looked for, within as much again.
 _COUPLING_SD: Final = 0.5
 
 

@@ -76,6 +76,17 @@ DRIVER_DELAY_S: Final = 70e-6
 day, and a microphone that stands a centimetre or two elsewhere."""
 DRIVER_RIPPLE_DB: Final = 0.4
 """Standard deviation of a third octave of a driver's own record: reflections and the end of a gate."""
+DRIVER_DRIFT: Final = 0.02
+"""What fs, Qms, Bl and Re of a driver each have moved by since its sweep, one standard deviation."""
+DRIFT_FITS: Final = 0.10
+"""A model that misses its sweep by more, rms, does not tell how the driver moves: then the whole curve is scaled and
+shifted."""
+JIG_GAIN: Final = 0.015
+"""The gain of one sweep against another, one standard deviation: about what a 1 % reference resistor leaves."""
+ASSUMED_NOISE: Final = 0.01
+"""Of a row, relative, where a sweep has too few to tell."""
+ONE_PART: Final = 0.1
+"""Two coils coupled by this or more are one part with two windings; below, how they stand is a detail."""
 RECORD_REACH_DB: Final = 30.0
 """What lies so far below the highest third octave of a response is the noise of the room."""
 

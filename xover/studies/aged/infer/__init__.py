@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
 from xover.errors import named
+from xover.rules.likeness import DRIVER_DRIFT, JIG_GAIN
 from xover.studies.options import EVERYTHING, Channel, Noise, Progress, quiet
 from xover.units import BAND, FILE, NETWORK, OHM, SHARE, YES, by_name, one_of
 
@@ -51,7 +52,7 @@ def infer(
     noise: Noise = None,
     gain_error: Annotated[
         float, Ask("Gain error between this sweep and the drivers', one sigma.", SHARE, "--gain-error", low=0, high=0.3)
-    ] = 0.015,
+    ] = JIG_GAIN,
     scale_error: Annotated[
         float, Ask("Error that all sweeps share, one sigma.", SHARE, "--scale", low=0, high=0.3)
     ] = 0.0,
@@ -61,7 +62,7 @@ def infer(
     driver_drift: Annotated[
         float,
         Ask("What fs, Q, Bl and Re of a driver have moved by since its sweep, one sigma.", SHARE, low=0, high=0.3),
-    ] = 0.02,
+    ] = DRIVER_DRIFT,
     band_hz: Annotated[
         tuple[float, float] | None, Ask("Where the sweeps count [default: all].", BAND, "--band")
     ] = None,

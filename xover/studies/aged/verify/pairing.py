@@ -198,8 +198,7 @@ def _pairs(terminals: Terminals, singles: Sequence[ChangeState], fits: Fits, swe
 
 
 def _joined(one: Fits, other: Fits) -> Fits:
-    names = ("turned", "doubt", "log_ohm", "cost", "misfit", "residual")
-    return Fits(*(np.concatenate([getattr(one, n), getattr(other, n)]) for n in names))
+    return Fits(**{name: np.concatenate([value, getattr(other, name)]) for name, value in vars(one).items()})
 
 
 def _cost(states: Sequence[ChangeState], fits: Fits, row: int) -> float:

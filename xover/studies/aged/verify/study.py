@@ -12,10 +12,11 @@ from xover.acoustic.level import nominal_hz
 from xover.curve import Curve, log_grid
 from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_miss, make_bench
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states
-from xover.explain.terminals import NOMINAL, ONE_PART, KnobKind, on_cores
+from xover.explain.terminals import NOMINAL, KnobKind, on_cores
 from xover.figures import odds
 from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
+from xover.rules.likeness import ONE_PART
 from xover.speaker import Speaker
 from xover.studies.aged.verify.ear import Ear, listen
 from xover.studies.aged.verify.result import (
