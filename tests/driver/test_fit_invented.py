@@ -14,6 +14,7 @@ from invented.drivers import DRIVERS, SWEPT_HZ, Air, Coil, Float, Horn, Invented
 
 from xover.curve import Curve, Unit
 from xover.driver.fit import fit_driver
+from xover.driver.minimum_phase import minimum_phase_curve
 from xover.driver.misfit import Misfit
 from xover.remark import About
 from xover.rules.likeness import FIT_FAILS
@@ -149,3 +150,18 @@ def test_a_horn_twice_as_long_is_still_followed() -> None:
     fit = fit_driver(horn.sweep())
     assert fit.holds
     assert fit.model.re_ohm == pytest.approx(6.0, rel=0.02)
+
+
+@pytest.mark.parametrize("name", ["eight free", "eight vented", "twelve vented"])
+def test_a_phase_that_was_rebuilt_is_not_believed(name: str) -> None:
+    """As a folder holds a sweep of magnitudes: the rebuilt phase rests on what lies beyond the sweep's ends."""
+    driver = BY_NAME[name]
+    swept = driver.sweep(noise=0.003)
+    rebuilt, _ = minimum_phase_curve(replace(swept, value=np.abs(swept.value), has_phase=False))
+    fit = fit_driver(rebuilt)
+    assert fit.holds
+    assert not fit.phase_used
+    assert fit.relative_rms < 0.01
+    assert fit.model.re_ohm == pytest.approx(driver.coil.re_ohm, rel=0.02)
+    assert fit.fs_hz == pytest.approx(fit_driver(swept).fs_hz, rel=0.02)
+    assert not any("no phase" in words for words in fit.warnings)

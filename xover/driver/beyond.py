@@ -102,7 +102,6 @@ def _fitted(curve: Curve) -> DriverFit | None:
     from xover.driver.fit import fit_driver  # takes a while to load, and most sweeps reach
 
     try:
-        # A rebuilt phase rests on how the sweep goes on beyond its ends, which is what is asked here.
-        return fit_driver(curve.as_swept)
+        return fit_driver(curve)
     except InputError:
         return None

@@ -144,7 +144,8 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm:
 
     Parts are added one by one to the relative residual, resonances put together as a driver in a box, and parts taken
     out again, as the Bayesian information criterion says (Schwarz 1978, from memory) with rows counted for less where
-    what is left hangs together. No guess of the caller is needed. Without measured phase the magnitude alone is fitted.
+    what is left hangs together. No guess of the caller is needed. Without measured phase the magnitude alone is fitted:
+    a phase that was rebuilt rests on how the sweep goes on beyond its ends, and is not believed.
     A curve never changes, and several readings of one answer ask for its fit, so that the last fits are kept.
 
     Parameters

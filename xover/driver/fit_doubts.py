@@ -113,9 +113,9 @@ def _remark(words: str) -> Remark:
 
 
 def _about_data(rows: FitRows) -> Iterator[str]:
-    if not rows.has_phase:
+    if not rows.has_phase and not rows.rebuilt:
         yield "the sweep has no phase: only the magnitude was fitted, and the model's phase follows from it"
-    else:
+    elif rows.has_phase:
         active = (rows.impedance_ohm.real < -ACTIVE_SHARE * abs(rows.impedance_ohm)).nonzero()[0]
         if active.size:
             yield (

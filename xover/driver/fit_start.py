@@ -8,7 +8,7 @@ matching pursuit: Pati and others 1993, from memory). Humps that are no peaks ar
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -38,12 +38,14 @@ class FitRows:
     impedance_ohm : (n,) complex; without phase, the magnitude with its minimum phase, for start values only.
     has_phase : whether the phase was measured and counts.
     held : rows left out because they repeat the row before, value for value.
+    rebuilt : who reads the sweep knows already that it has no phase: it got one by its magnitude.
     """
 
     frequency_hz: Float
     impedance_ohm: Complex
     has_phase: bool
     held: int
+    rebuilt: bool = False
 
     @property
     def observations(self) -> int:
@@ -65,14 +67,15 @@ class FitRows:
     def thinned(self, per_octave: float) -> FitRows:
         """The same with no more rows than about that in an octave; those that stay are as they were."""
         kept = spaced_rows(self.frequency_hz, per_octave)
-        return FitRows(self.frequency_hz[kept], self.impedance_ohm[kept], self.has_phase, self.held)
+        return replace(self, frequency_hz=self.frequency_hz[kept], impedance_ohm=self.impedance_ohm[kept])
 
 
 def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
     """Cut, merge and thin a sweep.
 
     Rows that repeat the row before are one reading held over several frequencies, as some
-    analysers write below their own resolution; they become one row at the middle, in log frequency.
+    analysers write below their own resolution; they become one row at the middle, in log frequency. Magnitudes alone
+    repeat by rounding where they are flat.
 
     Raises InputError: not an impedance, fewer than 8 rows in the band, or a value of 0 ohm.
     """
@@ -81,7 +84,7 @@ def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
         raise InputError(
             f"a driver is fitted to its impedance, and this curve is in {curve.unit.value}", "give ohm", where
         )
-    f, z = curve.frequency_hz, curve.value
+    f, z, has_phase = curve.frequency_hz, curve.as_swept.value, curve.as_swept.has_phase
     if band_hz is not None:
         inside = (f >= band_hz[0]) & (f <= band_hz[1])
         f, z = f[inside], z[inside]
@@ -92,7 +95,7 @@ def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
         )
     if np.any(z == 0):
         raise InputError(f"the impedance at {f[z == 0][0]:g} Hz is 0 ohm", "remove that row", where)
-    first = np.concatenate([[True], z[1:] != z[:-1]])
+    first = np.concatenate([[True], (z[1:] != z[:-1]) | (not has_phase)])
     held = int(z.size - np.count_nonzero(first))
     if np.count_nonzero(first) >= FEWEST_ROWS:
         f, z = _mean_over(np.cumsum(first) - 1, f, z)
@@ -100,11 +103,11 @@ def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
         held = 0
     step = np.floor(np.log2(f / f[0]) * MOST_ROWS_PER_OCTAVE)
     f, z = _mean_over(np.cumsum(np.concatenate([[True], np.diff(step) > 0])) - 1, f, z)
-    if not curve.has_phase:
+    if not has_phase:
         # An impedance of passive parts is of minimum phase. It levels out at Re below the data.
         phase = minimum_phase(f, 20.0 * np.log10(np.abs(z)), low_slope_db_per_octave=0.0).phase_deg
         z = np.abs(z) * np.exp(1j * np.radians(phase))
-    return FitRows(f, z, curve.has_phase, held)
+    return FitRows(f, z, has_phase, held, curve.phase_rebuilt)
 
 
 def _mean_over(group: NDArray[np.intp], f: Float, z: Complex) -> tuple[Float, Complex]:
