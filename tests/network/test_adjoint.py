@@ -23,8 +23,8 @@ from xover.network import Network, Solution, build_network, solve
 from xover.network.adjoint import (
     Parameter,
     ParameterKind,
+    _relative,
     drive_gradient,
-    drive_sensitivity,
     impedance_gradient,
     impedance_sensitivity,
     network_parameters,
@@ -37,6 +37,12 @@ W = 2 * np.pi * F
 # see rounding.py. The step is where the two are alike for a smooth effect.
 STEP = 1e-4
 WEIGHTS = {2: -1 / 12, 1: 2 / 3, -1: -2 / 3, -2: 1 / 12}
+
+
+def drive_sensitivity(solution: Solution) -> dict[str, dict[str, np.ndarray]]:
+    """d ln H/d ln x of each drive, by driver's key and parameter's name."""
+    return _relative(solution, drive_gradient(solution), solution.drive)
+
 
 networks = st.randoms(use_true_random=False).map(random_network)
 

@@ -131,21 +131,15 @@ def impedance_gradient(solution: Solution) -> dict[str, dict[str, Complex]]:
     return out
 
 
-def drive_sensitivity(solution: Solution) -> dict[str, dict[str, Complex]]:
-    """Relative derivative of each drive to each parameter, d ln H/d ln x = x/H dH/dx.
+def impedance_sensitivity(solution: Solution) -> dict[str, dict[str, Complex]]:
+    """Relative derivative of each channel's load to each parameter, d ln Z/d ln x = x/Z dZ/dx.
 
-    The real part is what 1 % of the parameter does to the level, in per cent; the imaginary part what it does to
-    the phase, in hundredths of a radian. Zero for a parameter that is zero; NaN where the drive is.
+    Zero for a parameter that is zero; NaN where the load is.
 
     Returns
     -------
-    By driver's key, then by parameter's name: (n,) or (k, n) complex.
+    By channel, then by parameter's name: (n,) or (k, n) complex.
     """
-    return _relative(solution, drive_gradient(solution), solution.drive)
-
-
-def impedance_sensitivity(solution: Solution) -> dict[str, dict[str, Complex]]:
-    """Relative derivative of each channel's load to each parameter, d ln Z/d ln x; as `drive_sensitivity`."""
     return _relative(solution, impedance_gradient(solution), solution.impedance_ohm)
 
 
