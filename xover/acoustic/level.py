@@ -132,6 +132,16 @@ class BandLevel:
         """Half of the range from the lowest to the highest level: the +- of a loudspeaker."""
         return (self.highest_deviation_db - self.lowest_deviation_db) / 2.0
 
+    @property
+    def holes(self) -> str:
+        """How much is known between the known ends, to stand behind these; empty where all of it is."""
+        between = math.log(self.known_to_hz / self.known_from_hz) / math.log(self.to_hz / self.from_hz)
+        return (
+            f", {100.0 * self.known_share / between:.0f} % of which is known"
+            if self.known_share < 0.99 * between
+            else ""
+        )
+
 
 @dataclass(frozen=True)
 class Sensitivity:

@@ -67,7 +67,7 @@ def read_prediction(prediction: Prediction) -> str:
             f"the sum lies somewhere between its best and its worst: {prediction.timing_reason}",
             *_crossings(prediction),
         )
-    known = f"from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}"
+    known = f"from {hertz(band.known_from_hz)} to {hertz(band.known_to_hz)}{band.holes}"
     return one_sentence(
         f"the sum lies within +-{written('sum deviation', band.half_range_db, prediction.network)} dB {known}",
         _dip(band, prediction.network),

@@ -40,6 +40,9 @@ OWN_BAND_DB: Final = 3.0
 """A driver's own band: where the network drives it within this of its highest. Common practice, no published source."""
 LEAST_KNOWN: Final = 0.9
 """Share of a band, in octaves, that must be known for a verdict on it."""
+LEAST_KNOWN_OF_CHANGE: Final = 0.5
+"""Share of a band, in octaves, in which a sum must be known for its largest change to stand for that of its sound.
+Common practice, no published source."""
 LEAST_STRETCH_OCTAVES: Final = 1.0 / 3.0
 """A stretch narrower than this is told with the largest difference only: hearing sums up about a third of an octave.
 Common practice, no published source."""

@@ -26,7 +26,7 @@ from xover.acoustic.level import NEPER_DB, lines_between
 from xover.acoustic.time import SPEED_OF_SOUND_M_S
 from xover.curve import Complex, Float
 from xover.network import Network, solve
-from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN
+from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN, LEAST_KNOWN_OF_CHANGE
 from xover.rules.instruments import CENTRE_MM, IMPEDANCE_SPREADS, RESPONSE_SPREADS, Instrument, Knots
 from xover.sound.change import Rows, band_rows, change_db, difference_db, near_highest
 from xover.sound.prediction import sound_of_network
@@ -92,7 +92,8 @@ def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Netw
     """By how much nearer to the design it is after than before: by the largest change from it.
 
     Of the sum; of a drive within 20 dB of its highest, where there is no one sum, or where the sum's change is not
-    known well enough to be sure of (beside a null) and the drive's is. NaN where neither is known.
+    known well enough to be sure of (beside a null) and the drive's is. NaN where neither is known, or where the sum is
+    known in less than half of the judged band: a sweep ends, and the change may lie beyond.
 
     Raises
     ------
@@ -103,6 +104,8 @@ def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Netw
     by_sum = NOT_KNOWN
     if of is not None and first is not None and second is not None:
         rows = band_rows(frequency_hz)
+        if np.isfinite(of[0, band_rows(frequency_hz, JUDGED_HZ)]).mean() < LEAST_KNOWN_OF_CHANGE:
+            return NOT_KNOWN
         by_sum = _known(_largest(difference_db(of, first), rows) - _largest(difference_db(of, second), rows))
         if abs(by_sum.value_db) > by_sum.uncertainty_db or by_sum == Known(0.0, 0.0):
             return by_sum

@@ -10,6 +10,7 @@ from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Items, Text, fact, 
 from xover.figures import db, hertz, money, written
 from xover.judge.odd_words import differs_words, remedy_words, told_odd
 from xover.rules.audibility import PRACTICE, UNHEARD_DB, audibility
+from xover.rules.bands import JUDGED_HZ
 from xover.rules.instruments import SWEPT, Instrument
 from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
@@ -264,6 +265,10 @@ def _measures(case: DecisionCase, options: Options, picked: Picked) -> Iterator[
         if weak:
             whose = and_words(weak)
             yield f"sweep the impedance of {whose} in the cabinet (README: a resistor and a sound card; xover jig)"
+        for name in (n for n in names if n not in weak):
+            curve = speaker.drivers[name].impedance
+            if curve is not None and curve.highest_hz < JUDGED_HZ[1]:
+                yield f"sweep the impedance of {name} to 20 kHz: it is known up to {hertz(curve.highest_hz)} only"
         if not case.read_off or "found" in untouched(speaker).networks:
             yield "read the parts on the board, one leg of each lifted, and write them into found.cir"
         if case.bench.reference is None or "original" in untouched(speaker).networks:

@@ -38,14 +38,12 @@ def _answer(p: Prediction) -> str:
     band, of = p.band, p.network
     if math.isnan(band.mean_db):
         return f"The sum is not known from {hertz(band.from_hz)} to {hertz(band.to_hz)}."
-    span = math.log(band.known_to_hz / band.known_from_hz) / math.log(band.to_hz / band.from_hz)
-    part = f", {100 * band.known_share / span:.0f} % of which is known" if band.known_share < 0.99 * span else ""
     start = "The sum" if p.total.coherent else "The timing of the drivers is not known; one sum of many"
     return (
         f"{start} keeps within {written('above mean', band.highest_deviation_db, of, unit=True)} "
         f"({hertz(band.highest_at_hz)}) and {written('below mean', band.lowest_deviation_db, of, unit=True)} "
         f"({hertz(band.lowest_at_hz)}) of {db(band.mean_db)} dB, {hertz(band.known_from_hz)} to "
-        f"{hertz(band.known_to_hz)}{part} (2.83 V, 1 m, on the design axis)."
+        f"{hertz(band.known_to_hz)}{band.holes} (2.83 V, 1 m, on the design axis)."
     )
 
 
