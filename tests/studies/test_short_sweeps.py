@@ -1,5 +1,6 @@
 """Sweeps and responses that end early: what cannot be told is blank or refused in a line, no fault of the program."""
 
+import math
 import sys
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from xover.rules.triage import Rung
 from xover.sound.doubt import voicing_gain
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
+from xover.studies.aged.condition.study import study_condition
 from xover.studies.aged.verify.sound import hear
 from xover.studies.change.bypass.study import study_bypass
 from xover.studies.change.decide.setup import sum_criterion
@@ -40,6 +42,11 @@ def test_where_the_crossover_is_not_known_nothing_is_said_of_age():
     assert 1.0 < moved < 2.0
     short = shortened(speaker, woofer=(10, 495))
     assert np.isnan(voicing_gain(short, design, design, found, F).value_db)
+    aged = study_condition(short, F)
+    assert math.isnan(aged.total_worst.change)
+    assert aged.blame is None
+    assert "less than half of the band" in aged.blame_reason
+    assert aged.drive_worst["tweeter"].change > 1.0
     decided = study_decide(short, Catalogue(), options=(Rung.LEAVE, Rung.REFRESH))
     assert decided.picked.rung is Rung.NONE_YET
     assert "sweep the impedance of woofer to 20 kHz" in decided.measure[0]

@@ -18,7 +18,7 @@ from xover.network.alike import named_like
 from xover.plain import fields_of
 from xover.readable import Readable, Warned
 from xover.rules.audibility import HARD_DB, audibility
-from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
+from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, LEAST_KNOWN_OF_CHANGE
 from xover.rules.margins import ROUNDING
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest, size_of
 from xover.sound.load import channel_load
@@ -213,9 +213,11 @@ def study_condition(
         change = {key: change_db(drives[0][key], drives[1][key]) for key in heard}
         turn = {key: _turn_deg(drives[1][key], drives[0][key]) for key in heard}
         total = difference_db(_level_db(then, coherent), _level_db(now, coherent))
+        thin = 0 < np.isfinite(total[inside]).mean() < LEAST_KNOWN_OF_CHANGE
+        total = unknown if thin else total
         wiring = same_wiring(then.network, now.network)
         pairs = _changed_pairs(then.network, now.network, parts)
-        reason = _no_blame(then.network, wiring, pairs)
+        reason = _no_blame(then.network, wiring, pairs) or (_THIN if thin else "")
         if not reason:
             blame = find_blame(at, pairs)
     drive_worst = {} if now is None else {key: largest(frequency_hz, change[key], heard[key]) for key in heard}
@@ -307,6 +309,11 @@ def _changed_pairs(then: Network, now: Network, parts: Sequence[PartCondition]) 
     today = {c.name.lower(): c for c in now.couplings}
     couplings = ((c, today[c.name.lower()]) for c in then.couplings if c.name.lower() in today)
     return pairs + [pair for pair in couplings if not math.isclose(pair[0].k, pair[1].k, rel_tol=ROUNDING)]
+
+
+_THIN = "the sum is known in less than half of the band, what each part does to it is not: sweep each driver over all of it"
+    "less than half of the band is known of the sum, so what each part does to it is not: sweep each driver over all"
+)
 
 
 def _no_blame(network: Network, wiring: tuple[str, ...], pairs: Sequence[Pair]) -> str:
