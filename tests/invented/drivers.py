@@ -45,6 +45,29 @@ class Coil:
 
 
 @dataclass(frozen=True)
+class PowersApart(Coil):
+    """Resistance and reactance go with powers of their own, as fitted to measured coils (Wright 1990, from memory)."""
+
+    def impedance_ohm(self, w: Float) -> Complex:
+        """(n,) ohm."""
+        u, k = w / (2.0 * math.pi * 1e4), self.ohm_at_10_khz
+        return np.asarray(self.re_ohm + k * (0.55 * u ** (self.power + 0.18) + 0.8j * u ** (self.power - 0.02)))
+
+
+@dataclass(frozen=True)
+class ThickSheet(Coil):
+    """Eddy currents in iron of a finite thickness, s L tanh(d)/d with d = sqrt(s/w0), and a ring beside it: below w0 an
+    inductance without losses, far above it a half power (diffusion in a plate, from memory)."""
+
+    def impedance_ohm(self, w: Float) -> Complex:
+        """(n,) ohm."""
+        s, k = 1j * w, self.ohm_at_10_khz
+        d, l_h = np.sqrt(s / (2.0 * math.pi * 400.0)), 5.0 * k / (2.0 * math.pi * 1e4)
+        ring = 1.0 / (1.0 / (0.3 * s * l_h) + 1.0 / (1.2 * k))
+        return np.asarray(self.re_ohm + 0.5 * s * l_h * np.tanh(d) / d + ring)
+
+
+@dataclass(frozen=True)
 class Air:
     """What the back of the cone works on: "free", "closed", "vented" or "radiator" (passive).
 
@@ -168,6 +191,11 @@ class Invented:
         z = self.drifted(drift).impedance_ohm(f) if drift else self.impedance_ohm(f)
         z = z * (1.0 + noise / math.sqrt(2.0) * (rng.standard_normal(f.size) + 1j * rng.standard_normal(f.size)))
         return Curve(f, z if phase else np.abs(z), Unit.OHM, has_phase=phase, source=f"{self.name}.csv")
+
+    def with_coil(self, law: type[Coil]) -> Invented:
+        """The same with another law of its coil."""
+        c = self.coil
+        return replace(self, coil=law(c.re_ohm, c.ohm_at_10_khz, c.power, c.le_h))
 
     def drifted(self, share: float, re_share: float | None = None, q_share: float | None = None) -> Invented:
         """Suspension softer or stiffer: fs moved by `share`, Q by `q_share`, Re by `re_share` (as fs where None)."""

@@ -169,7 +169,7 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm:
     peaks = [peak for resonance in model.resonances for peak in resonance.peaks()]
     misfit = misfit_of(rows, chosen.residual, chosen.slopes, peaks)
     left = FitResidual(float(np.sqrt(np.mean(error**2))), float(error[worst]), float(rows.frequency_hz[worst]), misfit)
-    parameters = _parameters(chosen)
+    parameters = _parameters(_with_doubtful_re(chosen, low, re.share if re.metered else math.inf))
     failure = failure_of(rows, model, left)
     shown = low <= model.fs_hz <= high and not failure
     known = {p.name: p.value for p in parameters if p.seen and shown}
@@ -213,6 +213,16 @@ def _belief(rows: FitRows, metered_ohm: float | None) -> ReBelief:
         return ReBelief(metered_ohm, share, True)
     lowest, plain = rows.least_ohm
     return ReBelief(RE_MIDDLE * lowest, RE_WIDTH if plain else RE_HIDDEN)
+
+
+def _with_doubtful_re(fitted: Refined, lowest_hz: float, most: float) -> Refined:
+    """With Re as open as the coil's law below the sweep: the resistance that the coil has left at the lowest row may go
+    down with that law, or stay, or be less than the law says; a meter leaves it open by `most`."""
+    model, at = fitted.model, fitted.size.names.index("re_ohm")
+    bare = replace(model, resonances=()).impedance_ohm(np.array([lowest_hz])).real[0] / model.re_ohm - 1.0
+    covariance = fitted.covariance.copy()
+    covariance[at, at] += min(bare, most) ** 2
+    return replace(fitted, covariance=covariance)
 
 
 def _in_order(rows: FitRows, model: DriverModel) -> DriverModel:
