@@ -1,4 +1,4 @@
-"""The one model on invented drivers that share only the law of its coil, or not even that, on spoilt sweeps, and where it must say no.
+"""The one model on invented drivers that share the law of its coil at most, on spoilt sweeps, and where it must say no.
 
 The whole family, other sweeps and the time are in `tests/benchmarks/driver_fits.py`, which prints them.
 """
