@@ -311,7 +311,9 @@ def _changed_pairs(then: Network, now: Network, parts: Sequence[PartCondition]) 
     return pairs + [pair for pair in couplings if not math.isclose(pair[0].k, pair[1].k, rel_tol=ROUNDING)]
 
 
-_THIN = "the sum is known in less than half of the band, so what each part does to it is not: sweep each driver over all of it"
+_THIN = (
+    "the sum is known in less than half of the band: what each part does to it is not; sweep each driver over all of it"
+)
 
 
 def _no_blame(network: Network, wiring: tuple[str, ...], pairs: Sequence[Pair]) -> str:
