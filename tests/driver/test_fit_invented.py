@@ -13,6 +13,7 @@ from benchmarks.driver_fits import KINDS, follow
 from invented.drivers import DRIVERS, SWEPT_HZ, Air, Coil, Float, Horn, Invented
 
 from xover.curve import Curve, Unit
+from xover.driver.beyond import with_minimum_phase
 from xover.driver.fit import fit_driver
 from xover.driver.minimum_phase import minimum_phase_curve
 from xover.driver.misfit import Misfit
@@ -173,3 +174,14 @@ def test_a_phase_that_was_rebuilt_is_not_believed(name: str) -> None:
     assert fit.model.re_ohm == pytest.approx(driver.coil.re_ohm, rel=0.02)
     assert fit.fs_hz == pytest.approx(fit_driver(swept).fs_hz, rel=0.02)
     assert not any("no phase" in words for words in fit.warnings)
+
+
+@pytest.mark.parametrize("name", ["eight free", "eight vented", "twelve vented", "dome"])
+def test_a_phase_is_rebuilt_as_the_model_goes_on(name: str) -> None:
+    """Straight tails below a sweep that begins on a port's peak put it up to three quarters off."""
+    swept = BY_NAME[name].sweep(noise=0.003)
+    rebuilt, words = with_minimum_phase(replace(swept, value=np.abs(swept.value), has_phase=False))
+    assert rebuilt.phase_rebuilt
+    assert np.abs(rebuilt.value) == pytest.approx(np.abs(swept.value), rel=1e-12)
+    assert np.sqrt(np.mean(np.abs(rebuilt.value / swept.value - 1.0) ** 2)) < 0.01
+    assert "fitted model" in words

@@ -12,12 +12,14 @@ times that resistance, and any coil's rise so high.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Float
+from xover.driver.minimum_phase import minimum_phase, minimum_phase_curve
 from xover.errors import InputError
 
 if TYPE_CHECKING:
@@ -85,6 +87,24 @@ def beyond(curve: Curve, frequency_hz: Float, re_ohm: float | None = None) -> tu
         at: NDArray[np.intp] = np.flatnonzero(rows)[good]
         centre[at], radius[at] = z[good], (bound * np.abs(z))[good]
     return centre, radius
+
+
+def with_minimum_phase(curve: Curve) -> tuple[Curve, str]:
+    """Give an impedance without a phase its minimum phase, and say what that rests on beyond the sweep's ends.
+
+    Where a model holds it goes on as that does: the phase is the model's, and the minimum phase of what the model
+    misses of the magnitude. Else straight tails go on. Raises InputError: as `minimum_phase_curve`.
+    """
+    fit = _fitted(curve)
+    if fit is None or not fit.holds:
+        rebuilt, found = minimum_phase_curve(curve)
+        return rebuilt, found.slopes_from
+    model = fit.model.impedance_ohm(curve.frequency_hz)
+    missed_db = 20.0 * np.log10(np.abs(curve.value / model))
+    angle = np.angle(model) + np.radians(minimum_phase(curve.frequency_hz, missed_db, 0.0, 0.0).phase_deg)
+    value = np.abs(curve.value) * np.exp(1j * angle)
+    words = "beyond the ends of its sweep as its fitted model goes on"
+    return replace(curve, value=value, has_phase=True, phase_rebuilt=True), words
 
 
 def _goes_on(fit: DriverFit, end_hz: float, edge: int) -> bool:

@@ -13,7 +13,7 @@ import numpy as np
 from xover.acoustic.level import ratio
 from xover.acoustic.time import delay_factor
 from xover.curve import Complex, Curve, Evidence, Float
-from xover.driver.beyond import beyond
+from xover.driver.beyond import beyond, with_minimum_phase
 from xover.driver.datasheet import DatasheetValues, datasheet_response
 from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import InputError, OptionError, nearest_word
@@ -287,8 +287,8 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
         impedance, warnings = read_impedance(file.file(entry.impedance), evidence_of(ohms))
         notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
         if not impedance.has_phase:
-            impedance, rebuilt = minimum_phase_curve(impedance)
-            words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
+            impedance, rests_on = with_minimum_phase(impedance)
+            words = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rests_on})"
             notes.append(Remark(words, About.IMPEDANCE, named=True))
     elif sheet is not None:
         ohms = sheet_is

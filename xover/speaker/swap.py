@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from xover.curve import Curve, Evidence
+from xover.driver.beyond import with_minimum_phase
 from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import OptionError, named, nearest_word
 from xover.files.speaker import FILE_NAME
@@ -113,8 +114,8 @@ def _from_tables(impedance_path: Path, response_path: Path | None, name: str) ->
     impedance, warnings = read_impedance(impedance_path, Evidence.MEASURED)
     notes = [Remark(f"{impedance_path.name}: {w}", About.IMPEDANCE) for w in warnings]
     if not impedance.has_phase:
-        impedance, rebuilt = minimum_phase_curve(impedance)
-        said = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rebuilt.slopes_from})"
+        impedance, rests_on = with_minimum_phase(impedance)
+        said = f"the impedance of {name} has no phase: rebuilt as minimum phase ({rests_on})"
         notes.append(Remark(said, About.IMPEDANCE, named=True))
     response: Curve | None = None
     source = PhaseSource.NONE
