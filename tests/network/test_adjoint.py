@@ -12,6 +12,7 @@ from random import Random
 
 import numpy as np
 import pytest
+from drive_slopes import drive_sensitivity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_networks import RandomNetwork, random_network
@@ -23,7 +24,6 @@ from xover.network import Network, Solution, build_network, solve
 from xover.network.adjoint import (
     Parameter,
     ParameterKind,
-    _relative,
     drive_gradient,
     impedance_gradient,
     impedance_sensitivity,
@@ -37,11 +37,6 @@ W = 2 * np.pi * F
 # see rounding.py. The step is where the two are alike for a smooth effect.
 STEP = 1e-4
 WEIGHTS = {2: -1 / 12, 1: 2 / 3, -1: -2 / 3, -2: 1 / 12}
-
-
-def drive_sensitivity(solution: Solution) -> dict[str, dict[str, np.ndarray]]:
-    """d ln H/d ln x of each drive, by driver's key and parameter's name."""
-    return _relative(solution, drive_gradient(solution), solution.drive)
 
 
 networks = st.randoms(use_true_random=False).map(random_network)

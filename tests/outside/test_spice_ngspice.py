@@ -16,13 +16,14 @@ from random import Random
 
 import numpy as np
 import pytest
+from drive_slopes import drive_sensitivity
 from ngspice_judge import ac, require_ngspice
 from random_networks import Driver, random_network
 
 from xover.driver.model import DriverModel, Resonance
 from xover.files.netlist import circuits_folder, parse_netlist
 from xover.network import build_network, solve
-from xover.network.adjoint import drive_sensitivity, impedance_sensitivity
+from xover.network.adjoint import impedance_sensitivity
 from xover.sound.prediction import predict
 from xover.speaker import open_speaker
 from xover.studies.desk.new.study import start_folder

@@ -71,7 +71,7 @@ def test_both_read_alike(tmp_path: Path, parameter: str, form: str, unit: str, v
         text = f"[Version] 2.0\n{option}{keys}{rows}[End]\n"
     path = tmp_path / f"sweep.{'ts' if version == 2 else 's1p'}"
     path.write_text(text)
-    frequency_hz, impedance_ohm = parse_touchstone(text, path)
+    read = parse_touchstone(text, path)
     other = skrf.Network(str(path))
-    np.testing.assert_allclose(frequency_hz, other.f, rtol=1e-9)
-    np.testing.assert_allclose(impedance_ohm, other.z[:, 0, 0], rtol=1e-9)
+    np.testing.assert_allclose(read.frequency_hz, other.f, rtol=1e-9)
+    np.testing.assert_allclose(read.impedance_ohm, other.z[:, 0, 0], rtol=1e-9)
