@@ -67,7 +67,7 @@ def _formulas(study: FormulaStudy) -> Iterator[Block]:
         if found.resistive is not None:
             yield from _shape(found.resistive, "no losses, ")
         if found.modelled is not None:
-            yield from _shape(found.modelled, "with losses, ")
+            yield from _shape(found.modelled, "with losses, ", swinging=True)
         if found.nearest is not None:
             n = found.nearest
             side = "low-pass" if n.low_pass else "high-pass"
@@ -127,12 +127,16 @@ def _numbers(shape: Shape) -> Iterator[Block]:
         yield fact(label, " + ".join(pieces))
 
 
-def _shape(shape: Shape, words: str) -> Iterator[Block]:
+def _shape(shape: Shape, words: str, swinging: bool = False) -> Iterator[Block]:
+    """`swinging`: only roots with a Q, as the others are mostly of the cells that stand for a coil."""
     yield fact("", words + shape.driver + ":")
     yield fact("  low frequencies", _asymptote(shape.low_gain, shape.at_zero))
     yield fact("  high frequencies", _asymptote(shape.high_gain, shape.at_infinity))
-    yield fact("  poles", ", ".join(map(_root, shape.poles)) or "none")
-    yield fact("  zeros", ", ".join(map(_root, shape.zeros)) or "none but at s = 0")
+    for name, roots, none in (("poles", shape.poles, "none"), ("zeros", shape.zeros, "none but at s = 0")):
+        told = [r for r in roots if r.q is not None] if swinging else list(roots)
+        words = ", ".join(map(_root, told)) or (none if not roots else "none with a Q")
+        left = len(roots) - len(told)
+        yield fact(f"  {name}", words + (f"; {left} real, mostly of the coils' losses: see --json" if left else ""))
 
 
 def _asymptote(gain: float, power: int) -> str:
