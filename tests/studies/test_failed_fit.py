@@ -19,6 +19,7 @@ from xover.rules.severity import Severity
 from xover.sound.driver_fit import circuit_of, fit_sweep
 from xover.sound.resonance import Role, driver_resonance_hz, driver_role
 from xover.speaker import Speaker, open_speaker
+from xover.studies.change.decide.words import rests_on
 from xover.studies.desk.check.study import study_check
 from xover.studies.desk.spice.study import study_spice
 from xover.studies.does.formula.study import drive_polynomials, study_formula
@@ -86,6 +87,13 @@ def test_no_stop_and_no_trouble_rests_on_it(tmp_path: Path) -> None:
         assert not [f for f in checked.findings if f.severity is Severity.STOP and f.driver]
         assert "woofer" not in checked.unsound
         assert "no model follows" in health_words(checked.health["woofer"])[0]
+
+
+def test_decide_says_to_sweep_it_again(tmp_path: Path) -> None:
+    speaker = spoilt(tmp_path)
+    said = rests_on(speaker, ("woofer", "tweeter"), "found", "original")
+    assert said[0].startswith("no model follows the sweep of woofer: sweep it again")
+    assert not any("tweeter" in words for words in said)
 
 
 def test_a_meter_stands_in(tmp_path: Path) -> None:

@@ -34,7 +34,7 @@ from xover.explain.terminals import (
 from xover.network import Network
 from xover.quantity import hertz
 from xover.rules.bands import AUDIO_BAND_HZ
-from xover.rules.likeness import ASSUMED_NOISE
+from xover.rules.likeness import ASSUMED_NOISE, NAMED_DRIFT
 from xover.speaker import Speaker, SpeakerDriver
 
 OUTLIER: Final = 3.0
@@ -271,8 +271,6 @@ ROWS_PER_OCTAVE: Final = 24
 FEWEST_ROWS: Final = 12
 MISSED_ALIKE: Final = 10.0
 """What the model of a driver's change misses is smooth, alike in so many rows, which count as one."""
-DRIFT_SPREAD: Final = 0.015
-"""Standard deviation of a driver's fs, Qms, Qes and Re since its sweep. Common practice, no published source."""
 FLOOR: Final = 0.002
 """Relative: interpolation, rounding in files and what else no noise figure knows. Common practice, no source."""
 
@@ -291,7 +289,7 @@ def drifting_drivers(speaker: Speaker, network: Network) -> Shaper:
         del key
         if driver.impedance is None:
             return measured_driver(driver, frequency_hz)
-        return drifting_driver(driver.impedance, frequency_hz, models[driver.name], DRIFT_SPREAD)
+        return drifting_driver(driver.impedance, frequency_hz, models[driver.name], NAMED_DRIFT)
 
     return shape
 

@@ -78,6 +78,8 @@ DRIVER_RIPPLE_DB: Final = 0.4
 """Standard deviation of a third octave of a driver's own record: reflections and the end of a gate."""
 DRIVER_DRIFT: Final = 0.02
 """What fs, Qms, Bl and Re of a driver each have moved by since its sweep, one standard deviation."""
+NAMED_DRIFT: Final = 0.015
+"""The same where faults are weighed: less, so that a driver that is not what it was is named before a part."""
 DRIFT_FITS: Final = 0.10
 """A model that misses its sweep by more, rms, does not tell how the driver moves: then the whole curve is scaled and
 shifted."""

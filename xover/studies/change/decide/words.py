@@ -16,6 +16,7 @@ from xover.rules.margins import DEVIATION_DB, VALVES_OHM
 from xover.rules.triage import RULE, VOICING_STEP_DB, Rung, Wants, step_db
 from xover.sentences import and_words
 from xover.sound.doubt import voicing_gain
+from xover.sound.driver_fit import fit_sweep
 from xover.speaker import PhaseSource, Speaker
 from xover.speaker.untouched import is_copy, untouched
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict, figure
@@ -45,6 +46,10 @@ def rests_on(speaker: Speaker, names: tuple[str, ...], found: str | None, refere
     silent = [n for n, d in drivers if not d.has_response]
     if silent:
         said.append(f"nothing is known of the sound of {and_words(silent)}: only voltages and loads are told")
+    for name, driver in drivers:
+        fit = fit_sweep(driver)
+        if fit is not None and not fit.holds:
+            said.append(f"no model follows the sweep of {name}: sweep it again before anything is bought or built")
     for instrument, words in reversed(_WORDS.items()):
         heard = [n for n, d in drivers if d.has_response and d.response_instrument is instrument]
         swept = [n for n, d in drivers if d.impedance_instrument is instrument]
