@@ -12,7 +12,7 @@ from invented.speakers import Errors, InventedSpeaker
 from xover.curve import log_grid
 from xover.errors import InputError, OptionError
 from xover.sound.prediction import sound_of
-from xover.sound.timing import averaged, find_timings
+from xover.sound.timing import averaged, denied, find_timings
 from xover.sound.timing_starts import Recording
 from xover.speaker import open_speaker
 from xover.studies.does.delay.result import Unclear
@@ -67,6 +67,18 @@ def test_from_levels_only_63_us():
         off.append(1e6 * averaged(best, turns[1:], [None, None]).delay_s[1] - 63)
     assert np.sqrt(np.mean(np.square(off))) < 1.6
     assert abs(np.mean(off)) < 1.2
+
+
+def test_recordings_that_say_different_things_agree_on_nothing():
+    """Each by itself is clear: 80 us, and none at all. A pair that agrees is believed."""
+    bounds, clear = [None, None], 8.0
+    heard = []
+    for i, (delay_s, sign) in enumerate([(80e-6, 1), (0.0, 1), (80e-6, 1)]):
+        both, own = together(F, delay_s, np.random.default_rng(40 + i), sign=sign)
+        heard.append(Recording(F, both.astype(complex), False, own))
+    for pair, torn in ((heard[:2], True), (heard[::2], False), (heard[:1], False)):
+        best = find_timings(pair, bounds, 1e-3)[0]
+        assert denied(best, pair, bounds, 1e-3, clear) is torn
 
 
 @pytest.mark.parametrize("phase", [False, True])

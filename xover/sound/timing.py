@@ -46,6 +46,8 @@ _WIDENED: Final = 1.4
 """The errors are not quite what is taken for granted: tests/benchmarks/delays_from_sums.py counts."""
 _NO_DELAY: Final = 0.3
 """Of what a guessed slope does to a phase, the share that no delay makes up for; counted there too."""
+_DENIED: Final = 4.0
+"""Standard deviations by which two answers of the same drivers do not lie apart."""
 _NUDGES_S: Final = (-20e-6, -7e-6, 7e-6, 20e-6)
 _FLOOR: Final = 0.005
 """Of a row, over the size of the drivers: what stays where nothing else is wrong."""
@@ -109,6 +111,29 @@ def find_timings(
         lead = np.where(_near(kept[0], other), np.inf, kept[0].log_evidence - other.log_evidence)
         clear = np.minimum(clear, lead)
     return replace(kept[0], clear=clear), *kept[1:]
+
+
+def denied(
+    timing: Timing,
+    recordings: Sequence[Recording],
+    rebuilt_hz: Sequence[tuple[float, float] | None],
+    within_s: float,
+    clear: float,
+) -> bool:
+    """Whether one of several recordings says otherwise by itself, its answer leading all others of its own by `clear`:
+    another polarity, or a delay farther off than both leave open."""
+    for one in recordings if len(recordings) > 1 else ():
+        if not np.abs(one.parts).any(axis=1).all():
+            continue  # a driver that does not play has no timing there
+        alone = find_timings([one], rebuilt_hz, within_s)[0]
+        apart = np.abs(alone.delay_s - timing.delay_s) > _DENIED * np.hypot(alone.delay_sigma_s, timing.delay_sigma_s)
+        if (
+            alone.clear is not None
+            and alone.clear.min() >= clear
+            and (apart.any() or alone.polarity != timing.polarity)
+        ):
+            return True
+    return False
 
 
 def averaged(

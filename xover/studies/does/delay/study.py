@@ -19,7 +19,7 @@ from xover.network import Network, solve
 from xover.quantity import hertz
 from xover.rules import timing as rules
 from xover.sound.prediction import RESPONSE_DISTANCE_M
-from xover.sound.timing import Timing, averaged, find_timings
+from xover.sound.timing import Timing, averaged, denied, find_timings
 from xover.sound.timing_starts import Recording, meeting_hz
 from xover.speaker import PhaseSource, Speaker
 from xover.studies.does.delay.result import DelayStudy, DriverTiming, Unclear
@@ -77,7 +77,8 @@ def study_delay(
     within = usual if within_us is None else within_us
     found = find_timings(recordings, rebuilt, within * 1e-6, within_us is not None) if shared is not None else ()
     found = tuple(averaged(t, every[1:], rebuilt) if t is found[0] else t for t in found)
-    return _answer(speaker, names, recordings, found, shared, within, tuple(said))
+    torn = bool(found) and denied(found[0], recordings, rebuilt, within * 1e-6, rules.CLEAR)
+    return _answer(speaker, names, recordings, found, shared, within, torn, tuple(said))
 
 
 def _signs(speaker: Speaker, names: str, network: Network | None) -> dict[str, int]:
@@ -178,11 +179,12 @@ def _answer(
     found: Sequence[Timing],
     shared: tuple[float, float] | None,
     within_us: float,
+    torn: bool,
     said: tuple[str, ...],
 ) -> DelayStudy:
     best = found[0] if found else None
     others = [t for t in found[1:] if best is not None and t.polarity != best.polarity]
-    unfit = _unfit(best, shared, within_us)
+    unfit = Unclear.MISFIT if torn else _unfit(best, shared, within_us)
     drivers = _drivers(names, recordings, found, unfit is None) if best is not None else ()
     unclear = unfit if unfit is not None else _unclear(drivers, best)
     study = DelayStudy(
