@@ -51,11 +51,31 @@ def test_new_file_respects_the_umask(tmp_path: Path, mask: int, mode: int) -> No
     assert stat.S_IMODE((tmp_path / "a.png").stat().st_mode) == mode
 
 
+@pytest.fixture(params=["nameless", "named", "no descriptors"])
+def system(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Linux, a file system without nameless files, and a system that cannot work in an opened folder."""
+    if request.param != "nameless":
+        monkeypatch.setattr(atomic, "_nameless", lambda _: None)
+    if request.param == "no descriptors":
+        monkeypatch.delattr(os, "O_PATH")
+
+
+@pytest.mark.usefixtures("system")
+def test_written_and_overwritten_on_any_system(tmp_path: Path) -> None:
+    write_text(tmp_path / "a.cir", "old")
+    os.chmod(tmp_path / "a.cir", 0o640)
+    write_text(tmp_path / "a.cir", "new", force=True)
+    assert (tmp_path / "a.cir").read_text() == "new"
+    assert stat.S_IMODE((tmp_path / "a.cir").stat().st_mode) == 0o640
+    assert names(tmp_path) == ["a.cir"]
+
+
+@pytest.mark.usefixtures("system")
 @pytest.mark.parametrize("step", ["fsync", "replace"])
 def test_failed_write_leaves_the_old_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str) -> None:
     (tmp_path / "a.cir").write_text("old")
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(atomic.os, step, fail)

@@ -22,7 +22,8 @@ def test_two_hundred_kills_leave_a_whole_report(tmp_path):
     reports = Counter(kill["report"] for kill in told)
     assert reports["broken"] == 0
     assert min(reports["old"], reports["new"]) > KILLS / 20, "the kills came before anything was written"
-    # A writer that is killed cannot tidy up after itself: what it was writing then stays, and nothing else.
+    # What is written has no name until it is whole (where the system can do that: on Linux); a copy that is whole may
+    # stay where the kill came between its name and its place.
     beside = Counter(kill["beside"] for kill in told)
     assert set(beside) <= {0, 1}
-    assert beside[1] > KILLS / 4, "the kills hardly ever came while a report was written"
+    assert beside[1] <= KILLS / 50

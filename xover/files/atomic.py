@@ -15,6 +15,7 @@ import stat
 from pathlib import Path
 
 from xover.errors import InputError, named
+from xover.files.links import opened_folder, real_path
 
 # What stays of the control codes: tab and line feed. Everything else of them means "not text".
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f-\x9f]")
@@ -84,16 +85,18 @@ LARGEST_BYTES = 64 * 1024 * 1024
 def read_text(path: Path | str) -> str:
     r"""Read a text file in whatever common encoding it has (see decode_text); lines end in "\n".
 
-    Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, over 64 MB, or not text.
+    Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, over 64 MB, not text, or
+    reached by a link in a speaker folder that leads out of it (and of the folder above).
     """
     path = Path(path)
     try:
-        status = os.stat(path)
+        real = real_path(path, above=True)
+        status = os.stat(real)
         if stat.S_ISDIR(status.st_mode):
             raise InputError("is a folder where a file belongs", "name the file inside it", path)
         if not stat.S_ISREG(status.st_mode):
             raise InputError("is not a regular file", "save the data to a file first", path)
-        with open(path, "rb") as stream:
+        with open(real, "rb") as stream:
             data = stream.read(LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:
         raise _fault(path, error, "read") from error
@@ -119,18 +122,22 @@ def write_text(path: Path | str, text: str, force: bool = False) -> None:
 def write_bytes(path: Path | str, data: bytes, force: bool = False) -> None:
     """Write a whole file, or nothing.
 
-    The bytes go to a temporary file in the same folder, are flushed to the disk, and take the
-    place of the target in one step. A new file gets the permissions that the umask gives; one
-    that is overwritten keeps its own; a symbolic link stays and what it points to is written.
+    The bytes go to a file without a name in the same folder (one with a name, where the system has none without), are
+    flushed to the disk, and take the place of the target in one step. A new file gets the permissions that the umask
+    gives; one that is overwritten keeps its own. A symbolic link stays and what it points to is written, but for one
+    that lies in a speaker folder and leads out of it: nothing is written through that.
 
-    Raises InputError: the file exists and `force` is not given, it is a folder or no regular file, its folder is
-    missing, there is no permission or no room. The old file, if any, is whole, and no temporary file is left.
+    Raises InputError: the file exists and `force` is not given, it is a folder or no regular file, such a link is on
+    its way, its folder is missing, there is no permission or no room. The old file, if any, is whole, and no temporary
+    file is left.
     """
     path = Path(path)
     try:
-        target = Path(os.path.realpath(path))
+        target = real_path(path)
         mode = _mode_of_target(path, target, force)
         _replace(target, data, mode)
+    except FileExistsError:
+        raise _exists(path) from None
     except (OSError, ValueError) as error:
         raise _fault(path, error, "written") from error
 
@@ -139,7 +146,7 @@ def check_target(path: Path | str, force: bool = False) -> None:
     """Raise at once what `write_bytes` would raise for this name, before there is anything to write."""
     path = Path(path)
     try:
-        _mode_of_target(path, Path(os.path.realpath(path)), force)
+        _mode_of_target(path, real_path(path), force)
     except (OSError, ValueError) as error:
         raise _fault(path, error, "written") from error
 
@@ -147,7 +154,7 @@ def check_target(path: Path | str, force: bool = False) -> None:
 def _mode_of_target(path: Path, target: Path, force: bool) -> int | None:
     """Refuse what must not be overwritten; give the permissions to keep, None for a new file."""
     if os.path.lexists(path) and not force and not path.is_dir():
-        raise InputError("exists already", f"give {named('force')} to overwrite it, or another name", path)
+        raise _exists(path)
     if not target.parent.is_dir():
         raise InputError(f"its folder '{target.parent}' does not exist", "create the folder first", path)
     try:
@@ -164,21 +171,47 @@ def _mode_of_target(path: Path, target: Path, force: bool) -> int | None:
 
 
 def _replace(target: Path, data: bytes, mode: int | None) -> None:
-    temporary = target.parent / f".{secrets.token_hex(8)}.tmp"
+    """Put a file in the place of another, or of none where there is no `mode` to keep."""
+    with opened_folder(target.parent) as folder:
+        place = target.parent if folder is None else Path()
+        temporary = place / f".{secrets.token_hex(8)}.tmp"
+        try:
+            # With 0666 the kernel applies the umask, which cannot be read without setting it.
+            handle = _nameless(folder)
+            has_name = handle is None
+            if handle is None:
+                handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666, dir_fd=folder)
+            with os.fdopen(handle, "wb") as stream:
+                if mode is not None and hasattr(os, "fchmod"):
+                    os.fchmod(stream.fileno(), mode)
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+                if not has_name:
+                    name = place / target.name if mode is None else temporary
+                    os.link(f"/proc/self/fd/{stream.fileno()}", name, dst_dir_fd=folder)
+            if has_name or mode is not None:
+                os.replace(temporary, place / target.name, src_dir_fd=folder, dst_dir_fd=folder)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary, dir_fd=folder)
+            raise
+
+
+def _nameless(folder: int | None) -> int | None:
+    """A new file that is gone with its process until it is given a name; None where the system has no such thing."""
+    if folder is None or not os.path.exists("/proc/self/fd"):
+        return None
     try:
-        # O_EXCL with 0666 lets the kernel apply the umask, which cannot be read without setting it.
-        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-        with os.fdopen(handle, "wb") as stream:
-            if mode is not None:
-                os.chmod(temporary, mode)
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(temporary, target)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(temporary)
+        return os.open(".", os.O_WRONLY | os.O_TMPFILE, 0o666, dir_fd=folder)
+    except OSError as error:
+        if error.errno in (errno.EOPNOTSUPP, errno.EISDIR, errno.ENOENT, errno.EINVAL):  # the file system has none
+            return None
         raise
+
+
+def _exists(path: Path) -> InputError:
+    return InputError("exists already", f"give {named('force')} to overwrite it, or another name", path)
 
 
 def _fault(path: Path, error: OSError | ValueError, done: str) -> InputError:

@@ -22,6 +22,7 @@ from xover.errors import InputError, OptionError
 from xover.errors import named as parameter
 from xover.files.atomic import check_target, read_text, write_text
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
+from xover.files.links import FILE_NAME, is_speaker_folder
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
 from xover.rules.instruments import Instrument
 
@@ -82,9 +83,6 @@ def find_file(folder: Path, text: str) -> Path:
 
 def _short(text: str) -> str:
     return text if len(text) <= 80 else text[:77] + "..."
-
-
-FILE_NAME = "speaker.toml"
 
 
 def _name(text: Any) -> Any:
@@ -306,8 +304,9 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     path = path / FILE_NAME if path.is_dir() else path
     if path.name == FILE_NAME and path.parent.is_dir() and not path.exists():
         raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
-    data, lines = read_toml(read_text(path), path)
     folder = path.parent.resolve()
+    is_speaker_folder(folder)
+    data, lines = read_toml(read_text(path), path)
     faults = [*_file_faults(data, folder, lines, path), *_channel_faults(data, lines, path)]
     try:
         speaker = Speaker.model_validate(data)

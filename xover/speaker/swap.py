@@ -14,7 +14,7 @@ from xover.curve import Curve, Evidence
 from xover.driver.beyond import with_minimum_phase
 from xover.driver.minimum_phase import minimum_phase_curve
 from xover.errors import OptionError, named, nearest_word
-from xover.files.speaker import FILE_NAME
+from xover.files.links import FILE_NAME
 from xover.files.tables import read_impedance, read_response
 from xover.network import Network
 from xover.remark import About, Remark
