@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import inspect
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -20,6 +21,8 @@ from xover.errors import InputError, OptionError, named
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 _FIGURE: Final = "figure"
+LONGEST_TEXT: Final = 4096
+"""Letters of what is given for one parameter: the longest path that systems know."""
 _UNITS: Final = ("db", "hz", "ohm", "f", "h", "v", "w", "m", "s", "deg", "mm")
 """Units that end a parameter's name and not its flag: limit_db is --limit."""
 
@@ -89,6 +92,8 @@ class Ask:
         return self._one(name, given)
 
     def _one(self, name: str, given: Any) -> Any:
+        if isinstance(given, str) and len(given) > LONGEST_TEXT:
+            raise OptionError(f"{named(name)} has more than {LONGEST_TEXT} letters", "shorten it")
         value = given
         if isinstance(given, str) and not self.unit.exact:
             try:
@@ -119,7 +124,7 @@ def merged(name: str, each: list[Any]) -> Any:
     """Values given one by one: (name, value) pairs become a mapping, anything else a tuple. Raises OptionError."""
     if not each or not all(isinstance(one, tuple) and len(one) == 2 and isinstance(one[0], str) for one in each):
         return tuple(each)
-    twice = [key for key, _ in each if sum(key == k for k, _ in each) > 1]
+    twice = [key for key, times in Counter(key for key, _ in each).items() if times > 1]
     if twice:
         raise OptionError(f"{named(name)} names {twice[0][:40]} twice", "give each once")
     return dict(each)

@@ -44,13 +44,15 @@ PART_RANGES = {
     QuantityKind.INDUCTANCE: (1e-6, 1.0),
     QuantityKind.CAPACITANCE: (1e-9, 10e-3),
 }
+LONGEST_VALUE = 64
+"""Letters of a value with its unit."""
 USUAL_MOST = {
     QuantityKind.RESISTANCE: 1e3,
     QuantityKind.INDUCTANCE: 30e-3,
     QuantityKind.CAPACITANCE: 1e-3,
 }
 """A part of a crossover with more than this is asked about. Common practice, no published source."""
-_BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+_BARE = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
 # Powers of ten. MEG stands first: it must be tried before M.
 SCALE = {"meg": 6, "t": 12, "g": 9, "k": 3, "m": -3, "u": -6, "n": -9, "p": -12, "f": -15}
 # In an IEC 60062 code the letter stands at the decimal point; R is ohm itself.
@@ -107,6 +109,8 @@ def parse_quantity(text: str, kind: QuantityKind) -> float:
     stripped = _letters(text.strip())
     if not stripped:
         _refuse(text, f"is empty where {kind.a_word} belongs", "write a value such as " + _example(kind))
+    if len(stripped) > LONGEST_VALUE:
+        _refuse(stripped, f"is too long for {kind.a_word}", "write a value such as " + _example(kind))
     number, rest, code = _split(stripped, text, kind)
     if code is not None:
         return _read_code(text, number, code, rest, kind)

@@ -15,7 +15,7 @@ from xover.quantity import QuantityKind, parse_fraction, parse_quantity
 
 LOWEST_HZ: Final = 0.1
 HIGHEST_HZ: Final = 1e6
-_BAND: Final = re.compile(r"\s*([^:\u2013]+?)\s*(?:\.\.|:|\u2013|(?<![eE])-)\s*([^:\u2013]+?)\s*")
+_BETWEEN: Final = re.compile(r"\.\.|[:\u2013]|(?<![eE])-")
 """With an en dash too, as word processors write it."""
 _LENGTH: Final = re.compile(r"(\d{1,9}(?:[.,]\d{1,9})?|\.\d{1,9})\s*(mm|cm|m|in|inch|inches|)")
 _METRES: Final = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "inch": 0.0254, "inches": 0.0254}
@@ -54,10 +54,12 @@ def _hertz(text: str) -> float:
 
 def _band(text: str) -> tuple[float, float]:
     """Two rising frequencies: 200:18k, 200..18k or 200-18k."""
-    ends = _BAND.fullmatch(text)
-    if ends is None:
+    written = text.strip()
+    between = _BETWEEN.search(written, 1)
+    first, second = (written[: between.start()], written[between.end() :]) if between else (written, "")
+    if not second or ":" in second or "\u2013" in second:
         raise InputError(f"'{_shown(text)}' is no band", "write two frequencies, such as 200..18k")
-    low, high = _hertz(ends[1]), _hertz(ends[2])
+    low, high = _hertz(first), _hertz(second)
     if not low < high:
         raise InputError(f"'{_shown(text)}' does not rise", "write the lower frequency first")
     return low, high

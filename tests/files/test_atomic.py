@@ -12,6 +12,7 @@ import pytest
 from xover.errors import InputError
 from xover.files import atomic
 from xover.files.atomic import read_text, write_bytes, write_text
+from xover.files.budget import TEXT_FILE, Budget
 
 
 def names(folder: Path) -> list[str]:
@@ -181,15 +182,14 @@ def test_text_that_utf8_cannot_hold(tmp_path: Path) -> None:
     assert names(tmp_path) == []
 
 
-def test_largest_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert atomic.LARGEST_BYTES == 64 * 1024 * 1024
+def test_largest_size(tmp_path: Path) -> None:
+    assert TEXT_FILE.most_bytes == 64 * 1024 * 1024
     with open(tmp_path / "huge.csv", "wb") as stream:
-        stream.truncate(atomic.LARGEST_BYTES + 1)  # sparse: takes no room
+        stream.truncate(TEXT_FILE.most_bytes + 1)  # sparse: takes no room
     with pytest.raises(InputError, match=r"huge\.csv: is larger than 64 MB"):
         read_text(tmp_path / "huge.csv")
-    monkeypatch.setattr(atomic, "LARGEST_BYTES", 4)
     (tmp_path / "four.csv").write_bytes(b"1234")
-    assert read_text(tmp_path / "four.csv") == "1234"
+    assert read_text(tmp_path / "four.csv", Budget(4, 1, "")) == "1234"
 
 
 def test_binary_file_is_named(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from xover.errors import InputError
-from xover.files.stock import COLUMNS, MOST_LINES, RANGES, parse_stock, read_stock
+from xover.files.stock import COLUMNS, MOST_STOCK_ROWS, RANGES, parse_stock, read_stock
 from xover.quantity import PART_RANGES, QuantityKind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -132,7 +132,11 @@ def test_what_a_spreadsheet_adds():
             3,
             ["'x' is not a resistance", "and 1 more: line 5: a capacitance of 1 F"],
         ),
-        ("kind,value\n" + "R,1\n" * MOST_LINES, MOST_LINES + 1, ["more than 20000 lines", "keep what you would buy"]),
+        (
+            "kind,value\n" + "R,1\n" * (MOST_STOCK_ROWS + 1),
+            MOST_STOCK_ROWS + 2,
+            ["more than 20000 parts", "keep what you would buy"],
+        ),
     ],
 )
 def test_refused(text, line, pieces):

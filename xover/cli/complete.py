@@ -79,7 +79,11 @@ def _named(ctx: typer.Context, table: str) -> Iterator[str]:
     for text in [ctx.params.get("speaker"), ctx.params.get("target"), *ctx.args]:
         file = None if text is None else _speaker_toml(text)
         if file is not None:
-            entries = tomllib.loads(file.read_text("utf-8-sig")).get(table)
+            from xover.files.toml_lines import check_depth
+
+            text = file.read_text("utf-8-sig")
+            check_depth(text, file)
+            entries = tomllib.loads(text).get(table)
             yield from entries if isinstance(entries, dict) else ()
             return
 

@@ -15,6 +15,7 @@ import stat
 from pathlib import Path
 
 from xover.errors import InputError, named
+from xover.files.budget import TEXT_FILE, Budget
 from xover.files.links import opened_folder, real_path
 
 # What stays of the control codes: tab and line feed. Everything else of them means "not text".
@@ -79,14 +80,11 @@ def _strictly(data: bytes, encoding: str) -> str:
         raise NotTextError(f"is not whole {encoding.upper()}") from error
 
 
-LARGEST_BYTES = 64 * 1024 * 1024
-
-
-def read_text(path: Path | str) -> str:
+def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
     r"""Read a text file in whatever common encoding it has (see decode_text); lines end in "\n".
 
-    Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, over 64 MB, not text, or
-    reached by a link in a speaker folder that leads out of it (and of the folder above).
+    Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, more than the budget of
+    its kind, not text, or reached by a link in a speaker folder that leads out of it (and of the folder above).
     """
     path = Path(path)
     try:
@@ -97,15 +95,16 @@ def read_text(path: Path | str) -> str:
         if not stat.S_ISREG(status.st_mode):
             raise InputError("is not a regular file", "save the data to a file first", path)
         with open(real, "rb") as stream:
-            data = stream.read(LARGEST_BYTES + 1)
+            data = stream.read(budget.most_bytes + 1)
     except (OSError, ValueError) as error:
         raise _fault(path, error, "read") from error
-    if len(data) > LARGEST_BYTES:
-        raise InputError(f"is larger than {LARGEST_BYTES // 1024**2} MB", "thin the data out or split the file", path)
+    budget.check_bytes(len(data), path)
     try:
-        return decode_text(data)
+        text = decode_text(data)
     except NotTextError as error:
         raise InputError(f"is not a text file: it {error}", "export the data as plain text (UTF-8)", path) from error
+    budget.check_lines(text, path)
+    return text
 
 
 def write_text(path: Path | str, text: str, force: bool = False) -> None:

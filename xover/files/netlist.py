@@ -14,9 +14,10 @@ from pathlib import Path
 
 from xover.errors import InputError, OptionError, nearest_word
 from xover.files.atomic import read_text
+from xover.files.budget import LONGEST_LINE, MOST_CARDS, MOST_FIELDS, MOST_PARAMETERS, MOST_PARTS, NETLIST_FILE
 from xover.quantity import QuantityKind, computed_value, parse_quantity
 
-_PIECE = re.compile(r"\s*(?:(\d[\w.]*(?:(?<=[eE])[+-]\d+)?|\.\d[\w.]*(?:(?<=[eE])[+-]\d+)?)|([A-Za-z_]\w*)|([-+*/()]))")
+_PIECE = re.compile(r"\s*+(?:\.?\d[\w.]*+(?:(?<=[eE])[+-]\d++)?|[A-Za-z_]\w*+|[-+*/()])")
 _DEEPEST = 40
 
 
@@ -57,6 +58,10 @@ def _pieces(text: str) -> list[str]:
     if not tokens:
         raise _fault(text, "is empty")
     return tokens
+
+
+def _names_in(text: str) -> list[str]:
+    return [token for token in _pieces(text) if _PARAM_NAME.match(token) and token.lower() != "pi"]
 
 
 def _sum(tokens: list[str], at: int, look_up: Callable[[str], float], depth: int, text: str) -> tuple[float, int]:
@@ -101,14 +106,14 @@ def _factor(tokens: list[str], at: int, look_up: Callable[[str], float], depth: 
 
 
 LETTERS = "RLCKXV"
-MOST_CARDS = 400
 LONGEST_NAME = 64
 
-_ASSIGN = re.compile(r"\s*=\s*")
-_TOKEN = re.compile(r"(?:\{[^{}]*\}|[^\s{}])+")
+_TOKEN = re.compile(r"(?:\{[^{}]*+\}|[^\s{}]++)++")
+_BRACED = re.compile(r"\{([^{}]*+)\}")
 _NAME = re.compile(r"[\w.+\-/#]+")
 _FIRST_PART = re.compile(r"[RLCKXVrlckxv]\d")
 _PARAM_NAME = re.compile(r"[A-Za-z_]\w*")
+_PARAM_SET = re.compile(r"(?:^| )([A-Za-z_]\w*+)=")
 
 
 @dataclass(frozen=True)
@@ -154,7 +159,7 @@ class _Line:
 
 def read_netlist(path: Path | str) -> Netlist:
     """Read a `.cir` file. Raises InputError with file and line."""
-    return parse_netlist(read_text(Path(path)), Path(path))
+    return parse_netlist(read_text(path, NETLIST_FILE), Path(path))
 
 
 def parse_netlist(text: str, path: Path | None = None) -> Netlist:
@@ -176,7 +181,7 @@ def _logical_lines(text: str) -> tuple[str, list[str], list[_Line]]:
     """Drop comments, join `+` continuations, stop at `.end`; the first comment is the title."""
     title = ""
     notes: list[str] = []
-    lines: list[_Line] = []
+    lines: list[tuple[int, list[str], int]] = []  # number, what it and its continuations say, letters in all
     for number, raw in enumerate(text.splitlines(), start=1):
         stripped = raw.split(";", 1)[0].strip() if not raw.lstrip().startswith("*") else raw.strip()
         if not stripped:
@@ -190,12 +195,18 @@ def _logical_lines(text: str) -> tuple[str, list[str], list[_Line]]:
         elif stripped.startswith("+"):
             if not lines:
                 raise InputError("'+' continues a line, but there is none before it", "remove the '+'", line=number)
-            lines[-1] = _Line(lines[-1].number, lines[-1].text + " " + stripped[1:].strip())
+            first, pieces, letters = lines[-1]
+            pieces.append(stripped[1:].strip())
+            lines[-1] = first, pieces, letters + 1 + len(pieces[-1])
+            if lines[-1][2] > LONGEST_LINE:
+                raise InputError(
+                    f"the line and its continuations have more than {LONGEST_LINE} letters", "shorten them", line=first
+                )
         elif stripped.lower() == ".end":
             break
         else:
-            lines.append(_Line(number, stripped))
-    return title, notes, lines
+            lines.append((number, [stripped], len(stripped)))
+    return title, notes, [_Line(number, " ".join(pieces)) for number, pieces, _ in lines]
 
 
 def _is_part(first: _Line, others: list[_Line]) -> bool:
@@ -228,10 +239,8 @@ def _assemble(title: str, notes: list[str], lines: list[_Line], path: Path | Non
             cards.append((line, tokens))
     if not cards:
         raise InputError("the netlist holds no part", "add a card such as 'C1 in t 4.7uF'", path, None)
-    if len(cards) > MOST_CARDS:
-        raise InputError(
-            f"the netlist holds more than {MOST_CARDS} cards", "split it", path, cards[MOST_CARDS][0].number
-        )
+    _check_count("cards", MOST_CARDS, cards)
+    _check_count("parts", MOST_PARTS, [card for card in cards if card[1][0][0].upper() in "RLC"])
     built: list[Card] = []
     seen: dict[str, int] = {}
     for line, tokens in cards:
@@ -251,34 +260,52 @@ def _assemble(title: str, notes: list[str], lines: list[_Line], path: Path | Non
     return Netlist(title, tuple(notes), tuple(built), path)
 
 
+def _check_count(what: str, most: int, cards: list[tuple[_Line, list[str]]]) -> None:
+    if len(cards) > most:
+        raise InputError(
+            f"the netlist holds more than {most} {what}",
+            "keep one loudspeaker's network, and join parts that act as one",
+            line=cards[most][0].number,
+        )
+
+
 def _short(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
 def _tokens(line: _Line) -> list[str]:
     """Blank-separated words; blanks round '=' and inside braces do not separate."""
-    text = _ASSIGN.sub("=", line.text)
+    text = _without_blanks_round_equals(line.text)
     tokens = _TOKEN.findall(text)
     if sum(text.count(c) for c in "{}") != sum(t.count(c) for t in tokens for c in "{}"):
         raise InputError("a brace is not closed", "write {expression} with both braces on one line", line=line.number)
+    if len(tokens) > MOST_FIELDS:
+        raise InputError(
+            f"has more than {MOST_FIELDS} words", "write one part, or one .param, a line", line=line.number
+        )
     return tokens
 
 
+def _without_blanks_round_equals(text: str) -> str:
+    return "=".join(piece.strip() for piece in text.split("="))
+
+
 class _Params:
-    """`.param` values, computed on first use so that their order does not matter."""
+    """`.param` values, each computed once, after those that it needs, so that their order does not matter."""
 
     def __init__(self) -> None:
         self._text: dict[str, tuple[str, int]] = {}
-        self._busy: list[str] = []
+        self._computed: dict[str, float] = {}
 
     def add(self, line: _Line) -> None:
-        body = _ASSIGN.sub("=", line.text.split(None, 1)[1] if len(line.text.split(None, 1)) > 1 else "")
-        pieces = re.split(r"(?:^|\s+)([A-Za-z_]\w*)=", body)
+        pieces = _PARAM_SET.split(" ".join(_without_blanks_round_equals(line.text).split()[1:]))
         if len(pieces) < 3 or pieces[0].strip():
             raise InputError("a .param line names no value", "write .param name=value", line=line.number)
         for name, value in zip(pieces[1::2], pieces[2::2], strict=True):
             if name.lower() in self._text or name.lower() == "pi":
-                raise InputError(f"the parameter {name} is set twice", "keep one of the two", line=line.number)
+                raise InputError(f"the parameter {_short(name)} is set twice", "keep one of the two", line=line.number)
+            if len(self._text) == MOST_PARAMETERS:
+                raise InputError(f"sets more than {MOST_PARAMETERS} parameters", "write plain values", line=line.number)
             inner = value.strip()
             if inner.startswith("{") and inner.endswith("}"):
                 inner = inner[1:-1]
@@ -288,21 +315,30 @@ class _Params:
         return name.lower() in self._text
 
     def value(self, name: str) -> float:
-        low = name.lower()
-        if low not in self._text:
+        waiting = [name.lower()]
+        self._check_defined(name)
+        while waiting:
+            low = waiting[-1]
+            text, line = self._text[low]
+            try:
+                needed = next((n for n in _names_in(text) if n.lower() not in self._computed), None)
+                if needed is None:
+                    self._computed[low] = compute(text, lambda known: self._computed[known.lower()])
+                    waiting.pop()
+                    continue
+                self._check_defined(needed)
+                if needed.lower() in waiting:
+                    raise InputError(f"the parameter {_short(needed)} is defined by way of itself", "break the circle")
+                waiting.append(needed.lower())
+            except InputError as error:
+                raise error.at(None, line) from None
+        return self._computed[name.lower()]
+
+    def _check_defined(self, name: str) -> None:
+        if name not in self:
             raise InputError(
                 f"the parameter '{_short(name)}' is not defined", f"add a line .param {_short(name)}=value"
             )
-        if low in self._busy or len(self._busy) > 30:
-            raise InputError(f"the parameter {name} is defined by way of itself", "break the circle")
-        text, line = self._text[low]
-        self._busy.append(low)
-        try:
-            return compute(text, self.value)
-        except InputError as error:
-            raise error.at(None, line) from None
-        finally:
-            self._busy.pop()
 
     def check_all(self) -> None:
         for name in self._text:
@@ -313,7 +349,7 @@ class _Params:
         if text.startswith("{") and text.endswith("}"):
             return computed_value(compute(text[1:-1], self.value))
         if "{" in text:
-            return re.sub(r"\{([^{}]*)\}", lambda m: repr(compute(m[1], self.value)), text)
+            return _BRACED.sub(lambda m: repr(compute(m[1], self.value)), text)
         if _PARAM_NAME.fullmatch(text) and text in self:
             return computed_value(self.value(text))
         return text

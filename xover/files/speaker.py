@@ -21,6 +21,7 @@ from xover.curve import Evidence
 from xover.errors import InputError, OptionError
 from xover.errors import named as parameter
 from xover.files.atomic import check_target, read_text, write_text
+from xover.files.budget import MOST_DRIVERS, MOST_NETWORKS, SPEAKER_FILE
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.links import FILE_NAME, is_speaker_folder
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
@@ -306,7 +307,8 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
         raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
     folder = path.parent.resolve()
     is_speaker_folder(folder)
-    data, lines = read_toml(read_text(path), path)
+    data, lines = read_toml(read_text(path, SPEAKER_FILE), path)
+    _check_counts(data, path)
     faults = [*_file_faults(data, folder, lines, path), *_channel_faults(data, lines, path)]
     try:
         speaker = Speaker.model_validate(data)
@@ -316,6 +318,12 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     if faults:
         raise combined(faults)
     return SpeakerFile(path, folder, speaker, lines)
+
+
+def _check_counts(data: Mapping[str, Any], path: Path) -> None:
+    for table, most in (("drivers", MOST_DRIVERS), ("networks", MOST_NETWORKS)):
+        if len(entries := _tables_of(data, table)) > most:
+            raise InputError(f"has {len(entries)} {table}; the most are {most}", "make folders of their own", path)
 
 
 def _file_faults(data: Mapping[str, Any], folder: Path, lines: KeyLines, path: Path) -> Iterator[InputError]:
@@ -389,7 +397,7 @@ def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[st
     if name in known:
         write_text(circuit, netlist, force)
         return circuit
-    text = read_text(speaker_toml)
+    text = read_text(speaker_toml, SPEAKER_FILE)
     separator = "" if text.endswith("\n") else "\n"
     longer = f'{text}{separator}\n[networks.{name}]\ncircuit = "{name}.cir"\n'
     try:
@@ -420,7 +428,7 @@ def check_name(speaker_toml: Path, name: str, known: Container[str], force: bool
         raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
     if name not in known:
         return check_target(speaker_toml.parent / f"{name}.cir", force)
-    networks = tomllib.loads(read_text(speaker_toml)).get("networks", {})
+    networks = tomllib.loads(read_text(speaker_toml, SPEAKER_FILE)).get("networks", {})
     named = networks.get(name, {}).get("circuit") if isinstance(networks.get(name), dict) else None
     if named != f"{name}.cir":
         raise OptionError(f"the network '{name}' is read from {named}", "write under another name")

@@ -21,6 +21,7 @@ from typing import Final
 
 from xover.errors import InputError, nearest_word
 from xover.files.atomic import read_text
+from xover.files.budget import MOST_STOCK_ROWS, STOCK_FILE
 from xover.files.faults import combined
 from xover.quantity import PART_RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity
 
@@ -80,7 +81,6 @@ COLUMNS: Final = (
 )
 REQUIRED: Final = ("kind", "value")
 CORES: Final = ("air", "iron", "ferrite")
-MOST_LINES: Final = 20_000
 
 # Word in the file: the part, and its dielectric where the word tells it.
 KIND_WORDS: Final[Mapping[str, tuple[ItemKind, str | None]]] = MappingProxyType(
@@ -132,7 +132,7 @@ def read_stock(path: Path | str) -> tuple[StockItem, ...]:
     Raises InputError: with file and line, every faulty line at once: an unknown or missing column, a line of other
     length than the header, a value outside of the ranges of a netlist, a number that is none, no part at all.
     """
-    return parse_stock(read_text(path), Path(path))
+    return parse_stock(read_text(path, STOCK_FILE), Path(path))
 
 
 def parse_stock(text: str, path: Path) -> tuple[StockItem, ...]:
@@ -143,7 +143,10 @@ def parse_stock(text: str, path: Path) -> tuple[StockItem, ...]:
         lines = _cells(text)
         first, header = next(lines, (0, []))
         columns = _columns(header, first)
-        for number, cells in lines:
+        for count, (number, cells) in enumerate(lines):
+            if count == MOST_STOCK_ROWS:
+                remedy = "keep what you would buy"
+                raise InputError(f"the list has more than {MOST_STOCK_ROWS} parts", remedy, line=number)
             try:
                 rows.append(_row(dict(zip(columns, _fitted(cells, columns), strict=True)), number))
             except InputError as error:
@@ -163,8 +166,6 @@ def _cells(text: str) -> Iterator[tuple[int, list[str]]]:
     for number, line in enumerate(text.split("\n"), start=1):
         if not line.strip() or line.lstrip(' "').startswith("#"):
             continue
-        if number > MOST_LINES:
-            raise InputError(f"the list has more than {MOST_LINES} lines", "keep what you would buy", line=number)
         separator = separator or (";" if ";" in line else ",")
         try:
             cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))

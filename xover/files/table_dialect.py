@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from xover.errors import InputError
+from xover.files.budget import LONGEST_NUMBER, MOST_FIELDS
 from xover.files.table_lines import NONFINITE, Line, Separator, fields_of, sort_lines, usual
 
 Decimal = Literal[".", ","]
@@ -70,6 +71,8 @@ def split_table(text: str) -> RawTable:
         for line, row in zip(lines, fields, strict=True)
     )
     width = usual([len(row) for row in rows])
+    if width > MOST_FIELDS:
+        raise InputError(f"has {width} columns", "give frequency, magnitude and phase", line=lines[0].number)
     like = next(line for line, row in zip(lines, rows, strict=True) if len(row) == width)
     for line, row in zip(lines, rows, strict=True):
         if len(row) != width:
@@ -150,7 +153,7 @@ def _decimal(lines: Sequence[Line], fields: Sequence[Sequence[str]], separator: 
 
 
 def _number(field: str, column: int, decimal: Decimal, line: Line) -> float:
-    if _NUMBER[decimal].fullmatch(field):
+    if len(field) <= LONGEST_NUMBER and _NUMBER[decimal].fullmatch(field):
         return float(field.replace(",", "."))
     if _BAD_NUMBER.fullmatch(field):
         return float(

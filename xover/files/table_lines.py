@@ -11,11 +11,11 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import dropwhile
 from typing import Literal
 
 from xover.errors import InputError
-
-MOST_ROWS = 1_000_000
+from xover.files.budget import MOST_ROWS
 
 Separator = Literal[" ", "\t", ",", ";"]
 
@@ -25,7 +25,7 @@ _ROW_START = re.compile(rf"[+-]?[.,]?[0-9]|{NONFINITE}(?=[\s,;]|$)", re.IGNORECA
 _ONLY_NUMBERS = re.compile(
     rf"(?:[-+,;\s]++|(?<![\w.]){NONFINITE}(?=[\s,;]|$)|[0-9.,]++(?:e[-+]?[0-9]++)?)++", re.IGNORECASE
 )
-_NUMBER = re.compile(rf"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:e[+-]?[0-9]+)?|{NONFINITE}", re.IGNORECASE)
+_NUMBER = re.compile(rf"[+-]?(?:[0-9]++(?:[.,][0-9]*+)?|[.,][0-9]++)(?:e[+-]?[0-9]++)?|{NONFINITE}", re.IGNORECASE)
 _DATE_OR_TIME = re.compile(r"\d+([-/.:])\d+\1\d+|\d+:\d\d")
 _WORD = re.compile(r"[^\w]*[^\W\d_]+[^\w]*")
 _OPEN_QUOTE = re.compile(r"(?=.*[0-9])[\"'][-+0-9.,;eE\"'\s]*")
@@ -77,10 +77,8 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
         if line.text[0] in "\"'" and _OPEN_QUOTE.fullmatch(line.text):
             raise InputError("a quote does not close", "close it, or export the table without quotes", line=line.number)
     sound = [i for i, line in enumerate(lines) if _is_row(line.text)]
-    while sound and _DATE_OR_TIME.match(lines[sound[0]].text):
-        del sound[0]
-    while sound and _DATE_OR_TIME.match(lines[sound[-1]].text):
-        del sound[-1]
+    sound = _undated(sound, lines)
+    sound = _undated(sound[::-1], lines)[::-1]
     if len(sound) > 1 and lines[sound[0]].text == str(len(sound) - 1):  # the count of rows
         del lines[sound[0]]
         sound = [i - 1 for i in sound[1:]]
@@ -106,6 +104,11 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     tail = row.spoiled_beyond(lines[last], lines[last + 1 :])
     sound_lines = tuple(lines[i] for i in sound)
     return SortedLines(tuple(lines[:first]), (*head, *rows, *tail), sound_lines, tuple(left_out))
+
+
+def _undated(places: list[int], lines: Sequence[Line]) -> list[int]:
+    """The places from the first on that is no date or time of day."""
+    return list(dropwhile(lambda i: _DATE_OR_TIME.match(lines[i].text), places))
 
 
 def fields_of(text: str, separator: Separator) -> list[str]:

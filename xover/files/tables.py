@@ -10,6 +10,7 @@ import numpy as np
 from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError
 from xover.files.atomic import read_text
+from xover.files.budget import TABLE_FILE
 from xover.files.table_checks import Sweep, check_sweep
 from xover.files.table_content import check_content
 from xover.files.table_dialect import RawTable, split_table
@@ -60,7 +61,7 @@ def read_table(path: Path | str, quantity: Quantity, *, ratio: bool = False) -> 
 
     Raises InputError: with file and line; see split_table, read_header, check_sweep and check_content for the rules.
     """
-    return parse_table(read_text(path), Path(path), quantity, ratio=ratio)
+    return parse_table(read_text(path, TABLE_FILE), Path(path), quantity, ratio=ratio)
 
 
 def parse_table(text: str, path: Path, quantity: Quantity, *, ratio: bool = False) -> MeasurementTable:
@@ -127,7 +128,7 @@ def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
 
 def holds_touchstone(path: Path) -> bool:
     """Whether a file is in the Touchstone format, by its extension or by how it begins. Raises InputError."""
-    return path.suffix.lower() in TOUCHSTONE_SUFFIXES or is_touchstone(read_text(path))
+    return path.suffix.lower() in TOUCHSTONE_SUFFIXES or is_touchstone(read_text(path, TABLE_FILE))
 
 
 def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:

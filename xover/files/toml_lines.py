@@ -10,23 +10,25 @@ from pathlib import Path
 from typing import Any
 
 from xover.errors import InputError
+from xover.files.budget import DEEPEST_KEY
 
 KeyPath = tuple[str, ...]
 
-_BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
-_KEY_PART = re.compile(r'[ \t]*("(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|[A-Za-z0-9_-]+)[ \t]*')
-# The pieces of a value: strings and comments whole, brackets, line ends, and whatever else.
+_BLANK = re.compile(r"(?:[ \t\n]++|#[^\n]*+)*+")
+_KEY_PART = re.compile(r'[ \t]*+("(?:\\.|[^"\\\n])*+"|\'[^\'\n]*+\'|[A-Za-z0-9_-]++)[ \t]*+')
+# The pieces of a text: strings and comments whole, brackets, dots, line ends, and whatever else. A string that does not
+# close is one piece too, so that nothing is looked at twice.
 _PIECE = re.compile(
-    r'"""(?:\\.|[^\\])*?""""{0,2}'
-    r"|'''.*?''''{0,2}"
-    r'|"(?:\\.|[^"\\\n])*"'
-    r"|'[^'\n]*'"
-    r"|#[^\n]*"
-    r"|[\[\]{}\n]"
-    r"|[^\"'#\[\]{}\n]+"
-    r"|.",
+    r'"""[^"\\]*+(?:(?:\\.|"(?!""))[^"\\]*+)*+(?:""""{0,2})?'
+    r"|'''[^']*+(?:'(?!'')[^']*+)*+(?:''''{0,2})?"
+    r'|"(?:\\.|[^"\\\n])*+"?'
+    r"|'[^'\n]*+'?"
+    r"|#[^\n]*+"
+    r"|[\[\]{}\n.]"
+    r"|[^\"'#\[\]{}\n.]++",
     re.DOTALL,
 )
+_MAY_STAND_IN_A_KEY = re.compile(r"[\w \t-]++|[\"'].*", re.DOTALL)
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
 
 
@@ -47,8 +49,9 @@ class KeyLines:
 def read_toml(text: str, path: Path) -> tuple[dict[str, Any], KeyLines]:
     r"""Read TOML text (lines ending in "\n") with the line of each key.
 
-    Raises InputError: with path and line, for text that is not TOML.
+    Raises InputError: with path and line, for text that is not TOML, or nested more than `budget.DEEPEST_KEY` deep.
     """
+    check_depth(text, path)
     try:
         return tomllib.loads(text), find_key_lines(text)
     except RecursionError:
@@ -61,6 +64,21 @@ def read_toml(text: str, path: Path) -> tuple[dict[str, Any], KeyLines]:
         raise InputError(
             f"is not valid TOML: {what[:1].lower() + what[1:]}", _remedy(text, line), path, line
         ) from error
+
+
+def check_depth(text: str, path: Path) -> None:
+    """Raise InputError for a key of too many names or brackets too deep: the reader's work grows with their square."""
+    line, brackets, dots = 1, 0, 0
+    for found in _PIECE.finditer(text):
+        piece = found[0]
+        if piece == ".":
+            dots += 1
+        elif not _MAY_STAND_IN_A_KEY.fullmatch(piece):
+            dots = 0
+            brackets += (piece in "[{") - (piece in "]}")
+        if max(dots + 1, brackets) > DEEPEST_KEY:
+            raise InputError("is nested too deeply", "write plain tables", path, line)
+        line += piece.count("\n")
 
 
 def _remedy(text: str, line: int | None) -> str:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.files.atomic import read_text
+from xover.files.budget import LONGEST_NUMBER, MOST_ROWS, TABLE_FILE
 from xover.files.table_lines import Line
 
 _FREQUENCY = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
@@ -86,14 +87,14 @@ def is_touchstone(text: str) -> bool:
     first = next(lines, "")
     if not first.startswith("#"):
         return re.match(r"\[ *version *\]", first) is not None
-    words = set(re.sub(r"\br +[0-9.e+-]+$", "", first[1:].strip()).split())
+    words = set(re.sub(r"\br ++[0-9.e+-]++$", "", first[1:].strip()).split())
     parameters, forms = words & set(_PARAMETER), words & set(_FORMAT)
     return len(parameters) == len(forms) == 1 and words - parameters - forms <= set(_FREQUENCY)
 
 
 def read_touchstone(path: Path | str) -> TouchstoneData:
     """Read a one-port file. Raises InputError: as `parse_touchstone`."""
-    return parse_touchstone(read_text(path), Path(path))
+    return parse_touchstone(read_text(path, TABLE_FILE), Path(path))
 
 
 def _rows(text: str) -> TouchstoneData:
@@ -112,6 +113,8 @@ def _rows(text: str) -> TouchstoneData:
                 file.options = _option_line(line)
         elif file.awaits_reference:
             _reference(line.text, line, file)
+        elif len(rows) == MOST_ROWS:
+            raise InputError(f"the file has more than {MOST_ROWS} rows", "thin it out", line=number)
         else:
             rows.append(_row(line, file))
     _check_whole(file, len(rows))
@@ -263,6 +266,6 @@ def _complex(pair: Sequence[float], form: str, line: Line) -> complex:
 
 
 def _number(token: str, line: Line) -> float:
-    if not _NUMBER.fullmatch(token):
+    if len(token) > LONGEST_NUMBER or not _NUMBER.fullmatch(token):
         raise InputError(f"'{token[:40]}' is not a number", "correct the row", line=line.number)
     return float(token)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -140,10 +139,10 @@ def _check_fields(card: Card) -> None:
         if key in card.fields and not _rating(card, key) > 0:
             raise InputError(f"{card.name} has {key}={card.fields[key]}", f"give a {key} above 0, or leave it out")
     if card.fields.get("unusual", "yes").lower() != "yes":
-        raise InputError(f"{card.name} has unusual={card.fields['unusual']}", "write unusual=yes, or leave it out")
+        raise InputError(f"{card.name} has unusual={card.fields['unusual'][:40]}", "write unusual=yes, or leave it out")
     if card.fields.get("evidence", "measured") not in EVIDENCE:
         raise InputError(
-            f"{card.name} has evidence={card.fields['evidence']}",
+            f"{card.name} has evidence={card.fields['evidence'][:40]}",
             "write measured, marked, datasheet, assumed or inferred",
         )
 
@@ -285,8 +284,10 @@ def _capacitor(card: Card) -> Capacitor:
 def _readings(card: Card) -> tuple[Float, Float]:
     """Series resistance readings `1.7@1kHz,0.28@10kHz`; a decimal comma inside a reading is understood."""
     text = card.fields["loss"]
-    found = re.findall(r"([^@]+)@([^,@]+)(?:,|$)", text)
-    if not found or "".join(f"{r}@{f}," for r, f in found).rstrip(",") != text:
+    first, *between, last = text.split("@") if "@" in text else ("", "")
+    pairs = [piece.partition(",")[::2] for piece in between]  # the frequency of one reading, the ohms of the next
+    found = list(zip([first, *(r for _, r in pairs)], [*(f for f, _ in pairs), last], strict=True))
+    if "," in last or not all(r and f for r, f in found):
         raise InputError(f"{card.name} has loss={text[:40]}", "write readings as loss=1.7@1kHz,0.28@10kHz")
     ohms = np.array([parse_quantity(r, QuantityKind.RESISTANCE) for r, _ in found])
     at = np.array([parse_quantity(f, QuantityKind.FREQUENCY) for _, f in found])

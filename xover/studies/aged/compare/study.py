@@ -19,6 +19,7 @@ from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.sweeps import channel_of
 from xover.files.atomic import read_text
+from xover.files.budget import TABLE_FILE
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
 from xover.files.tables import holds_touchstone, read_impedance, read_response
@@ -131,7 +132,7 @@ def _quantity_of(path: Path) -> Quantity:
     found: list[Quantity] = []
     fault: InputError | None = None
     try:
-        raw = split_table(read_text(path))
+        raw = split_table(read_text(path, TABLE_FILE))
     except InputError as error:
         raise error.at(path, None) from None
     wanted: tuple[Quantity, ...] = ("dB", "ohm")
