@@ -99,7 +99,7 @@ def test_speaker_toml_that_is_a_link(sent: Path) -> None:
     (sent / "speaker.toml").unlink()
     (sent / "speaker.toml").symlink_to("../other.toml")
     with pytest.raises(InputError, match="leads out of it"):
-        add_network(sent / "speaker.toml", "new", CARDS, ("found",))
+        add_network(sent / "speaker.toml", "new", CARDS)
     with pytest.raises(InputError, match="leads out of it"):
         set_numbers(sent / "speaker.toml", {("drivers", "woofer", "gain_db"): 1.0})
     assert (sent.parent / "other.toml").read_text() == TOML

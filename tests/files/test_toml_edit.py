@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError, OptionError
-from xover.files.toml_edit import set_numbers
+from xover.files.toml_edit import set_numbers, with_network
 
 KEY = ("drivers", "tweeter", "delay_us")
 TEXT = (
@@ -56,12 +56,51 @@ def test_where_no_table_has_a_head_nothing_is_written_and_the_lines_are_told(tmp
     assert [p.name for p in tmp_path.iterdir()] == ["speaker.toml"]
 
 
-def test_another_encoding_is_refused(tmp_path):
+HEAD = "[drivers.tweeter]   # high\r\n"
+ENCODINGS = {
+    "latin-1": (b"", "latin-1"),
+    "utf-8": (b"", "utf-8"),
+    "utf-8 with mark": (b"\xef\xbb\xbf", "utf-8"),
+    "utf-16": (b"\xff\xfe", "utf-16-le"),
+    "utf-16 without mark": (b"", "utf-16-be"),
+}
+
+
+@pytest.mark.parametrize(("mark", "codec"), ENCODINGS.values(), ids=ENCODINGS)
+def test_an_encoding_stays_as_it_is(tmp_path, mark, codec):
     path = tmp_path / "speaker.toml"
-    path.write_bytes(TEXT.encode("latin-1"))
-    with pytest.raises(InputError, match="UTF-8"):
-        set_numbers(path, {KEY: 63.0})
-    assert path.read_bytes() == TEXT.encode("latin-1")
+    path.write_bytes(mark + TEXT.encode(codec))
+    set_numbers(path, {KEY: 63.0})
+    assert path.read_bytes() == mark + TEXT.replace(HEAD, f"{HEAD}delay_us = 63\r\n").encode(codec)
+
+
+@pytest.mark.parametrize("last", ["\r\n", "\n", "\r", "\r\n\r\n", ""])
+@pytest.mark.parametrize(("mark", "codec"), ENCODINGS.values(), ids=ENCODINGS)
+def test_a_network_is_added_and_every_byte_stays(tmp_path, mark, codec, last):
+    """Line ends are those of the file's end, and where it ends without one it does so still."""
+    before = mark + (TEXT.rstrip() + last).encode(codec)
+    after = with_network(before, "better", tmp_path / "speaker.toml")
+    assert after.startswith(before)
+    end = last[:2] if last[:2] in ("\r\n",) else last or "\r\n"
+    lines = f'{"" if last else end}{end}[networks.better]{end}circuit = "better.cir"{end if last else ""}'
+    assert after[len(before) :].decode(codec) == lines
+
+
+def test_characters_of_windows_stay_as_bytes(tmp_path):
+    before = b"# \x80 \x85 \x81 \xfc\n[drivers.woofer]\nre_ohm = 5\n[drivers.tweeter]\n"
+    path = tmp_path / "speaker.toml"
+    path.write_bytes(before)
+    set_numbers(path, {KEY: 63.0})
+    assert path.read_bytes() == before + b"delay_us = 63\n"
+
+
+def test_no_text_is_refused(tmp_path):
+    path = tmp_path / "speaker.toml"
+    for data in (b"\xef\xbb\xbf\xff", b"title = 1\0"):
+        path.write_bytes(data)
+        with pytest.raises(InputError, match="is not a text file"):
+            set_numbers(path, {KEY: 63.0})
+        assert path.read_bytes() == data
 
 
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]), max_size=12)

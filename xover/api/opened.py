@@ -118,8 +118,7 @@ class Opened:
         from xover.speaker import open_speaker
 
         text = netlist if isinstance(netlist, str) else netlist_text(netlist)
-        known = tuple(self.speaker.file.speaker.networks)
-        add_network(self.speaker.file.path, name, text, known, force)
+        add_network(self.speaker.file.path, name, text, force)
         return type(self)(open_speaker(self.speaker.file.path))
 
     def _name(self, network: str | None) -> str:

@@ -205,7 +205,7 @@ def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
     if common.get("write") is not None:
         from xover.files.speaker import check_name
 
-        check_name(speaker.file.path, str(common["write"]), speaker.network_names, force)
+        check_name(speaker.file.path, str(common["write"]), force)
     if common.get("output") is not None:
         from xover.files.atomic import check_target
 
@@ -249,7 +249,7 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         name = str(common["write"])
         if getattr(result, q.write) is None:
             raise OptionError(f"'{name[:40]}' was not written, as {q.withheld[0]}", q.withheld[1])
-        path = add_network(speaker.file.path, name, getattr(result, q.write), speaker.network_names, force)
+        path = add_network(speaker.file.path, name, getattr(result, q.write), force)
         folder = place(speaker.file.folder)
         again = "xover " + q.then.format(folder=shlex.quote(folder), name=shlex.quote(name))
         told = f": {again}" if "'" in again else f" '{again}'."

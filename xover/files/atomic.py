@@ -12,6 +12,7 @@ import os
 import re
 import secrets
 import stat
+from dataclasses import dataclass
 from pathlib import Path
 
 from xover.errors import InputError, named
@@ -24,6 +25,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f-\x9f]")
 _ODD_BREAKS = str.maketrans(dict.fromkeys("\x0b\x0c\x85\u2028\u2029", " "))
 # Latin-1 leaves 0x80-0x9F to control codes; what stands there in practice is the Windows set (code page 1252).
 _WINDOWS = {code: bytes([code]).decode("cp1252", "ignore") or chr(code) for code in range(0x80, 0xA0)}
+_TO_LATIN = {ord(character): code for code, character in _WINDOWS.items()}
 # A sweep of plain digits in UTF-16 has a NUL in every second byte; a third is asked for.
 _LEAST_NULS = 0.3
 
@@ -41,26 +43,50 @@ def decode_text(data: bytes) -> str:
 
     Raises NotTextError: control codes are left, or the bytes break the encoding that their mark promises.
     """
-    text = _decoded(data).replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").translate(_ODD_BREAKS)
+    text = (
+        encoding_of(data).decode(data).replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").translate(_ODD_BREAKS)
+    )
     if _CONTROL.search(text):
         raise NotTextError("holds control codes")
     return text
 
 
-def _decoded(data: bytes) -> str:
-    for mark, encoding in (
+@dataclass(frozen=True)
+class Encoding:
+    """How bytes hold a text: the mark that they begin with, and the codec behind it."""
+
+    mark: bytes
+    codec: str
+
+    def decode(self, data: bytes) -> str:
+        """The text with its line ends as they are. Raises NotTextError."""
+        try:
+            text = data[len(self.mark) :].decode(self.codec)
+        except UnicodeDecodeError as error:
+            raise NotTextError(f"is not whole {self.codec.upper()}") from error
+        return text.translate(_WINDOWS) if self.codec == "latin-1" else text
+
+    def encode(self, text: str) -> bytes:
+        """The bytes that `decode` makes this text of. Raises UnicodeEncodeError: it holds what the codec cannot."""
+        return self.mark + (text.translate(_TO_LATIN) if self.codec == "latin-1" else text).encode(self.codec)
+
+
+def encoding_of(data: bytes) -> Encoding:
+    """What a whole file is written in, as `decode_text` says. Raises NotTextError."""
+    for mark, codec in (
         (codecs.BOM_UTF8, "utf-8"),
         (codecs.BOM_UTF16_LE, "utf-16-le"),
         (codecs.BOM_UTF16_BE, "utf-16-be"),
     ):
         if data.startswith(mark):
-            return _strictly(data[len(mark) :], encoding)
+            return Encoding(mark, codec)
     if b"\0" in data:
-        return _strictly(data, _utf16_without_mark(data))
+        return Encoding(b"", _utf16_without_mark(data))
     try:
-        return data.decode("utf-8")
+        data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode("latin-1").translate(_WINDOWS)
+        return Encoding(b"", "latin-1")
+    return Encoding(b"", "utf-8")
 
 
 def _utf16_without_mark(data: bytes) -> str:
@@ -73,13 +99,6 @@ def _utf16_without_mark(data: bytes) -> str:
     raise NotTextError("holds NUL bytes")
 
 
-def _strictly(data: bytes, encoding: str) -> str:
-    try:
-        return data.decode(encoding)
-    except UnicodeDecodeError as error:
-        raise NotTextError(f"is not whole {encoding.upper()}") from error
-
-
 def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
     r"""Read a text file in whatever common encoding it has (see decode_text); lines end in "\n".
 
@@ -87,6 +106,17 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
     its kind, not text, or reached by a link in a speaker folder that leads out of it (and of the folder above).
     """
     path = Path(path)
+    data = read_bytes(path, budget)
+    try:
+        text = decode_text(data)
+    except NotTextError as error:
+        raise InputError(f"is not a text file: it {error}", "export the data as plain text (UTF-8)", path) from error
+    budget.check_lines(text, path)
+    return text
+
+
+def read_bytes(path: Path, budget: Budget = TEXT_FILE) -> bytes:
+    """A whole file as it is. Raises InputError: as `read_text`, but for what is no text."""
     try:
         real = real_path(path, above=True)
         status = os.stat(real)
@@ -97,28 +127,27 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
         with open(real, "rb") as stream:
             data = stream.read(budget.most_bytes + 1)
     except (OSError, ValueError) as error:
-        raise _fault(path, error, "read") from error
+        raise fault_of(path, error, "read") from error
     budget.check_bytes(len(data), path)
-    try:
-        text = decode_text(data)
-    except NotTextError as error:
-        raise InputError(f"is not a text file: it {error}", "export the data as plain text (UTF-8)", path) from error
-    budget.check_lines(text, path)
-    return text
+    return data
 
 
 def write_text(path: Path | str, text: str, force: bool = False) -> None:
     """Write text as UTF-8, line ends as given; see write_bytes for the rest."""
+    write_bytes(path, as_utf8(text, path), force)
+
+
+def as_utf8(text: str, path: Path | str) -> bytes:
+    """The bytes of a text that is to be written. Raises InputError: UTF-8 cannot hold it."""
     try:
-        data = text.encode("utf-8")
+        return text.encode("utf-8")
     except UnicodeEncodeError as error:
         raise InputError(
             "the text holds a character that UTF-8 cannot hold", "remove it from the names", path
         ) from error
-    write_bytes(path, data, force)
 
 
-def write_bytes(path: Path | str, data: bytes, force: bool = False) -> None:
+def write_bytes(path: Path | str, data: bytes, force: bool = False, own: bool = False) -> None:
     """Write a whole file, or nothing.
 
     The bytes go to a file without a name in the same folder (one with a name, where the system has none without), are
@@ -126,19 +155,21 @@ def write_bytes(path: Path | str, data: bytes, force: bool = False) -> None:
     gives; one that is overwritten keeps its own. A symbolic link stays and what it points to is written, but for one
     that lies in a speaker folder and leads out of it: nothing is written through that.
 
+    `own` : a file of xover's own, for its owner to read alone; a link in its place is replaced.
+
     Raises InputError: the file exists and `force` is not given, it is a folder or no regular file, such a link is on
     its way, its folder is missing, there is no permission or no room. The old file, if any, is whole, and no temporary
     file is left.
     """
     path = Path(path)
     try:
-        target = real_path(path)
+        target = real_path(path.parent) / path.name if own else real_path(path)
         mode = _mode_of_target(path, target, force)
-        _replace(target, data, mode)
+        _replace(target, data, 0o600 if own else mode)
     except FileExistsError:
         raise _exists(path) from None
     except (OSError, ValueError) as error:
-        raise _fault(path, error, "written") from error
+        raise fault_of(path, error, "written") from error
 
 
 def check_target(path: Path | str, force: bool = False) -> None:
@@ -147,7 +178,7 @@ def check_target(path: Path | str, force: bool = False) -> None:
     try:
         _mode_of_target(path, real_path(path), force)
     except (OSError, ValueError) as error:
-        raise _fault(path, error, "written") from error
+        raise fault_of(path, error, "written") from error
 
 
 def _mode_of_target(path: Path, target: Path, force: bool) -> int | None:
@@ -213,7 +244,7 @@ def _exists(path: Path) -> InputError:
     return InputError("exists already", f"give {named('force')} to overwrite it, or another name", path)
 
 
-def _fault(path: Path, error: OSError | ValueError, done: str) -> InputError:
+def fault_of(path: Path, error: OSError | ValueError, done: str) -> InputError:
     """Say in one line why a file cannot be read or written."""
     if isinstance(error, ValueError):  # a NUL or a lone surrogate in the name
         return InputError("is not a possible file name", "check the name", path)

@@ -6,13 +6,11 @@ The only module that imports pydantic.
 from __future__ import annotations
 
 import difflib
-import re
-import tomllib
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
@@ -20,10 +18,13 @@ from pydantic_core import PydanticCustomError
 from xover.curve import Evidence
 from xover.errors import InputError, OptionError
 from xover.errors import named as parameter
-from xover.files.atomic import check_target, read_text, write_text
+from xover.files.atomic import as_utf8, check_target, read_bytes, read_text
 from xover.files.budget import MOST_DRIVERS, MOST_NETWORKS, SPEAKER_FILE
+from xover.files.changes import CIRCUIT, put
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.links import FILE_NAME, is_speaker_folder
+from xover.files.lock import locked
+from xover.files.toml_edit import with_network
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
 from xover.rules.instruments import Instrument
 
@@ -373,16 +374,15 @@ def _known_keys(table: KeyPath) -> list[str]:
     return []
 
 
-_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
-
-
-def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[str], force: bool = False) -> Path:
+def add_network(speaker_toml: Path, name: str, netlist: str, force: bool = False) -> Path:
     """Write NAME.cir beside speaker.toml and add a table [networks.NAME] at its end.
+
+    Both are written or none, and speaker.toml is read anew for it: no other writer's change is lost. All else in it
+    stays as it is, byte by byte.
 
     Parameters
     ----------
     netlist : the text of NAME.cir.
-    known : the networks that speaker.toml names already.
     force : replace NAME.cir and keep the table, where both are there.
 
     Returns
@@ -392,47 +392,33 @@ def add_network(speaker_toml: Path, name: str, netlist: str, known: Container[st
     Raises OptionError: the name is none, or it stands in speaker.toml already and `force` is not given or its file is
     another one. Raises InputError: a file cannot be written; then all files are as they were.
     """
-    check_name(speaker_toml, name, known, force)
-    circuit = speaker_toml.parent / f"{name}.cir"
-    if name in known:
-        write_text(circuit, netlist, force)
-        return circuit
-    text = read_text(speaker_toml, SPEAKER_FILE)
-    separator = "" if text.endswith("\n") else "\n"
-    longer = f'{text}{separator}\n[networks.{name}]\ncircuit = "{name}.cir"\n'
-    try:
-        tomllib.loads(longer)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"a table [networks.{name}] cannot stand at its end",
-            f'write networks as tables, or add the lines yourself: [networks.{name}] circuit = "{name}.cir"',
-            speaker_toml,
-        ) from error
-    old = circuit.read_bytes() if force and circuit.is_file() else None
-    write_text(circuit, netlist, force)
-    try:
-        write_text(speaker_toml, longer, True)
-    except InputError:
-        # Both or none.
-        if old is None:
-            circuit.unlink()
-        else:
-            circuit.write_bytes(old)
-        raise
-    return circuit
+    folder, circuit = speaker_toml.parent, f"{name}.cir"
+    with locked(folder):
+        there = check_name(speaker_toml, name, force)
+        contents = {circuit: as_utf8(netlist, folder / circuit)}
+        if not there:
+            contents[speaker_toml.name] = with_network(read_bytes(speaker_toml, SPEAKER_FILE), name, speaker_toml)
+        put(folder, contents, over=(speaker_toml.name, *([circuit] if force else [])))
+    return folder / circuit
 
 
-def check_name(speaker_toml: Path, name: str, known: Container[str], force: bool = False) -> None:
-    """Raise at once what `add_network` would raise for this name, before there is anything to add."""
-    if not _NAME.fullmatch(name):
+def check_name(speaker_toml: Path, name: str, force: bool = False) -> bool:
+    """Whether speaker.toml has that network; raises at once what `add_network` would raise for the name."""
+    circuit = f"{name}.cir"
+    if not CIRCUIT.fullmatch(circuit):
         raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
-    if name not in known:
-        return check_target(speaker_toml.parent / f"{name}.cir", force)
-    networks = tomllib.loads(read_text(speaker_toml, SPEAKER_FILE)).get("networks", {})
-    named = networks.get(name, {}).get("circuit") if isinstance(networks.get(name), dict) else None
-    if named != f"{name}.cir":
-        raise OptionError(f"the network '{name}' is read from {named}", "write under another name")
-    if not force:
+    networks = dict(_tables_of(read_toml(read_text(speaker_toml, SPEAKER_FILE), speaker_toml)[0], "networks"))
+    there = name in networks
+    if there and networks[name].get("circuit") != circuit:
+        raise OptionError(
+            f"the network '{name}' is read from {networks[name].get('circuit')}", "write under another name"
+        )
+    if there and not force:
         raise OptionError(
             f"{speaker_toml} has a network '{name}' already", f"give {parameter('force')}, or another name"
         )
+    if not there and len(networks) >= MOST_NETWORKS:
+        raise OptionError(f"{speaker_toml} has {MOST_NETWORKS} networks already", "delete one that is not needed")
+    check_target(speaker_toml.parent / circuit, force)
+    check_target(speaker_toml, force=True)
+    return there

@@ -1,4 +1,4 @@
-"""Numbers put into a TOML file that a person wrote: all else of it stays as it is, byte by byte."""
+"""Numbers and networks put into a TOML file that a person wrote: all else of it stays as it is, byte by byte."""
 
 from __future__ import annotations
 
@@ -10,10 +10,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from xover.errors import InputError, OptionError, named
-from xover.files.atomic import write_bytes
+from xover.files.atomic import Encoding, NotTextError, encoding_of, read_bytes
+from xover.files.budget import SPEAKER_FILE
+from xover.files.changes import put
 from xover.files.faults import dotted
+from xover.files.lock import locked
 from xover.files.toml_lines import KeyPath, read_toml
 
+_END: Final = re.compile(r"\r\n|\r|\n")
 _LINE: Final = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|$)")
 _NUMBER: Final = re.compile(r"([^#=]*=[ \t]*)([^\s#]+)(.*)", re.DOTALL)
 
@@ -28,16 +32,48 @@ def set_numbers(path: Path, numbers: Mapping[KeyPath, float], force: bool = Fals
     Raises OptionError: a key is there and `force` is not given. InputError: the file cannot be read or written, or is
     written so that a key cannot be added; then it is as it was.
     """
+    with locked(path.parent):
+        put(
+            path.parent,
+            {path.name: _with_numbers(read_bytes(path, SPEAKER_FILE), numbers, path, force)},
+            over=(path.name,),
+        )
+
+
+def with_network(data: bytes, name: str, path: Path) -> bytes:
+    """The bytes of speaker.toml with a table [networks.NAME] at its end, for NAME.cir. Raises InputError."""
+    encoding, text = _text(data, path)
+    lines = [f"[networks.{name}]", f'circuit = "{name}.cir"']
+    end = next((e for e in reversed(_END.findall(text))), "\n")
+    last = end if text.endswith(("\n", "\r")) else ""
+    longer = text + ("" if last else end) + end + end.join(lines) + last
+    wanted = _loads(text) or {}
+    networks = wanted.setdefault("networks", {})
+    if isinstance(networks, dict):
+        networks[name] = {"circuit": f"{name}.cir"}
+    if _loads(longer) != wanted:
+        raise InputError(
+            f"a table [networks.{name}] cannot stand at its end",
+            f"write networks as tables, or add the lines yourself: {' '.join(lines)}",
+            path,
+        )
+    return encoding.encode(longer)
+
+
+def _text(data: bytes, path: Path) -> tuple[Encoding, str]:
+    """A file's encoding, and its text with the line ends that it has. Raises InputError."""
     try:
-        text = path.read_bytes().decode("utf-8")
-    except OSError as error:
-        raise InputError("cannot be read", "check the name and its permissions", path) from error
-    except UnicodeDecodeError as error:
-        raise InputError("is not written in UTF-8", "save it as UTF-8, then write again", path) from error
-    mark, text = ("\ufeff", text[1:]) if text.startswith("\ufeff") else ("", text)
-    data, where = read_toml(_plain(text), path)
+        encoding = encoding_of(data)
+        return encoding, encoding.decode(data)
+    except NotTextError as error:
+        raise InputError(f"is not a text file: it {error}", "save it as UTF-8, then write again", path) from error
+
+
+def _with_numbers(data: bytes, numbers: Mapping[KeyPath, float], path: Path, force: bool) -> bytes:
+    encoding, text = _text(data, path)
+    read, where = read_toml(_plain(text), path)
     lines = [m[0] for m in _LINE.finditer(text) if m[0]]
-    wanted = copy.deepcopy(data)
+    wanted = copy.deepcopy(read)
     added: dict[int, list[str]] = {}
     for key, number in numbers.items():
         table: Any = wanted
@@ -57,14 +93,18 @@ def set_numbers(path: Path, numbers: Mapping[KeyPath, float], force: bool = Fals
         end = head[len(head.rstrip("\r\n")) :] or "\n"
         lines[line - 1] = head.rstrip("\r\n") + end + "".join(words + end for words in new)
     edited = "".join(lines)
-    try:
-        same = tomllib.loads(_plain(edited)) == wanted
-    except tomllib.TOMLDecodeError:
-        same = False
-    if not same:
+    if _loads(edited) != wanted:
         own = "; ".join(f"{dotted(key)} = {number:.10g}" for key, number in numbers.items())
         raise InputError("has no tables that keys can be put into", f"add them yourself: {own}", path)
-    write_bytes(path, (mark + edited).encode("utf-8"), force=True)
+    return encoding.encode(edited)
+
+
+def _loads(text: str) -> dict[str, Any] | None:
+    """What it says; None where that is not TOML."""
+    try:
+        return tomllib.loads(_plain(text))
+    except tomllib.TOMLDecodeError:
+        return None
 
 
 def _plain(text: str) -> str:
