@@ -179,6 +179,18 @@ def log_grid(from_hz: float, to_hz: float, per_octave: float) -> Float:
     return np.asarray(grid, dtype=float)
 
 
+def window_mean(u: Float, y: Float, lower: Float, upper: Float) -> Float:
+    """Mean of the piecewise linear curve through (u, y) between two bounds, exactly."""
+    area = np.concatenate([[0.0], np.cumsum(0.5 * (y[1:] + y[:-1]) * np.diff(u))])
+
+    def up_to(x: Float) -> Float:
+        i = np.clip(np.searchsorted(u, x, side="right") - 1, 0, u.size - 2)
+        here = np.interp(x, u, y)
+        return np.asarray(area[i] + 0.5 * (y[i] + here) * (x - u[i]), dtype=float)
+
+    return (up_to(upper) - up_to(lower)) / (upper - lower)
+
+
 class Makima:
     """Interpolant of the columns of y over x; the slopes are worked out once.
 

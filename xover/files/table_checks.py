@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from xover.curve import Float
+from xover.curve import Float, window_mean
 from xover.errors import InputError
 from xover.files.table_header import Quantity
 
@@ -85,7 +85,7 @@ def compare_with_slope(
     centre = np.linspace(u[0] + half, u[-1] - half, count)
     slope = np.interp(centre + half, u, log_magnitude) - np.interp(centre - half, u, log_magnitude)
     implied = np.clip(90.0 * slope / (2.0 * half), -most_deg, most_deg)
-    mean = _window_mean(u, phase, centre - half, centre + half)
+    mean = window_mean(u, phase, centre - half, centre + half)
     energy = float(np.sum(implied**2))
     together = float(np.sum(implied * mean))
     own = float(np.sum(mean**2))
@@ -95,18 +95,6 @@ def compare_with_slope(
         correlation=float("nan") if nothing else together / float(np.sqrt(energy * own)),
         implied_deg=float(np.sqrt(np.mean(implied**2))),
     )
-
-
-def _window_mean(u: Float, y: Float, lower: Float, upper: Float) -> Float:
-    """Mean of the piecewise linear curve through (u, y) between two bounds, exactly."""
-    area = np.concatenate([[0.0], np.cumsum(0.5 * (y[1:] + y[:-1]) * np.diff(u))])
-
-    def up_to(x: Float) -> Float:
-        i = np.clip(np.searchsorted(u, x, side="right") - 1, 0, u.size - 2)
-        here = np.interp(x, u, y)
-        return np.asarray(area[i] + 0.5 * (y[i] + here) * (x - u[i]), dtype=float)
-
-    return (up_to(upper) - up_to(lower)) / (upper - lower)
 
 
 def fills_a_radian_turn(phase: Float) -> bool:
