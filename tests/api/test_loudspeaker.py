@@ -234,6 +234,10 @@ def test_a_network_is_written_only_when_asked(examples, tmp_path):
     assert xover.open(opened.folder).networks == ("found", "original", "better")
     with pytest.raises(xover.OptionError, match="has a network 'better' already"):
         again.add_network("better", tried.network("trial"))
+    assert again.undo().networks == ("found", "original")
+    assert not (opened.folder / "better.cir").exists()
+    with pytest.raises(xover.OptionError, match="nothing to undo"):
+        again.undo()
 
 
 def test_a_folder_is_started(tmp_path):

@@ -16,6 +16,7 @@ METHODS = [name for name, _ in inspect.getmembers(Loudspeaker, inspect.isfunctio
 FUNCTIONS = [name for name in xover.__all__ if inspect.isfunction(getattr(xover, name)) and name != "log_grid"]
 # Those whose example would take long, or write a file.
 NOT_RUN = {"add_network", "bypass", "check", "decide", "formula", "new", "pair", "redesign", "refresh", "save", "spice"}
+NOT_RUN |= {"undo"}
 NOT_RUN |= {"circuit", "judge", "response"}  # lcapy's; see tests/studies/test_formula_in_time.py
 NOT_RUN |= {"angles", "compare", "crosstalk", "draw", "infer", "jig", "report", "to_json", "tolerance", "verify"}
 

@@ -47,7 +47,7 @@ class Loudspeaker(Opened):
     pair, compare; report, spice. Each gives a result whose figures are attributes in SI units, with the unit in the
     name. `draw` draws it, and `xover.to_json` writes it as the command's --json does.
 
-    Nothing here writes into the folder but `add_network`.
+    Nothing here writes into the folder but `add_network`, which `undo` takes back.
 
     Attributes
     ----------

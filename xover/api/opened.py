@@ -121,6 +121,23 @@ class Opened:
         add_network(self.speaker.file.path, name, text, force)
         return type(self)(open_speaker(self.speaker.file.path))
 
+    def undo(self) -> Self:
+        """Take back the last change that was written into the folder, and open it anew; as the command does.
+
+        Raises
+        ------
+        OptionError : there is nothing to undo. InputError : a file has changed since, or cannot be written.
+
+        Example
+        -------
+        >>> speaker = speaker.undo()
+        """
+        from xover.files.changes import take_back
+        from xover.speaker import open_speaker
+
+        take_back(self.speaker.file.path)
+        return type(self)(open_speaker(self.speaker.file.path))
+
     def _name(self, network: str | None) -> str:
         return self.speaker.network_or_default(network)
 

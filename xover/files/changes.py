@@ -68,8 +68,9 @@ def put(folder: Path, contents: Mapping[str, bytes], over: Collection[str]) -> N
     written = {name: _hash(data) for name, data in contents.items()}
     kept = read_changes(folder, strictly=False)
     try:
-        # What is a link is written, and not kept: only plain files are taken back.
-        _keep(folder, kept if any(map(os.path.islink, paths.values())) else [*kept, Change(before, written)])
+        # Not kept: new files alone, which took nothing away, and what is a link, as only plain files are taken back.
+        if any(data is not None for data in before.values()) and not any(map(os.path.islink, paths.values())):
+            _keep(folder, [*kept, Change(before, written)])
     except InputError as error:
         raise InputError(error.problem, error.remedy, next(iter(paths.values()))) from error
     try:

@@ -7,7 +7,12 @@ from pathlib import Path
 from typing import Any, Final
 
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
-    "Start": {"new": "studies.desk.new", "jig": "studies.desk.jig", "check": "studies.desk.check"},
+    "Start": {
+        "new": "studies.desk.new",
+        "jig": "studies.desk.jig",
+        "check": "studies.desk.check",
+        "undo": "studies.desk.undo",
+    },
     "What it does": {
         "predict": "studies.does.predict",
         "load": "studies.does.load",

@@ -9,7 +9,9 @@ from pathlib import Path
 from xover.blocks import Block, Facts, Head, Text
 from xover.declare import figure
 from xover.errors import InputError, OptionError, named
-from xover.files.atomic import read_text, write_text
+from xover.files.atomic import read_text
+from xover.files.changes import put
+from xover.files.lock import locked
 from xover.files.netlist import circuit_names, read_circuit
 from xover.network import Network, build_network
 from xover.rules.typical import TEMPLATE
@@ -106,15 +108,11 @@ def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFold
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"cannot be made ({error.strerror})", "name a folder that you may write to", folder) from None
-    written: list[Path] = []
     try:
-        for name, text in contents.items():
-            write_text(paths[name], text, force)
-            written.append(paths[name])
-    except InputError:
+        with locked(folder):
+            put(folder, {name: text.encode() for name, text in contents.items()}, over=paths if force else ())
+    except BaseException:
         if made:
-            for path in written:
-                path.unlink(missing_ok=True)
             folder.rmdir()
         raise
     return StartedFolder(folder, circuit, tuple(paths.values()), " ".join(netlist.notes))
