@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -222,18 +222,23 @@ def best_pairs(
     known = np.array([np.nan if t is None else t for t in each], dtype=float)
     if not len(listed) or most < 1:
         return ()
-    found = [_ranked(target, listed, lone, how, kind, most) for how in ways(kind)]
+    found = [near_pairs(target, listed, how, kind, most, lone) for how in ways(kind)]
     order = sorted((row, how) for rows, how in zip(found, ways(kind), strict=True) for row in rows)
     return tuple(_pair(target, listed, known, i, j, how, kind) for (*_, i, j), how in order[:most])
 
 
-def _ranked(
-    target: float, values: Float, lone: NDArray[np.bool_], how: How, kind: ItemKind, most: int
+def near_pairs(
+    target: float, values: Float, how: How, kind: ItemKind, most: int, lone: NDArray[np.bool_] | None = None
 ) -> list[tuple[float, float, int, int]]:
-    """(distance, spread for equal tolerances, i, j) of the best pairs of one way.
+    """(distance, spread for equal tolerances, i, j) of the best pairs of one way, the best first; n log n in time.
 
     Every pair is a value and a partner. The pair's value rises with the partner, so for each value the best partners
-    are those on both sides of the one that would be exact: no other of the n^2 pairs can be among the best.
+    are those on both sides of the one that would be exact. A best pair is of values whose own best pairs are among the
+    first: each of those is of two values at most, so twice as many values as pairs are enough.
+
+    Parameters
+    ----------
+    values : (n,) above 0. lone : (n,) whether there is but one, so that it is no pair with itself; None: never.
     """
     rising = np.argsort(values, kind="stable")
     ordered = values[rising]
@@ -242,21 +247,28 @@ def _ranked(
     else:
         over = ordered - target
         exact = np.where(over > 0, target * ordered / np.where(over > 0, over, 1.0), np.inf)
+    middle = np.searchsorted(ordered, exact)
+
+    def pairs(rows: NDArray[np.intp], reach: int) -> tuple[NDArray[Any], ...]:
+        """Distance, spread and places, the smaller value's first, in order; and the row that each is of."""
+        window = middle[rows, None] + np.arange(-reach, reach)
+        i, j = np.nonzero((window >= 0) & (window < len(values)))
+        one, other = rising[rows[i]], rising[window[i, j]]
+        allowed = np.ones(one.size, dtype=bool) if lone is None else (one != other) | ~lone[one]
+        one, other, row = one[allowed], other[allowed], rows[i[allowed]]
+        swap = (values[one] > values[other]) | ((values[one] == values[other]) & (one > other))
+        first, second = np.where(swap, other, one), np.where(swap, one, other)
+        a, b = values[first], values[second]
+        distance = np.round(np.abs(np.log(combined(a, b, how, kind) / target)), _SAME_DIGITS)
+        spread = np.round(np.hypot(a, b) / (a + b), _SAME_DIGITS)
+        order = np.lexsort((second, first, spread, distance))
+        return distance[order], spread[order], first[order], second[order], row[order]
+
     # One more on each side than asked for, as a value may have to leave itself out.
-    window = np.searchsorted(ordered, exact)[:, None] + np.arange(-most - 1, most + 1)
-    i, j = np.nonzero((window >= 0) & (window < len(values)))
-    first, second = rising[i], rising[window[i, j]]
-    allowed = (first != second) | ~lone[first]
-    first, second = first[allowed], second[allowed]
-    swap = (values[first] > values[second]) | ((values[first] == values[second]) & (first > second))
-    # Each pair once, as one whole number.
-    pair = np.unique(np.where(swap, second, first) * len(values) + np.where(swap, first, second))
-    first, second = np.divmod(pair, len(values))
-    a, b = values[first], values[second]
-    distance = np.round(np.abs(np.log(combined(a, b, how, kind) / target)), _SAME_DIGITS)
-    spread = np.round(np.hypot(a, b) / (a + b), _SAME_DIGITS)
-    best = np.lexsort((second, first, spread, distance))[:most]
-    return [(float(distance[n]), float(spread[n]), int(first[n]), int(second[n])) for n in best]
+    of = pairs(np.arange(len(values)), 2)[-1]
+    _, at = np.unique(of, return_index=True)
+    found = pairs(of[np.sort(at)[: 2 * most]], most + 1)[:-1]
+    return list(dict.fromkeys(zip(*(column.tolist() for column in found), strict=True)))[:most]
 
 
 def _pair(target: float, values: Float, tolerances: Float, i: int, j: int, how: How, kind: ItemKind) -> Pair:

@@ -25,6 +25,8 @@ from xover.studies.change.refresh.places import Needed, strong_enough
 WIRE_MM: Final = 1.0
 AS_FITTED: Final = "as fitted"
 _LIGHTER: Final = 0.7
+MOST_LISTED: Final = 100
+"""Entries of one part's list: all pairs of two parts' entries are tried, at once."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +82,11 @@ def part_lists(
     catalogue: Catalogue,
     needed: Mapping[str, Needed],
     largest_coil_h: float | None,
+    wanted: Mapping[str, float] | None = None,
 ) -> dict[str, PartList]:
     """A list for each open part.
+
+    wanted : values near which nothing is left out of a long list; None: the network's own.
 
     Raises
     ------
@@ -93,7 +98,7 @@ def part_lists(
         items = _items(part, catalogue, largest_coil_h)
         low, high = (float(edge[0]) for edge in bounds([part]))
         fitting = [i for i in strong_enough(items, needed.get(name)) if low <= i.value <= high]
-        kept = _cheapest_of_each(fitting, part)
+        kept = _few(_cheapest_of_each(fitting, part), (wanted or {}).get(name) or value_of(part))
         if not kept:
             raise OptionError(
                 f"there is nothing for {name} in {catalogue.source}",
@@ -127,6 +132,21 @@ def _cheapest_of_each(items: list[StockItem], part: Part) -> list[StockItem]:
         if old is None or (item.price or 0.0, item.line or 0) < (old.price or 0.0, old.line or 0):
             best[key] = item
     return [best[key] for key in sorted(best)]
+
+
+def _few(items: list[StockItem], wanted: float) -> list[StockItem]:
+    """Of a long list, rising: half of what is kept lies nearest to a value, the rest is spread over all others.
+
+    So a value is met as by the whole list, and one far off within the spacing of what is left there: 80 entries over
+    three decades are 9 % apart.
+    """
+    if len(items) <= MOST_LISTED:
+        return items
+    miss = np.abs(np.log(np.array([i.value for i in items]) / wanted))
+    order = np.argsort(miss, kind="stable")
+    near, far = order[: MOST_LISTED // 2], np.sort(order[MOST_LISTED // 2 :])
+    spread = far[np.linspace(0, far.size - 1, MOST_LISTED - near.size).round().astype(int)]
+    return [items[i] for i in sorted({*near.tolist(), *spread.tolist()})]
 
 
 def _losses(part: Part, items: list[StockItem]) -> dict[str, Float]:

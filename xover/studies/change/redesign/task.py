@@ -70,7 +70,8 @@ class Task:
         """Parts that stand what they get in a network, or with other values in it."""
         solution = solve(network, design.goal.frequency_hz, design.goal.driver_ohm, values)
         needed = needed_ratings(self.speaker, solution)
-        return part_lists(network, design.open_parts, self.catalogue, needed, self.wish.largest_coil_h)
+        wanted = {name: float(value) for name, value in (values or {}).items()}
+        return part_lists(network, design.open_parts, self.catalogue, needed, self.wish.largest_coil_h, wanted)
 
     @cached_property
     def ground(self) -> Ground:

@@ -17,6 +17,7 @@ from xover.network import Capacitor, Inductor, Part, Resistor, value_of
 from xover.network.parts import shown_value
 from xover.parts.catalogue import thinned
 from xover.parts.kinds import FACTS, PartKind
+from xover.parts.preferred import How, near_pairs, ways
 
 
 class Shape(StrEnum):
@@ -152,6 +153,8 @@ _MOST_TWO_LEGS: Final = 30
 _SMALL_LEG: Final = (0.03, 0.45)
 _SMALL_LEG_HZ: Final = (150.0, 20_000.0)
 _MOST_SERIES_OHM: Final = 4.0
+_MOST_HALVES: Final = 120
+"""Values that the two capacitors of a large leg are of: more do not make its total finer than the 2 % that it needs."""
 _COARSE: Final = 8
 """Every so many rows of the grid are looked at first where there are many choices."""
 
@@ -316,20 +319,11 @@ def resistor_choices(old: Resistor, resistors: Sequence[StockItem], omega: Float
     out = [build(old.name, Shape.SINGLE, ((r,),), omega) for r in near]
     if old.ohm <= 0.0:
         return sieve.best(out)
-    values = np.array([r.value for r in resistors])
-    series = values[:, None] + values[None, :]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        parallel = values[:, None] * values[None, :] / series
     pairs: list[Choice] = []
-    for total, in_series in ((series, True), (parallel, False)):
-        miss = np.abs(np.log(total / old.ohm))
-        miss[np.tril_indices(values.size, -1)] = np.inf
-        for flat in np.argsort(miss, axis=None, kind="stable")[:12]:
-            i, j = divmod(int(flat), values.size)
-            if miss[i, j] > NEAR:
-                break
-            items = (resistors[i], resistors[j])
-            pairs.append(build(old.name, Shape.PAIR, (items,) if in_series else tuple((x,) for x in items), omega))
+    for how in ways(ItemKind.RESISTOR):
+        for one, other in _near_pairs(resistors, old.ohm, how, 12):
+            legs = ((one, other),) if how == "series" else ((one,), (other,))
+            pairs.append(build(old.name, Shape.PAIR, legs, omega))
     return sieve.best(out, 6) + sieve.best(pairs, 6)
 
 
@@ -369,26 +363,23 @@ def _nearest(items: Sequence[StockItem], value: float, most: int) -> list[StockI
 def _totals(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, ...]]:
     """Single items and parallel pairs whose total is near the target, the nearest first."""
     singles = _nearest(items, target, _MOST_TOTALS)
-    values = np.array([i.value for i in items])
-    if values.size == 0:
-        return []
-    total = values[:, None] + values[None, :]
-    miss = np.abs(np.log(total / target))
-    miss[np.tril_indices(values.size, -1)] = np.inf
     # A pair whose second part is a splinter is a pair in name only.
-    miss[np.minimum.outer(values, values) < 0.05 * target] = np.inf
-    pairs: list[tuple[StockItem, ...]] = []
-    for flat in np.argsort(miss, axis=None, kind="stable")[: 3 * _MOST_TOTALS]:
-        i, j = divmod(int(flat), values.size)
-        if not miss[i, j] <= NEAR:
-            break
-        pairs.append((items[j], items[i]))
+    large = [i for i in items if i.value >= 0.05 * target]
+    pairs: list[tuple[StockItem, ...]] = [(b, a) for a, b in _near_pairs(large, target, "parallel", 3 * _MOST_TOTALS)]
     return [(i,) for i in singles] + pairs
+
+
+def _near_pairs(items: Sequence[StockItem], target: float, how: How, most: int) -> list[tuple[StockItem, StockItem]]:
+    """Pairs of one kind, by rising value, that are near the target, the nearest first."""
+    if not items:
+        return []
+    found = near_pairs(target, np.array([i.value for i in items]), how, items[0].kind, most)
+    return [(items[i], items[j]) for miss, _, i, j in found if miss <= NEAR]
 
 
 def _thinned_pairs(items: Sequence[StockItem], target: float) -> list[tuple[StockItem, StockItem]]:
     """Two capacitors for the large leg: totals a little below the target, one pair for each step of 2 %."""
-    kept = [i for i in thinned(items, 10_000) if 0.1 * target <= i.value <= target]
+    kept = thinned([i for i in items if 0.1 * target <= i.value <= target], _MOST_HALVES)
     pairs: dict[int, tuple[StockItem, StockItem]] = {}
     for at, one in enumerate(kept):
         for other in kept[at:]:

@@ -29,14 +29,13 @@ def in_pairs(catalogue: Catalogue) -> tuple[Catalogue, Pairs]:
             alike[item.kind, item.dielectric, item.core].append(item)
     pairs: dict[StockItem, tuple[StockItem, StockItem]] = {}
     for items in alike.values():
-        left = sorted(items, key=lambda i: (i.value, i.line or 0))
-        while len(left) > 1:
-            one, other = left[:2]
-            if other.value > one.value * (1.0 + MATCH):
-                left = left[1:]
-                continue
-            pairs[_pair(one, other)] = (one, other)
-            left = left[2:]
+        single: StockItem | None = None
+        for item in sorted(items, key=lambda i: (i.value, i.line or 0)):
+            if single is None or item.value > single.value * (1.0 + MATCH):
+                single = item
+            else:
+                pairs[_pair(single, item)] = (single, item)
+                single = None
     stock = Stock((*catalogue.stock.items, *pairs), catalogue.stock.path)
     return replace(catalogue, stock=stock), pairs
 
