@@ -27,6 +27,7 @@ LAYERS = [
     "curve",
     "blocks",
     "files",
+    "recordings",
     "network",
     "driver",
     "acoustic",

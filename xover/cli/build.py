@@ -263,8 +263,9 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         set_numbers(speaker.file.path, numbers, force)
         said.append(f"Written to {place(speaker.file.path)}: {', '.join(dict.fromkeys(key[-1] for key in numbers))}.")
     if common.get("output") is not None:
-        from xover.files.atomic import write_text
+        from xover.files.atomic import write_bytes, write_text
 
-        write_text(common["output"], getattr(result, q.output), force)
+        what = getattr(result, q.output)
+        (write_bytes if isinstance(what, bytes) else write_text)(common["output"], what, force)
         said.append(q.written.format(path=common["output"], result=result))
     return said

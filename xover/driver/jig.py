@@ -42,3 +42,36 @@ def error_gain(ratio: Complex) -> Float:
     """
     with np.errstate(divide="ignore"):
         return np.asarray(1.0 / np.abs(1.0 - ratio), dtype=float)
+
+
+def impedance_of_three(
+    ratio: Complex, open_ratio: Complex, short_ratio: Complex, known_ratio: Complex, known_ohm: float
+) -> Complex:
+    """(n,) impedance, ohm, with three readings of the same jig: nothing, a short, and a known resistor in its place.
+
+    Z = Zk (H - Hs)(Ho - Hk) / ((Ho - H)(Hk - Hs)): whatever is linear between the two channels and the driver's
+    terminals falls
+    out, unlike channels, crosstalk, leads and input load among it. Open, short and load correction as in handbooks of
+    impedance measurement; derived here from a ratio that is a bilinear function of Z.
+    """
+    top = (ratio - short_ratio) * (open_ratio - known_ratio)
+    bottom = (open_ratio - ratio) * (known_ratio - short_ratio)
+    out = np.full(ratio.shape, np.nan + 1j * np.nan)
+    np.divide(known_ohm * top, bottom, out=out, where=np.abs(bottom) > 0.0)
+    return out
+
+
+def gains_of_three(
+    ratio: Complex, open_ratio: Complex, short_ratio: Complex, known_ratio: Complex
+) -> tuple[Float, Float, Float, Float]:
+    """(n,) each: dZ/Z for a relative error of each of the four ratios, in the order of the parameters; derived."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        h, o, s, k = ratio, open_ratio, short_ratio, known_ratio
+        each = (
+            h * (1.0 / (h - s) + 1.0 / (o - h)),
+            o * (1.0 / (o - k) - 1.0 / (o - h)),
+            s * (1.0 / (k - s) - 1.0 / (h - s)),
+            k * (-1.0 / (o - k) - 1.0 / (k - s)),
+        )
+    a, b, c, d = (np.asarray(np.abs(e), dtype=float) for e in each)
+    return a, b, c, d

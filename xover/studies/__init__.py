@@ -9,6 +9,7 @@ from typing import Any, Final
 GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "Start": {
         "new": "studies.desk.new",
+        "sweep": "studies.desk.sweep",
         "jig": "studies.desk.jig",
         "check": "studies.desk.check",
         "undo": "studies.desk.undo",

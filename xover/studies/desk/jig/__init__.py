@@ -17,7 +17,12 @@ if TYPE_CHECKING:
 )
 def jig(
     ratio: Annotated[
-        str | Path, Ask("Second channel over first: frequency, dB, degrees.", Unit("TABLE", Path), place=True)
+        str | Path,
+        Ask(
+            "A recording of both channels, or a table: second over first, dB, degrees.",
+            Unit("WAV|TABLE", Path),
+            place=True,
+        ),
     ],
     reference_ohm: Annotated[float, Ask("The resistor, as a meter reads it, such as 10.", OHM, "--resistor", above=0)],
     *,
@@ -29,20 +34,37 @@ def jig(
     both: Annotated[str | Path | None, Ask("The same with both channels on one point.", FILE)] = None,
     known: Annotated[
         tuple[str | Path, float] | None,
-        Ask("The same with a known resistor in the driver's place, such as ten.csv=10.", by_name(OHM, "TABLE")),
+        Ask("The same with a known resistor in the driver's place, such as ten.wav=10.", by_name(OHM, "TABLE")),
     ] = None,
+    open_file: Annotated[str | Path | None, Ask("The same with nothing in the driver's place.", FILE, "--open")] = None,
+    short_file: Annotated[
+        str | Path | None, Ask("The same with a short in the driver's place.", FILE, "--short")
+    ] = None,
+    again: Annotated[tuple[str | Path, ...], Ask("The same once more; takes are averaged.", FILE, many=True)] = (),
+    played: Annotated[str | Path | None, Ask("The file that was played, as 'xover sweep' wrote it.", FILE)] = None,
 ) -> "JigStudy":
     """An impedance from a resistor and two sound card channels.
 
     The first channel measures across resistor and driver together, the second across one of them. Start at low level:
-    a sweep is loud where you do not expect it, and a tweeter wants little. What is written is a table that
-    speaker.toml can name.
+    a sweep is loud where you do not expect it, and a tweeter wants little. With --open, --short and --known together
+    leads, crosstalk and unlike inputs fall out too. What is written is a table that speaker.toml can name.
 
-    Example: xover jig ratio.csv --resistor 10 --both both.csv --known ten.csv=10 -o woofer-impedance.csv
+    Example: xover jig woofer.wav --played sweep.wav --resistor 10 -o woofer-impedance.csv
 
     >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
     """
     from xover.driver.jig import Across
     from xover.studies.desk.jig.study import study_jig
 
-    return study_jig(ratio, reference_ohm, across=Across(across), leads_ohm=leads_ohm, both_file=both, known=known)
+    return study_jig(
+        ratio,
+        reference_ohm,
+        across=Across(across),
+        leads_ohm=leads_ohm,
+        both_file=both,
+        known=known,
+        open_file=open_file,
+        short_file=short_file,
+        again=again,
+        played=played,
+    )

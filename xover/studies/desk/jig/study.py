@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from xover.blocks import Block, Head, fact, plain_table
-from xover.curve import Complex, Curve, Evidence, Float
-from xover.driver.jig import Across, error_gain, impedance_of_ratio
+from xover.curve import Complex, Float
+from xover.driver.jig import Across, error_gain, gains_of_three, impedance_of_ratio, impedance_of_three
 from xover.errors import InputError, OptionError, named
 from xover.figures import hertz, ohm
-from xover.files.tables import read_response
 from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
+from xover.recordings.faults import Found, RecordingFault
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
+from xover.rules.recordings import RESISTOR_WRONG
+from xover.studies.desk.jig.ratios import ChannelRatio, read_ratio
 
 FEWEST: Final = 8
 _TURNED: Final = 0.5
@@ -49,8 +52,11 @@ class JigStudy(Readable):
     Attributes
     ----------
     frequency_hz : (n,) of the rows that could be worked out. impedance_ohm : (n,) complex.
-    error_share : (n,) bound of the relative error of the impedance, from those of the channels and of the resistor.
-    worst_share, worst_at_hz : the largest of it. check : of the known resistor; None without one.
+    error_share : (n,) bound of the relative error of the impedance, from those of the channels, of the resistor and, of
+        recordings, twice that of the noise. worst_share, worst_at_hz : the largest of it. check : of the known
+        resistor; None
+        without one, or where it serves to calibrate. found : what is wrong with which recording. scatter_share : of
+        the takes.
     """
 
     source: str
@@ -62,6 +68,8 @@ class JigStudy(Readable):
     error_share: Float
     check: KnownResistor | None
     warnings: tuple[str, ...]
+    found: tuple[tuple[str, Found], ...] = ()
+    scatter_share: float | None = None
 
     @property
     def worst_share(self) -> float:
@@ -84,10 +92,15 @@ class JigStudy(Readable):
         """Curves and figures; SI units."""
         return some_of(
             self,
-            "source across reference_ohm leads_ohm frequency_hz error_share worst_share worst_at_hz warnings",
+            "source across reference_ohm leads_ohm frequency_hz error_share worst_share worst_at_hz scatter_share "
+            "warnings",
             impedance_ohm=np.abs(self.impedance_ohm),
             phase_deg=np.degrees(np.angle(self.impedance_ohm)),
             known_resistor=self.check,
+            found=[
+                {"file": name, "fault": f.fault.value, "channel": f.channel or None, "figure": f.figure}
+                for name, f in self.found
+            ],
         )
 
 
@@ -99,6 +112,10 @@ def study_jig(
     leads_ohm: float = 0.0,
     both_file: Path | str | None = None,
     known: tuple[Path | str, float] | None = None,
+    open_file: Path | str | None = None,
+    short_file: Path | str | None = None,
+    again: Sequence[Path | str] = (),
+    played: Path | str | None = None,
     channel_error_db: float | None = None,
     reference_error: float = REFERENCE_ERROR,
 ) -> JigStudy:
@@ -106,34 +123,49 @@ def study_jig(
 
     Parameters
     ----------
-    ratio_file : table of frequency, dB and degrees: second channel over first.
+    ratio_file : recording of both channels, or table of frequency, dB and degrees: second channel over first.
     reference_ohm : the resistor, by a meter. leads_ohm : resistance of the leads to the driver, taken off.
     both_file : the same with both channels on one point: what they differ by is taken off.
-    known : the same with a known resistor in the driver's place, and its ohms.
+    known : the same with a known resistor in the driver's place, and its ohms. open_file, short_file : with nothing,
+        and
+        with a short, in its place: the three together calibrate the jig. again : more takes. played : the sweep's file.
     channel_error_db : how alike the channels are; by default 0.1 dB, a tenth of it where `both_file` is given.
     reference_error : of the resistor, a fraction.
 
     Raises InputError, OptionError: files or values that cannot be right, channels that were swapped.
     """
     warnings: list[str] = []
-    both = _ratio(both_file, warnings) if both_file is not None else None
-    f, z, gain, dropped = _worked_out(_ratio(ratio_file, warnings), both, reference_ohm, across, Path(ratio_file))
-    z = z - leads_ohm
+    taken = read_ratio([ratio_file, *again], played, warnings)
+    both = read_ratio([both_file], played, warnings) if both_file is not None else None
+    others = [read_ratio([p], played, warnings) for p in (open_file, short_file) if p is not None]
+    if len(others) == 1 or (others and known is None):
+        raise OptionError(
+            f"{named('open_file')}, {named('short_file')} and {named('known')} only serve together", "give all three"
+        )
+    error_db = channel_error_db if channel_error_db is not None else CHANNEL_ERROR_DB * (0.1 if both or others else 1.0)
+    error = 10.0 ** (error_db / 20.0) - 1.0
+    check: KnownResistor | None = None
+    calibration: tuple[ChannelRatio, ChannelRatio, ChannelRatio] | None = None
+    if others and known is not None:
+        calibration = (others[0], others[1], read_ratio([known[0]], played, warnings))
+        rows = _calibrated(taken, calibration, known[1], error, Path(ratio_file))
+        _look_at_resistor(*calibration, known[1], reference_ohm, warnings)
+    else:
+        rows = _worked_out(taken, both, reference_ohm, across, error, Path(ratio_file))
+        rows = replace(rows, impedance_ohm=rows.impedance_ohm - leads_ohm)
+    f, z, share, dropped = rows.frequency_hz, rows.impedance_ohm, rows.error_share + reference_error, rows.dropped
     if dropped:
         warnings.append(
             f"{dropped} rows left out: no passive impedance gives their ratio, or it was not calibrated there"
         )
-    error_db = channel_error_db if channel_error_db is not None else CHANNEL_ERROR_DB * (1.0 if both is None else 0.1)
-    share = gain * (10.0 ** (error_db / 20.0) - 1.0) + reference_error
-    check = None
-    if known is not None:
-        check = _known(*known, both, reference_ohm, across, leads_ohm, warnings)
+    if known is not None and calibration is None:
+        check = _known(known, played, both, reference_ohm, across, leads_ohm, warnings)
         if check.worst_share > DOUBTFUL:
             warnings.append(
                 f"the known resistor of {ohms(known[1])} reads {100.0 * check.worst_share:.1f} % off at "
                 f"{hertz(check.worst_at_hz)}: mend the jig before you trust it"
             )
-    if both is None and channel_error_db is None:
+    if both is None and calibration is None and channel_error_db is None:
         warnings.append(
             f"the channels are taken to be alike within {CHANNEL_ERROR_DB:g} dB: measure both on one point and give "
             "that sweep too"
@@ -145,25 +177,42 @@ def study_jig(
             f"less sure than {100.0 * DOUBTFUL:g} % at {int(doubtful.sum())} of {len(f)} rows ({where}): take a "
             f"resistor nearer to the {ohms(float(np.median(np.abs(z[doubtful]))))} there"
         )
-    return JigStudy(str(ratio_file), across, reference_ohm, leads_ohm, f, z, share, check, tuple(warnings))
+    every = [taken, *([both] if both else []), *(calibration or ())]
+    return JigStudy(
+        str(ratio_file),
+        across,
+        reference_ohm,
+        leads_ohm,
+        f,
+        z,
+        share,
+        check,
+        tuple(warnings),
+        tuple(found for one in every for found in one.found),
+        taken.scatter_share,
+    )
 
 
-def _ratio(path: Path | str, warnings: list[str]) -> Curve:
-    curve, found = read_response(path, Evidence.MEASURED, ratio=True)
-    if not curve.has_phase:
-        raise InputError("has no phase: the arithmetic needs it", "export the transfer function with its phase", path)
-    warnings += [f"{Path(path).name}: {w}" for w in found]
-    return curve
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """Rows that make sense: (n,) each, the error without the resistor's, and how many rows make none."""
+
+    frequency_hz: Float
+    impedance_ohm: Complex
+    error_share: Float
+    dropped: int
 
 
 def _worked_out(
-    ratio: Curve, both: Curve | None, reference_ohm: float, across: Across, path: Path
-) -> tuple[Float, Complex, Float, int]:
-    """Frequencies, impedance and error gain of the rows that make sense, and how many do not."""
-    h = ratio.value if both is None else ratio.value / both.at(ratio.frequency_hz)
+    ratio: ChannelRatio, both: ChannelRatio | None, reference_ohm: float, across: Across, error: float, path: Path
+) -> _Rows:
+    f, h = ratio.curve.frequency_hz, ratio.curve.value
+    sigma = ratio.sigma / np.abs(h)
+    if both is not None:
+        same, more = both.at(f)
+        h, sigma = h / same, np.hypot(sigma, more / np.abs(same))
     z = impedance_of_ratio(h, reference_ohm, across)
-    good = np.isfinite(z.real) & np.isfinite(z.imag)
-    good &= np.where(good, z.real, -1.0) > 0.0
+    good = _passive(z)
     if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
         other = Across.RESISTOR if across is Across.DRIVER else Across.DRIVER
         raise InputError(
@@ -171,24 +220,71 @@ def _worked_out(
             f"swap the channels (the table must be second over first), or say that it is across the {other}",
             path,
         )
-    return ratio.frequency_hz[good], z[good], error_gain(h)[good], int((~good).sum())
+    share = error_gain(h) * (error + 2.0 * sigma)
+    return _Rows(f[good], z[good], share[good], int((~good).sum()))
+
+
+def _calibrated(
+    ratio: ChannelRatio, three: tuple[ChannelRatio, ...], known_ohm: float, error: float, path: Path
+) -> _Rows:
+    """By open, short and known resistor."""
+    f = ratio.curve.frequency_hz
+    values, sigmas = zip(*((r.at(f)) for r in (ratio, *three)), strict=True)
+    h, opened, shorted, known = values
+    z = impedance_of_three(h, opened, shorted, known, known_ohm)
+    gains = gains_of_three(h, opened, shorted, known)
+    good = _passive(z)
+    if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
+        raise InputError(
+            "most rows give no passive impedance by open, short and known resistor",
+            "make sure which recording is which; the resistor stands in the driver's place, nothing else moved",
+            path,
+        )
+    noise = sum((g * s / np.abs(v)) ** 2 for g, s, v in zip(gains, sigmas, values, strict=True))
+    share = error * gains[0] + 2.0 * np.sqrt(noise)
+    return _Rows(f[good], z[good], share[good], int((~good).sum()))
+
+
+def _passive(z: Complex) -> NDArray[np.bool_]:
+    finite = np.isfinite(z.real) & np.isfinite(z.imag)
+    return finite & (np.where(finite, z.real, -1.0) > 0.0)
+
+
+def _look_at_resistor(
+    opened: ChannelRatio,
+    shorted: ChannelRatio,
+    known: ChannelRatio,
+    known_ohm: float,
+    reference_ohm: float,
+    warnings: list[str],
+) -> None:
+    """Whether the jig's own resistor can be what it is said to be: the known one reads it, in mid band."""
+    at = np.array([float(np.sqrt(known.curve.frequency_hz[0] * known.curve.frequency_hz[-1]))])
+    o, s, k = (complex(r.at(at)[0][0]) for r in (opened, shorted, known))
+    reads = known_ohm * abs((o - k) / (k - s))
+    if not abs(reads / reference_ohm - 1.0) < RESISTOR_WRONG:
+        warnings.append(
+            f"the jig's resistor reads {ohms(reads)} by the known one, and {ohms(reference_ohm)} was said: measure "
+            "both again"
+        )
 
 
 def _known(
-    path: Path | str,
-    known_ohm: float,
-    both: Curve | None,
+    known: tuple[Path | str, float],
+    played: Path | str | None,
+    both: ChannelRatio | None,
     reference_ohm: float,
     across: Across,
     leads_ohm: float,
     warnings: list[str],
 ) -> KnownResistor:
+    path, known_ohm = known
     if not (np.isfinite(known_ohm) and known_ohm > 0.0):
         raise OptionError(
             f"{named('known')}: a resistor of {known_ohm:g} ohm", "give what a meter reads on it, above 0"
         )
-    f, z, _, _ = _worked_out(_ratio(path, warnings), both, reference_ohm, across, Path(path))
-    z = z - leads_ohm
+    rows = _worked_out(read_ratio([path], played, warnings), both, reference_ohm, across, 0.0, Path(path))
+    f, z = rows.frequency_hz, rows.impedance_ohm - leads_ohm
     off = np.abs(z / known_ohm - 1.0)
     worst = int(np.argmax(off))
     return KnownResistor(
@@ -200,6 +296,24 @@ def _known(
     )
 
 
+def _found(found: Sequence[tuple[str, Found]]) -> Iterator[Block]:
+    """The worst of each kind, and in which recordings it is."""
+    for fault, words in _FOUND_WORDS.items():
+        names = [name for name, one in found if one.fault is fault]
+        if names:
+            worst = max((one for _, one in found if one.fault is fault), key=lambda one: abs(one.figure))
+            more = f", and {len(names) - 1} more" if len(names) > 1 else ""
+            yield fact(fault.value.replace("-", " "), f"{names[0]}{more}: {words.format(worst.figure, worst.channel)}")
+
+
+_FOUND_WORDS = {
+    RecordingFault.TWO_CLOCKS: "player and recorder run on two clocks, {0:+.0f} ppm apart: allowed for",
+    RecordingFault.HUM: "hum of the mains at {0:.2f} Hz, taken out",
+    RecordingFault.NOISY: "{0:.0%} of the rows are lost in noise: raise the level",
+    RecordingFault.MOVING_GAIN: "channel {1} changes its gain by {0:+.1f} dB: switch off automatic gain, record again",
+}
+
+
 def tell(study: JigStudy) -> Iterator[Block]:
     """The sweep in a few rows, and how sure it is."""
     yield Head(f"{Path(study.source).name}: impedance by a resistor of {study.reference_ohm:g} ohm")
@@ -209,6 +323,9 @@ def tell(study: JigStudy) -> Iterator[Block]:
     yield fact("lowest", f"{ohm(float(size[low]), 2)} ohm at {hertz(f[low])}")
     yield fact("highest", f"{ohm(float(size[high]), 1)} ohm at {hertz(f[high])}")
     yield fact("sure to", f"{100.0 * study.worst_share:.1f} % at worst, at {hertz(study.worst_at_hz)}")
+    if study.scatter_share is not None:
+        yield fact("takes", f"differ by {100.0 * study.scatter_share:.1f} % of the ratio at worst")
+    yield from _found(study.found)
     if study.check is not None:
         c = study.check
         yield fact(

@@ -1,0 +1,1 @@
+"""Test signals, and what recordings of them hold: sweeps, clocks, hum, and the ratio of two channels."""

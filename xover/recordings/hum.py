@@ -1,0 +1,96 @@
+"""Hum of the mains: its frequency and its lines, fitted where the recording is quiet, and taken out of all of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Complex, Float
+
+MAINS_HZ: Final = (50.0, 60.0)
+DRIFT_HZ: Final = 0.15
+"""The mains stays within this of its name: common practice of European grids (0.2 Hz is an event), no published
+source."""
+LINES: Final = 11
+"""The mains itself and ten harmonics."""
+_STARTS: Final = 6
+"""Silences far apart leave several frequencies that fit nearly as well: so many of them are followed down."""
+
+
+@dataclass(frozen=True)
+class Hum:
+    """What was found.
+
+    Attributes
+    ----------
+    mains_hz : fitted. lines : (channels, 11) complex amplitude of each harmonic, re sample 0. above_noise_db : the
+        strongest
+        line over what else is in the silences, rms.
+    """
+
+    mains_hz: float
+    lines: Complex
+    above_noise_db: float
+
+    def wave(self, count: int, rate_hz: int) -> Float:
+        """(n, channels) the hum over a whole recording."""
+        turn = np.exp(2j * np.pi * self.mains_hz / rate_hz * np.arange(count))
+        out = np.zeros((count, len(self.lines)))
+        power = np.ones(count, dtype=complex)
+        for k in range(LINES):
+            power *= turn
+            out += (self.lines[:, k][None, :] * power[:, None]).real
+        return out
+
+
+def fit_hum(samples: Float, quiet: Float, rate_hz: int) -> Hum:
+    """Fit the mains to the quiet samples.
+
+    Parameters
+    ----------
+    samples : (n, channels). quiet : (m,) indices of samples without signal, from both ends of the sweep: the longer
+        apart, the
+        better the frequency is known.
+    """
+    at = np.asarray(quiet)[:: max(1, rate_hz // 1600)]  # eleven lines end at 660 Hz
+    values = samples[at]
+    tries = sorted((_left(at, values, f, rate_hz), f) for name in MAINS_HZ for f in _tries(name, at, rate_hz))
+    best = min(_deeper(f, at, values, rate_hz) for _, f in tries[:_STARTS])[1]
+    table = _columns(at, best, rate_hz)
+    found = np.linalg.lstsq(table, values, rcond=None)[0]
+    lines = (found[:LINES] - 1j * found[LINES:]).T
+    rest = float(np.sqrt(np.mean((values - table @ found) ** 2)))
+    size = float(np.abs(lines).max()) / np.sqrt(2.0)
+    return Hum(best, lines, 20.0 * np.log10(max(size, 1e-12) / max(rest, 1e-12)))
+
+
+def _deeper(start_hz: float, at: Float, values: Float, rate_hz: int) -> tuple[float, float]:
+    """What is left at the nearest lowest point, and its frequency."""
+    best, step = (_left(at, values, start_hz, rate_hz), start_hz), _step(at, rate_hz) / 2.0
+    for _ in range(10):
+        best = min([best, *((_left(at, values, f, rate_hz), f) for f in (best[1] - step, best[1] + step))])
+        step /= 2.0
+    return best
+
+
+def _tries(name: float, at: Float, rate_hz: int) -> Float:
+    """Frequencies close enough that the fit finds its lowest point from one of them."""
+    step = _step(at, rate_hz)
+    return np.arange(name - DRIFT_HZ, name + DRIFT_HZ + step, step)
+
+
+def _step(at: Float, rate_hz: int) -> float:
+    """Between the silences the eleventh line turns by less than a whole turn within this."""
+    return 0.9 * rate_hz / (LINES * float(at[-1] - at[0]))
+
+
+def _columns(at: Float, mains_hz: float, rate_hz: int) -> Float:
+    angle = 2.0 * np.pi * mains_hz / rate_hz * at[:, None] * np.arange(1, LINES + 1)[None, :]
+    return np.hstack([np.cos(angle), np.sin(angle)])
+
+
+def _left(at: Float, values: Float, mains_hz: float, rate_hz: int) -> float:
+    table = _columns(at, mains_hz, rate_hz)
+    return float(np.sum((values - table @ np.linalg.lstsq(table, values, rcond=None)[0]) ** 2))

@@ -1,0 +1,49 @@
+"""What a recording must hold to be read, and from where on something in it is told.
+
+All of it is common practice, no published source, where none is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+LEAST_LEVEL_DB: Final = -60.0
+"""A channel whose sweep peaks below this, re full scale, is as good as silent."""
+CLIPPED_RUNS: Final = 3
+CLIPPED_SAMPLES: Final = 3
+"""So many times so many equal samples at the extreme are a recording that clips."""
+GAIN_DB: Final = 0.3
+"""Two markers that were played alike differ by less, or something sets the level by itself."""
+CLOCK_PPM: Final = 10.0
+"""From here on two clocks are worth telling; crystals hold 20 to 100."""
+HUM_DB: Final = 6.0
+"""Hum that stands this far above the noise in the silences is taken out, and told."""
+NOISY_SHARE: Final = 0.02
+"""The sweep itself, where it is less sure than this by noise alone, one standard deviation, is lost in it."""
+RESISTOR_WRONG: Final = 0.1
+"""A resistor that reads further than this from what was said is not that resistor."""
+
+TONE_S: Final = 30.0
+
+
+@dataclass(frozen=True)
+class Preset:
+    """A band, and how many volts rms at the terminals are harmless.
+
+    A tweeter takes 0.3 V from 200 Hz on, its resonance among it: 10 mW into 8 ohm. A woofer's resonance is read well
+    from 10 Hz on.
+    """
+
+    low_hz: float
+    high_hz: float
+    volt: float
+
+
+PURPOSES: Final[Mapping[str, Preset]] = {
+    "woofer": Preset(5.0, 23_000.0, 1.0),
+    "tweeter": Preset(200.0, 23_000.0, 0.3),
+    "speaker": Preset(10.0, 23_000.0, 0.3),
+    "microphone": Preset(20.0, 23_000.0, 2.0),
+}

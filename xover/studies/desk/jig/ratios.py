@@ -1,0 +1,81 @@
+"""The ratio of the jig's two channels: from a table, or from recordings of a sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from xover.curve import Complex, Curve, Evidence, Float, Unit
+from xover.errors import InputError, OptionError, named
+from xover.files.tables import read_response
+from xover.files.wav import is_wav
+from xover.recordings.faults import Found
+from xover.recordings.reading import read_plan, read_two_channels
+from xover.recordings.sweep import SweepPlan
+
+
+@dataclass(frozen=True)
+class ChannelRatio:
+    """Second channel over first.
+
+    Attributes
+    ----------
+    curve : (n,). sigma : (n,) one standard deviation of it by noise; 0 of a table, which does not tell.
+    found : what is wrong with the recordings. scatter_share : largest scatter between takes; None of one take.
+    """
+
+    curve: Curve
+    sigma: Float
+    found: tuple[tuple[str, Found], ...] = ()
+    scatter_share: float | None = None
+
+    def at(self, frequency_hz: Float) -> tuple[Complex, Float]:
+        """(n,) ratio and (n,) sigma; NaN where it does not reach."""
+        return self.curve.at(frequency_hz), np.interp(frequency_hz, self.curve.frequency_hz, self.sigma)
+
+
+def read_ratio(paths: Sequence[Path | str], played: Path | str | None, warnings: list[str]) -> ChannelRatio:
+    """One ratio of one or more takes; several are averaged over the rows that all have.
+
+    Raises InputError, OptionError: a file that cannot be read, without phase, or recordings without what was played.
+    """
+    plan = None
+    if any(map(is_wav, paths)):
+        if played is None:
+            raise OptionError(
+                "a recording says nothing without the file that was played", f"give it by {named('played')}"
+            )
+        plan = read_plan(played)
+    takes = [_one(path, plan, warnings) for path in paths]
+    return takes[0] if len(takes) == 1 else _averaged(takes, paths)
+
+
+def _one(path: Path | str, plan: SweepPlan | None, warnings: list[str]) -> ChannelRatio:
+    if plan is not None and is_wav(path):
+        got = read_two_channels(path, plan)
+        curve = Curve(got.frequency_hz, got.value, Unit.RATIO, Evidence.MEASURED, True, str(path))
+        return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found))
+    curve, found = read_response(path, Evidence.MEASURED, ratio=True)
+    if not curve.has_phase:
+        raise InputError("has no phase: the arithmetic needs it", "export the transfer function with its phase", path)
+    warnings += [f"{Path(path).name}: {w}" for w in found]
+    return ChannelRatio(curve, np.zeros(len(curve.frequency_hz)))
+
+
+def _averaged(takes: Sequence[ChannelRatio], paths: Sequence[Path | str]) -> ChannelRatio:
+    f = takes[0].curve.frequency_hz
+    values, sigmas = zip(*(t.at(f) for t in takes), strict=True)
+    table = np.array(values)
+    good = np.isfinite(table).all(axis=0)
+    if good.sum() < 2:
+        raise InputError("has no band in common with the take before it", "give takes of one sweep", paths[1])
+    table, mean = table[:, good], table[:, good].mean(axis=0)
+    spread = np.sqrt(np.sum(np.abs(table - mean) ** 2, axis=0) / (len(takes) - 1))
+    noise = np.sqrt(np.mean(np.array(sigmas)[:, good] ** 2, axis=0))
+    # A scatter of two or three takes is a poor figure at one row: no less than the noise is believed.
+    sigma = np.maximum(noise, spread) / np.sqrt(len(takes))
+    curve = Curve(f[good], mean, Unit.RATIO, Evidence.MEASURED, True, takes[0].curve.source)
+    return ChannelRatio(curve, sigma, tuple(f for t in takes for f in t.found), float((spread / np.abs(mean)).max()))
