@@ -1,11 +1,13 @@
 """Values as people write them. Expected numbers: SPICE3 scale factors and IEC 60062 letter codes, typed in."""
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError
-from xover.quantity import QuantityKind, format_quantity, parse_fraction, parse_quantity, spice_value
+from xover.quantity import RANGES, QuantityKind, format_quantity, parse_fraction, parse_quantity, spice_value
 
 R, C, L, F, P = (
     QuantityKind.RESISTANCE,
@@ -52,6 +54,9 @@ R, C, L, F, P = (
         ("2.2n", C, 2.2e-9),
         (".5", R, 0.5),
         ("5.", R, 5.0),
+        ("47R", R, 47.0),
+        ("10mohm", R, 0.01),
+        ("-0.0", R, 0.0),
     ],
 )
 def test_reads(text, kind, value):
@@ -85,12 +90,104 @@ def test_reads(text, kind, value):
         ("nan", R, "not a resistance"),
         ("inf", R, "not a resistance"),
         ("1e999", R, "too large"),
+        ("1e308", R, "no resistance that can be read; give 0, or 1 pohm to 1 Gohm"),
+        ("5e-324", R, "no resistance that can be read"),
+        ("1e308", P, "give 0, or 1e-30 to 1e[+]30"),
+        ("1e9Hz", F, "no frequency that can be read; give 0.1 Hz to 1 MHz"),
+        ("1000000", L, "without a unit is read as 1e[+]06 H; write a value such as"),
+        ("4.7", C, "without a unit is read as 4.7 F; write 4.7uF"),
+        ("4.7e-6F", C, "write 4.7uF$"),
+        ("4f7", C, "femtofarad in SPICE.*write 4.7uF$"),
+        ("0.005F", C, "write 0.005uF (or 5000uF if it is in farad)"),
+        ("1e308mF", C, "write a value such as"),
+        ("10Mohm", R, "milliohm in SPICE; write 10MEG (or 10m if"),
+        ("100mHz", F, "milli in SPICE; write a value such as"),
+        ("1meter", F, "is a length where a frequency belongs"),
+        ("-1,234", P, "write -1234 or -1.234"),
+        ("\u0664.\u0667", R, "not a resistance"),
         ("__import__('os')", R, "not a resistance"),
     ],
 )
 def test_refuses(text, kind, message):
-    with pytest.raises(InputError, match=message.replace("(", r"\(")):
+    with pytest.raises(InputError, match=message.replace("(", r"\(").replace(")", r"\)")):
         parse_quantity(text, kind)
+
+
+# What may be meant by the letters behind a number, typed in: its size in SI.
+MEANT = {
+    C: {
+        **{"F": (1e-6, 1.0), "fd": (1e-6, 1.0), "farad": (1e-6, 1.0), "mF": (1e-6, 1e-3), "MFD": (1e-6, 1e-3)},
+        **{"MF": (1e-6, 1e-3), "m": (1e-6, 1e-3), "mmF": (1e-12,), "MMFD": (1e-12,), "uuF": (1e-12,), "": (1e-6, 1.0)},
+        **{"uF": (1e-6,), "nF": (1e-9,), "pF": (1e-12,), "n": (1e-9,), "u": (1e-6,), "µF": (1e-6,)},
+    },
+    L: {"": (1e-3, 1.0), "mH": (1e-3,), "MH": (1e-3,), "uH": (1e-6,), "H": (1.0,), "henry": (1.0,)},
+    R: {
+        **{"": (1.0,), "R": (1.0,), "ohm": (1.0,), "k": (1e3,), "MEG": (1e6,), "megohm": (1e6,), "mohm": (1e-3,)},
+        **{"Mohm": (1e6, 1e-3), "MΩ": (1e6, 1e-3), "mΩ": (1e-3,), "kΩ": (1e3,)},
+    },
+    F: {"": (1.0,), "Hz": (1.0,), "kHz": (1e3,), "MHz": (1e6,), "M": (1e6,), "MEGHz": (1e6,)},
+}
+
+
+def offered(remedy):
+    """The values that a remedy would have written."""
+    return (
+        re.findall(r"[0-9.]+(?:MEG|[a-zA-Z]+)", remedy)
+        if remedy.startswith("write") and "such as" not in remedy
+        else []
+    )
+
+
+@given(st.data())
+def test_a_remedy_that_offers_a_value_offers_what_was_meant(data):
+    """For each number and all letters: what is read is meant, and so is each value of a remedy, read in its turn."""
+    kind = data.draw(st.sampled_from(list(MEANT)))
+    letters = data.draw(st.sampled_from(list(MEANT[kind])))
+    digits = data.draw(st.sampled_from(["{:g}", "{:.4e}", "{:.8f}"]))
+    number = digits.format(data.draw(st.sampled_from([1.0, 2.2, 4.7, 6.8123])) * 10.0 ** data.draw(st.integers(-12, 8)))
+    meant = [float(number) * scale for scale in MEANT[kind][letters]]
+    if letters in ("F", "fd", "farad"):  # what no crossover has is not meant
+        meant = [value for value in meant if 0.99e-9 < value < 1.01e-2]
+    near = [pytest.approx(value, rel=1e-12, abs=0) for value in meant]
+    refused = None
+    try:
+        assert parse_quantity(number + letters, kind) in near
+    except InputError as error:
+        refused = error
+    assert refused is None or all(parse_quantity(value, kind) in near for value in offered(refused.remedy))
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "values"),
+    [
+        *[("4M7", C, [4.7e-6, 4.7e-3]), ("4m7", C, [4.7e-6, 4.7e-3]), ("4f7", C, [4.7e-6]), ("4M7", L, [4.7e-3])],
+        *[("4M7", R, [4.7e6, 4.7e-3]), ("1e-3F", C, [1e-9, 1e-3]), ("2.2e-9farad", C, [2.2e-9]), ("1e6F", C, [])],
+        *[
+            ("0.47MHz", F, [0.47e6, 0.47e6]),
+            ("5MHz", F, []),
+            ("330mmF", C, [330e-12]),
+            ("1234.5678F", C, [1234.5678e-6]),
+        ],
+    ],
+)
+def test_remedies_offer(text, kind, values):
+    with pytest.raises(InputError) as refused:
+        parse_quantity(text, kind)
+    assert [parse_quantity(value, kind) for value in offered(refused.value.remedy)] == pytest.approx(values)
+
+
+@pytest.mark.parametrize("kind", list(QuantityKind))
+@pytest.mark.parametrize("size", [5e-324, 1e-300, 1e-40, 1e40, 1e300, 1.7e308])
+@pytest.mark.parametrize("sign", ["", "-"])
+def test_nothing_out_of_range_is_read(kind, size, sign):
+    with pytest.raises(InputError, match=r"can be read|without a unit"):
+        parse_quantity(f"{sign}{size!r}", kind)
+    for end in RANGES[kind]:
+        assert parse_quantity(f"{sign}{end!r}", kind) == float(f"{sign}{end!r}")
+
+
+def test_what_is_not_finite_is_written_as_unknown():
+    assert [format_quantity(v, F) for v in (float("nan"), float("inf"))] == ["unknown", "unknown"]
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,10 @@ import dataclasses
 import inspect
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from numbers import Integral, Real
 from os import PathLike
 from typing import Annotated, Any, Final, TypeVar, get_args, get_origin
 
@@ -38,6 +39,9 @@ class Unit:
     words : the only words that it may be, offered by completion. offers : what else completion may offer: networks,
         drivers, circuits, slopes or series. exact : whether a text given in Python is taken as it is.
     several : whether a text is read as a tuple of such; given many times, all stand in one.
+    least, most : size of a number that is not 0. above : a bound that is not allowed itself.
+    of : the unit of each of many values, or those of a pair, None for a name; of a mapping the key's comes first, or
+        last where `key_last`.
     """
 
     metavar: str
@@ -48,6 +52,46 @@ class Unit:
     offers: str = ""
     exact: bool = False
     several: bool = False
+    least: float = 0.0
+    most: float = math.inf
+    above: float = -math.inf
+    of: tuple[Unit | None, ...] = ()
+    key_last: bool = False
+
+    def take(self, text: str) -> Any:
+        """What a text says. Raises InputError, for a number out of range too."""
+        return self.held(self.read(text))
+
+    def held(self, value: Any) -> Any:
+        """The value, where each of its numbers is finite and 0 or of a size that is used. Raises InputError."""
+        if isinstance(value, bool | str | PathLike) or value is None:
+            return value
+        if isinstance(value, Mapping):
+            pair = (self.of[0].of if len(self.of) == 1 and self.of[0] else self.of) or (None, self)
+            key, number = reversed(pair) if self.key_last else pair
+            return {_held(key, k): _held(number, v) for k, v in value.items()}
+        if isinstance(value, Real):
+            return _held(self.of[0], value) if self.of else self._sized(value)
+        if isinstance(value, Iterable) and self.of:
+            each = tuple(value)
+            units = self.of * len(each) if len(self.of) == 1 else self.of
+            return tuple(map(_held, units, each)) if len(each) == len(units) else each
+        return value
+
+    def _sized(self, value: Any) -> Any:
+        number = value if isinstance(value, Integral) else float(value) + 0.0  # -0 is 0
+        size = abs(number)
+        if not (size == 0 or self.least <= size <= self.most) or size == math.inf or not number > self.above:
+            shown = f"{number:g}" if size < 1e300 or isinstance(number, float) else "a number of many digits"
+            zero = "0, or " if self.above < 0 else ""
+            raise InputError(
+                f"{shown} is out of range", f"give {zero}{self.least:g} to {self.most:g} {self.unit}".rstrip()
+            )
+        return number
+
+
+def _held(unit: Unit | None, value: Any) -> Any:
+    return value if unit is None else unit.held(value)
 
 
 @dataclass(frozen=True)
@@ -83,7 +127,8 @@ class Ask:
         if given is None:
             return None
         if self.many and isinstance(given, Mapping):
-            return {k: self._one(name, f"{k}={v}")[1] if isinstance(v, str) else v for k, v in given.items()}
+            read = {k: self._one(name, f"{k}={v}")[1] if isinstance(v, str) else v for k, v in given.items()}
+            return self._taken(name, self.unit.held, read)
         if self.many:
             each = [self._one(name, one) for one in ([given] if isinstance(given, str | PathLike) else given)]
             if self.unit.several:
@@ -94,20 +139,24 @@ class Ask:
     def _one(self, name: str, given: Any) -> Any:
         if isinstance(given, str) and len(given) > LONGEST_TEXT:
             raise OptionError(f"{named(name)} has more than {LONGEST_TEXT} letters", "shorten it")
-        value = given
         if isinstance(given, str) and not self.unit.exact:
-            try:
-                value = self.unit.read(given)
-            except InputError as error:
-                raise OptionError(f"{named(name)}: {error.problem}", error.remedy) from None
+            value = self._taken(name, self.unit.take, given)
         elif self.unit.words and given not in self.unit.words:
             raise OptionError(f"{named(name)} is '{str(given)[:40]}'", "give " + " or ".join(self.unit.words))
-        if isinstance(value, int | float) and not isinstance(value, bool) and not self._within(value):
+        else:
+            value = self._taken(name, self.unit.held, given)
+        if isinstance(value, Real) and not isinstance(value, bool) and not self._within(value):
             raise OptionError(f"{named(name)} is {str(given)[:40]}", self._bounds())
         return value
 
-    def _within(self, value: float) -> bool:
-        return self.low <= value <= self.high and value > self.above
+    def _taken(self, name: str, how: Callable[[Any], Any], given: Any) -> Any:
+        try:
+            return how(given)
+        except InputError as error:
+            raise OptionError(f"{named(name)}: {error.problem}", error.remedy) from None
+
+    def _within(self, value: Any) -> bool:
+        return bool(self.low <= value <= self.high and value > self.above)
 
     def _bounds(self) -> str:
         """In words: give 0 to 6 dB."""

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
 from xover.declare import Unit
 from xover.errors import InputError, nearest_word
-from xover.quantity import QuantityKind, parse_fraction, parse_quantity
+from xover.quantity import RANGES, QuantityKind, parse_fraction, parse_quantity
 
-LOWEST_HZ: Final = 0.1
-HIGHEST_HZ: Final = 1e6
 _BETWEEN: Final = re.compile(r"\.\.|[:\u2013]|(?<![eE])-")
 """With an en dash too, as word processors write it."""
-_LENGTH: Final = re.compile(r"(\d{1,9}(?:[.,]\d{1,9})?|\.\d{1,9})\s*(mm|cm|m|in|inch|inches|)")
+_LENGTH: Final = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,9})?|\.[0-9]{1,9})\s*(mm|cm|m|in|inch|inches|)")
+_WHOLE: Final = re.compile(r"[+-]?[0-9]{1,19}")
 _METRES: Final = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "inch": 0.0254, "inches": 0.0254}
 
 
@@ -26,28 +24,26 @@ def _shown(text: str) -> str:
 
 
 def _number(text: str, example: str = "0.05", *spellings: str) -> float:
-    """A finite number, with or without its unit behind it."""
+    """A number, with or without its unit behind it."""
     bare = text.strip()
     for spelling in spellings:
         if bare.lower().endswith(spelling):
             bare = bare[: -len(spelling)].rstrip()
             break
     try:
-        value = parse_quantity(bare, QuantityKind.PLAIN)
+        return parse_quantity(bare, QuantityKind.PLAIN)
     except InputError as error:
         raise InputError(error.problem, f"write a number such as {example}") from None
-    if not math.isfinite(value):
-        raise InputError(f"'{_shown(text)}' is no number", f"write a number such as {example}")
-    return value
 
 
-def _of(kind: QuantityKind) -> Callable[[str], float]:
-    return lambda text: parse_quantity(text, kind)
+def _of(kind: QuantityKind, metavar: str, unit: str = "") -> Unit:
+    least, most = RANGES[kind]
+    return Unit(metavar, lambda text: parse_quantity(text, kind), _general, unit or kind.unit, least=least, most=most)
 
 
 def _hertz(text: str) -> float:
     value = parse_quantity(text, QuantityKind.FREQUENCY)
-    if not LOWEST_HZ <= value <= HIGHEST_HZ:
+    if value <= 0:
         raise InputError(f"'{_shown(text)}' is no frequency", "give one from 0.1 to 1000000 Hz")
     return value
 
@@ -66,17 +62,9 @@ def _band(text: str) -> tuple[float, float]:
 
 
 def _count(text: str) -> int:
-    try:
-        return int(text.strip())
-    except ValueError:
-        raise InputError(f"'{_shown(text)}' is no whole number", "write it in digits, such as 4") from None
-
-
-def _share(text: str) -> float:
-    value = parse_fraction(text)
-    if not math.isfinite(value):
-        raise InputError(f"'{_shown(text)}' is no share", "write 5 % as 5% or 0.05")
-    return value
+    if not _WHOLE.fullmatch(text.strip()):
+        raise InputError(f"'{_shown(text)}' is no whole number", "write it in digits, such as 4")
+    return int(text)
 
 
 def metres(text: str, what: str, remedy: str) -> float:
@@ -100,22 +88,33 @@ def _band_text(value: tuple[float, float]) -> str:
     return "..".join(f"{v / 1000:g}k" if v >= 1000 else f"{v:g}" for v in value)
 
 
-DB: Final = Unit("DB", lambda text: _number(text, "0.5 dB", "db"), _general, "dB")
-DEGREES: Final = Unit("DEG", lambda text: _number(text, "15 deg", "degrees", "deg", "°"), _general, "degrees")
-HZ: Final = Unit("HZ", _hertz, lambda v: f"{v / 1000:g}k" if v >= 1000 else f"{v:g}")
-BAND: Final = Unit("HZ..HZ", _band, _band_text)
-OHM: Final = Unit("OHM", _of(QuantityKind.RESISTANCE), _general, "ohm")
-FARAD: Final = Unit("FARAD", _of(QuantityKind.CAPACITANCE), _general, "F")
-HENRY: Final = Unit("H", _of(QuantityKind.INDUCTANCE), _general, "H")
-VOLT: Final = Unit("V", _of(QuantityKind.VOLTAGE), _general, "V")
-WATT: Final = Unit("W", _of(QuantityKind.POWER), _general, "W")
-LENGTH: Final = Unit(
-    "LENGTH", lambda text: metres(text, "a length", "give it with its unit, such as 25mm"), _general, "m"
+def _plain(metavar: str, example: str, unit: str, most: float, least: float = 1e-9, *spellings: str) -> Unit:
+    """A number with no quantity of its own."""
+    return Unit(metavar, lambda text: _number(text, example, *spellings), _general, unit, least=least, most=most)
+
+
+DB: Final = _plain("DB", "0.5 dB", "dB", 200.0, 1e-6, "db")
+DEGREES: Final = _plain("DEG", "15 deg", "degrees", 360.0, 1e-6, "degrees", "deg", "°")
+HZ: Final = replace(
+    _of(QuantityKind.FREQUENCY, "HZ"),
+    read=_hertz,
+    show=lambda v: f"{v / 1000:g}k" if v >= 1000 else f"{v:g}",
+    above=0.0,
 )
-SHARE: Final = Unit("SHARE", _share, lambda v: f"{100 * v:g}%")
-COUNT: Final = Unit("N", _count, lambda v: f"{v:g}")
-NUMBER: Final = Unit("N", _number, _general)
-MONEY: Final = Unit("MONEY", _number, _general)
+BAND: Final = Unit("HZ..HZ", _band, _band_text, of=(HZ, HZ))
+OHM: Final = _of(QuantityKind.RESISTANCE, "OHM")
+FARAD: Final = _of(QuantityKind.CAPACITANCE, "FARAD")
+HENRY: Final = _of(QuantityKind.INDUCTANCE, "H")
+VOLT: Final = _of(QuantityKind.VOLTAGE, "V")
+WATT: Final = _of(QuantityKind.POWER, "W")
+LENGTH: Final = replace(
+    _of(QuantityKind.LENGTH, "LENGTH"),
+    read=lambda text: metres(text, "a length", "give it with its unit, such as 25mm"),
+)
+SHARE: Final = Unit("SHARE", parse_fraction, lambda v: f"{100 * v:g}%", least=1e-9, most=100.0)
+COUNT: Final = Unit("N", _count, lambda v: f"{v:g}", least=1.0, most=1e18)
+NUMBER: Final = _plain("N", "0.05", "", 1e9)
+MONEY: Final = _plain("MONEY", "0.05", "", 1e9)
 TEXT: Final = Unit("NAME", str, exact=True)
 NETWORK: Final = Unit("NAME", str, offers="networks", exact=True)
 DRIVER: Final = Unit("DRIVER", str, offers="drivers", exact=True)
@@ -146,12 +145,13 @@ def listed(unit: Unit, metavar: str = "") -> Unit:
     """Several of a kind behind each other, with commas: a tuple."""
 
     def read(text: str) -> tuple[Any, ...]:
-        return tuple(unit.read(part) for part in text.split(","))
+        return tuple(unit.take(part) for part in text.split(","))
 
     def show(value: tuple[Any, ...]) -> str:
         return ",".join(unit.show(v) for v in value)
 
-    return Unit(metavar or f"{unit.metavar},..", read, show, unit.unit, unit.words, unit.offers, several=True)
+    words = metavar or f"{unit.metavar},.."
+    return Unit(words, read, show, unit.unit, unit.words, unit.offers, several=True, of=(unit,))
 
 
 def rising(unit: Unit, metavar: str = "") -> Unit:
@@ -164,16 +164,16 @@ def rising(unit: Unit, metavar: str = "") -> Unit:
             raise InputError(f"'{_shown(text)}' does not rise", "write the lowest first")
         return values
 
-    return Unit(several.metavar, read, several.show, unit.unit)
+    return Unit(several.metavar, read, several.show, unit.unit, of=(unit,))
 
 
 def or_none(unit: Unit) -> Unit:
     """A value, or the word none."""
 
     def read(text: str) -> Any:
-        return None if text.strip().lower() == "none" else unit.read(text)
+        return None if text.strip().lower() == "none" else unit.take(text)
 
-    return Unit(unit.metavar, read, unit.show, unit.unit, unit.words, unit.offers)
+    return replace(unit, read=read, exact=False)
 
 
 def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:
@@ -183,10 +183,10 @@ def by_name(unit: Unit, key: str = "NAME", metavar: str = "") -> Unit:
         name, equals, value = (part.strip() for part in text.rpartition("="))
         if not (name and equals and value):
             raise InputError(f"'{_shown(text)}' is no {words}", f"write it as {words}")
-        return name, unit.read(value)
+        return name, unit.take(value)
 
     words = metavar or f"{key}={unit.metavar}"
-    return Unit(words, read, lambda v: f"{v[0]}={unit.show(v[1])}")
+    return Unit(words, read, lambda v: f"{v[0]}={unit.show(v[1])}", of=(None, unit))
 
 
 def at(unit: Unit, place: Unit, metavar: str = "") -> Unit:
@@ -197,9 +197,10 @@ def at(unit: Unit, place: Unit, metavar: str = "") -> Unit:
         if not (value and sign and where):
             words = f"{unit.metavar}@{place.metavar}"
             raise InputError(f"'{_shown(text)}' is no {words}", f"write it as {words}")
-        return unit.read(value), place.read(where)
+        return unit.take(value), place.take(where)
 
-    return Unit(metavar or f"{unit.metavar}@{place.metavar}", read, lambda v: f"{unit.show(v[0])}@{place.show(v[1])}")
+    words = metavar or f"{unit.metavar}@{place.metavar}"
+    return Unit(words, read, lambda v: f"{unit.show(v[0])}@{place.show(v[1])}", of=(unit, place), key_last=True)
 
 
 def _rating(text: str) -> tuple[float, float | None]:
@@ -216,5 +217,5 @@ def _rating(text: str) -> tuple[float, float | None]:
     return power, load
 
 
-RATING: Final = Unit("W@OHM", _rating)
+RATING: Final = Unit("W@OHM", _rating, of=(WATT, OHM))
 """An amplifier's rating: (watts, ohm or None)."""

@@ -44,7 +44,7 @@ def test_json(run, ratio):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--resistor", "0"], "--resistor is 0; give a value above 0 ohm"),
+        (["--resistor", "0"], "--resistor is 0; give 0.01 to 100000 ohm"),
         (["--resistor", "10", "--across", "speaker"], "give driver or resistor"),
         (["--resistor", "10", "--known", "ten.csv"], "write it as TABLE=OHM"),
         (["--resistor", "10", "--across", "resistor", "--known", "ten.csv=10"], "ten.csv"),

@@ -157,7 +157,7 @@ def test_list_for_people(run, examples):
         (["10MFD"], "write 10uF"),
         (["4.7F"], "write 4.7uF"),
         (["4.7mH", "--kind", "capacitor"], "is an inductance where a capacitance belongs"),
-        (["4.7", "--kind", "capacitor"], "give one from 1 nF to 10000 uF"),
+        (["4.7", "--kind", "capacitor"], "write 4.7uF"),
         (["4.7uF", "--kind", "resistro"], "did you mean resistor?"),
         (["0ohm"], "give one from 0.001 ohm to 100 kohm"),
         (["1e999ohm"], "too large"),

@@ -107,7 +107,11 @@ def test_what_a_spreadsheet_adds():
         ("kind,value,df\nC,1uF,6\n", 2, ["df is 6, outside 0 to 200 %", "write 6 % as 6% or 0.06"]),
         ("kind,value,price\nR,1,-1\n", 2, ["price is -1", "zero or more; leave the cell empty"]),
         ("kind,value,price\nR,1,1e999\n", 2, ["price: '1e999' is too large"]),
-        ("kind,value,price\nR,1,1e308k\n", 2, ["price: '1e308k' is too large"]),
+        (
+            "kind,value,price\nR,1,1e308k\n",
+            2,
+            ["price: '1e308k' is no number that can be read"],
+        ),
         ("kind;value;price\nR;1;1,250\n", 2, ["price: '1,250' may be a thousand or a decimal comma", "write 1250 or"]),
         ("kind,value,volts\nC,1uF,0\n", 2, ["volts is 0", "above zero; leave the cell empty"]),
         ("kind,value,volts\nC,1uF,10W\n", 2, ["volts: '10W' is a power where a voltage belongs"]),

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from xover.errors import InputError
 from xover.files.netlist import parse_netlist
 from xover.network import Capacitor, Inductor, build_network, find_sections, solve
-from xover.network.cards import netlist_text
+from xover.network.cards import CAPACITORS, netlist_text
+from xover.parts import kinds
 
 SECOND_ORDER = """* Two-way, second order
 L1  in w   1.8mH  dcr=0.45 core=iron tol=10%
@@ -239,3 +240,48 @@ def test_channels_with_minus_of_their_own():
     assert solution.drive["woofer"][0] == pytest.approx(8 / (8 + 1j * w * 1e-3))
     assert solution.drive["tweeter"][0] == pytest.approx(8 / (8 + 1 / (1j * w * 10e-6)))
     assert solution.impedance_ohm["treble"][0] == pytest.approx(8 + 1 / (1j * w * 10e-6))
+
+
+@pytest.mark.parametrize(
+    ("card", "message"),
+    [
+        ("C1 in t 1uF kind=flim", "C1 has kind=flim; did you mean film?"),
+        ("R1 in t 1 kind=lmap", "R1 has kind=lmap; did you mean lamp?"),
+        ("L1 in t 1mH core=irn", "L1 has core=irn; did you mean iron?"),
+        ("L1 in t 1mH core=zzzz", "write air, none, iron, steel, ferrite or powder"),
+        ("C1 in t 1uF evidence=measurd", "did you mean measured?"),
+        ("R1 in t 1 kind=", "half an assignment"),
+    ],
+)
+def test_words_of_a_card_are_known(card, message):
+    with pytest.raises(InputError, match=message.replace("?", r"\?")):
+        build(f"* t\n{card}{TAIL}")
+
+
+def test_words_of_a_card_are_read_in_any_case():
+    network = build("* t\nC1 in t 1uF kind=FILM evidence=Measured\nL1 t 0 1mH core=Air\nXhigh t 0 tweeter\n")
+    assert (network.part("C1").kind, network.part("C1").evidence, network.part("L1").core) == (
+        "film",
+        "measured",
+        "air",
+    )
+
+
+def test_every_word_for_a_capacitor_says_what_it_is_made_of():
+    assert set(CAPACITORS) == set(kinds.CAPACITORS)
+
+
+@pytest.mark.parametrize("value", ["1e308", "-1e308", "5e-324", "1e-300", "1e40", "1e-40"])
+@pytest.mark.parametrize(
+    "card",
+    [
+        *("R1 in t {}", "R1 in t {} unusual=yes", "L1 in t {}", "L1 in t {} unusual=yes", "C1 in t {} unusual=yes"),
+        *("C1 in t {}", "R1 in t {{{}}}", "C1 in t 1uF esr={}", "C1 in t 1uF df={}", "C1 in t 1uF df=0.1@{}"),
+        *("C1 in t 1uF loss={}@1k", "C1 in t 1uF loss=1@{}", "C1 in t 1uF volts={}", "L1 in t 1mH dcr={}"),
+        *("L1 in t 1mH amps={}", "R1 in t 1 watts={}", "R1 in t 1 tol={}", "R1 in t kind=lamp cold={}"),
+        *("R1 in t kind=lamp cold=1 hot={}", "L1 in t 1mH\nL2 t 0 1mH\nK1 L1 L2 {}", ".param a={}\nR1 in t {{a*1}}"),
+    ],
+)
+def test_no_field_of_a_card_takes_a_number_out_of_range(card, value):
+    with pytest.raises(InputError, match=r"board\.cir:[2-4]: "):
+        build(f"* t\n{card.format(value)}{TAIL}")

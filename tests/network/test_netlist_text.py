@@ -41,10 +41,10 @@ def test_a_card_keeps_its_own_words_only_while_they_are_true():
 
 @settings(max_examples=60)
 @given(
-    ohm=st.floats(0.0, 1e5),
+    ohm=st.just(0.0) | st.floats(1e-12, 1e5),
     henry=st.floats(1e-6, 1.0),
     farad=st.floats(1e-9, 1e-2),
-    loss=st.floats(0.0, 2.0),
+    loss=st.just(0.0) | st.floats(1e-12, 2.0),
 )
 def test_every_value_comes_back_to_the_last_bit(ohm, henry, farad, loss):
     parts = (
@@ -56,6 +56,19 @@ def test_every_value_comes_back_to_the_last_bit(ohm, henry, farad, loss):
     for part, back in zip(parts, read_back(replace(base, parts=parts)).parts, strict=True):
         for what in ("ohm", "henry", "farad", "dcr_ohm", "esr_ohm", "dissipation_factor"):
             assert getattr(back, what, None) == getattr(part, what, None)
+
+
+@pytest.mark.parametrize("less", [5e-324, 1e-300, 9e-13])
+def test_less_than_can_be_read_is_written_as_none(less):
+    """A fit may leave it; the netlist is read again."""
+    base = build_network(parse_netlist("R1 in a 1\nL1 a b 1mH\nC1 b 0 1uF\nXd b 0 woofer\n"))
+    parts = (
+        Resistor("R1", "in", "a", less),
+        Inductor("L1", "a", "b", 1e-3, dcr_ohm=less),
+        Capacitor("C1", "b", "0", 1e-6, esr_ohm=less, dissipation_factor=less),
+    )
+    link, coil, cap = read_back(replace(base, parts=parts)).parts
+    assert (link.ohm, coil.dcr_ohm, cap.esr_ohm, cap.dissipation_factor) == (0.0, 0.0, 0.0, 0.0)
 
 
 def test_hostile_notes_stay_notes():

@@ -31,7 +31,6 @@ TITLE: Final = f"{IMAGE} {BRACES} {MATHS} {ADDRESS}"
 NETWORK: Final = DRAWING
 CIRCUIT: Final = "<u>{%x%}.cir"
 FOLDER: Final = "<img src=x onerror=alert(1)>"
-KIND: Final = "<i/onclick>"
 CODE: Final = f"{IMAGE}{STYLE}"
 
 SPEAKER: Final = f"""
@@ -63,7 +62,7 @@ circuit = "original.cir"
 """
 _CIRCUIT: Final = f"""* {TURNED} {" ".join(ALL)}
 * {SCRIPT} {LONG}
-L1 in w 1.0mH dcr=0.4 core={KIND} note={SCRIPT}
+L1 in w 1.0mH dcr=0.4 core=iron note={SCRIPT}
 Xlow w 0 {LOW}
 {PART} in {NODE} FARAD kind=KIND ; {SCRIPT}
 L2 {NODE} 0 0.5mH dcr=0.3
@@ -72,7 +71,7 @@ K{SCRIPT.count("x")}/#+-. L1 L2 0.02
 .end
 """
 AS_FOUND: Final = _CIRCUIT.replace("FARAD", "5.6uF esr=1.5").replace("KIND", "electrolytic")
-AS_MARKED: Final = _CIRCUIT.replace("FARAD", "3.9uF").replace("KIND", KIND)
+AS_MARKED: Final = _CIRCUIT.replace("FARAD", "3.9uF").replace("KIND", "paper")
 _STOCK: Final = f"""# {SCRIPT}
 kind;value;tolerance;price;volts;maker_code
 film;3.9uF;5%;5,10;250;"{CODE.replace('"', '""')}"

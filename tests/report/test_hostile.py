@@ -199,7 +199,6 @@ def test_true_page_shows_their_words(true_page):
         *(hostile.TITLE, hostile.LOW, hostile.HIGH, hostile.UNUSED, hostile.NETWORK, hostile.PART, hostile.NODE),
         f"from the folder '{hostile.FOLDER}'",
         hostile.CODE,
-        hostile.KIND,
         "\ufffdgnp.exe <script>alert(1)</script>",
     ):
         assert word in words, f"{word} is not on the page"
@@ -261,6 +260,8 @@ REFUSED = {
     "node of markup": with_card(f"C9 {hostile.SCRIPT} 0 1uF"),
     "node that turns": with_card("C9 \u202ein 0 1uF"),
     "loss of markup": with_card(f"C9 in 0 1uF loss={hostile.SCRIPT}"),
+    "kind of markup": with_card("C9 in 0 1uF kind=<i/onclick>"),
+    "core of markup": with_card("L9 in 0 1mH core=<i/onclick>"),
     "field of markup": with_card(f"C9 in 0 1uF {hostile.SCRIPT}=1"),
     "value of braces": with_card(f"C9 in 0 {hostile.BRACES}"),
     "coupling of markup": with_card(f"K{hostile.SCRIPT} L1 L2 0.02"),

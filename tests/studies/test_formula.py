@@ -4,11 +4,15 @@ import builtins
 import importlib
 import json
 import math
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import sympy
+from hypothesis import given
+from hypothesis import strategies as st
 
 from xover.curve import log_grid
 from xover.driver.model import DriverModel, LossyInductance, Resonance, impedance_polynomials
@@ -16,7 +20,8 @@ from xover.files.netlist import circuit_names, parse_netlist, read_circuit
 from xover.network import build_network, solve
 from xover.plain import to_plain
 from xover.speaker import open_speaker
-from xover.studies.does.formula.study import ALIGNMENTS, nearest_alignment, study_formula
+from xover.studies.does.formula import words
+from xover.studies.does.formula.study import ALIGNMENTS, Showing, nearest_alignment, study_formula
 from xover.studies.does.formula.terminated import TerminatedNetwork, terminated_speaker
 
 F = log_grid(20.0, 20e3, 3)
@@ -158,3 +163,35 @@ def test_names_reach_no_parser(name, monkeypatch):
     assert study.transfer["woofer"].terms > 0
     assert all(letter.isidentifier() and letter.isascii() for letter in study.numbers)
     assert study.title == "__import__('os').system('id')"
+
+
+ALIKE = "* a\nR1 in a 1\nR_1 a b 2\nC1 b 0 4.7uF\nC.1 b c 1uF\nL12 c 0 1mH\nL1_2 c d 1mH\nR9 d e 1\n"
+ALIKE += "Xs e 0 tweeter\nXt e 0 Tweeter\n"
+
+
+def test_no_two_names_print_alike_in_latex():
+    """sympy makes an index of the digits behind a letter, and of what stands behind an underscore."""
+    study = study_formula(TerminatedNetwork(network(ALIKE), "found", {"tweeter": 8.0, "Tweeter": 8.0}))
+    (first, *_), blocks = (list(words.tell(replace(study, showing=Showing(None, False, True)))) for _ in range(2))
+    text = "\n".join(b.words for b in blocks)
+    assert first.words == "% C.1 is C_1"
+    for name in (
+        r"\mathtt{R1}",
+        r"\mathtt{R\_1}",
+        r"\mathtt{C1}",
+        r"\mathtt{C\_1}",
+        r"\mathtt{L12}",
+        r"\mathtt{L1\_2}",
+    ):
+        assert name in text
+    assert "R_{9}" in text  # alone of its look: as ever
+    assert "Z_{tweeter}" in text
+    assert "Z_{Tweeter}" in text
+
+
+@given(st.lists(st.from_regex(r"[A-Za-z_][A-Za-z0-9_]{0,3}", fullmatch=True), min_size=2, max_size=8, unique=True))
+def test_latex_of_any_names_is_unique(names):
+    symbols = [sympy.Symbol(name) for name in names if name != "s"]
+    said = words.latex_names(symbols)
+    printed = [said[s] if s in said else re.sub(r"[{}_^\s]", "", sympy.latex(s)) for s in symbols]
+    assert len(set(printed)) == len(printed)

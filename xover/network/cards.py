@@ -28,10 +28,12 @@ from xover.network.parts import (
 )
 from xover.quantity import (
     PART_RANGES,
+    RANGES,
     USUAL_MOST,
     QuantityKind,
     computed_value,
     format_quantity,
+    in_range,
     is_bare,
     parse_fraction,
     parse_quantity,
@@ -48,6 +50,17 @@ KNOWN_FIELDS: Final = {
 }
 _KINDS: Final = {"R": QuantityKind.RESISTANCE, "L": QuantityKind.INDUCTANCE, "C": QuantityKind.CAPACITANCE}
 EVIDENCE: Final = ("measured", "marked", "datasheet", "assumed", "inferred")
+CAPACITORS: Final = (
+    *("electrolytic", "bipolar", "non-polar", "paper", "oil", "polyester", "mylar", "film", "polypropylene"),
+    *("oil-filled", "polystyrene", "polycarbonate", "mica", "ceramic"),
+)
+RESISTORS: Final = ("lamp", "wirewound", "film", "metal", "oxide", "carbon", "cement", "ceramic")
+CORES: Final = ("air", "none", "iron", "steel", "ferrite", "powder")
+_WORDS: Final = {
+    **{(letter, "evidence"): EVIDENCE for letter in "RLC"},
+    **{("R", "kind"): RESISTORS, ("L", "kind"): CORES, ("C", "kind"): CAPACITORS, ("L", "core"): CORES},
+}
+"""What a field of a card may say, in any case: results rest on these words."""
 
 
 def _exact(value: float) -> str:
@@ -74,7 +87,7 @@ _TYPED: Final[dict[str, tuple[str, Callable[[str], Any], Callable[[Any], str]]]]
     "watts": ("watts", lambda text: parse_quantity(text, QuantityKind.POWER), _exact),
     "volts": ("volts", lambda text: parse_quantity(text, QuantityKind.VOLTAGE), _exact),
     "amps": ("amps", _amps, _exact),
-    "evidence": ("evidence", str, str),
+    "evidence": ("evidence", str.lower, str),
 }
 
 
@@ -140,11 +153,12 @@ def _check_fields(card: Card) -> None:
             raise InputError(f"{card.name} has {key}={card.fields[key]}", f"give a {key} above 0, or leave it out")
     if card.fields.get("unusual", "yes").lower() != "yes":
         raise InputError(f"{card.name} has unusual={card.fields['unusual'][:40]}", "write unusual=yes, or leave it out")
-    if card.fields.get("evidence", "measured") not in EVIDENCE:
-        raise InputError(
-            f"{card.name} has evidence={card.fields['evidence'][:40]}",
-            "write measured, marked, datasheet, assumed or inferred",
-        )
+    for key, text in card.fields.items():
+        words = _WORDS.get((card.letter, key), (text.lower(),))
+        if text.lower() not in words:
+            near = nearest_word(text, words)
+            remedy = f"did you mean {near}?" if near else "write " + ", ".join(words[:-1]) + f" or {words[-1]}"
+            raise InputError(f"{card.name} has {key}={text[:40]}", remedy)
 
 
 def _rating(card: Card, key: str) -> float:
@@ -165,13 +179,13 @@ def _value(card: Card) -> float:
     low, high = PART_RANGES[kind]
     if not card.value:
         raise InputError(f"{card.name} has no value", f"add a {kind.word} after the nodes")
+    _refuse_bare(card, kind)
     try:
         value = parse_quantity(card.value, kind)
     except InputError as error:
         raise InputError(f"{card.name}: {error.problem}", error.remedy) from None
     if value < 0 or (value == 0 and card.letter != "R"):
-        raise InputError(f"{card.name} is {card.value}", f"a {kind.word} is above zero")
-    _refuse_bare(card, value, kind)
+        raise InputError(f"{card.name} is {card.value}", f"{kind.a_word} is above zero")
     # Outside of the range a value is a slip of the pen unless the line says otherwise.
     if "unusual" not in card.fields and not low <= value <= high:
         raise InputError(
@@ -186,13 +200,14 @@ _MEANT: Final = {QuantityKind.INDUCTANCE: ("mH", "H"), QuantityKind.CAPACITANCE:
 """What a bare number is meant in, nearly always, and what it is read in."""
 
 
-def _refuse_bare(card: Card, value: float, kind: QuantityKind) -> None:
+def _refuse_bare(card: Card, kind: QuantityKind) -> None:
     """A bare number that no crossover holds in henry or farad."""
-    if kind in _MEANT and is_bare(card.value) and value > USUAL_MOST[kind] and "unusual" not in card.fields:
-        usual, read = _MEANT[kind]
-        raise InputError(
-            f"{card.name} is {card.value} without a unit: read as {value:g} {read}", f"write {card.value}{usual}"
-        )
+    if kind in _MEANT and is_bare(card.value) and "unusual" not in card.fields:
+        value, (usual, read) = float(card.value), _MEANT[kind]
+        if USUAL_MOST[kind] < value < 1e6:
+            raise InputError(
+                f"{card.name} is {card.value} without a unit: read as {value:g} {read}", f"write {card.value}{usual}"
+            )
 
 
 def _odd_value(card: Card, part: Part) -> Iterator[OddValue]:
@@ -366,6 +381,7 @@ _LETTERS: Final = {
     QuantityKind.INDUCTANCE: ((-3, "mH"), (-6, "uH")),
     QuantityKind.CAPACITANCE: ((-6, "uF"), (-9, "nF")),
 }
+_LEAST: Final = RANGES[QuantityKind.RESISTANCE][0]
 # What the numbers of a part say already.
 _ELECTRICAL: Final = ("dcr", "esr", "df", "loss", "cold", "hot")
 
@@ -416,11 +432,12 @@ def _words(part: Part) -> dict[str, str]:
 
 
 def _losses(part: Part) -> dict[str, str]:
+    """Those that can be read again: a fit may leave less."""
     if isinstance(part, Inductor):
-        return {"dcr": f"{part.dcr_ohm!r}"} if part.dcr_ohm else {}
+        return {"dcr": f"{part.dcr_ohm!r}"} if part.dcr_ohm >= _LEAST else {}
     if isinstance(part, Capacitor):
-        out = {"df": f"{part.dissipation_factor!r}@1kHz"} if part.dissipation_factor else {}
-        return out | ({"esr": f"{part.esr_ohm!r}"} if part.esr_ohm else {})
+        out = {"df": f"{part.dissipation_factor!r}@1kHz"} if part.dissipation_factor >= _LEAST else {}
+        return out | ({"esr": f"{part.esr_ohm!r}"} if part.esr_ohm >= _LEAST else {})
     if part.is_lamp:
         return {"kind": "lamp", "cold": f"{part.ohm!r}"} | (
             {"hot": f"{part.hot_ohm!r}"} if part.hot_ohm is not None else {}
@@ -431,6 +448,8 @@ def _losses(part: Part) -> dict[str, str]:
 def value_text(part: Part) -> str:
     """The value with its unit, such as 4.7uF, to the last bit; resistances are bare numbers."""
     value, kind = value_of(part), unit_of(part)
+    if not in_range(value, kind):
+        value = 0.0  # a resistance that a fit has left
     number = Decimal(repr(value))
     first, *others = ((number.scaleb(-power).normalize(), unit) for power, unit in _LETTERS[kind])
     scaled, unit = first if first[0] >= Decimal("0.01") or not others else others[0]

@@ -63,7 +63,7 @@ FACTS: Final = {
     PartKind.CORED_COIL: KindFacts(0.10, None, (-0.03, 0.05), dcr_drift=(0.0, 0.05)),
 }
 
-_CAPACITORS: Final = {
+CAPACITORS: Final = {
     "electrolytic": PartKind.ELECTROLYTIC,
     "bipolar": PartKind.ELECTROLYTIC,
     "non-polar": PartKind.ELECTROLYTIC,
@@ -73,6 +73,11 @@ _CAPACITORS: Final = {
     "mylar": PartKind.POLYESTER,
     "film": PartKind.FILM,
     "polypropylene": PartKind.FILM,
+    "oil-filled": PartKind.PAPER,
+    "polystyrene": PartKind.FILM,
+    "polycarbonate": PartKind.FILM,
+    "mica": PartKind.FILM,
+    "ceramic": PartKind.FILM,
 }
 
 
@@ -88,7 +93,7 @@ def kind_of(part: Part) -> PartKind:
         return PartKind.AIR_COIL if part.core in ("air", "none") else PartKind.CORED_COIL
     assert isinstance(part, Capacitor)
     lossy = part.dissipation_factor > _LOSSY
-    return _CAPACITORS.get(part.kind or "", PartKind.ELECTROLYTIC if lossy else PartKind.FILM)
+    return CAPACITORS.get(part.kind or "", PartKind.ELECTROLYTIC if lossy else PartKind.FILM)
 
 
 def tolerance_of(part: Part) -> float:

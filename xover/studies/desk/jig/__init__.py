@@ -24,13 +24,15 @@ def jig(
             place=True,
         ),
     ],
-    reference_ohm: Annotated[float, Ask("The resistor, as a meter reads it, such as 10.", OHM, "--resistor", above=0)],
+    reference_ohm: Annotated[
+        float, Ask("The resistor, as a meter reads it, such as 10.", OHM, "--resistor", low=0.01, high=1e5)
+    ],
     *,
     across: Annotated[
         Literal["driver", "resistor"],
         Ask("What the second channel is across: driver or resistor.", one_of("driver", "resistor")),
     ] = "driver",
-    leads_ohm: Annotated[float, Ask("Resistance of the leads, taken off.", OHM, low=0)] = 0.0,
+    leads_ohm: Annotated[float, Ask("Resistance of the leads, taken off.", OHM, low=0, high=100)] = 0.0,
     both: Annotated[str | Path | None, Ask("The same with both channels on one point.", FILE)] = None,
     known: Annotated[
         tuple[str | Path, float] | None,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
 import sympy
@@ -26,8 +28,12 @@ def tell(study: FormulaStudy | ResponseStudy | JudgeStudy) -> Iterator[Block]:
     elif isinstance(study, JudgeStudy):
         yield from _judge(study)
     elif study.showing.latex:
+        ideal = [expression(f.ideal) for f in study.formulas.values() if f.ideal is not None]
+        names = latex_names(set().union(*(e.free_symbols for e in ideal)))
+        for old, new in study.altered.items():
+            yield Listing("", f"% {old} is {new}", bare=True)
         for found in study.shown:
-            yield Listing("", _latex(found, study.showing.numbers), bare=True)
+            yield Listing("", _latex(found, study.showing.numbers, names), bare=True)
     else:
         yield from _formulas(study)
 
@@ -79,7 +85,7 @@ def _formulas(study: FormulaStudy) -> Iterator[Block]:
             yield fact("", note)
 
 
-def _latex(found: Formula, numbers: bool) -> str:
+def _latex(found: Formula, numbers: bool, names: Mapping[sympy.Symbol, str]) -> str:
     s = sympy.Symbol("s")
     if numbers and found.resistive is not None:
         shape = found.resistive
@@ -90,7 +96,15 @@ def _latex(found: Formula, numbers: bool) -> str:
         return str(sympy.latex(top / bottom))
     if found.ideal is None:
         return "% a load of several sections: see 'xover formula --json'"
-    return str(sympy.latex(expression(found.ideal)))
+    return str(sympy.latex(expression(found.ideal), symbol_names=dict(names)))
+
+
+def latex_names(symbols: Iterable[sympy.Symbol]) -> dict[sympy.Symbol, str]:
+    """How to write those symbols that would print like another, as R1 and R_1 both do: letter by letter."""
+    printed = {symbol: re.sub(r"[{}_^\s]", "", sympy.latex(symbol)) for symbol in symbols}
+    times = Counter(printed.values())
+    alike = [symbol for symbol, text in printed.items() if times[text] > 1 and symbol.name != "s"]
+    return {symbol: r"\mathtt{" + symbol.name.replace("_", r"\_") + "}" for symbol in alike}
 
 
 def _letters(found: Formula) -> Iterator[Block]:
