@@ -79,7 +79,7 @@ class Unit:
         return value
 
     def _sized(self, value: Any) -> Any:
-        number = value if isinstance(value, Integral) else float(value) + 0.0  # -0 is 0
+        number: Any = value if isinstance(value, Integral) else float(value) + 0.0  # -0 is 0
         size = abs(number)
         if not (size == 0 or self.least <= size <= self.most) or size == math.inf or not number > self.above:
             shown = f"{number:g}" if size < 1e300 or isinstance(number, float) else "a number of many digits"
@@ -144,10 +144,16 @@ class Ask:
         elif self.unit.words and given not in self.unit.words:
             raise OptionError(f"{named(name)} is '{str(given)[:40]}'", "give " + " or ".join(self.unit.words))
         else:
+            self._bound(name, given, given)
             value = self._taken(name, self.unit.held, given)
-        if isinstance(value, Real) and not isinstance(value, bool) and not self._within(value):
-            raise OptionError(f"{named(name)} is {str(given)[:40]}", self._bounds())
+        self._bound(name, value, given)
         return value
+
+    def _bound(self, name: str, value: Any, given: Any) -> None:
+        bounded = any(map(math.isfinite, (self.low, self.high, self.above)))
+        if bounded and isinstance(value, Real) and not isinstance(value, bool) and not self._within(value):
+            shown = "a number of many digits" if isinstance(given, int) and abs(given) > 10**40 else str(given)[:40]
+            raise OptionError(f"{named(name)} is {shown}", self._bounds())
 
     def _taken(self, name: str, how: Callable[[Any], Any], given: Any) -> Any:
         try:

@@ -88,7 +88,7 @@ def test_two_folders_are_compared(examples):
         (lambda: xover.coil("4.7uF"), "is a capacitance"),
         (lambda: xover.coil("1mH", wire="1mm", dcr_ohm=0.3), "leave one of them out"),
         (lambda: xover.capacitor("4.7uF").fixed_ohm, "no reading"),
-        (lambda: xover.capacitor(4.7, df={1e3: 0.05}), "from 1 nF to 10 mF"),
+        (lambda: xover.capacitor(4.7, df={1e3: 0.05}), "value: 4.7 is out of range; give 0, or 1e-12 to 1 F"),
         (lambda: xover.formula("two-way-frist-order"), "no netlist, topology"),
         (lambda: xover.compare("nowhere", "nowhere"), "nowhere"),
         (lambda: xover.to_json(1j), "cannot be written as JSON"),
