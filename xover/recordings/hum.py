@@ -15,6 +15,8 @@ DRIFT_HZ: Final = 0.15
 source."""
 LINES: Final = 11
 """The mains itself and ten harmonics."""
+_BLOCK: Final = 1 << 18
+"""Samples worked on at once, to bound the memory of a long recording."""
 _STARTS: Final = 6
 """Silences far apart leave several frequencies that fit nearly as well: so many of them are followed down."""
 
@@ -34,15 +36,15 @@ class Hum:
     lines: Complex
     above_noise_db: float
 
-    def wave(self, count: int, rate_hz: int) -> Float:
-        """(n, channels) the hum over a whole recording."""
-        turn = np.exp(2j * np.pi * self.mains_hz / rate_hz * np.arange(count))
-        out = np.zeros((count, len(self.lines)))
-        power = np.ones(count, dtype=complex)
-        for k in range(LINES):
-            power *= turn
-            out += (self.lines[:, k][None, :] * power[:, None]).real
-        return out
+    def take_out(self, samples: Float, rate_hz: int) -> None:
+        """Take it out of (n, channels) samples, in their place."""
+        for start in range(0, len(samples), _BLOCK):
+            piece = samples[start : start + _BLOCK]
+            turn = np.exp(2j * np.pi * self.mains_hz / rate_hz * np.arange(start, start + len(piece)))
+            power = np.ones(len(piece), dtype=complex)
+            for k in range(LINES):
+                power *= turn
+                piece -= (self.lines[:, k][None, :] * power[:, None]).real
 
 
 def fit_hum(samples: Float, quiet: Float, rate_hz: int) -> Hum:

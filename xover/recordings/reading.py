@@ -70,10 +70,10 @@ def read_two_channels(path: Path | str, plan: SweepPlan) -> TwoChannels:
 
 def read_recording(recording: Recording, plan: SweepPlan, channels: int) -> tuple[ChannelReadings, list[Found]]:
     """The first channels of a recording against the file that was played, and what is wrong with it."""
-    samples = np.asarray(recording.samples[:, :channels], dtype=float)
-    samples = samples - samples.mean(axis=0)
+    samples = np.array(recording.samples[:, :channels], dtype=float)
+    samples -= samples.mean(axis=0)
     path = recording.path
-    loudest = int(np.argmax(np.sum(samples**2, axis=0)))
+    loudest = int(np.argmax(np.abs(samples).max(axis=0)))
     try:
         place = find_sweep(samples[:, loudest], recording.rate_hz, plan)
     except InputError as fault:
@@ -98,7 +98,7 @@ def read_recording(recording: Recording, plan: SweepPlan, channels: int) -> tupl
     quiet = [q for q in quiet if len(q) > 0.1 * recording.rate_hz]
     hum = fit_hum(samples, np.concatenate(quiet), recording.rate_hz)
     if hum.above_noise_db > HUM_DB:
-        samples = samples - hum.wave(len(samples), recording.rate_hz)
+        hum.take_out(samples, recording.rate_hz)
         found.append(Found(RecordingFault.HUM, 0, hum.mains_hz))
     low, high = plan.usable_hz
     grid = log_grid(low, min(high, 20_000.0), PER_OCTAVE)

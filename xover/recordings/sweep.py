@@ -27,6 +27,8 @@ TAIL_S: Final = 1.25
 MARKER_S: Final = 0.05
 FADE_OCTAVES: Final = 1.0 / 6.0
 """Within this much of its ends the sweep rises and falls, so that it does not click."""
+MOST_SAMPLES: Final = 6_000_000
+"""In a sweep: a minute at 96 kHz; more costs memory and tells nothing more."""
 _MARK: Final = "xover sweep"
 _WORD: Final = re.compile(r"([a-z_]{1,20})=([0-9.eE+-]{1,24})")
 
@@ -123,6 +125,10 @@ def checked(plan: SweepPlan) -> SweepPlan:
         )
     if not 0.5 <= plan.length_s <= 120.0:
         raise InputError(f"a sweep of {plan.length_s:g} s", "give 0.5 to 120 s")
+    if plan.length_s * plan.rate_hz > MOST_SAMPLES:
+        raise InputError(
+            f"a sweep of {plan.length_s:g} s at {plan.rate_hz} samples a second", "give a shorter one, or fewer samples"
+        )
     if not -80.0 <= plan.level_db <= 0.0:
         raise InputError(f"a level of {plan.level_db:g} dB re full scale", "give -80 to 0 dB")
     return plan

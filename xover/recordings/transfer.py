@@ -72,26 +72,35 @@ def read_channels(
     low, high = plan.usable_hz
     floor = 1e-3 * power[(lines >= low) & (lines <= high)].min()
     inverse = np.conj(spectrum) / (power + floor)
-    # The response of each channel, its sample 0 where the sweep starts; earlier times stand at the end.
-    shift = np.exp(2j * np.pi * lines / rate * (start - begin))
-    responses = np.fft.irfft(np.fft.rfft(block, length, axis=0) * (inverse * shift)[:, None], length, axis=0)
+    inverse *= np.exp(2j * np.pi * lines / rate * (start - begin))
+    early, late = 0.45 * plan.lead_s(2), LONGEST_S
+    responses = [
+        _around_zero(np.fft.irfft(np.fft.rfft(c, length) * inverse, length), early, late, rate) for c in block.T
+    ]
+    zero = int(early * rate) + 2
     noise = [_density(piece, rate) for piece in quiet]
     value = np.empty((samples.shape[1], len(frequency_hz)), dtype=complex)
     sigma = np.empty(value.shape)
-    early = 0.45 * plan.lead_s(2)
     octave = np.floor(np.log2(frequency_hz / frequency_hz[0])).astype(int)
     for k in np.unique(octave):
         rows = octave == k
         reach = CYCLES / float(frequency_hz[rows][0])
-        window, first = _window(min(early, reach), min(LONGEST_S, reach), rate)
-        cut = np.roll(responses, -first, axis=0)[: len(window)] * window[:, None]
+        window, first = _window(min(early, reach), min(late, reach), rate)
+        cut = np.stack([r[zero + first :][: len(window)] * window for r in responses], axis=1)
         times = (np.arange(len(window)) + first) / rate
-        value[:, rows] = (np.exp(-2j * np.pi * frequency_hz[rows][:, None] * times) @ cut).T
+        for i in np.flatnonzero(rows):
+            value[:, i] = np.exp(-2j * np.pi * frequency_hz[i] * times) @ cut
         size = np.interp(frequency_hz[rows], lines, power)
         spread = [np.interp(frequency_hz[rows], grid, d[:, c]) for c in range(value.shape[0]) for grid, d in noise]
         each = np.array(spread).reshape(value.shape[0], len(noise), -1).mean(axis=1)
         sigma[:, rows] = np.sqrt(each * float(np.sum(window**2)) / size)
     return ChannelReadings(frequency_hz, value, sigma)
+
+
+def _around_zero(response: Float, early_s: float, late_s: float, rate: float) -> Float:
+    """What a window can reach: from `early_s` before the sweep's start, which stands at the end, to `late_s` behind."""
+    before, after = int(early_s * rate) + 2, int(late_s * rate) + 2
+    return np.concatenate([response[-before:], response[:after]])
 
 
 def _window(before_s: float, after_s: float, rate: float) -> tuple[Float, int]:

@@ -33,7 +33,7 @@ def sweep(
     ] = None,
     seconds: Annotated[float, Ask("Length of the sweep.", NUMBER, low=4, high=120)] = 10.0,
     down_db: Annotated[float, Ask("Peak below full scale [default: 6].", DB, low=0, high=80)] = 6.0,
-    rate: Annotated[int, Ask("Samples a second.", COUNT, low=8000, high=384_000)] = 48_000,
+    rate: Annotated[int, Ask("Samples a second.", COUNT, low=8000, high=192_000)] = 48_000,
     side: Annotated[
         Literal["both", "left", "right"], Ask("Which channel of the file holds it, the other silent.", one_of(*_SIDES))
     ] = "both",
