@@ -69,7 +69,7 @@ def test_what_a_killed_process_had_is_done_here(threads):
 
 
 @pytest.mark.skipif(not CAN_SEE, reason="needs /proc to see what is left")
-@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=["killed", "interrupted"])
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 @pytest.mark.parametrize("threads", THREADS.values(), ids=THREADS)
 def test_nothing_is_left_behind(threads, how):
     mark = f"{os.getpid()}-{how}-{threads['OPENBLAS_NUM_THREADS']}"
@@ -83,9 +83,9 @@ def test_nothing_is_left_behind(threads, how):
     ) as started:
         try:
             assert [started.stdout.readline() for _ in range(2)] == ["at work\n"] * 2
-            tell = os.kill if how == signal.SIGKILL else os.killpg  # a terminal tells all of them
+            tell = os.killpg if how == signal.SIGINT else os.kill  # a terminal tells all of them
             tell(started.pid, how)
-            assert started.wait(10.0) == -how
+            assert started.wait(10.0) == (128 + how if how in (signal.SIGTERM, signal.SIGHUP) else -how)
             assert wait_until(lambda: not marked(mark), 5.0), f"left behind: {marked(mark)}"
             told = started.stderr.read()
             assert told.count("Traceback") == (how == signal.SIGINT), told

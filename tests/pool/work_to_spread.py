@@ -11,6 +11,7 @@ import sys
 import time
 
 from xover.pool import each
+from xover.pool.ends import end_on_signals
 
 
 def die_in_another_process(number):
@@ -26,6 +27,7 @@ def wait_for_ever(number):
 
 
 if __name__ == "__main__":
+    end_on_signals()
     os.environ["MAIN"] = str(os.getpid())
     work = {"die": die_in_another_process, "wait": wait_for_ever}[sys.argv[1]]
     print(list(each(work, [1, 2, 3, 4, 5], jobs=2)), "after", len(multiprocessing.active_children()))

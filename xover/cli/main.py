@@ -16,6 +16,7 @@ import typer
 from xover import __version__
 from xover.cli.group import JobGroup
 from xover.errors import XoverError
+from xover.pool.ends import end_on_signals
 
 NAME: Final = "xover"
 ASKED_BY_SHELL: Final = "_XOVER_COMPLETE"
@@ -59,6 +60,7 @@ app.callback()(root)
 def run() -> NoReturn:
     """Run the command line; every error becomes one line on standard error."""
     # Our systems are small and many: threads of one solve cost more than they give. Read when numpy is loaded.
+    end_on_signals()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(50_000)  # many small objects that live long: looking for garbage among them costs 5 to 10 %
     sys.exit(main(sys.argv[1:]))

@@ -7,7 +7,6 @@ call runs there. Else the processes are copies of this one where that is safe, a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor
 from typing import Any, TypeVar
 
 from xover.errors import OptionError
@@ -45,6 +44,8 @@ class Pool:
         """
         left = dict(enumerate(items))
         if self._jobs != 1 and len(items) > 1:
+            from concurrent.futures import BrokenExecutor
+
             from joblib import delayed
 
             if self._parallel is None:

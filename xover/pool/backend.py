@@ -76,8 +76,11 @@ class Copies(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
 
 
 def _begin(parent: int) -> None:
-    """A process ends with the one that started it, and leaves Ctrl-C to that one."""
+    """A process ends with the one that started it, and leaves Ctrl-C and a closed terminal to that one."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
     if sys.platform != "win32":  # where the number of a parent stays when it has gone
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import shutil
-import signal
 import subprocess
-import sys
 import tempfile
 from pathlib import Path
 
 from xover.errors import OptionError
 from xover.files.atomic import read_text, write_bytes
+from xover.pool.ends import guarded
+from xover.pool.guard import NOT_STARTED
 
 BROWSER_VARIABLE = "XOVER_BROWSER"
 BY_HAND = (
@@ -158,28 +157,27 @@ def is_whole_pdf(data: bytes) -> bool:
 
 def _run(arguments: list[str], scratch: Path, timeout_s: float) -> tuple[int | None, str]:
     """Exit status (None when time ran out) and the line that tells most; nothing of the browser lives on."""
-    with open(scratch / "said", "wb") as stream:
-        try:
-            # A group of its own: the browser is a dozen processes, and all of them must go with it.
-            process = subprocess.Popen(
-                arguments,
-                stdin=subprocess.DEVNULL,
-                stdout=stream,
-                stderr=stream,
-                env=headless_environment(scratch),
-                start_new_session=True,
-            )
-        except OSError as error:
-            reason = (error.strerror or type(error).__name__).lower()
-            raise OptionError(f"{arguments[0]} cannot be started: {reason}", BY_HAND) from error
-        status: int | None = None
+    said = scratch / "said"
+    # A browser is a dozen processes, and all of them must go with it.
+    with (
+        open(said, "wb") as stream,
+        guarded(
+            arguments,
+            scratch,
+            stdin=subprocess.DEVNULL,
+            stdout=stream,
+            stderr=stream,
+            env=headless_environment(scratch),
+        ) as process,
+    ):
         try:
             status = process.wait(timeout_s)
         except subprocess.TimeoutExpired:
-            pass
-        finally:  # an interrupt as well: the browser does not hear the terminal's
-            end_group(process)
-    return status, _last_words((scratch / "said").read_text(encoding="utf-8", errors="replace"))
+            return None, ""
+        words = said.read_text(encoding="utf-8", errors="replace")
+    if status == NOT_STARTED:
+        raise OptionError(f"{arguments[0]} cannot be started: {words.strip()}", BY_HAND)
+    return status, _last_words(words)
 
 
 def _last_words(said: str) -> str:
@@ -187,14 +185,3 @@ def _last_words(said: str) -> str:
     lines = [line.strip() for line in said.split("\n") if line.strip()]
     telling = [line for line in lines if ":FATAL:" in line] or lines[-1:]
     return f", last words: {telling[0][:200]}" if telling else ""
-
-
-def end_group(process: subprocess.Popen[bytes]) -> None:
-    """End a process that was started as the head of a session, and every process of its group."""
-    if sys.platform == "win32":
-        subprocess.run(["taskkill", "/F", "/T", "/PID", str(process.pid)], capture_output=True, check=False)
-    else:
-        # The group keeps its number as long as one process of it lives; without any there is nothing to end.
-        with contextlib.suppress(ProcessLookupError, PermissionError):
-            os.killpg(process.pid, signal.SIGKILL)
-    process.wait()

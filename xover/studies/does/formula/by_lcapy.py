@@ -20,6 +20,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from importlib import import_module
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -28,6 +29,7 @@ from xover.curve import Complex, Float, log_grid
 from xover.figures import hertz
 from xover.network import Capacitor, Inductor, Resistor
 from xover.network.network import GROUND, Groups, find_sections
+from xover.pool.ends import guarded
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.studies.does.formula.study import LOSS_HZ, drive_polynomials, trimmed
@@ -233,26 +235,21 @@ class LcapyGaveUp(Exception):
 
 def _asked(job: Mapping[str, Any], seconds: float) -> Any:
     """What a process of its own answers. It runs in an empty folder: lcapy reads a file of settings where it starts."""
-    paths = os.pathsep.join(os.path.abspath(p) for p in sys.path)
+    here = [] if all(map(os.path.isabs, sys.path)) else [os.getcwd()]
+    paths = os.pathsep.join([*here, *filter(os.path.isabs, sys.path)])
     environment = {**os.environ, "PYTHONPATH": paths, "MPLBACKEND": "agg"}
     with tempfile.TemporaryDirectory() as folder:
-        try:
-            done = subprocess.run(
-                [sys.executable, "-m", __name__],
-                input=json.dumps(job),
-                capture_output=True,
-                text=True,
-                timeout=seconds,
-                cwd=folder,
-                env=environment,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            raise LcapyGaveUp(f"lcapy was not done after {seconds:g} s") from None
-    if done.returncode:
-        last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
+        command = [sys.executable, "-m", __name__]
+        pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+        with guarded(command, Path(folder), text=True, cwd=folder, env=environment, **pipes) as process:
+            try:
+                told, said = process.communicate(json.dumps(job), seconds)
+            except subprocess.TimeoutExpired:
+                raise LcapyGaveUp(f"lcapy was not done after {seconds:g} s") from None
+    if process.returncode:
+        last = said.strip().splitlines()[-1:] or [f"status {process.returncode}"]
         raise LcapyGaveUp(f"lcapy could not do it ({last[0][:120]})")
-    return json.loads(done.stdout)
+    return json.loads(told)
 
 
 def _work() -> None:
