@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -23,7 +23,7 @@ from xover.figures import written
 from xover.quantity import hertz, ohms
 from xover.readable import Readable
 from xover.remark import About, Remark
-from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.bands import AUDIO_BAND_HZ, LEAST_KNOWN
 from xover.rules.margins import EPDR_CAUTION_SHARE, IEC_LEAST_SHARE, ROUNDING
 
 ASSUMPTION: Final = (
@@ -320,6 +320,15 @@ def judge_load(reading: LoadReading, minimum_load_ohm: float | None) -> LoadVerd
         epdr_caution=caution,
         epdr_sentence=_epdr_sentence(reading, caution, minimum_load_ohm),
     )
+
+
+def where_known(verdict: LoadVerdict, reading: LoadReading, band_hz: tuple[float, float]) -> LoadVerdict:
+    """The same verdict, but no pass where the load is known over less of a band, in octaves, than a verdict needs."""
+    f = reading.frequency_hz
+    octaves = np.where((f >= band_hz[0]) & (f <= band_hz[1]), np.gradient(np.log2(f)) if f.size > 1 else 1.0, 0.0)
+    known = float(np.sum(octaves[~np.isnan(reading.impedance_ohm)]))
+    passes = verdict.level is LoadLevel.FITS and known < LEAST_KNOWN * float(np.sum(octaves))
+    return replace(verdict, level=LoadLevel.UNKNOWN) if passes else verdict
 
 
 def load_level(minimum_ohm: float, minimum_load_ohm: float | None) -> LoadLevel:

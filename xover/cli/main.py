@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+import warnings
 from typing import Annotated, Final, NoReturn
 
 import typer
@@ -68,6 +69,16 @@ def run() -> NoReturn:
 
 def main(arguments: list[str]) -> int:
     """Run one command and give its exit status."""
+    debug = bool(os.environ.get("XOVER_DEBUG"))
+    with warnings.catch_warnings(record=not debug) as escaped:
+        status = _run(arguments)
+    if ASKED_BY_SHELL not in os.environ:
+        for words in dict.fromkeys(map(_doubt, escaped or ())):
+            typer.echo(f"note: {words}", err=True)
+    return status
+
+
+def _run(arguments: list[str]) -> int:
     try:
         status = app(arguments or ["--help"], prog_name=NAME, standalone_mode=False)
         sys.stdout.flush()
@@ -100,6 +111,16 @@ def main(arguments: list[str]) -> int:
 def _fail(text: str, status: int) -> int:
     typer.echo(f"error: {text}", err=True)
     return status
+
+
+def _doubt(warning: warnings.WarningMessage) -> str:
+    """A warning that nobody below has understood, in one line: a fault of ours, which leaves the answer in doubt."""
+    where = "/".join(warning.filename.replace(os.sep, "/").split("/")[-2:])
+    kind = _flat(f"{warning.category.__name__}: {warning.message}")[:200]
+    return (
+        f"a fault of xover itself, not of your files: {kind} ({where}, line {warning.lineno}); what is told may be "
+        "off by it: set XOVER_DEBUG=1 and report it"
+    )
 
 
 def _flat(text: str) -> str:

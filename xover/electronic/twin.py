@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Complex, Float
 from xover.electronic.biquad import SAMPLE_RATE_HZ, Band, BandKind, response
@@ -181,6 +181,11 @@ def fit_twin(
     return _told(rows, best, history, f, wanted)
 
 
+def can_fit(frequency_hz: Float, target: Complex, weight: Float, sample_rate_hz: float) -> bool:
+    """Whether a target is known at rows enough that count for a twin of it; arguments as of `fit_twin`."""
+    return int(np.sum(_known(frequency_hz, target, sample_rate_hz) & (weight > 0))) >= LEAST_ROWS
+
+
 def _checked(
     frequency_hz: ArrayLike, target: ArrayLike, weight: ArrayLike | None, most_bands: int
 ) -> tuple[Float, Complex, Float]:
@@ -199,8 +204,7 @@ def _rows(
     f: Float, wanted: Complex, w: Float, guard: float, sample_rate_hz: float, tolerance_db: float, tolerance_deg: float
 ) -> Rows:
     w = np.where(np.isnan(w), 0.0, w)
-    with np.errstate(invalid="ignore"):
-        known = np.isfinite(wanted) & (np.abs(wanted) > 0) & (f > 0) & (f < 0.5 * sample_rate_hz)
+    known = _known(f, wanted, sample_rate_hz)
     count = int(np.sum(known & (w > 0)))
     if count < LEAST_ROWS:
         raise InputError(
@@ -213,6 +217,10 @@ def _rows(
     log_target = np.log(np.abs(wanted[known])) + 1j * _phase(f[known], wanted[known])
     guards = np.where(w < guard, guard, 0.0)
     return Rows(f[known], log_target, w[known], guards[known], sample_rate_hz, tolerance_db, tolerance_deg)
+
+
+def _known(f: Float, wanted: Complex, sample_rate_hz: float) -> NDArray[np.bool_]:
+    return np.isfinite(wanted) & (np.abs(wanted) > 0) & (f > 0) & (f < 0.5 * sample_rate_hz)
 
 
 def _phase(f: Float, wanted: Complex) -> Float:

@@ -6,6 +6,8 @@ call runs there. Else the processes are copies of this one where that is safe, a
 
 from __future__ import annotations
 
+import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, TypeVar
 
@@ -53,8 +55,11 @@ class Pool:
 
                 self._parallel = parallel(self._jobs).__enter__()
             try:
-                for number, result in self._parallel(delayed(_numbered)(work, *item) for item in enumerate(items)):
+                work_out = self._parallel(delayed(_numbered)(work, *item) for item in enumerate(items))
+                for number, result, warned in work_out:
                     del left[number]
+                    for one in warned:
+                        warnings.warn_explicit(*one)
                     yield number, result
             except BrokenExecutor:
                 pass
@@ -74,5 +79,10 @@ def each(work: Callable[[Item], Result], items: Sequence[Item], jobs: int = 1) -
                 told += 1
 
 
-def _numbered(work: Callable[[Item], Result], number: int, item: Item) -> tuple[int, Result]:
-    return number, work(item)
+def _numbered(work: Callable[[Item], Result], number: int, item: Item) -> tuple[int, Result, list[Any]]:
+    """What came of it, and its warnings, for the one who asked: another process has nobody to tell."""
+    if threading.current_thread() is not threading.main_thread():  # filters of warnings are of all threads together
+        return number, work(item), []
+    with warnings.catch_warnings(record=True) as raised:
+        result = work(item)
+    return number, result, [(w.message, w.category, w.filename, w.lineno) for w in raised]

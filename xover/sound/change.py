@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xover.acoustic.level import level_db, ratio
 from xover.curve import Complex, Float
-from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, Band
+from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, LEAST_KNOWN_OF_CHANGE, Band
 
 Rows = NDArray[np.bool_]
 
@@ -22,6 +23,9 @@ class Worst:
 
     change: float
     at_hz: float
+
+
+UNKNOWN: Final = Worst(math.nan, math.nan)
 
 
 def change_db(before: Complex, after: Complex) -> Float:
@@ -60,7 +64,7 @@ def largest(frequency_hz: Float, change: Float, rows: Rows) -> Worst:
     size = np.where(rows & ~np.isnan(change), np.abs(change), -1.0)
     row = int(np.argmax(size))
     if size[row] < 0:
-        return Worst(math.nan, math.nan)
+        return UNKNOWN
     return Worst(float(change[row]), float(frequency_hz[row])) if size[row] > 0 else Worst(0.0, math.nan)
 
 
@@ -70,8 +74,14 @@ def size_of(worst: Worst) -> float:
 
 
 def largest_sum_change(frequency_hz: Float, before_db: Float, after_db: Float) -> Worst:
-    """The largest change of a sum in the judged band."""
-    return largest(frequency_hz, difference_db(before_db, after_db), band_rows(frequency_hz))
+    """The largest change of a sum in the judged band; NaN where it is known in too little of that to stand for it."""
+    change, band = difference_db(before_db, after_db), band_rows(frequency_hz)
+    return largest(frequency_hz, change, band) if known_share(change, band) >= LEAST_KNOWN_OF_CHANGE else UNKNOWN
+
+
+def known_share(change: Float, rows: Rows) -> float:
+    """Share of the rows, 0..1, at which a change (n,) is known; 0 where there are none."""
+    return float(np.mean(~np.isnan(change[rows]))) if rows.any() else 0.0
 
 
 def largest_drive_change(
@@ -88,7 +98,7 @@ def largest_drive_change(
     Both NaN, and "" where no drive of both is known.
     """
     band = band_rows(frequency_hz)
-    found = Worst(math.nan, math.nan), ""
+    found = UNKNOWN, ""
     for key in (k for k in before if k in after):
         rows = band & near_highest(before[key], after[key])
         worst = largest(frequency_hz, change_db(before[key], after[key]), rows)

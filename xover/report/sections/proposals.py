@@ -124,7 +124,7 @@ def _bypass(study: BypassStudy) -> Iterable[Block]:
             written("lowest load", c.load.reading.minimum_ohm, f"bare {name}"),
             *_set(ChannelSetting(c.twin.gain_db, c.twin.delay_s, c.twin.polarity)),
             _bands(c.twin.bands),
-            f"{db(c.twin.worst_db, 2)} dB, {c.twin.worst_deg:.1f} deg",
+            f"{db(c.twin.worst_db, 2)} dB, {c.twin.worst_deg:.1f} deg" if c.twin.known else "-",
         ]
         for name, c in study.channels.items()
     ]

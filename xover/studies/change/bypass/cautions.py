@@ -253,11 +253,11 @@ def _swapped(case: BypassCase) -> Iterator[BypassFinding]:
     average, peak = case.power.swapped_w, case.power.swapped_peak_w
     low, high = case.low, case.high
     figure = ""
+    usual = "" if math.isnan(high.power.average_power_w) else f", in place of {_watts(high.power.average_power_w)}"
     if not math.isnan(average):
         figure = (
             f"at the listening level the {high.name} would draw {_watts(average)} of the {low.name}'s signal on "
-            f"average, {_watts(peak)} on peaks, in place of {_watts(high.power.average_power_w)}, and all of it "
-            "bass: it tears or burns. "
+            f"average, {_watts(peak)} on peaks{usual}, and all of it bass: it tears or burns. "
         )
     rating = high.power.rating
     able = f". Its amplifier can give {rating.power_w:g} W" if rating is not None and figure else ""

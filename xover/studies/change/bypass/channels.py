@@ -10,7 +10,7 @@ import numpy as np
 
 from xover.acoustic.level import BandLevel, level_db
 from xover.acoustic.summing import AcousticSum, Branch, missing_bound, sum_branches
-from xover.amplifier.load import LoadReading, LoadVerdict, judge_load, read_load
+from xover.amplifier.load import LoadReading, LoadVerdict, judge_load, read_load, where_known
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Slope, band_pass
 from xover.errors import InputError
@@ -212,15 +212,17 @@ def minimum_load(speaker: Speaker, drivers: Sequence[str]) -> tuple[float | None
     return None, ""
 
 
-def bare_loads(speaker: Speaker, bare: BareDrivers) -> Mapping[str, BareLoad]:
-    """Read and judge the load of every channel over the audio band."""
+def bare_loads(speaker: Speaker, bare: BareDrivers, corners_hz: Sequence[float]) -> Mapping[str, BareLoad]:
+    """Read and judge the load of every channel over the audio band; none fits that is not known where it plays."""
     f = bare.sound.solution.frequency_hz
+    edges = [AUDIO_BAND_HZ[0], *corners_hz, AUDIO_BAND_HZ[1]]
     loads = {}
-    for name in bare.names:
+    for i, name in enumerate(bare.names):
         z = bare.sound.solution.impedance_ohm[name]
         reading = read_load(f, z, channel_impedance(speaker, bare.network, name), AUDIO_BAND_HZ)
         limit, where = minimum_load(speaker, bare.drivers_of(name))
-        loads[name] = BareLoad(z, reading, judge_load(reading, limit), where)
+        verdict = where_known(judge_load(reading, limit), reading, (edges[i], edges[i + 1]))
+        loads[name] = BareLoad(z, reading, verdict, where)
     return loads
 
 

@@ -102,7 +102,7 @@ def _twin(study: BypassStudy) -> Iterator[Block]:
                 *_set(c.twin),
                 f"{len(c.twin.bands)}",
                 db(c.twin.worst_db, 2),
-                f"{c.twin.worst_deg:.1f}",
+                f"{c.twin.worst_deg:.1f}" if c.twin.known else "-",
             ]
             for name, c in study.channels.items()
         ],
@@ -122,14 +122,14 @@ def _twin(study: BypassStudy) -> Iterator[Block]:
 def _sums(study: BypassStudy) -> Iterator[Block]:
     """The sums side by side, and what to set for those behind the crossover at hand."""
     known, reached, better = study.passive, study.reached, study.better
-    if known is None or study.twin_sum is None or reached is None or better is None:
+    if known is None or reached is None or better is None:
         return
     yield Head(
         f"The sum from {hertz(known.known_from_hz)} to {hertz(known.known_to_hz)}: how far it strays from its mean, dB"
     )
     rows = [
         ("the old network", study.network, known, study.passive_crossovers),
-        ("its twin", "twin", study.twin_sum.band, study.twin_sum.crossovers),
+        *([] if study.twin_sum is None else [("its twin", "twin", study.twin_sum.band, study.twin_sum.crossovers)]),
         ("the crossover at hand", "bypass", reached.band, reached.crossovers),
         ("the same, with bands", "bypass with bands", better.band, better.crossovers),
     ]
@@ -295,7 +295,8 @@ def _bands(channels: Iterable[tuple[str, Sequence[Band]]]) -> Iterator[Block]:
 
 def _set(one: ChannelSetting | ChannelTwin) -> list[str]:
     delay = "-" if math.isnan(one.delay_s) else f"{1e6 * one.delay_s:.0f}"
-    return [db(one.gain_db, signed=True), delay, "reversed" if one.polarity < 0 else "normal"]
+    polarity = "-" if math.isnan(one.gain_db) else "reversed" if one.polarity < 0 else "normal"
+    return [db(one.gain_db, signed=True), delay, polarity]
 
 
 def _strays(band: BandLevel, of: str) -> list[str]:

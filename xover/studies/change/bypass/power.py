@@ -12,6 +12,7 @@ from xover.acoustic.level import sensitivity
 from xover.amplifier.demand import rated_voltage, voltage_for_level
 from xover.amplifier.programme import Spectrum, heat_w, programme_weights
 from xover.curve import Complex, Float
+from xover.rules.bands import LEAST_KNOWN
 from xover.rules.margins import HEADROOM_DB
 from xover.speaker import Speaker
 from xover.studies.change.bypass.channels import BareDrivers, amplifier_for, minimum_load
@@ -49,7 +50,7 @@ class ChannelPower:
     average_power_w : that the channel's drivers draw. power_w : with the headroom, of a sine as high as the peaks.
     power_below_resonance_w : average that reaches the driver below its resonance; passive_below_resonance_w : the same
         through the passive network at the same listening level.
-    known_share : share of the programme for which the driver's impedance is known.
+    known_share : share of what the filter passes of the programme for which the driver's impedance is known.
     rating : of the amplifier, or None. margin_db : its volts over those needed with the headroom.
     """
 
@@ -164,7 +165,7 @@ def split_power(
     for name in bare.names:
         z = bare.sound.solution.impedance_ohm[name]
         drive = filters[name]
-        heat, known = heat_w(weights, drive, z)
+        heat, known = _heat(weights, drive, z)
         below = np.where(f < resonance_hz[name], weights, 0.0)
         volts = reference * math.sqrt(float(np.sum(weights * np.abs(drive) ** 2)))
         rating = amplifier_rating(speaker, bare.drivers_of(name))
@@ -181,7 +182,7 @@ def split_power(
             margin_db=math.nan if rating is None or math.isnan(volts) else 20.0 * math.log10(rating.voltage_v / needed),
         )
     low, high = bare.names[0], bare.names[-1]
-    swapped, _ = heat_w(weights, filters[low], bare.sound.solution.impedance_ohm[high])
+    swapped, _ = _heat(weights, filters[low], bare.sound.solution.impedance_ohm[high])
     return PowerSplit(
         channels=channels,
         reference_v=reference,
@@ -199,8 +200,17 @@ def _below(volts: float, weights: Float, drive: Complex, impedance_ohm: Complex)
     """Average watts below a resonance; NaN where it, or the voltage, is not known."""
     if math.isnan(volts) or not weights.any():
         return math.nan
-    heat, _ = heat_w(weights, drive, impedance_ohm)
-    return volts**2 * heat
+    return volts**2 * _heat(weights, drive, impedance_ohm)[0]
+
+
+def _heat(weights: Float, drive: Complex, impedance_ohm: Complex) -> tuple[float, float]:
+    """Watts of one volt of programme behind a filter, and the share of what passes it for which they are known.
+
+    NaN where the impedance is not known for nearly all of that: the rest of it would come on top.
+    """
+    passed = np.where(np.isfinite(drive), weights * np.abs(drive) ** 2, weights)
+    heat, known = heat_w(passed, np.where(np.isfinite(drive), 1.0 + 0j, np.nan), impedance_ohm)
+    return (heat if known >= LEAST_KNOWN else math.nan), known
 
 
 def _sensitivity(frequency_hz: Float, level: Float) -> float:

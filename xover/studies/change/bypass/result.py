@@ -227,7 +227,8 @@ class BypassStudy(Readable):
             crossover=None if self.reached is None else self.reached.settings[c.name],
             better=None if self.better is None else self.better.settings[c.name],
             capacitor=_capacitor(c.capacitor),
-            **some_of(c.twin, "gain_db delay_s polarity bands"),
+            **some_of(c.twin, "gain_db delay_s bands"),
+            polarity=c.twin.polarity if c.twin.known else None,
         )
 
 

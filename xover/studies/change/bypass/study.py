@@ -90,7 +90,7 @@ def study_bypass(
         (total.level_db if total.coherent else total.best_level_db) if voices.known else None,
         resonances,
     )
-    loads = bare_loads(speaker, bare)
+    loads = bare_loads(speaker, bare, crossover.corners_hz)
     fitness = {c.channel: c for c in read_fitness(speaker, bare, voices, crossover, resonances, reached)}
     trim = trims(
         bare.names,

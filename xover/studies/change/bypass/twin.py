@@ -14,7 +14,7 @@ from xover.acoustic.level import BandLevel, level_db, phase_deg
 from xover.acoustic.summing import AcousticSum
 from xover.curve import Complex, Float
 from xover.electronic.biquad import Band, BandKind, response
-from xover.electronic.twin import Twin, fit_twin, weight_in_sum
+from xover.electronic.twin import Twin, can_fit, fit_twin, weight_in_sum
 from xover.plain import some_of
 from xover.quantity import hertz
 from xover.readable import Readable
@@ -43,6 +43,7 @@ class ChannelTwin(Readable):
     response : (n,) complex, all of that in it.
     error_db, error_deg : (n,) twin less target, the delay common to all channels left out; NaN where not known.
     worst_db, worst_deg : the largest errors, weighted. rms_db : of the level, weighted.
+        Where too little of the target is known for a twin, all of these are NaN, without bands.
     unlike_db : how far the network drives the drivers of this channel apart at most where they count; 0 for one.
     """
 
@@ -60,11 +61,17 @@ class ChannelTwin(Readable):
     rms_db: float
     unlike_db: float
 
+    @property
+    def known(self) -> bool:
+        """Whether there is one."""
+        return not math.isnan(self.gain_db)
+
     def plain(self) -> dict[str, Any]:
         """What to dial in, and the errors."""
         return some_of(
             self,
-            "gain_db delay_s polarity bands worst_db worst_deg rms_db unlike_db error_db error_deg",
+            "gain_db delay_s bands worst_db worst_deg rms_db unlike_db error_db error_deg",
+            polarity=self.polarity if self.known else None,
             target={"magnitude_db": level_db(self.target), "phase_deg": phase_deg(self.target)},
         )
 
@@ -113,24 +120,24 @@ def fit_twins(bare: BareDrivers, passive: Sound, voices: Voices, sample_rate_hz:
     targets = targets_of(bare, passive)
     weights = channel_weights(bare, passive, voices, {name: t for name, (t, _) in targets.items()})
     few = slice(None, None, STRIDE)
-    fits = {
-        name: fit_twin(
-            f[few],
-            target[few],
-            np.where(weights[name] >= LEAST_WEIGHT, weights[name], 0.0)[few],
-            sample_rate_hz=sample_rate_hz,
-        )
-        for name, (target, _) in targets.items()
-    }
-    first = min(fit.delay_s for fit in fits.values())
+    fits: dict[str, Twin | None] = {}
+    for name, (target, _) in targets.items():
+        counts = np.where(weights[name] >= LEAST_WEIGHT, weights[name], 0.0)[few]
+        known = can_fit(f[few], target[few], counts, sample_rate_hz)
+        fits[name] = fit_twin(f[few], target[few], counts, sample_rate_hz=sample_rate_hz) if known else None
+    first = min((fit.delay_s for fit in fits.values() if fit is not None), default=math.nan)
     return {name: _told(f, targets[name], weights[name], fit, first, sample_rate_hz) for name, fit in fits.items()}
 
 
 def _told(
-    f: Float, target: tuple[Complex, Float], weight: Float, fit: Twin, first_s: float, sample_rate_hz: float
+    f: Float, target: tuple[Complex, Float], weight: Float, fit: Twin | None, first_s: float, sample_rate_hz: float
 ) -> ChannelTwin:
     """The twin on the whole grid, its delay against the first of the channels."""
     wanted, unlike = target
+    if fit is None:
+        blank, no = np.full(f.shape, math.nan), math.nan
+        unlike_db = float(np.max(unlike * weight))
+        return ChannelTwin(wanted, weight, (), no, no, 1, blank + 0j, blank, blank, no, no, no, unlike_db)
     shape = response(fit.bands, f, sample_rate_hz)
     exact = shape * setting(fit.gain_db, fit.delay_s, fit.polarity, f)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -170,8 +177,8 @@ def channel_weights(
 
 
 def twin_sum(voices: Voices, passive: Sound, twins: Mapping[str, ChannelTwin]) -> TwinSum | None:
-    """Add the drivers up behind the twin; None where the sound of one is not known."""
-    if not voices.known:
+    """Add the drivers up behind the twin; None where the sound of one, or its twin, is not known."""
+    if not voices.known or not all(twin.known for twin in twins.values()):
         return None
     filters = {name: twin.response for name, twin in twins.items()}
     total = voices.total(filters)

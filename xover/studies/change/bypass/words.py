@@ -7,11 +7,13 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
+from xover.amplifier.load import LoadLevel
 from xover.blocks import SCREEN_COLUMNS, Block, Facts, Head, Note, Table, Text, fact, plain_table
 from xover.curve import Evidence
 from xover.electronic.biquad import Band
 from xover.figures import hertz, written
 from xover.judge.network import measured_impedance
+from xover.rules.bands import LEAST_KNOWN
 from xover.rules.instruments import Instrument
 from xover.rules.severity import Severity
 from xover.sentences import and_words
@@ -144,6 +146,13 @@ def verdict_words(
         return f"not to be told: the impedance of {and_words(unread)} is not known"
     if any(c.load.verdict.minimum_load_ohm is None for c in channels.values()):
         return "nothing forbids it; whether the amplifiers allow the loads is not known"
+    partly = [n for n, c in channels.items() if c.load.verdict.level is LoadLevel.UNKNOWN]
+    if partly:
+        spans = [hertz_span(channels[n].load.reading.covered_hz) for n in partly]
+        return (
+            f"not to be told: the impedance of {and_words(partly)} is known from {and_words(spans)} only, not where "
+            f"{'it plays' if len(partly) == 1 else 'they play'}; sweep it over all of 20 Hz to 20 kHz"
+        )
     if any(not measured_impedance(speaker, n) for c in channels.values() for n in c.wiring.names):
         return "perhaps: nothing forbids it, but the loads are not measured"
     low = [n for n, c in channels.items() if c.load.verdict.limit_broken]
@@ -201,6 +210,11 @@ def _short(study: BypassStudy) -> Iterator[Block]:
         last = max(range(len(blocks)), key=lambda i: blocks[i][0])
         del blocks[last]
     yield from (b for _, b in blocks)
+
+
+def hertz_span(band_hz: tuple[float, float]) -> str:
+    """A band in words."""
+    return f"{hertz(band_hz[0])} to {hertz(band_hz[1])}"
 
 
 def _fact(label: str, words: str) -> Facts:
@@ -312,7 +326,9 @@ def _sum(study: BypassStudy) -> Iterator[Block]:
     name = "bypass with bands" if study.bands else "bypass"
     now = written("sum deviation", better.band.half_range_db, name)
     band = f"from {hertz(better.band.known_from_hz)} to {hertz(better.band.known_to_hz)}"
-    if study.coherent:
+    if study.coherent and old.known_share < LEAST_KNOWN * better.band.known_share:
+        yield _fact("sum", f"+-{now} dB {band}; that of network '{study.network}' is not known over as much")
+    elif study.coherent:
         then = written("sum deviation", old.half_range_db, study.network)
         yield _fact("sum", f"+-{now} dB {band}; network '{study.network}' gives +-{then} dB")
     else:

@@ -225,14 +225,18 @@ def load(ohm: float, limit_ohm: float | None, level: LoadLevel, source: str, not
     )
 
 
-def peak_load(epdr_ohm: float, limit_ohm: float | None, source: str, note: str = "") -> Criterion:
-    """Equivalent peak dissipation resistance against half of the lowest load allowed; marginal at worst."""
+def peak_load(epdr_ohm: float, limit_ohm: float | None, source: str, known: bool = True, note: str = "") -> Criterion:
+    """Equivalent peak dissipation resistance against half of the lowest load allowed; marginal at worst.
+
+    known : whether the load is known over enough of its band for it to pass.
+    """
     if limit_ohm is None:
         return unknown(Aspect.EPDR, note or "no minimum_load_ohm in speaker.toml", epdr_ohm)
     least = EPDR_CAUTION_SHARE * limit_ohm
     verdict = Verdict.UNKNOWN
     if not math.isnan(epdr_ohm):
-        verdict = Verdict.PASS if epdr_ohm >= least * (1.0 - ROUNDING) else Verdict.MARGINAL
+        fits = Verdict.PASS if known else Verdict.UNKNOWN
+        verdict = fits if epdr_ohm >= least * (1.0 - ROUNDING) else Verdict.MARGINAL
     return Criterion(
         Aspect.EPDR, _told(epdr_ohm), verdict, least, None, f"half of minimum_load_ohm of {source} ({PRACTICE})", note
     )

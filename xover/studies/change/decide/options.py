@@ -19,9 +19,11 @@ from xover.network import Network
 from xover.network.parts import shown_value
 from xover.network.retouch import exchanged, in_wiring, turned
 from xover.parts.stock import Bill, joined, make_bill
+from xover.quantity import hertz
 from xover.rules.audibility import HARD_DB, REPEATS_DB, UNHEARD_DB
-from xover.rules.bands import JUDGED_HZ
+from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN
 from xover.rules.triage import Rung, Wants
+from xover.sound.deviation import sum_deviation
 from xover.sound.doubt import Known, deviation_gain, deviation_known, voicing_gain
 from xover.studies.change.decide import criteria as judge
 from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
@@ -224,7 +226,15 @@ def _no_sum(case: DecisionCase) -> str:
     """Why nothing can be told of levels and polarities; "" where it can."""
     if len(case.network.driver_names) < 2:
         return "there is one driver only"
-    return "" if case.bench.coherent else case.bench.timing_reason
+    if not case.bench.coherent:
+        return case.bench.timing_reason
+    read = case.read_now
+    band = sum_deviation(case.bench.frequency_hz, read.level_db)
+    if band.known_share >= LEAST_KNOWN:
+        return ""
+    if not band.known_share:
+        return "the sum is not known"
+    return f"the sum is known in {100 * band.known_share:.0f} % of {hertz(band.from_hz)} to {hertz(band.to_hz)} only"
 
 
 def _with_renewal(
@@ -426,7 +436,9 @@ def amplified(case: DecisionCase) -> Option:
     read = case.read_now
     low = read.criteria[Aspect.LOAD]
     if not any(f.fault is Fault.LOW_LOAD for f in read.stops(False)):
-        return no_option(case.bench, Rung.AMPLIFIER, "the amplifier may drive it")
+        partly = low.verdict is Verdict.UNKNOWN and low.limit is not None
+        words = "nothing of what is known of the load forbids it" if partly else "the amplifier may drive it"
+        return no_option(case.bench, Rung.AMPLIFIER, words)
     what = f"an amplifier that may drive {low.figure} or less"
     other = {**read.criteria, Aspect.LOAD: judge.unknown(Aspect.LOAD, what, low.value)}
     return Option(

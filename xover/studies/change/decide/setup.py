@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 
 from xover.acoustic.crossover import read_crossovers
-from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load
+from xover.amplifier.load import LoadLevel, LoadReading, LoadVerdict, judge_load, where_known
 from xover.amplifier.stress import RatingVerdict
-from xover.curve import Evidence, Float, log_grid
+from xover.curve import Complex, Evidence, Float, log_grid
 from xover.errors import OptionError
 from xover.figures import written
 from xover.judge.findings import Finding
@@ -23,9 +23,10 @@ from xover.network import Network, Resistor
 from xover.network.alike import named_like
 from xover.network.parts import Capacitor
 from xover.quantity import hertz
-from xover.rules.bands import CHANGES_HZ
+from xover.rules.bands import CHANGES_HZ, LEAST_KNOWN_OF_CHANGE
 from xover.rules.severity import Severity
-from xover.sound.change import largest_drive_change, largest_sum_change
+from xover.sentences import and_words
+from xover.sound.change import band_rows, change_db, known_share, largest_drive_change, largest_sum_change
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import amplifier_of, channel_load
 from xover.sound.meeting import shallowest_null_db
@@ -35,7 +36,7 @@ from xover.speaker import Speaker
 from xover.studies.bears.stress.study import study_stress
 from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.decide import criteria as judge
-from xover.studies.change.decide.criteria import Aspect, Criterion
+from xover.studies.change.decide.criteria import Aspect, Criterion, Verdict
 
 BUILDS: Final = 1000
 _PAIR_PER_OCTAVE: Final = 24
@@ -193,12 +194,25 @@ def _voicing(bench: ReadingSetup, sound: Sound, meant: bool, assumed: bool) -> C
         if not math.isnan(worst.change):
             words = f"the sum, {worst.change:+.2f} dB at {hertz(worst.at_hz)}" if abs(worst.change) >= 0.005 else ""
             return judge.voicing(abs(worst.change), can_fail=not meant, note=words)
-    worst, on = largest_drive_change(f, design.solution.drive, sound.solution.drive)
+    then, now = design.solution.drive, sound.solution.drive
+    # Of a drive that is known in a small part only, nobody can say where it is near its highest, and so counts.
+    thin = [key for key in then if key in now and _is_thin(f, then[key], now[key])]
+    worst, on = largest_drive_change(f, {key: drive for key, drive in then.items() if key not in thin}, now)
     size, at_hz = abs(worst.change), worst.at_hz
     if math.isnan(size):
         return judge.unknown(Aspect.VOICING, "no drive of both networks is known")
     where = f" at {hertz(at_hz)}" if size >= 0.005 else ""
-    return judge.voicing(size, can_fail=False, note=f"the drive of {on}{where}, as no sum can be trusted")
+    told = judge.voicing(size, can_fail=False, note=f"the drive of {on}{where}, as no sum can be trusted")
+    if thin and told.verdict is Verdict.PASS:
+        return judge.unknown(
+            Aspect.VOICING, f"{told.note}; what became of the drive of {and_words(thin)} is not known", size
+        )
+    return told
+
+
+def _is_thin(frequency_hz: Float, then: Complex, now: Complex) -> bool:
+    """Whether what became of a drive is known over too little of the band to stand for it."""
+    return known_share(change_db(then, now), band_rows(frequency_hz)) < LEAST_KNOWN_OF_CHANGE
 
 
 def _loads(speaker: Speaker, sound: Sound) -> tuple[Criterion, Criterion]:
@@ -209,7 +223,8 @@ def _loads(speaker: Speaker, sound: Sound) -> tuple[Criterion, Criterion]:
         limit = amplifier.minimum_load_ohm if amplifier else None
         own = amplifier is not None and amplifier is not speaker.amplifier
         reading = channel_load(speaker, sound.solution, channel.name)
-        read.append((channel.name, reading, judge_load(reading, limit), "[bypass.channels]" if own else "[amplifier]"))
+        verdict = where_known(judge_load(reading, limit), reading, reading.band_hz)
+        read.append((channel.name, reading, verdict, "[bypass.channels]" if own else "[amplifier]"))
     return load_criteria(read)
 
 
@@ -229,6 +244,8 @@ def load_criteria(read: list[tuple[str, LoadReading, LoadVerdict, str]]) -> tupl
     )
     if verdict.minimum_load_ohm is None:
         note += ": no minimum_load_ohm in speaker.toml to hold it against"
+    elif verdict.level is LoadLevel.UNKNOWN and math.isfinite(reading.minimum_at_hz):
+        note += f"; the load is known from {hertz(reading.covered_hz[0])} to {hertz(reading.covered_hz[1])} only"
     low = judge.load(reading.minimum_ohm, verdict.minimum_load_ohm, verdict.level, where, note)
     name, reading, verdict, where = min(read, key=lambda r: _share(r[1].lowest_epdr_ohm, r[2]))
     note = (
@@ -236,7 +253,8 @@ def load_criteria(read: list[tuple[str, LoadReading, LoadVerdict, str]]) -> tupl
         if math.isfinite(reading.lowest_epdr_at_hz)
         else "no impedance is known"
     )
-    return low, judge.peak_load(reading.lowest_epdr_ohm, verdict.minimum_load_ohm, where, note)
+    known = all(v.level is not LoadLevel.UNKNOWN for _, _, v, _ in read)
+    return low, judge.peak_load(reading.lowest_epdr_ohm, verdict.minimum_load_ohm, where, known, note)
 
 
 def _share(ohm: float, verdict: LoadVerdict) -> float:
