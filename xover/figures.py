@@ -33,11 +33,11 @@ def odds(log10: float) -> str:
 
 
 def db(value: float | None, digits: int = 1, signed: bool = False) -> str:
-    """A level, or a dash where it is not known."""
+    """A level, or a dash where it is not known; of no voltage and no sound, in words."""
     if value is None or math.isnan(value):
         return DASH
     if math.isinf(value):
-        return "-inf" if value < 0 else "inf"
+        return "inf" if value > 0 else "-inf" if signed else "nothing"
     rounded = round(value, digits) + 0.0  # no minus zero
     return f"{rounded:+.{digits}f}" if signed else f"{rounded:.{digits}f}"
 

@@ -32,9 +32,9 @@ def level_db(pressure: ArrayLike) -> Float:
 
 
 def phase_deg(pressure: ArrayLike) -> Float:
-    """Phase in degrees, -180..180; NaN where the pressure is zero or NaN, same shape."""
+    """Phase in degrees, -180..180; NaN where the pressure is zero, infinite or NaN, same shape."""
     p = np.asarray(pressure, dtype=complex)
-    return np.where(p == 0, np.nan, np.degrees(np.angle(p)))
+    return np.where((p == 0) | np.isinf(p), np.nan, np.degrees(np.angle(p)))
 
 
 def ratio(decibels: float) -> float:

@@ -132,6 +132,11 @@ class LoadReading(Readable):
     usual_rating_ohm: float | None
     notes: tuple[str, ...]
 
+    @property
+    def is_idle(self) -> bool:
+        """Whether no current flows wherever the load is known: nothing closes the circuit."""
+        return math.isnan(self.minimum_ohm) and bool(np.isinf(self.impedance_ohm).any())
+
 
 def read_load(
     frequency_hz: Float,
@@ -224,7 +229,8 @@ def check_grid(frequency_hz: Float, value: Complex) -> None:
 
 
 def _phase_deg(impedance_ohm: Complex) -> Float:
-    return np.degrees(np.angle(impedance_ohm))
+    """NaN where no current flows: there is none to lag."""
+    return np.where(np.isinf(impedance_ohm), np.nan, np.degrees(np.angle(impedance_ohm)))
 
 
 def _conductance(impedance_ohm: Complex) -> Float:
@@ -345,6 +351,8 @@ def load_level(minimum_ohm: float, minimum_load_ohm: float | None) -> LoadLevel:
 
 
 def _sentence(level: LoadLevel, reading: LoadReading, limit: float | None) -> str:
+    if reading.is_idle:
+        return "the amplifier has no load: no current flows"
     if math.isnan(reading.minimum_ohm):
         return "the load is not known: measure the drivers' impedance first"
     found = f"lowest impedance {written('lowest load', reading.minimum_ohm)} ohm at {hertz(reading.minimum_at_hz)}"

@@ -312,7 +312,7 @@ def _bearing(solution: Solution, element: Part | DriverCard, rms_v: Mapping[str,
     for block in solution.blocks:
         if element.name in block.names:
             row = block.names.index(element.name)
-            volts, amps = (np.tensordot(rms, x, axes=1) for x in (block.voltage(row), block.current(row)))
+            volts, amps = block.told_voltage(row, rms), block.told_current(row, rms)
             return _Bearing(volts[0], amps[0], _resistance(solution, element))
     raise InputError(f"{element.name} was not solved", "name a part or driver of the network")
 

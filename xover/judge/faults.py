@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -24,6 +24,7 @@ from xover.rules.margins import DEAD_DB, DEAD_PART, EXCHANGED_WITHIN, LINK_OHM, 
 from xover.rules.severity import Severity
 from xover.sentences import and_words
 from xover.sound.change import change_db, difference_db, largest_drive_change, mean_round_db, near_highest
+from xover.sound.pairing import drives_like, paired_cards
 from xover.sound.prediction import Sound, sound_of_network
 from xover.speaker import Speaker, SpeakerDriver
 
@@ -61,10 +62,11 @@ def worn(speaker: Speaker, found_name: str, original_name: str) -> Iterator[Find
     f = log_grid(20.0, 20e3, _PER_OCTAVE)
     try:
         networks = (speaker.network(n) for n in (original_name, found_name))
-        first, now = (sound_of_network(speaker, n, f).solution.drive for n in networks)
+        first, now = (sound_of_network(speaker, n, f).solution for n in networks)
     except NoSolutionError:
         return
-    worst, key = largest_drive_change(f, first, now)
+    there = drives_like(first.network, first.drive, now.network, now.drive)
+    worst, key = largest_drive_change(f, first.drive, there)
     if abs(worst.change) > UNHEARD_DB:
         moved = abs(worst.change)
         yield found(Fault.WORN, found_name, about_driver=key, key=key, moved_db=moved, at_hz=worst.at_hz)
@@ -223,16 +225,17 @@ def _drives(pair: _Pair) -> Iterator[Finding]:
         now, first = (sound_of_network(pair.speaker, n, f) for n in (pair.now, pair.first))
     except NoSolutionError:
         return
-    both = _matched(pair)
+    old, new = first.solution.drive, now.solution.drive
+    both = {card: then for then, card in paired_cards(pair.first, old, pair.now, new)}
     turned = []
-    for card, old in both.items():
-        before, after = first.solution.drive[old.key], now.solution.drive[card.key]
+    for card, then in both.items():
+        before, after = old[then.key], new[card.key]
         rows = near_highest(before) & np.isfinite(before) & np.isfinite(after)
         if not rows.any():
             continue
         drop = float(np.max(change_db(before[rows], after[rows])))
         if drop < DEAD_DB:
-            yield found(Fault.NO_SIGNAL, pair.name, about_driver=card.key, key=card.key, drop_db=max(-drop, -999.0))
+            yield found(Fault.NO_SIGNAL, pair.name, about_driver=card.key, key=card.key, drop_db=-drop)
         elif _opposite(before[rows], after[rows]):
             turned.append(card)
     if len(turned) == len(both) > 1:
@@ -250,19 +253,6 @@ def _drives(pair: _Pair) -> Iterator[Finding]:
             gain_db=gain_db,
             at_hz=at_hz,
         )
-
-
-def _matched(pair: _Pair) -> Mapping[DriverCard, DriverCard]:
-    """Today's driver cards and those of the original, by card, else by driver where it stands on one card in both."""
-    cards = {(d.driver, d.name.lower()): d for d in pair.first.drivers}
-    alone = {n: [d for d in pair.first.drivers if d.driver == n] for n in pair.first.driver_names}
-    out = {}
-    for card in pair.now.drivers:
-        same = alone.get(card.driver, [])
-        old = cards.get((card.driver, card.name.lower())) or (same[0] if len(same) == 1 else None)
-        if old is not None:
-            out[card] = old
-    return out
 
 
 def _opposite(before: Complex, after: Complex) -> bool:

@@ -9,6 +9,7 @@ from xover.judge.hazard_words import of_condition, of_safety
 from xover.judge.health_words import health_words
 from xover.judge.kinds import Fault
 from xover.quantity import hertz
+from xover.sentences import and_words
 
 _READ_AGAIN: Final = (
     "zero the meter's leads and read again; then check the jig's reference resistor and the scale of the file"
@@ -128,6 +129,26 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
             return (
                 f"{', '.join(f['parts'])} {load} the amplifier but never reach a driver",
                 "check the node names; parts across the amplifier that only shape the load are right as they are",
+            )
+        case Fault.NO_CIRCUIT:
+            at = "no fixed node" if f["meets"] is None else f"node {f['meets']} only"
+            return (
+                f"no current can flow through {and_words(f['elements'])}: they meet the amplifier at {at}",
+                f"join what should be {f['wants']} there: one of the nodes {', '.join(f['nodes'])}"
+                if f["nodes"]
+                else "mend the node names on those lines",
+            )
+        case Fault.NO_VOLTAGE:
+            return (
+                f"{f['key']} gets nothing: its two ends, {f['plus']} and {f['minus']}, carry the same voltage",
+                "check the node names round it, and whether a wire lies across it",
+            )
+        case Fault.DRIVER_COUNT:
+            counts = "; ".join(f"'{name}': {', '.join(cards) or 'not there'}" for name, cards in f["cards"].items())
+            return (
+                f"{f['driver']} does not stand equally often in each network ({counts})",
+                "nothing to do where that is meant: networks are compared driver by driver where a driver's cards are "
+                "fed alike, else card by card",
             )
         case Fault.BARE_TWEETER:
             return (

@@ -138,8 +138,9 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 "'xover condition' tells which part did it, 'xover decide' what to do",
             )
         case Fault.NO_SIGNAL:
+            less = f": {f['drop_db']:.0f} dB less than from the original" if math.isfinite(f["drop_db"]) else ""
             return (
-                f"{f['key']} gets nothing: {f['drop_db']:.0f} dB less than from the original",
+                f"{f['key']} gets nothing{less}",
                 f"look for a broken wire, joint or part on the way to {f['key']}",
             )
         case Fault.SWAPPED:

@@ -36,6 +36,9 @@ class Fault(StrEnum):
     LOOSE_NODE = "loose node"
     ODD_VALUE = "odd value"
     IDLE_PARTS = "idle parts"
+    NO_CIRCUIT = "no circuit"
+    NO_VOLTAGE = "no voltage"
+    DRIVER_COUNT = "driver count"
     BARE_TWEETER = "bare tweeter"
     COIL_PROTECTS = "coil protects"
     BLOCKED_WOOFER = "blocked woofer"
@@ -84,6 +87,6 @@ _NOTES: Final = frozenset(
     {
         *(Fault.UNUSED_DRIVER, Fault.PHASE_REBUILT, Fault.FROM_DATASHEET, Fault.TWO_RESONANCES, Fault.COARSE_SWEEP),
         *(Fault.SHORT_SWEEP, Fault.COIL_PROTECTS, Fault.LAMP, Fault.REVERSED, Fault.UNRATED),
-        *(Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN, Fault.PLACE_OF_ANGLES),
+        *(Fault.DRIVER_COUNT, Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN, Fault.PLACE_OF_ANGLES),
     }
 )

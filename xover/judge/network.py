@@ -16,6 +16,7 @@ from xover.judge.dead import is_open, is_shorted
 from xover.judge.findings import Finding, found
 from xover.judge.kinds import Fault
 from xover.network import Network, Solution, find_sections, solve
+from xover.network.network import Section, fixed_nodes
 from xover.rules.instruments import SWEPT
 from xover.rules.likeness import DATASHEET_SHARE
 from xover.rules.margins import BARE_SHARE, DC_PATH_SHARE, IEC_LEAST_SHARE, KEPT_OFF_SHARE, POLARITY_DB
@@ -44,7 +45,9 @@ def network_findings(
     for resistor in network.resistors:
         if resistor.is_lamp:
             yield found(Fault.LAMP, name, about_part=resistor.name, part=resistor.name, ohm=resistor.ohm)
-    yield from _sound(speaker, name, network, predict(speaker, name, log_grid(20.0, 20e3, 24)))
+    prediction = predict(speaker, name, log_grid(20.0, 20e3, 24))
+    yield from _silent(name, network, prediction)
+    yield from _sound(speaker, name, network, prediction)
     yield from _unrated(speaker, name, network)
 
 
@@ -56,8 +59,54 @@ def _connections(name: str, network: Network) -> Iterator[Finding]:
             if ends[node] == 1 and node not in given:
                 yield found(Fault.LOOSE_NODE, name, node=node, element=element.name)
     for section in find_sections(network):
-        if not section.reaches_driver:
+        meets = _borders(network, section)
+        if len(meets) < 2:
+            yield _no_circuit(name, network, section, next(iter(meets), None))
+        elif not section.reaches_driver:
             yield found(Fault.IDLE_PARTS, name, parts=tuple(section.elements))
+
+
+def _borders(network: Network, section: Section) -> frozenset[str]:
+    """The amplifier's nodes that a section meets."""
+    ends = {e.name: (e.a, e.b) for e in (*network.parts, *network.drivers)}
+    return fixed_nodes(network).intersection(node for name in section.elements for node in ends[name])
+
+
+def _cut_off(network: Network) -> frozenset[str]:
+    """Cards of the drivers whose section meets one of the amplifier's nodes at most: no current can flow."""
+    return frozenset(d for s in find_sections(network) for d in s.drivers if len(_borders(network, s)) < 2)
+
+
+def _no_circuit(name: str, network: Network, section: Section, meets: str | None) -> Finding:
+    """Of a section that meets one of the amplifier's nodes at most: which of the others is wanting."""
+    pluses = {c.plus: c.minus for c in network.channels}
+    wants = pluses.get(meets or "", " or ".join(pluses))
+    return found(
+        Fault.NO_CIRCUIT,
+        name,
+        about_driver=next((d.key for d in network.drivers if d.name in section.drivers), ""),
+        elements=section.elements,
+        meets=meets,
+        wants=wants,
+        nodes=section.nodes,
+    )
+
+
+def _silent(name: str, network: Network, prediction: Prediction) -> Iterator[Finding]:
+    """Drivers that no voltage reaches though current could: wires across them, channels that go up and down alike."""
+    cut = _cut_off(network)
+    for card in network.drivers:
+        if card.key in prediction.undriven and card.name not in cut:
+            yield found(Fault.NO_VOLTAGE, name, about_driver=card.key, key=card.key, plus=card.plus, minus=card.minus)
+
+
+def driver_counts(speaker: Speaker) -> Iterator[Finding]:
+    """Drivers that stand in one network of the folder more often than in another, or not at all."""
+    networks = {name: speaker.network(name) for name in speaker.network_names}
+    for driver in speaker.drivers:
+        cards = {name: tuple(c.name for c in n.drivers if c.driver == driver) for name, n in networks.items()}
+        if any(cards.values()) and len({len(keys) for keys in cards.values()}) > 1:
+            yield found(Fault.DRIVER_COUNT, driver, about_driver=driver, driver=driver, cards=cards)
 
 
 def dc_drive(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | None]) -> dict[str, float]:
@@ -81,6 +130,7 @@ def protection(
 ) -> Iterator[Finding]:
     """Tweeters that DC reaches, and woofers that it does not."""
     shares = dc_drive(speaker, network, fits)
+    cut = _cut_off(network)
     # Beside a driver that is open or shorted, how DC is shared says nothing of the network.
     dead = any(is_open(d) or is_shorted(d) for d in (speaker.drivers[n] for n in network.driver_names))
     for card in network.drivers:
@@ -90,7 +140,7 @@ def protection(
             fault = Fault.BARE_TWEETER
         elif role is Role.HIGH and share > KEPT_OFF_SHARE:
             fault = Fault.COIL_PROTECTS
-        elif role is Role.LOW and share < DC_PATH_SHARE and not dead:
+        elif role is Role.LOW and share < DC_PATH_SHARE and not dead and card.name not in cut:
             fault = Fault.BLOCKED_WOOFER
         if fault is not None:
             yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)

@@ -205,6 +205,8 @@ def _near_resonance(case: _Case, key: str, resonance_hz: float) -> Iterator[Find
     at_hz = next((c.frequency_hz for c in crossovers if key in c.upper and c.frequency_hz is not None), None)
     if at_hz is None:
         drive = np.nan_to_num(np.abs(case.solution.drive[key]))
+        if not drive.any():
+            return
         at_hz = float(f[int(np.argmax(drive >= 0.5 * drive.max(initial=0.0)))])
     if at_hz < RESONANCE_RATIO * resonance_hz:
         yield found(

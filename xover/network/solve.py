@@ -17,6 +17,7 @@ from xover.network.network import Network, find_sections
 from xover.network.parts import Inductor, changed
 from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack
 from xover.readable import Readable
+from xover.rules.margins import CANCELS, NO_CURRENT, NO_VOLTAGE
 
 # Systems worked on at a time: small enough for the matrices to stay in the processor's cache.
 _CHUNK = 2048
@@ -46,6 +47,21 @@ class SolvedBlock:
         for node in np.flatnonzero(self.block.incidence[row]):
             volts += self.block.incidence[row, node] * self.unknown[node]
         return volts
+
+    def told_voltage(self, row: int, rms_v: Float) -> Complex:
+        """(k, n) voltage across an element, each channel (c,) at its own: 0 where only rounding is left of it."""
+        volts = np.tensordot(rms_v, self.voltage(row), axes=1)
+        ends = np.abs(self.unknown[np.flatnonzero(self.block.incidence[row])]).sum(axis=0)
+        reach = np.tensordot(rms_v, ends + np.abs(self.block.known[row])[:, None, None], axes=1)
+        volts[np.abs(volts) <= np.maximum(CANCELS * reach, NO_VOLTAGE * rms_v.max())] = 0.0
+        return np.asarray(volts, dtype=complex)
+
+    def told_current(self, row: int, rms_v: Float) -> Complex:
+        """(k, n) current through an element, likewise."""
+        if row < len(self.block.names):
+            return np.asarray(self.told_voltage(row, rms_v) * self.admittance[row], dtype=complex)
+        amps = np.tensordot(rms_v, self.current(row), axes=1)
+        return np.where(np.abs(amps) <= NO_CURRENT * rms_v.max(), 0.0, amps)
 
     def current(self, row: int) -> Complex:
         """(c, k, n) current through an element from its first node to its second."""
@@ -96,20 +112,23 @@ class Solution(Readable):
     _shape: tuple[int, ...]
 
     def voltage(self, name: str) -> Complex:
-        """Voltage across a part or driver card, first node minus second, per volt at the amplifier."""
+        """Voltage across a part or driver card, first node minus second, per volt at the amplifier.
+
+        What is no more than rounding is told as 0, here and of currents.
+        """
         solved, row = self._find(name)
-        return self._shaped(solved.voltage(row).sum(axis=0))
+        return self._shaped(solved.told_voltage(row, np.ones(len(self.network.channels))))
 
     def current(self, name: str) -> Complex:
         """Current through a part or driver card from its first node to its second, amperes per volt."""
         solved, row = self._find(name)
-        return self._shaped(solved.current(row).sum(axis=0))
+        return self._shaped(solved.told_current(row, np.ones(len(self.network.channels))))
 
     def transfer(self, key: str, channel: str) -> Complex:
         """Voltage at a driver over one channel's voltage, the other channels silent."""
         solved, row = self._find(self.network.driver_card(key).name)
-        index = [c.name for c in self.network.channels].index(channel)
-        return self._shaped(solved.voltage(row)[index])
+        alone = np.array([float(c.name == channel) for c in self.network.channels])
+        return self._shaped(solved.told_voltage(row, alone))
 
     def _find(self, name: str) -> tuple[SolvedBlock, int]:
         for solved in self.blocks:
@@ -168,7 +187,7 @@ def solve(
     for index, channel in enumerate(network.channels):
         amps = draft._shaped(_channel_current(network, parts, channel.name)[index])
         with np.errstate(divide="ignore", invalid="ignore"):  # no current: infinite; not known: NaN
-            loads[channel.name] = np.where(amps == 0, np.inf, 1.0 / amps)
+            loads[channel.name] = np.where(np.abs(amps) <= NO_CURRENT, np.inf, 1.0 / amps)
     return Solution(network, frequency, drive, loads, worst, split, parts, given, shape)
 
 

@@ -97,6 +97,8 @@ PAIR_PARTS: Final = 0.05
 """Parts of a pair are usually matched to this."""
 ALIKE_DRIVE_DB: Final = 3.0
 """Drivers whose voltages stay within this of each other where they count have one filter, or two alike."""
+SAME_DRIVE: Final = 0.02
+"""Drives of one circuit, and those of one driver's cards that are fed alike, agree within this share."""
 ONE_WAY_OCTAVES: Final = 1.0
 """Drivers with their centres this far apart, or their resonances, are two ways."""
 PAIR_FS: Final = 0.10

@@ -29,6 +29,7 @@ from xover.network import Network, solve
 from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN, LEAST_KNOWN_OF_CHANGE
 from xover.rules.instruments import CENTRE_MM, IMPEDANCE_SPREADS, RESPONSE_SPREADS, Instrument, Knots
 from xover.sound.change import Rows, band_rows, change_db, difference_db, near_highest
+from xover.sound.pairing import drives_like
 from xover.sound.prediction import sound_of_network
 from xover.sound.sums import listener
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
@@ -85,7 +86,7 @@ def deviation_gain(speaker: Speaker, before: Network, after: Network, frequency_
     first, second = (_levels_db(speaker, n, frequency_hz) for n in (before, after))
     if first is None or second is None:
         return NOT_KNOWN
-    return _known(_half_ranges_db(frequency_hz, first) - _half_ranges_db(frequency_hz, second))
+    return _known(difference_db(_half_ranges_db(frequency_hz, second), _half_ranges_db(frequency_hz, first)))
 
 
 def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Network, frequency_hz: Float) -> Known:
@@ -106,21 +107,25 @@ def voicing_gain(speaker: Speaker, design: Network, before: Network, after: Netw
         rows = band_rows(frequency_hz)
         if np.isfinite(of[0, band_rows(frequency_hz, JUDGED_HZ)]).mean() < LEAST_KNOWN_OF_CHANGE:
             return NOT_KNOWN
-        by_sum = _known(_largest(difference_db(of, first), rows) - _largest(difference_db(of, second), rows))
+        apart = (_largest(difference_db(of, levels), rows) for levels in (second, first))
+        by_sum = _known(difference_db(*apart))
         if abs(by_sum.value_db) > by_sum.uncertainty_db or by_sum == Known(0.0, 0.0):
             return by_sum
     wanted, had, got = (_drives(speaker, n, frequency_hz) for n in three)
     if wanted is None or had is None or got is None:
         return by_sum
-    by_drive = _known(_apart(frequency_hz, wanted, had) - _apart(frequency_hz, wanted, got))
+    had, got = (drives_like(design, wanted, n, d) for n, d in ((before, had), (after, got)))
+    by_drive = _known(difference_db(_apart(frequency_hz, wanted, got), _apart(frequency_hz, wanted, had)))
     return by_drive if abs(by_drive.value_db) > by_drive.uncertainty_db or math.isnan(by_sum.value_db) else by_sum
 
 
 def _known(figures: Float) -> Known:
     """(1 + k,) the figure itself, then of each draw."""
+    if not math.isfinite(figures[0]):
+        return NOT_KNOWN
     off = np.abs(figures[1:] - figures[0])
     off = off[np.isfinite(off)]
-    if not math.isfinite(figures[0]) or 2 * off.size < DRAWS:
+    if 2 * off.size < DRAWS:
         return NOT_KNOWN
     return Known(float(figures[0]), float(np.percentile(off, SHARE_PERCENT)))
 

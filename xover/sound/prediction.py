@@ -20,6 +20,7 @@ from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Complex, Float
 from xover.network import DriverCard, Network, Solution
 from xover.readable import Warned
+from xover.sentences import and_words
 from xover.sound.beyond import Bound, solved
 from xover.sound.deviation import sum_deviation
 from xover.sound.grouping import one_way_drivers
@@ -50,6 +51,7 @@ class Prediction(Warned):
         that of an ideal source.
     residual : of the solve.
     warnings : what a reader must know.
+    undriven : keys of the drivers that get no voltage at any frequency.
     bounds : how far load and drives may be off where a driver's sweep does not reach.
     """
 
@@ -73,6 +75,7 @@ class Prediction(Warned):
     output_ohm: float
     residual: float
     warnings: tuple[str, ...]
+    undriven: tuple[str, ...]
     bounds: tuple[Bound, ...] = ()
 
     @cached_property
@@ -202,7 +205,8 @@ def predict(
         nulls=nulls,
         output_ohm=output_ohm,
         residual=solution.residual,
-        warnings=_warnings(speaker, network, total, reason, sound.bounds),
+        warnings=_warnings(speaker, sound, total, reason),
+        undriven=undriven(solution),
         bounds=sound.bounds,
     )
 
@@ -322,11 +326,21 @@ def _lobes(
     return angles, vertical_nulls(frequency_hz, branches, at, distance, RESPONSE_DISTANCE_M)
 
 
-def _warnings(
-    speaker: Speaker, network: Network, total: AcousticSum, reason: str, bounds: tuple[Bound, ...]
-) -> tuple[str, ...]:
-    said: list[str] = [note for name in network.driver_names for note in speaker.drivers[name].notes]
-    said += [bound.of_all for bound in bounds]
+UNDRIVEN: Final = "no voltage reaches {}: 'xover check' says where the circuit ends"
+
+
+def undriven(solution: Solution) -> tuple[str, ...]:
+    """Keys of the drivers that get no voltage at any frequency."""
+    known = {key: drive[np.isfinite(drive)] for key, drive in solution.drive.items()}
+    return tuple(key for key, drive in known.items() if drive.size and not drive.any())
+
+
+def _warnings(speaker: Speaker, sound: Sound, total: AcousticSum, reason: str) -> tuple[str, ...]:
+    network = sound.network
+    silent = undriven(sound.solution)
+    said = [UNDRIVEN.format(and_words(silent))] if silent else []
+    said += [note for name in network.driver_names for note in speaker.drivers[name].notes]
+    said += [bound.of_all for bound in sound.bounds]
     if not total.coherent:
         said.append(f"the sum is one case among many, only its best and worst envelope is sure: {reason}")
     said += [gap.note for gap in total.gaps]

@@ -22,6 +22,7 @@ from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, LEAST_KNOWN_OF_CHANG
 from xover.rules.margins import ROUNDING
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest, size_of
 from xover.sound.load import channel_load
+from xover.sound.pairing import drives_like
 from xover.sound.prediction import Sound, sound_of, sound_of_network
 from xover.sound.sums import listener
 from xover.speaker import Speaker
@@ -197,7 +198,9 @@ def study_condition(
     coherent = all(sound.total.coherent for sound in sounds)
     parts = compare_parts(then.network, None if now is None else now.network)
     band, inside = _band(frequency_hz)
-    drives = [sound.solution.drive for sound in sounds]
+    drives = [then.solution.drive]
+    if now is not None:
+        drives.append(drives_like(then.network, drives[0], now.network, now.solution.drive))
     near = {key: near_highest(*(d[key] for d in drives)) for key in drives[0] if key in drives[-1]}
     heard = {key: rows & inside for key, rows in near.items()}
     unknown = np.full(frequency_hz.shape, np.nan)
@@ -244,7 +247,7 @@ def study_condition(
         envelope=envelope,
         limit_db=limit_db,
         limits_broken=_broken(limit_db, of_sum(coherent), drive_worst, total_worst, envelope),
-        warnings=condition_warnings(speaker, sounds, parts, coherent),
+        warnings=condition_warnings(speaker, sounds, (marked, measured or ""), parts, coherent),
     )
 
 

@@ -20,8 +20,10 @@ from xover.remark import About, Remark
 from xover.rules.audibility import MATCHED_DB, REPEATS_DB, audibility
 from xover.rules.bands import COUNTS_WITHIN_DB
 from xover.rules.margins import VALVES_OHM
+from xover.sentences import and_words
 from xover.sound.change import Worst, size_of
-from xover.sound.prediction import Sound
+from xover.sound.pairing import not_compared
+from xover.sound.prediction import UNDRIVEN, Sound, undriven
 from xover.speaker import Speaker
 from xover.studies.aged.condition.blame import Blame, PartBlame
 from xover.studies.aged.condition.envelope import DriftEnvelope, DriftRange, PartReach
@@ -56,6 +58,8 @@ def said_change(worst: Worst, of: str = "") -> str:
         return "not known"
     if abs(worst.change) < 0.005:
         return "0 dB"
+    if math.isinf(worst.change):
+        return f"{'to' if worst.change < 0 else 'from'} nothing at {hertz(worst.at_hz)}"
     sign = "-" if worst.change < 0 else "+"
     return f"{sign}{written('voicing moved', worst.change, of)} dB at {hertz(worst.at_hz)}"
 
@@ -117,7 +121,11 @@ def assumed_sentence(part: PartCondition, envelope: DriftEnvelope, of_sum: str) 
 def found_conclusion(total: Worst, drives: Mapping[str, Worst], of_sum: str, changed: bool) -> str:
     """All that was measured, in one sentence."""
     if not changed and all(size_of(w) <= 0 for w in (total, *drives.values())):
+        if all(math.isnan(w.change) for w in (total, *drives.values())):
+            return "No part has changed; of the drives nothing is known."
         return "Nothing has moved: leave it."
+    if math.isinf(total.change):
+        return f"All together move the {of_sum} {said_change(total)}."
     if math.isnan(total.change):
         return f"The {of_sum} is not known: only the drives tell how far age has moved it."
     return f"All together move the {of_sum} by {said_change(total)} at most: {judged(abs(total.change))}."
@@ -136,17 +144,22 @@ def assumed_conclusion(envelope: DriftEnvelope, of_sum: str) -> str:
 
 
 def condition_warnings(
-    speaker: Speaker, sounds: Sequence[Sound], parts: Sequence[PartCondition], coherent: bool
+    speaker: Speaker, sounds: Sequence[Sound], names: Sequence[str], parts: Sequence[PartCondition], coherent: bool
 ) -> tuple[str, ...]:
     """Warnings, the most pressing first.
 
     Parameters
     ----------
-    sounds : of the original network and, where there is one, of the found network.
+    sounds : of the original network and, where there is one, of the found network. names : of both.
     """
     said = [*_hazards(parts), *_meter(parts)]
     if len(sounds) > 1:
         said += [f"wired differently: {what}" for what in same_wiring(sounds[0].network, sounds[1].network)]
+        then, now = ((s.network, s.solution.drive) for s in sounds)
+        said += [n.told(*names) for n in not_compared(*then, *now)]
+    for sound, name in zip(sounds, names, strict=False):
+        silent = undriven(sound.solution)
+        said += [f"'{name}': {UNDRIVEN.format(and_words(silent))}"] if silent else []
     said += [f"{part.name}: {note}" for part in parts for note in part.notes]
     said += _taken(parts)
     if not coherent:
@@ -245,9 +258,11 @@ def _found(study: ConditionStudy, everything: bool) -> Iterator[Block]:
     elif everything:
         yield from _blamed(study.blame, study.sum_word)
         yield Gap()
-    changed = [(p, words) for p, words in zip(study.ranked, study.sentences, strict=True) if p.changed]
+    ranked = study.ranked
+    changed = [(p, words) for p, words in zip(ranked, study.sentences, strict=False) if p.changed]
     little = [p.name for p, _ in changed if not everything and _is_little(study.blame, p.name)]
-    for number, words in enumerate((words for p, words in changed if p.name not in little), 1):
+    of_couplings = study.sentences[len(ranked) :]
+    for number, words in enumerate([*(words for p, words in changed if p.name not in little), *of_couplings], 1):
         yield fact(f"{number}.", words, 3)
     as_marked = [p.name for p in study.parts if not p.changed]
     for names, why in ((little, f"changed, {MATCHED_DB:g} dB or less each"), (as_marked, "as marked")):
@@ -317,6 +332,8 @@ def _crossover(reading: CrossoverReading, network: str) -> str:
 
 
 def _lowest(reading: LoadReading, of: str) -> str:
+    if not math.isfinite(reading.minimum_ohm):
+        return "none, no current flows" if reading.is_idle else "not known"
     return (
         f"{written('lowest load', reading.minimum_ohm, of)} ohm at {hertz(reading.minimum_at_hz)}, "
         f"EPDR {written('lowest EPDR', reading.lowest_epdr_ohm, of)} ohm at {hertz(reading.lowest_epdr_at_hz)}"

@@ -30,6 +30,7 @@ from xover.sound.change import band_rows, change_db, known_share, largest_drive_
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import amplifier_of, channel_load
 from xover.sound.meeting import shallowest_null_db
+from xover.sound.pairing import drives_like
 from xover.sound.prediction import Sound, sound_of, sound_of_network
 from xover.sound.resonance import driver_resonance_hz
 from xover.speaker import Speaker
@@ -194,7 +195,8 @@ def _voicing(bench: ReadingSetup, sound: Sound, meant: bool, assumed: bool) -> C
         if not math.isnan(worst.change):
             words = f"the sum, {worst.change:+.2f} dB at {hertz(worst.at_hz)}" if abs(worst.change) >= 0.005 else ""
             return judge.voicing(abs(worst.change), can_fail=not meant, note=words)
-    then, now = design.solution.drive, sound.solution.drive
+    then = design.solution.drive
+    now = drives_like(design.network, then, sound.network, sound.solution.drive)
     # Of a drive that is known in a small part only, nobody can say where it is near its highest, and so counts.
     thin = [key for key in then if key in now and _is_thin(f, then[key], now[key])]
     worst, on = largest_drive_change(f, {key: drive for key, drive in then.items() if key not in thin}, now)

@@ -24,6 +24,7 @@ from xover.readable import Readable, Warned
 from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
 from xover.sound.change import Worst, change_db, difference_db, largest_drive_change, largest_sum_change
+from xover.sound.pairing import drives_like
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import sum_level_db
 from xover.speaker import Speaker, SpeakerDriver
@@ -69,12 +70,13 @@ class Comparison:
     def worst(self, network: Network) -> tuple[Worst, str]:
         """The largest change of a drive in the band, where it lies within 20 dB of its highest, and whose it is."""
         solution = self._judged.solution
-        there = self._judged.with_(network)
-        return largest_drive_change(solution.frequency_hz, solution.drive, there.drive)
+        there = self._judged.like(self._judged.with_(network))
+        return largest_drive_change(solution.frequency_hz, solution.drive, there)
 
     def difference(self, network: Network) -> Difference:
         """What another network of the same drivers does differently."""
         before, there = self._shown.solution, self._shown.with_(network)
+        like, unknown = self._shown.like(there), np.full(before.frequency_hz.shape, np.nan)
         worst, on = self.worst(network)
         sum_db = sum_level_db(self._speaker, network, there)
         level = math.nan
@@ -83,7 +85,7 @@ class Comparison:
             index = int(np.argmin(np.abs(judged.frequency_hz - worst.at_hz)))
             level = float(level_db(judged.drive[on])[index])
         return Difference(
-            drive_db={key: change_db(drive, there.drive[key]) for key, drive in before.drive.items()},
+            drive_db={key: change_db(drive, like.get(key, unknown)) for key, drive in before.drive.items()},
             sum_db=difference_db(self._sum_db, sum_db),
             worst_db=abs(worst.change),
             at_hz=worst.at_hz,
@@ -97,17 +99,24 @@ class Comparison:
 class _Solved:
     """The reference on a grid, with its drivers there."""
 
+    speaker: Speaker
     solution: Solution
     ohm: Mapping[str, Complex]
 
     @classmethod
     def of(cls, speaker: Speaker, design: Network, frequency_hz: Float) -> _Solved:
         ohm = speaker.impedances_ohm(design, frequency_hz)
-        return cls(solve(design, frequency_hz, ohm), ohm)
+        return cls(speaker, solve(design, frequency_hz, ohm), ohm)
 
     def with_(self, network: Network) -> Solution:
         """Another network on the same grid."""
-        return solve(network, self.solution.frequency_hz, self.ohm)
+        f = self.solution.frequency_hz
+        known = set(network.driver_names) <= set(self.ohm)
+        return solve(network, f, self.ohm if known else self.speaker.impedances_ohm(network, f))
+
+    def like(self, there: Solution) -> Mapping[str, Complex]:
+        """Its drives under the reference's keys, where they can be compared."""
+        return drives_like(self.solution.network, self.solution.drive, there.network, there.drive)
 
 
 def _reach(frequency_hz: Float, known: NDArray[np.bool_]) -> tuple[float, float]:

@@ -20,8 +20,11 @@ from xover.parts.kinds import kind_of
 from xover.parts.stock import enough, make_bill
 from xover.rules.audibility import BUILT_DB, REPEATS_DB, UNHEARD_DB
 from xover.rules.bands import CHANGES_HZ
+from xover.rules.likeness import SAME_DRIVE
 from xover.search.filling import Found, Job, frontier
 from xover.sound.change import near_highest
+from xover.sound.pairing import drives_like, not_compared
+from xover.sound.prediction import undriven
 from xover.speaker import Speaker
 from xover.studies.change.refresh.built import as_built
 from xover.studies.change.refresh.choice import Choice, placed
@@ -48,8 +51,6 @@ _MOST_MORE: Final = 8
 _PASSES: Final = 6
 _SAME_DB: Final = 0.02
 """Steps that come nearer by less are none."""
-_SAME_SHARE: Final = 0.02
-"""Drives of the same circuit agree within this."""
 
 
 def refresh(
@@ -200,6 +201,10 @@ class Side:
             raise OptionError(
                 "no driver's impedance is known from 200 Hz to 20 kHz", "measure it, or give its datasheet values"
             )
+        if len(undriven(solution)) == len(solution.drive):
+            raise OptionError(
+                f"no voltage reaches a driver in '{reference}'", "'xover check' says where the circuit ends"
+            )
         needed = needed_ratings(speaker, solve(design, frequency_hz, speaker.impedances_ohm(design, frequency_hz)))
         unrated = "no rated power of the amplifier is known: volts and watts of the parts were not checked"
         old = {p.name: same_part(today, p) if today is not None else p for p in design.parts}
@@ -208,7 +213,11 @@ class Side:
         levels = {key: np.where(near_highest(drive), level_db(drive), np.nan) for key, drive in solution.drive.items()}
         job: Job[Choice] = Job(design, grid, ohm, levels, {})
         compare = Comparison(speaker, design, frequency_hz)
-        return cls(speaker, found, reference, design, today, places, compare, job, () if needed else (unrated,))
+        said: tuple[str, ...] = () if needed else (unrated,)
+        if today is not None and found is not None:
+            there = solve(today, grid, speaker.impedances_ohm(today, grid)).drive
+            said += tuple(n.told(reference, found) for n in not_compared(design, solution.drive, today, there))
+        return cls(speaker, found, reference, design, today, places, compare, job, said)
 
     @property
     def refreshed_title(self) -> str:
@@ -232,11 +241,12 @@ class Side:
         f = self.job.frequency_hz
         old = _rebuilt(self.design, {p.name: self.places.kept(p) for p in self.design.parts})
         meant, there = (solve(n, f, self.speaker.impedances_ohm(n, f)).drive for n in (old, self.today))
-        if set(meant) != set(there):
+        if not_compared(old, meant, self.today, there):
             return True
+        there = drives_like(old, meant, self.today, there)
         with np.errstate(invalid="ignore"):  # what is not known says nothing
             ratios = [(there[key] / drive)[near_highest(drive)] for key, drive in meant.items()]
-        return any(bool(np.any(np.abs(ratio - 1.0) > _SAME_SHARE)) for ratio in ratios)
+        return any(bool(np.any(np.abs(ratio - 1.0) > SAME_DRIVE)) for ratio in ratios)
 
     def mate(self, chosen: Mapping[str, Choice], pairs: Pairs, note: str) -> Mate:
         """This speaker as the other of a pair."""

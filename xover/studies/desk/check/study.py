@@ -17,7 +17,7 @@ from xover.judge.findings import Finding, found
 from xover.judge.health import DriverHealth, speaker_health, unsound
 from xover.judge.health_words import told_health
 from xover.judge.kinds import Fault
-from xover.judge.network import network_findings
+from xover.judge.network import driver_counts, network_findings
 from xover.judge.safety import hazards
 from xover.plain import some_of
 from xover.readable import Readable
@@ -116,6 +116,8 @@ def study_check(speaker: Speaker, mate: Speaker | None = None) -> CheckStudy:
         findings.append(found(Fault.NO_NETWORK, "speaker.toml"))
     else:
         findings += [found(Fault.UNUSED_DRIVER, driver) for driver in speaker.drivers if driver not in bound]
+        gone = {f.driver for f in findings if f.fault is Fault.NO_DRIVER}
+        findings += [f for f in driver_counts(speaker) if f.driver not in gone]
     return CheckStudy(
         title=speaker.title,
         findings=tuple(sorted(_merged(findings), key=lambda f: f.severity.order)),

@@ -371,8 +371,8 @@ def _judge(name: str, pad: PadResistors, aim: PadAim, load: PadPlace, before: Co
     after = _in_network(load, pad)
     change = np.array([])
     if after is not None and before is not None:
-        ratio = np.abs(after / before)
-        change = DB * np.log(ratio[np.isfinite(ratio) & (ratio > 0)])
+        known = np.isfinite(after) & np.isfinite(before) & (after != 0) & (before != 0)
+        change = DB * np.log(np.abs(after[known] / before[known]))
     return PadDesign(
         name,
         pad.series_ohm,

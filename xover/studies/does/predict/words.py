@@ -36,6 +36,8 @@ def tell(p: Prediction, everything: bool = False) -> Iterator[Block]:
 
 def _answer(p: Prediction) -> str:
     band, of = p.band, p.network
+    if p.undriven and len(p.undriven) == len(p.drive):
+        return "Nothing is heard of it: no voltage reaches a driver."
     if math.isnan(band.mean_db):
         return f"The sum is not known from {hertz(band.from_hz)} to {hertz(band.to_hz)}."
     start = "The sum" if p.total.coherent else "The timing of the drivers is not known; one sum of many"
