@@ -113,12 +113,12 @@ def _renamed(old: str, new: str) -> Callable[[str], str]:
 
 
 def _mute(folder: Path, name: str) -> None:
-    """-400 dB in every row of a driver's response."""
+    """-290 dB in every row of a driver's response."""
     for path in folder.glob(f"{name}-response.*"):
         kept = []
         for row in path.read_text(encoding="utf-8").splitlines():
             number = re.match(r"\s*([\d.]+)([\s,;]+)", row)
-            kept.append(f"{number[1]}{number[2]}-400{number[2]}0" if number else row)
+            kept.append(f"{number[1]}{number[2]}-290{number[2]}0" if number else row)
         path.write_text("\n".join(kept) + "\n", encoding="utf-8")
 
 
