@@ -119,7 +119,7 @@ FAULTS: Final = (
 
 
 @contextmanager
-def warmed(box: Box) -> Iterator[None]:
+def warmed(box: Box, fits: bool) -> Iterator[None]:
     """Load and fit in this process what each input would load and fit again."""
     kept: dict[bytes, Any] = {}
 
@@ -137,7 +137,7 @@ def warmed(box: Box) -> Iterator[None]:
             patches.enter_context(patch(f"xover.{user}.fit_driver", once))
         if isinstance(app, typer.Typer):
             patches.enter_context(patch.object(xover.cli.main, "app", typer.main.get_command(app)))
-        for words in box.honest():
+        for words in box.honest() if fits else ():
             with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
                 status = xover.cli.main.main(words)
             assert status == 0, words
@@ -249,12 +249,12 @@ def main(arguments: list[str]) -> int:
     return 1 if counts.faults else 0
 
 
-def tried(numbers: range, keep: Path | None = None, chatty: bool = False) -> Counts:
-    """Try the inputs of these numbers."""
+def tried(numbers: range, keep: Path | None = None, chatty: bool = False, warm: bool = True) -> Counts:
+    """Try the inputs of these numbers; fits are worked out before where it is worth while."""
     counts = Counts()
     with tempfile.TemporaryDirectory(prefix="hostile-") as scratch:
         box = Box(Path(scratch).resolve())
-        with warmed(box):
+        with warmed(box, warm):
             for number in numbers:
                 rng = random.Random(number)
                 kind = rng.choices(list(INPUTS), [share for share, _ in INPUTS.values()])[0]

@@ -2,6 +2,7 @@
 
 import os
 import random
+import signal
 import sys
 import warnings
 from pathlib import Path
@@ -20,9 +21,9 @@ import xover.cli.main
 
 
 def test_a_share_of_the_inputs() -> None:
-    counts = tried(range(20_000, 20_060))
+    counts = tried(range(20_000, 20_040), warm=False)
     assert not counts.faults
-    assert counts.ended["done"] + counts.ended["refused in one line"] + counts.ended["limit broken"] == 60
+    assert counts.ended["done"] + counts.ended["refused in one line"] + counts.ended["limit broken"] == 40
     assert counts.ended["done"] > 10
     assert counts.ended["refused in one line"] > 10
     assert {kind for kind, _ in counts.by_kind} == set(INPUTS)
@@ -50,7 +51,7 @@ def _misbehaved(fault: str, box: Box) -> int:
     elif fault == "traceback":
         raise ValueError
     elif fault == "killed":
-        os.abort()
+        os.kill(os.getpid(), signal.SIGKILL)
     elif fault == "over 5 s":
         _burn()
     return 3 if fault == "status 3" else 0

@@ -135,7 +135,7 @@ class Box:
         """What such a command may write."""
         here = self.speaker.relative_to(self.root)
         if "--write" in of:
-            return tuple(f"{here}/{name}" for name in ("built.cir", "speaker.toml"))
+            return tuple(f"{here}/{name}" for name in ("built.cir", "speaker.toml", ".xover-undo"))
         return ("work/out.svg",) if "OUT" in of else ()
 
     def files(self) -> list[Path]:
@@ -336,7 +336,9 @@ WORDS = (
 )
 # fmt: on
 _SLOW = ("redesign", "report", "verify", "infer", "delay")
-"""Asked with options that are refused, or seldom at all: answered, they take their time."""
+"""Answered, they take their time."""
+_WRITING = ("new", "sweep")
+"""They write where they are told to."""
 
 
 @cache
@@ -354,7 +356,7 @@ def _flags(command: str) -> list[tuple[str, bool]]:
 
 def options(rng: random.Random, box: Box) -> Attempt:
     """Values of options that are none."""
-    command = rng.choice([name for name in HOMES if name not in _SLOW and name != "new"])
+    command = rng.choice([name for name in HOMES if name not in (*_SLOW, *_WRITING)])
     words = [command] + ([str(box.speaker)] if question_of(question(command)).opens else [])
     flags = _flags(command)
     for _ in range(rng.choice([1, 1, 2, 3])):

@@ -31,6 +31,8 @@ MOST_PARTS: Final = 150
 """Resistors, coils and capacitors of one network."""
 MOST_CARDS: Final = 400
 """Of one network, couplings and drivers among them."""
+MOST_NAMES: Final = 400
+"""Names of files that are looked through for the one that was probably meant."""
 MOST_PARAMETERS: Final = 400
 """`.param` names of one netlist."""
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -19,7 +19,7 @@ from xover.curve import Evidence
 from xover.errors import InputError, OptionError
 from xover.errors import named as parameter
 from xover.files.atomic import as_utf8, check_target, read_bytes, read_text
-from xover.files.budget import MOST_DRIVERS, MOST_NETWORKS, SPEAKER_FILE
+from xover.files.budget import MOST_DRIVERS, MOST_NAMES, MOST_NETWORKS, SPEAKER_FILE
 from xover.files.changes import CIRCUIT, put
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.links import FILE_NAME, is_speaker_folder
@@ -41,7 +41,7 @@ def resolve_inside(folder: Path, text: str) -> Path:
     speaker folder. Whether a file is there is not asked.
     """
     if not text.strip() or not text.isprintable():
-        raise InputError(f"names no file: '{text}'", "write a file name relative to the speaker file")
+        raise InputError(f"names no file: '{_short(text)}'", "write a file name relative to the speaker file")
     try:
         root = folder.resolve().parent
         target = (folder / text).resolve()
@@ -69,7 +69,7 @@ def find_file(folder: Path, text: str) -> Path:
             raise InputError(f"names '{_short(text)}', which is a folder", "name the file inside it")
         if target.exists():
             return target
-        neighbours = [entry.name for entry in target.parent.iterdir()] if target.parent.is_dir() else []
+        neighbours = _names_in(target.parent) if target.parent.is_relative_to(folder.resolve()) else []
     except OSError as error:
         reason = (error.strerror or "not readable").lower()
         raise InputError(f"names '{_short(text)}', which cannot be reached: {reason}", "check the name") from error
@@ -81,6 +81,12 @@ def find_file(folder: Path, text: str) -> Path:
     else:
         remedy = "put the file there or correct the name"
     raise InputError(f"names '{_short(text)}', which does not exist", remedy)
+
+
+def _names_in(folder: Path) -> list[str]:
+    """Names that may be offered: of the speaker folder alone, and none that is hidden."""
+    names = (entry.name for entry in folder.iterdir()) if folder.is_dir() else ()
+    return list(islice((name for name in names if not name.startswith(".")), MOST_NAMES))
 
 
 def _short(text: str) -> str:
