@@ -1,7 +1,7 @@
 """Mangled and hostile inputs, each read by a command in a process of its own: what came of it, its time and memory.
 
     python tests/benchmarks/hostile_inputs.py                        # 10,000 inputs, and the table of what came of them
-    python tests/benchmarks/hostile_inputs.py --inputs 500 --first 2000 --keep /tmp/failed
+    python tests/benchmarks/hostile_inputs.py --inputs 500 --first 2000 --keep failed
 
 Run from the project's folder, with the project installed, on a system that can fork. An input is made of its number
 alone. Kept are those that failed: the folder, the words of the command and what it said. Time is that of the process
