@@ -101,13 +101,18 @@ def rows_to_fit(curve: Curve, band_hz: tuple[float, float] | None) -> FitRows:
         f, z = _mean_over(np.cumsum(first) - 1, f, z)
     else:
         held = 0
-    step = np.floor(np.log2(f / f[0]) * MOST_ROWS_PER_OCTAVE)
-    f, z = _mean_over(np.cumsum(np.concatenate([[True], np.diff(step) > 0])) - 1, f, z)
+    f, z = merged_rows(f, z)
     if not has_phase:
         # An impedance of passive parts is of minimum phase. It levels out at Re below the data.
         phase = minimum_phase(f, 20.0 * np.log10(np.abs(z)), low_slope_db_per_octave=0.0).phase_deg
         z = np.abs(z) * np.exp(1j * np.radians(phase))
     return FitRows(f, z, has_phase, held, curve.phase_rebuilt)
+
+
+def merged_rows(f: Float, z: Complex) -> tuple[Float, Complex]:
+    """Rows that stand closer than `MOST_ROWS_PER_OCTAVE` as their mean; (n,) rising and (n,) to (k,) each."""
+    step = np.floor(np.log2(f / f[0]) * MOST_ROWS_PER_OCTAVE)
+    return _mean_over(np.cumsum(np.concatenate([[True], np.diff(step) > 0])) - 1, f, z)
 
 
 def _mean_over(group: NDArray[np.intp], f: Float, z: Complex) -> tuple[Float, Complex]:

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xover.curve import Complex, Curve, Float
+from xover.driver.fit_start import merged_rows
 
 # Left over by a sweep that can be trusted: at most this, rms relative, or so many times its noise.
 TOLERANCE: Final = 0.02
@@ -85,6 +86,8 @@ def check_causality(curve: Curve, noise: float = 0.0) -> CausalityCheck:
     if f.size / np.log2(f[-1] / f[0]) < FEWEST_ROWS:
         reason = f"it has fewer than {FEWEST_ROWS:g} rows in an octave"
         return CausalityCheck(math.nan, tolerance, None, None, False, passive, at, reason)
+    # The work goes with the rows, and what is finer than this is no part of any loudspeaker.
+    f, z = merged_rows(f, z)
     chain = CausalChain(f, np.abs(z))
     residual = chain.misfit(z)
     causal = residual <= tolerance

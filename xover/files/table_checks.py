@@ -192,10 +192,11 @@ def _drop_zero_hertz(sweep: Sweep, warnings: list[str]) -> Sweep:
 def _check_finite(sweep: Sweep) -> None:
     named = [("frequency", sweep.frequency_hz), ("magnitude", sweep.magnitude)]
     named += [] if sweep.phase is None else [("phase", sweep.phase)]
-    for i in range(sweep.line.size):
-        for name, column in named:
-            if not np.isfinite(column[i]):
-                raise sweep.fault(f"the {name} is not a finite number", "remove that row or measure it again", i)
+    bad = np.array([~np.isfinite(column) for _, column in named])
+    if bad.any():
+        row = int(np.argmax(bad.any(axis=0)))
+        name = named[int(np.argmax(bad[:, row]))][0]
+        raise sweep.fault(f"the {name} is not a finite number", "remove that row or measure it again", row)
     below = np.flatnonzero(sweep.frequency_hz < 0.0)
     if below.size:
         shown = f"{sweep.frequency_hz[below[0]]:g}"

@@ -76,7 +76,7 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     for line in lines:
         if line.text[0] in "\"'" and _OPEN_QUOTE.fullmatch(line.text):
             raise InputError("a quote does not close", "close it, or export the table without quotes", line=line.number)
-    sound = [i for i, line in enumerate(lines) if _is_row(line.text)]
+    sound = [i for i, line in enumerate(lines) if is_row(line.text)]
     sound = _undated(sound, lines)
     sound = _undated(sound[::-1], lines)[::-1]
     if len(sound) > 1 and lines[sound[0]].text == str(len(sound) - 1):  # the count of rows
@@ -95,7 +95,10 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     row = _Row([lines[i] for i in sound], separator_of)
     heads = {line.text for line in lines[:first]}
     rows, left_out = [], []
-    for line in lines[first : last + 1]:
+    among = lines[first : last + 1]
+    if len(among) == len(sound):
+        rows, among = among, []
+    for line in among:
         if _ROW_START.match(line.text) or row.is_spoiled(line.text):
             rows.append(line)
         elif line.text not in heads and row.is_lost(line.text):
@@ -126,7 +129,8 @@ def usual(counts: Sequence[int]) -> int:
     return Counter(counts).most_common(1)[0][0]
 
 
-def _is_row(text: str) -> bool:
+def is_row(text: str) -> bool:
+    """Whether a line holds nothing but numbers, and what separates them."""
     return _ROW_START.match(text) is not None and _ONLY_NUMBERS.fullmatch(text) is not None
 
 
@@ -175,23 +179,23 @@ class _Row:
         if text[0] not in _MARKS:
             return any(sign.isalnum() for sign in text)
         rest = text.lstrip(_MARKS + " \t")
-        return _is_row(rest) and len(self._fields(rest)) == self._width
+        return is_row(rest) and len(self._fields(rest)) == self._width
 
     def spoiled_beyond(self, row: Line, lines: Iterable[Line]) -> list[Line]:
         """Of the lines that lead away from an end of the table, those that must be rows gone wrong."""
         spoiled, near = [], row.text
         for line in lines:
             if _ROW_START.match(line.text):
-                is_row, rest = not self._is_remark(line.text, near), line.text
+                gone_wrong, rest = not self._is_remark(line.text, near), line.text
             else:
                 rest = _SLIP.sub("", line.text, count=1)
-                whole = rest != line.text and _is_row(rest) and len(self._fields(rest)) == self._width
-                is_row = (
+                whole = rest != line.text and is_row(rest) and len(self._fields(rest)) == self._width
+                gone_wrong = (
                     whole
                     and self._is_near(rest, near)
                     and (len(line.text) - len(rest) <= 3 or self._is_near(rest, near, 1))
                 )
-            if is_row:
+            if gone_wrong:
                 spoiled.append(line)
                 near = rest
         return spoiled
@@ -244,7 +248,7 @@ def _unquoted(lines: Sequence[Line]) -> list[Line]:
             inner = [_number_of(part) or re.sub("[,;\t]", " ", part.strip()) for part in parts[1::2]]
             outer = [part.replace(",", ";") if both else part for part in parts[0::2]]
             text = outer[0] + "".join(i + o for i, o in zip(inner, outer[1:], strict=True))
-        elif both and _is_row(text):
+        elif both and is_row(text):
             text = text.replace(",", ";")
         if text:
             made.append(Line(line.number, text.strip()))

@@ -125,19 +125,38 @@ def impedance_peak_hz(
 
 
 def clear_peaks(size: Float) -> list[tuple[int, int, int]]:
-    """Rows of the valley below, of the peak, and of the valley above, of each peak of |Z| that stands clear."""
-    found = []
-    for i in (np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1).tolist():
-        low, high = i - _to_valley(size[i::-1]), i + _to_valley(size[i:])
-        if size[i] >= LEAST_RISE * max(size[low], size[high]):
-            found.append((low, i, high))
-    return found
+    """Rows of the valley below, of the peak, and of the valley above, of each peak of |Z| that stands clear.
+
+    A valley is the lowest row on the way from the peak to where the curve stands higher than it, or to the end.
+    """
+    rises = np.diff(size) > 0
+    peaks = np.flatnonzero(rises[:-1] & ~rises[1:]) + 1
+    # From one peak to the next the curve falls or stays, then rises: the lowest row stands where it begins to rise.
+    bottoms = np.flatnonzero(rises & ~np.append(False, rises[:-1]))
+    if bottoms.size == peaks.size:
+        bottoms = np.append(bottoms, size.size - 1)
+    begins = np.maximum.accumulate(np.where(np.append(True, np.diff(size) != 0), np.arange(size.size), 0))
+    low = _valleys(size[peaks], size[bottoms[:-1]], bottoms[:-1])
+    high = _valleys(size[peaks[::-1]], size[bottoms[:0:-1]], begins[bottoms[:0:-1]])[::-1]
+    clear = size[peaks] >= LEAST_RISE * np.maximum(size[low], size[high])
+    return list(zip(low[clear].tolist(), peaks[clear].tolist(), high[clear].tolist(), strict=True))
 
 
-def _to_valley(size: Float) -> int:
-    """Rows to the lowest value on the way from a peak to where the curve stands higher than it, or to the end."""
-    higher = np.flatnonzero(size > size[0])
-    return int(np.argmin(size[: higher[0]] if higher.size else size))
+def _valleys(peak: Float, bottom: Float, row: NDArray[np.intp]) -> NDArray[np.intp]:
+    """(n,) row of the lowest bottom before each peak, back to a peak that is higher; bottom i stands before peak i.
+
+    Peaks that a later one overtops are looked at once (a stack of those that are not), for a long sweep with noise.
+    """
+    found: list[int] = []
+    seen: list[tuple[float, float, int]] = []
+    for top, lowest, at in zip(peak.tolist(), bottom.tolist(), row.tolist(), strict=True):
+        while seen and seen[-1][0] <= top:
+            _, other, there = seen.pop()
+            if other < lowest:
+                lowest, at = other, there
+        seen.append((top, lowest, at))
+        found.append(at)
+    return np.array(found, dtype=np.intp)
 
 
 class Role(StrEnum):
