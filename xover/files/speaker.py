@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice, pairwise
 from pathlib import Path
@@ -37,8 +38,8 @@ def resolve_inside(folder: Path, text: str) -> Path:
     folder : folder that holds the speaker file; relative paths start there.
     text : as written.
 
-    Raises InputError: without path or line: empty, unprintable, a link in a circle, or outside the parent of the
-    speaker folder. Whether a file is there is not asked.
+    Raises InputError: without path or line: empty, unprintable, a link in a circle, outside the parent of the speaker
+    folder, or hidden, it or a folder on its way. Whether a file is there is not asked.
     """
     if not text.strip() or not text.isprintable():
         raise InputError(f"names no file: '{_short(text)}'", "write a file name relative to the speaker file")
@@ -54,14 +55,19 @@ def resolve_inside(folder: Path, text: str) -> Path:
             f"names '{_short(text)}', which lies outside of '{root}'",
             "keep the file in the speaker folder or in the folder above it",
         )
+    inside = folder.resolve()
+    if any(
+        part.startswith(".") for part in target.relative_to(inside if target.is_relative_to(inside) else root).parts
+    ):
+        raise InputError(f"names '{_short(text)}', which is hidden and so not read", "name a file that is not")
     return target
 
 
 def find_file(folder: Path, text: str) -> Path:
     """Resolve a path and make sure that a file is there.
 
-    Raises InputError: without path or line: as resolve_inside; no such file (with the nearest name that exists); a
-    folder.
+    Raises InputError: without path or line: as resolve_inside; no such file (with the nearest name that exists, in the
+    speaker folder alone: what else its owner has there is nobody's business); a folder.
     """
     target = resolve_inside(folder, text)
     try:
@@ -295,6 +301,23 @@ class SpeakerFile:
             return resolve_inside(self.folder, name)
         except InputError as error:
             raise error.at(self.path, None) from None
+
+    @contextmanager
+    def read(self, name: str) -> Iterator[tuple[Path, bool]]:
+        """Whole path of a file as named there, and whether its words may be told: only of those in the folder.
+
+        Raises InputError: it lies too far away; in the place of a fault of a file beside the folder, where that is.
+        """
+        path = self.file(name)
+        inside = path.is_relative_to(self.folder)
+        try:
+            yield path, inside
+        except InputError as error:
+            if inside:
+                raise
+            problem = "cannot be read as what it should be"
+            remedy = "copy it into the speaker folder to be told what is wrong: of other files nothing is told"
+            raise InputError(problem, remedy, path, error.line) from None
 
     def line(self, *keys: str) -> int | None:
         """Line of a key such as line("drivers", "woofer", "impedance"), or of the table around it."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -201,14 +202,15 @@ class Speaker(Readable):
             raise OptionError(
                 f"{self.file.path} has no network '{name}'", f"did you mean {near}?" if near else f"it has {known}"
             )
-        path = self.file.file(self.file.speaker.networks[name].circuit)
+        circuit = self.file.speaker.networks[name].circuit
+        path = self.file.file(circuit)
         try:
             stamp = (path.stat().st_mtime_ns, path.stat().st_size)
         except OSError:
-            return self._read(path)  # which tells what is wrong with it
+            return self._read(circuit)  # which tells what is wrong with it
         kept = self._networks.get(name)
         if kept is None or kept[0] != stamp:
-            kept = self._networks[name] = stamp, self._read(path)
+            kept = self._networks[name] = stamp, self._read(circuit)
         return kept[1]
 
     @cached_property
@@ -216,8 +218,12 @@ class Speaker(Readable):
         """What was read, and what the file looked like then."""
         return {}
 
-    def _read(self, path: Path) -> Network:
-        network = build_network(read_netlist(path))
+    def _read(self, circuit: str) -> Network:
+        with self.file.read(circuit) as (path, _):
+            return self._bound(build_network(read_netlist(path)))
+
+    def _bound(self, network: Network) -> Network:
+        """Raises InputError: a driver is none of these."""
         for card in network.drivers:
             if card.driver not in self.drivers:
                 near = nearest_word(card.driver, self.drivers)
@@ -284,7 +290,7 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
     sheet, sheet_is = _sheet(file, name, entry)
     impedance = None
     if entry.impedance is not None:
-        impedance, warnings = read_impedance(file.file(entry.impedance), evidence_of(ohms))
+        impedance, warnings = _read_table(file, entry.impedance, read_impedance, evidence_of(ohms))
         notes += [Remark(f"{Path(entry.impedance).name}: {w}", About.IMPEDANCE) for w in warnings]
         if not impedance.has_phase:
             impedance, rests_on = with_minimum_phase(impedance)
@@ -324,6 +330,23 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
     )
 
 
+def _read_table(
+    file: SpeakerFile, name: str, read: Callable[[Path, Evidence], tuple[Curve, tuple[str, ...]]], evidence: Evidence
+) -> tuple[Curve, tuple[str, ...]]:
+    """A curve and what was read on trust; nothing is quoted of a file beside the folder."""
+    with file.read(name) as (path, inside):
+        curve, warnings = read(path, evidence)
+    if inside:
+        return curve, warnings
+    return curve, tuple(_silent(said) for said in warnings)
+
+
+def _silent(said: str) -> str:
+    """The same without what is quoted in it."""
+    words = re.sub("'.*'", "'...'", said)
+    return Remark(words, said.about) if isinstance(said, Remark) else words
+
+
 def _sheet(file: SpeakerFile, name: str, entry: Driver) -> tuple[DatasheetValues | None, Instrument]:
     """The values that stand in where no table is, and what they are."""
     if entry.datasheet is not None:
@@ -361,7 +384,7 @@ def _open_response(
 ) -> tuple[Curve, PhaseSource, Instrument]:
     assert entry.response is not None  # the caller has looked
     evidence = entry.response_evidence if told is None else evidence_of(told)
-    response, warnings = read_response(file.file(entry.response), evidence)
+    response, warnings = _read_table(file, entry.response, read_response, evidence)
     for said in warnings:
         about = said.about if isinstance(said, Remark) else About.RESPONSE
         if about is not About.NO_TIME_REFERENCE or (file.speaker.timing == "common" and entry.phase != "minimum"):
