@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from xover.api.bench import capacitor, circuits, coil, compare, formula, jig, pad, sweep, to_json, values
+    from xover.api.bench import capacitor, circuits, coil, compare, formula, jig, pad, response, sweep, to_json, values
     from xover.api.draw import draw
     from xover.api.loudspeaker import Loudspeaker, new, open
     from xover.curve import Curve, log_grid
@@ -44,6 +44,7 @@ __all__ = [
     "new",
     "open",
     "pad",
+    "response",
     "save",
     "sweep",
     "to_json",
@@ -51,7 +52,19 @@ __all__ = [
 ]
 
 _HOMES = {
-    "api.bench": ("capacitor", "circuits", "coil", "compare", "formula", "jig", "pad", "sweep", "to_json", "values"),
+    "api.bench": (
+        "capacitor",
+        "circuits",
+        "coil",
+        "compare",
+        "formula",
+        "jig",
+        "pad",
+        "response",
+        "sweep",
+        "to_json",
+        "values",
+    ),
     "api.draw": ("draw",),
     "api.loudspeaker": ("Loudspeaker", "new", "open"),
     "curve": ("Curve", "log_grid"),

@@ -7,10 +7,11 @@ import pytest
 from invented.sound_card import SoundCard, divider, record
 
 from xover.errors import InputError
-from xover.files.wav import wav_bytes
+from xover.files.wav import read_wav, wav_bytes
 from xover.recordings.faults import RecordingFault
-from xover.recordings.reading import read_two_channels
+from xover.recordings.reading import read_recording, read_two_channels
 from xover.recordings.sweep import SweepPlan, played
+from xover.recordings.transfer import HARMONICS, harmonics
 
 RATE = 48_000
 PLAN = SweepPlan(RATE, 10.0, 23_000.0, 2.0, -6.0)
@@ -108,3 +109,28 @@ def test_one_channel_and_a_cut_recording_are_refused(tmp_path):
     (tmp_path / "cut.wav").write_bytes(wav_bytes(samples[: int(2.5 * RATE)], RATE))
     with pytest.raises(InputError, match="markers"):
         read_two_channels(tmp_path / "cut.wav", PLAN)
+
+
+def test_harmonics_of_a_cubic(tmp_path):
+    """x + 0.01 x^2 + 0.01 x^3 of a sine: H1 1 + 3/4 0.01, H2 0.005, H3 0.0025, by the angle formulas."""
+    plan = SweepPlan(RATE, 20.0, 20_000.0, 4.0, 0.0)
+    x = played(plan)
+    samples = 0.5 * (x + 0.01 * x**2 + 0.01 * x**3)
+    (tmp_path / "a.wav").write_bytes(wav_bytes(samples, RATE))
+    found, _ = read_recording(read_wav(tmp_path / "a.wav"), plan, (0,))
+    f = np.geomspace(60.0, 3000.0, 40)
+    levels = harmonics(found, 0, f)
+    assert np.isfinite(levels[:2, 10:]).all()
+    one = 1.0075
+    for row, (n, size) in enumerate(((2, 0.005), (3, 0.0025))):
+        assert HARMONICS[row] == n
+        got = levels[row][np.isfinite(levels[row])]
+        np.testing.assert_allclose(got, 20 * np.log10(size / one), atol=0.3)
+    assert np.nanmax(levels[2]) < -75.0  # a cubic makes no fourth
+    value, _ = found.through(*whole_window(found), f)
+    np.testing.assert_allclose(20 * np.log10(np.abs(value[0]) / 0.5), 20 * np.log10(one), atol=0.02)
+
+
+def whole_window(found):
+    size = int(0.2 * found.rate_hz)
+    return np.hanning(2 * size + 1), -size

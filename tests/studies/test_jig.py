@@ -101,8 +101,8 @@ def test_swapped_channels_are_refused(tmp_path):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"reference_ohm": 0.0}, "reference_ohm is 0.0; give a value above 0 ohm"),
-        ({"leads_ohm": -1.0}, "leads_ohm is -1.0; give 0 ohm or more"),
+        ({"reference_ohm": 0.0}, "reference_ohm is 0.0; give 0.01 to 100000 ohm"),
+        ({"leads_ohm": -1.0}, "leads_ohm is -1.0; give 0 to 100 ohm"),
         ({"known": ("ten.csv", 0.0)}, "known: a resistor of 0 ohm"),
     ],
 )

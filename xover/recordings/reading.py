@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from xover.recordings.faults import Found, RecordingFault, level_faults
 from xover.recordings.hum import fit_hum
 from xover.recordings.place import find_sweep
 from xover.recordings.sweep import SweepPlan, plan_of
-from xover.recordings.transfer import ChannelReadings, quiet_spans, read_channels
+from xover.recordings.transfer import Deconvolved, deconvolve, quiet_spans, read_channels
 from xover.rules.recordings import HUM_DB, NOISY_SHARE
 
 PER_OCTAVE = 48
@@ -56,7 +57,8 @@ def read_two_channels(path: Path | str, plan: SweepPlan) -> TwoChannels:
     recording = read_wav(path)
     if recording.channels < 2:
         raise InputError("has one channel", "record both: one across resistor and driver, one across the driver", path)
-    readings, found = read_recording(recording, plan, 2)
+    whole, found = read_recording(recording, plan, (0, 1))
+    readings = read_channels(whole, grid_of(plan))
     first, second = readings.value
     noise = readings.sigma / np.abs(first)
     sigma = np.hypot(noise[1], noise[0] * np.abs(second / first))
@@ -68,9 +70,12 @@ def read_two_channels(path: Path | str, plan: SweepPlan) -> TwoChannels:
     return TwoChannels(readings.frequency_hz, second / first, sigma, tuple(found))
 
 
-def read_recording(recording: Recording, plan: SweepPlan, channels: int) -> tuple[ChannelReadings, list[Found]]:
-    """The first channels of a recording against the file that was played, and what is wrong with it."""
-    samples = np.array(recording.samples[:, :channels], dtype=float)
+def read_recording(recording: Recording, plan: SweepPlan, channels: Sequence[int]) -> tuple[Deconvolved, list[Found]]:
+    """Channels of a recording, from 0, divided by the file that was played, and what is wrong with them.
+
+    The first of them must not be silent. Raises InputError as `read_two_channels`.
+    """
+    samples = np.array(recording.samples[:, list(channels)], dtype=float)
     samples -= samples.mean(axis=0)
     path = recording.path
     loudest = int(np.argmax(np.abs(samples).max(axis=0)))
@@ -100,8 +105,12 @@ def read_recording(recording: Recording, plan: SweepPlan, channels: int) -> tupl
     if hum.above_noise_db > HUM_DB:
         hum.take_out(samples, recording.rate_hz)
         found.append(Found(RecordingFault.HUM, 0, hum.mains_hz))
-    low, high = plan.usable_hz
-    grid = log_grid(low, min(high, 20_000.0), PER_OCTAVE)
     start = place.sample(plan, plan.start_s)
     found = [one for one in found if one.fault is not RecordingFault.SILENT]
-    return read_channels(samples, start, place.stretch, plan, [samples[q] for q in quiet], grid), found
+    return deconvolve(samples, start, place.stretch, plan, [samples[q] for q in quiet]), found
+
+
+def grid_of(plan: SweepPlan) -> Float:
+    """(n,) frequencies that a sweep is read at."""
+    low, high = plan.usable_hz
+    return log_grid(low, min(high, 20_000.0), PER_OCTAVE)

@@ -23,6 +23,9 @@ CYCLES: Final = 150.0
 LONGEST_S: Final = TAIL_S - 0.05
 FLAT: Final = 0.7
 """Share of the window's tail that is flat before it falls."""
+HARMONICS: Final = (2, 3, 4, 5)
+FEWEST_PERIODS: Final = 10.0
+"""In half the window that cuts a harmonic out."""
 _EDGE_S: Final = 0.02
 """Left out at both ends of a silence: a marker rings."""
 
@@ -49,16 +52,49 @@ def quiet_spans(plan: SweepPlan) -> tuple[tuple[float, float], ...]:
     return (first + 0.3, plan.start_s - _EDGE_S), (last + 0.3, last + QUIET_S)
 
 
-def read_channels(
-    samples: Float, start: float, stretch: float, plan: SweepPlan, quiet: list[Float], frequency_hz: Float
-) -> ChannelReadings:
+@dataclass(frozen=True, eq=False)
+class Deconvolved:
+    """Channels divided by the sweep: impulse responses, with what is needed to read them.
+
+    Attributes
+    ----------
+    rate_hz : samples of the recording in a second of the player's clock. zero : sample of every response at which the
+        sweep starts. responses : (channels, n). lines_hz, power : of the sweep. noise : of each silence, its
+        frequencies and the power of each channel.
+    """
+
+    plan: SweepPlan
+    rate_hz: float
+    zero: int
+    responses: Float
+    lines_hz: Float
+    power: Float
+    noise: tuple[tuple[Float, Float], ...]
+
+    def through(self, window: Float, first: int, frequency_hz: Float) -> tuple[Complex, Float]:
+        """(channels, k) spectrum of what a window lets through, and (channels, k) standard deviation by noise.
+
+        Parameters
+        ----------
+        window : (m,). first : its first sample, from the sweep's start. frequency_hz : (k,).
+        """
+        cut = self.responses[:, self.zero + first : self.zero + first + len(window)] * window
+        times = (np.arange(len(window)) + first) / self.rate_hz
+        value = np.stack([cut @ np.exp(-2j * np.pi * f * times) for f in frequency_hz], axis=1)
+        size = np.interp(frequency_hz, self.lines_hz, self.power)
+        power = np.array(
+            [np.mean([np.interp(frequency_hz, f, d[:, c]) for f, d in self.noise], axis=0) for c in range(len(value))]
+        )
+        return value, np.sqrt(power * float(np.sum(window**2)) / size)
+
+
+def deconvolve(samples: Float, start: float, stretch: float, plan: SweepPlan, quiet: list[Float]) -> Deconvolved:
     """Divide every channel by the sweep.
 
     Parameters
     ----------
-    samples : (n, channels), hum taken out. start : sample, with its share, at which the sweep starts. stretch :
-        samples for one
-        that was played. quiet : silences, each (m, channels). frequency_hz : (k,) rising, within the sweep.
+    samples : (n, channels), hum taken out. start : sample, with its share, at which the sweep starts.
+    stretch : samples for one that was played. quiet : silences, each (m, channels).
     """
     rate = plan.rate_hz * stretch
     wave = sweep(plan, stretch)
@@ -67,40 +103,60 @@ def read_channels(
     block = samples[begin : begin + before + len(wave) + int(TAIL_S * rate)]
     length = _quick(len(block) + len(wave))
     spectrum = np.fft.rfft(wave, length)
-    power = np.abs(spectrum) ** 2
+    power = np.asarray(np.abs(spectrum) ** 2, dtype=float)
     lines = np.fft.rfftfreq(length, 1.0 / rate)
     low, high = plan.usable_hz
     floor = 1e-3 * power[(lines >= low) & (lines <= high)].min()
     inverse = np.conj(spectrum) / (power + floor)
     inverse *= np.exp(2j * np.pi * lines / rate * (start - begin))
-    early, late = 0.45 * plan.lead_s(2), LONGEST_S
-    responses = [
-        _around_zero(np.fft.irfft(np.fft.rfft(c, length) * inverse, length), early, late, rate) for c in block.T
-    ]
-    zero = int(early * rate) + 2
-    noise = [_density(piece, rate) for piece in quiet]
-    value = np.empty((samples.shape[1], len(frequency_hz)), dtype=complex)
+    # What is earlier than the sweep's start stands at the end: the harmonics among it.
+    early, late = int(1.2 * plan.lead_s(HARMONICS[-1]) * rate), int(TAIL_S * rate)
+    responses = []
+    for channel in block.T:
+        whole = np.fft.irfft(np.fft.rfft(channel, length) * inverse, length)
+        responses.append(np.concatenate([whole[-early:], whole[:late]]))
+    noise = tuple(_density(piece, rate) for piece in quiet)
+    return Deconvolved(plan, rate, early, np.array(responses), np.asarray(lines, dtype=float), power, noise)
+
+
+def read_channels(found: Deconvolved, frequency_hz: Float) -> ChannelReadings:
+    """Every channel over frequency, by windows as long as each octave needs.
+
+    Parameters
+    ----------
+    frequency_hz : (k,) rising, within the sweep.
+    """
+    early = 0.45 * found.plan.lead_s(2)
+    value = np.empty((len(found.responses), len(frequency_hz)), dtype=complex)
     sigma = np.empty(value.shape)
     octave = np.floor(np.log2(frequency_hz / frequency_hz[0])).astype(int)
     for k in np.unique(octave):
         rows = octave == k
         reach = CYCLES / float(frequency_hz[rows][0])
-        window, first = _window(min(early, reach), min(late, reach), rate)
-        cut = np.stack([r[zero + first :][: len(window)] * window for r in responses], axis=1)
-        times = (np.arange(len(window)) + first) / rate
-        for i in np.flatnonzero(rows):
-            value[:, i] = np.exp(-2j * np.pi * frequency_hz[i] * times) @ cut
-        size = np.interp(frequency_hz[rows], lines, power)
-        spread = [np.interp(frequency_hz[rows], grid, d[:, c]) for c in range(value.shape[0]) for grid, d in noise]
-        each = np.array(spread).reshape(value.shape[0], len(noise), -1).mean(axis=1)
-        sigma[:, rows] = np.sqrt(each * float(np.sum(window**2)) / size)
+        window, first = _window(min(early, reach), min(LONGEST_S, reach), found.rate_hz)
+        value[:, rows], sigma[:, rows] = found.through(window, first, frequency_hz[rows])
     return ChannelReadings(frequency_hz, value, sigma)
 
 
-def _around_zero(response: Float, early_s: float, late_s: float, rate: float) -> Float:
-    """What a window can reach: from `early_s` before the sweep's start, which stands at the end, to `late_s` behind."""
-    before, after = int(early_s * rate) + 2, int(late_s * rate) + 2
-    return np.concatenate([response[-before:], response[:after]])
+def harmonics(found: Deconvolved, channel: int, frequency_hz: Float) -> Float:
+    """(orders, k) level of each harmonic beside the fundamental, dB, at the frequency that was played.
+
+    Orders are those of `HARMONICS`; NaN where the harmonic lies beyond the sweep, or the window holds few of its
+    periods. A harmonic's own response lies
+    `lead_s` earlier (Novak, Lotton, Simon 2015); half of the way to its neighbours is cut out.
+    """
+    plan, top = found.plan, found.plan.usable_hz[1]
+    reach = 0.45 * (plan.lead_s(HARMONICS[-1]) - plan.lead_s(HARMONICS[-2]))
+    window, first = _window(reach, reach, found.rate_hz)
+    one = np.abs(found.through(window, first, frequency_hz)[0][channel])
+    out = np.full((len(HARMONICS), len(frequency_hz)), np.nan)
+    for row, n in enumerate(HARMONICS):
+        held = (n * frequency_hz <= top) & (n * frequency_hz * reach >= FEWEST_PERIODS)
+        if held.any():
+            at = first - round(plan.lead_s(n) * found.rate_hz)
+            size = np.abs(found.through(window, at, n * frequency_hz[held])[0][channel])
+            out[row, held] = 20.0 * np.log10(np.maximum(size, 1e-12) / one[held])
+    return out
 
 
 def _window(before_s: float, after_s: float, rate: float) -> tuple[Float, int]:

@@ -47,3 +47,14 @@ PURPOSES: Final[Mapping[str, Preset]] = {
     "speaker": Preset(10.0, 23_000.0, 0.3),
     "microphone": Preset(20.0, 23_000.0, 2.0),
 }
+
+SHORTEST_GATE_S: Final = 0.8e-3
+"""A driver rings out within this at its upper end: nothing earlier is taken for a reflection."""
+LONGEST_GATE_S: Final = 10e-3
+"""A gate that nobody gave is no longer, though no reflection shows."""
+REFLECTION_DB: Final = -24.0
+"""From here on, re the direct sound, a later peak is taken for a reflection: it ripples by 0.5 dB, up and down."""
+GATE_SHARE: Final = 0.96
+"""Of the time to the reflection, as it rises before its peak."""
+RATTLE_DB: Final = -20.0
+"""Harmonics above this, a tenth, are a driver that rubs, rattles or is driven too hard."""

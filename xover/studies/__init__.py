@@ -11,6 +11,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
         "new": "studies.desk.new",
         "sweep": "studies.desk.sweep",
         "jig": "studies.desk.jig",
+        "response": "studies.desk.response",
         "check": "studies.desk.check",
         "undo": "studies.desk.undo",
     },

@@ -18,7 +18,8 @@ from xover.figures import hertz, ohm
 from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
-from xover.recordings.faults import Found, RecordingFault
+from xover.recordings.faults import Found
+from xover.recordings.told import found_lines
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
 from xover.rules.recordings import RESISTOR_WRONG
 from xover.studies.desk.jig.ratios import ChannelRatio, read_ratio
@@ -296,24 +297,6 @@ def _known(
     )
 
 
-def _found(found: Sequence[tuple[str, Found]]) -> Iterator[Block]:
-    """The worst of each kind, and in which recordings it is."""
-    for fault, words in _FOUND_WORDS.items():
-        names = [name for name, one in found if one.fault is fault]
-        if names:
-            worst = max((one for _, one in found if one.fault is fault), key=lambda one: abs(one.figure))
-            more = f", and {len(names) - 1} more" if len(names) > 1 else ""
-            yield fact(fault.value.replace("-", " "), f"{names[0]}{more}: {words.format(worst.figure, worst.channel)}")
-
-
-_FOUND_WORDS = {
-    RecordingFault.TWO_CLOCKS: "player and recorder run on two clocks, {0:+.0f} ppm apart: allowed for",
-    RecordingFault.HUM: "hum of the mains at {0:.2f} Hz, taken out",
-    RecordingFault.NOISY: "{0:.0%} of the rows are lost in noise: raise the level",
-    RecordingFault.MOVING_GAIN: "channel {1} changes its gain by {0:+.1f} dB: switch off automatic gain, record again",
-}
-
-
 def tell(study: JigStudy) -> Iterator[Block]:
     """The sweep in a few rows, and how sure it is."""
     yield Head(f"{Path(study.source).name}: impedance by a resistor of {study.reference_ohm:g} ohm")
@@ -325,7 +308,7 @@ def tell(study: JigStudy) -> Iterator[Block]:
     yield fact("sure to", f"{100.0 * study.worst_share:.1f} % at worst, at {hertz(study.worst_at_hz)}")
     if study.scatter_share is not None:
         yield fact("takes", f"differ by {100.0 * study.scatter_share:.1f} % of the ratio at worst")
-    yield from _found(study.found)
+    yield from found_lines(study.found)
     if study.check is not None:
         c = study.check
         yield fact(

@@ -1,0 +1,180 @@
+"""Microphone against loop-back, through a gate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from xover.acoustic.time import SPEED_OF_SOUND_M_S
+from xover.curve import Evidence, Float
+from xover.errors import InputError, OptionError, named
+from xover.files.tables import read_response
+from xover.files.wav import read_wav
+from xover.readable import Readable
+from xover.recordings.faults import Found
+from xover.recordings.gate import Arrival, find_arrival, gated
+from xover.recordings.reading import grid_of, read_plan, read_recording
+from xover.recordings.transfer import HARMONICS, harmonics
+from xover.rules.recordings import GATE_SHARE, LONGEST_GATE_S
+
+
+class CurveIs(StrEnum):
+    """What a microphone's file holds."""
+
+    RESPONSE = "response"
+    CORRECTION = "correction"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class RecordedResponse(Readable):
+    """A response, with what it was got by.
+
+    Attributes
+    ----------
+    frequency_hz : (n,) from 1/gate on. level_db : (n,) relative, for 1 m. phase_deg : (n,), the way's delay taken off;
+        None without a loop-back. noise_db : (n,) one standard deviation by noise. arrival : of the sound.
+    gate_s : applied; gate_given : by the user. delay_s : taken off the phase.
+    harmonics_db : (orders, n) of `HARMONICS`, NaN where not known. found : what is wrong. curve_hz : where the
+        microphone's file reaches; None without one.
+    """
+
+    source: str
+    frequency_hz: Float
+    level_db: Float
+    phase_deg: Float | None
+    noise_db: Float
+    arrival: Arrival
+    gate_s: float
+    gate_given: bool
+    delay_s: float
+    distance_m: float
+    harmonics_db: Float
+    found: tuple[Found, ...]
+    curve_hz: tuple[float, float] | None
+    warnings: tuple[str, ...]
+
+    @property
+    def worst_harmonic(self) -> tuple[int, float, float] | None:
+        """Order, dB and Hz of the strongest; None where none is known."""
+        if not np.isfinite(self.harmonics_db).any():
+            return None
+        row, column = np.unravel_index(int(np.nanargmax(self.harmonics_db)), self.harmonics_db.shape)
+        return HARMONICS[row], float(self.harmonics_db[row, column]), float(self.frequency_hz[column])
+
+    @property
+    def table(self) -> str:
+        """As a measurement table that every command reads."""
+        if self.phase_deg is None:
+            rows = zip(self.frequency_hz, self.level_db, strict=True)
+            return "frequency Hz,level dB\n" + "".join(f"{f:.6g},{d:.3f}\n" for f, d in rows)
+        three = zip(self.frequency_hz, self.level_db, self.phase_deg, strict=True)
+        return "frequency Hz,level dB,phase deg\n" + "".join(f"{f:.6g},{d:.3f},{p:.2f}\n" for f, d, p in three)
+
+    def plain(self) -> dict[str, Any]:
+        """Curves and figures; SI units."""
+        worst = self.worst_harmonic
+        return {
+            "source": self.source,
+            "frequency_hz": self.frequency_hz,
+            "level_db": self.level_db,
+            "phase_deg": self.phase_deg,
+            "noise_db": self.noise_db,
+            "arrival_s": self.arrival.at_s,
+            "reflection_s": self.arrival.reflection_s,
+            "gate_s": self.gate_s,
+            "delay_s": self.delay_s,
+            "worst_harmonic": None if worst is None else dict(zip(("order", "db", "hz"), worst, strict=True)),
+            "found": [{"fault": f.fault.value, "channel": f.channel or None, "figure": f.figure} for f in self.found],
+            "warnings": list(self.warnings),
+        }
+
+
+def read_recorded(
+    recording: Path | str,
+    played: Path | str,
+    microphone: int,
+    loop: int | None,
+    gate_s: float | None,
+    distance_m: float,
+    curve: Path | str | None,
+    curve_is: CurveIs | None,
+) -> RecordedResponse:
+    """Read it.
+
+    Parameters
+    ----------
+    microphone, loop : channels from 1; a loop of 0 is the other one of two, None is none.
+
+    Raises InputError, OptionError.
+    """
+    if (curve is None) != (curve_is is None):
+        raise OptionError(
+            f"{named('curve')} and {named('curve_is')} only serve together",
+            "microphone files come with either sign: read in it which it is",
+        )
+    whole = read_wav(recording)
+    reference = loop if loop else None
+    if loop == 0 and whole.channels == 2:
+        reference = 3 - microphone
+    for parameter, channel in (("microphone", microphone), ("loop", reference)):
+        if channel is not None and channel > whole.channels:
+            raise OptionError(
+                f"{named(parameter)} is channel {channel} of {whole.channels}",
+                "channels count from 1: name one that is there",
+            )
+    if reference == microphone:
+        raise OptionError(f"{named('loop')} and {named('microphone')} are one channel", "give two, or no loop-back")
+    plan = read_plan(played)
+    channels = [microphone - 1, *([reference - 1] if reference is not None else [])]
+    found, faults = read_recording(whole, plan, channels)
+    loop_at = None if reference is None else 1
+    arrival = find_arrival(found, 0, loop_at)
+    lag = 0 if loop_at is None else int(np.argmax(np.abs(found.responses[loop_at]))) - found.zero
+    gate = gate_s
+    if gate is None:
+        gate = LONGEST_GATE_S if arrival.reflection_s is None else GATE_SHARE * arrival.reflection_s
+    grid = grid_of(plan)
+    grid = grid[grid >= 1.0 / gate]
+    if len(grid) < 8:
+        raise OptionError(
+            f"a gate of {1000 * gate:.2g} ms leaves no band of the sweep", f"give a longer {named('gate_ms')}"
+        )
+    value, sigma = gated(found, 0, loop_at, arrival.at_s + lag / found.rate_hz, gate, grid)
+    delay = distance_m / SPEED_OF_SOUND_M_S
+    level = 20.0 * np.log10(np.abs(value) * distance_m)
+    reach = None
+    if curve is not None:
+        level, reach = _with_curve(grid, level, curve, -1.0 if curve_is is CurveIs.RESPONSE else 1.0)
+    phase = None
+    if loop_at is not None:
+        phase = np.degrees(np.angle(value * np.exp(2j * np.pi * grid * delay)))
+    noise = 20.0 / np.log(10.0) * sigma / np.abs(value)
+    return RecordedResponse(
+        str(recording),
+        grid,
+        level,
+        phase,
+        noise,
+        arrival,
+        gate,
+        gate_s is not None,
+        delay,
+        distance_m,
+        harmonics(found, 0, grid),
+        tuple(faults),
+        reach,
+        (),
+    )
+
+
+def _with_curve(grid: Float, level: Float, path: Path | str, sign: float) -> tuple[Float, tuple[float, float]]:
+    """Levels with the microphone's file in them; beyond its ends its last value stays."""
+    own, _ = read_response(path, Evidence.MEASURED)
+    if own.lowest_hz > grid[-1] or own.highest_hz < grid[0]:
+        raise InputError("does not reach the band of the recording", "give the microphone's own file", path)
+    at = np.interp(np.log(grid), np.log(own.frequency_hz), own.level_db)
+    return level + sign * at, (own.lowest_hz, own.highest_hz)
