@@ -72,4 +72,4 @@ def test_help_loads_no_command():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.startswith("Usage: xover ")
-    assert done.stderr.strip() == "[] ['xover.cli.group', 'xover.cli.main']"
+    assert done.stderr.strip() == "[] ['xover.cli.group', 'xover.cli.main', 'xover.cli.streams']"

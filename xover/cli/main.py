@@ -1,7 +1,7 @@
 """The `xover` command: the commands in the order of the job, and the one place where errors end.
 
-Exit status: 0 done; 1 done, and a limit of the user's is broken (only with --strict); 2 bad input;
-3 a fault of xover itself. Data goes to standard output, everything else to standard error.
+Exit status: 0 done; 1 done, and a limit of the user's is broken (only with --strict); 2 bad input, or an output that
+takes nothing; 3 a fault of xover itself. Data goes to standard output, everything else to standard error.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import typer
 
 from xover import __version__
 from xover.cli.group import JobGroup
+from xover.cli.streams import take_streams
 from xover.errors import XoverError
 from xover.pool.ends import end_on_signals
 
@@ -64,6 +65,7 @@ def run() -> NoReturn:
     end_on_signals()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(50_000)  # many small objects that live long: looking for garbage among them costs 5 to 10 %
+    take_streams()
     sys.exit(main(sys.argv[1:]))
 
 
@@ -91,10 +93,6 @@ def _run(arguments: list[str]) -> int:
         return _fail(f"{_flat(error.format_message())} See 'xover --help'.", 2)
     except XoverError as error:
         return _fail(str(error), 2)
-    except BrokenPipeError:
-        # The reader of our output has gone, as with `| head`; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except KeyboardInterrupt:
         return _fail("stopped", 130)
     except Exception as error:

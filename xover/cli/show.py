@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -11,13 +12,23 @@ from typing import Any
 import typer
 
 from xover.blocks import SCREEN_COLUMNS, Block, Facts, Gap, Head, Items, Listing, Note, Table, Text, Warn
+from xover.cli.streams import encoding_of, spelled
 
 
 def show_json(result: Any) -> None:
     """Write one JSON object, and nothing else, to standard output."""
     from xover.plain import to_plain
 
-    typer.echo(json.dumps(to_plain(result), allow_nan=False, ensure_ascii=False))
+    typer.echo(escaped(json.dumps(to_plain(result), allow_nan=False, ensure_ascii=False), encoding_of(sys.stdout)))
+
+
+def escaped(words: str, encoding: str = "utf-8") -> str:
+    """JSON as it is safe to print: what a terminal obeys, hides or does not have stands as `\\uXXXX`."""
+    return re.sub(
+        "[^ -~]",
+        lambda c: c[0] if c[0].isprintable() and spelled(c[0], encoding) == c[0] else json.dumps(c[0])[1:-1],
+        words,
+    )
 
 
 def render(blocks: Iterable[Block]) -> None:
@@ -130,4 +141,4 @@ def show_warnings(warnings: Iterable[str]) -> None:
 
 def clean(text: str) -> str:
     """Names come from files: control characters must not reach the terminal."""
-    return "".join(c if c.isprintable() else " " for c in text)
+    return spelled("".join(c if c.isprintable() else " " for c in text), encoding_of(sys.stdout))

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 LONGEST: Final = 2000
-_TURNING: Final = frozenset("\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def safe(text: str, longest: int = LONGEST) -> str:
@@ -37,7 +36,7 @@ def one_line(text: str, longest: int) -> str:
 
 
 def _visible(character: str) -> bool:
-    return character not in _TURNING and unicodedata.category(character) not in {"Cc", "Cs", "Co", "Cn", "Zl", "Zp"}
+    return unicodedata.category(character) not in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
 WORDS: Final = {PASS: "passes", MARGINAL: "marginal", FAIL: "fails", UNKNOWN: "no verdict"}
