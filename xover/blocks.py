@@ -19,9 +19,14 @@ SCREEN_COLUMNS: Final = 80
 """What a terminal shows side by side."""
 
 
+GONE: Final = "gone"
+FAULT: Final = "fault"
+
+
 @dataclass(frozen=True)
 class Text:
-    """A paragraph. `tone`: "" plain, "lead" for the sentence to read first, "quiet" for how to read what is above.
+    """A paragraph. `tone`: "" plain, "lead" for the sentence to read first, "quiet" for how to read what is above,
+    GONE for what is not told for want of data, FAULT for what is not told by a fault of our own.
 
     On a terminal `flush` leaves its indent out, and `apart` puts an empty line before it.
     """
@@ -173,6 +178,17 @@ class Section:
     def pictures(self) -> tuple[Picture, ...]:
         """Its figures."""
         return tuple(b for b in self.blocks if isinstance(b, Picture))
+
+    @property
+    def not_told(self) -> tuple[Text, ...]:
+        """What stands in the place of what could not be told."""
+        return tuple(b for b in self.blocks if isinstance(b, Text) and b.tone in (GONE, FAULT))
+
+    @property
+    def mark(self) -> str:
+        """What the contents say of it; empty where all is told."""
+        tones = {b.tone for b in self.not_told}
+        return "a fault in it" if FAULT in tones else "not all is told" if tones else ""
 
 
 def sentence(words: str) -> Text:

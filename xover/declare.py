@@ -204,7 +204,8 @@ class Question:
     strict_needs, plot_needs : parameter without which there is no limit, or nothing to draw.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. numbers : one that holds numbers for speaker.toml.
-    output : attribute that holds the text of a file, or its bytes.
+    output : attribute that holds the text of a file, or its bytes. fault : one that tells what in an answer that is
+        whole otherwise is missing by a fault of xover itself; the command ends with status 3 then.
     written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
     told_in : module beside the question that has its `tell`.
     shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
@@ -222,6 +223,7 @@ class Question:
     write: str = ""
     numbers: str = ""
     output: str = ""
+    fault: str = ""
     written: str = "Written to {path}."
     piped: bool = False
     told_in: str = "words"

@@ -119,6 +119,10 @@ class NoSolutionError(XoverError):
         return type(self), (self.problem, self.remedy)
 
 
+class PartlyToldError(Exception):
+    """An answer was told, but for what these words name: a fault of xover itself."""
+
+
 def nearest_word(word: str, known: Iterable[str]) -> str | None:
     """The known word that was probably meant, whatever its case, or None; for remedies."""
     lower = {name.lower(): name for name in known}

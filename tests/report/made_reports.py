@@ -19,6 +19,7 @@ from typing import Any, Final
 
 from xover.bench.build_steps import BuildOrder
 from xover.figures import noting
+from xover.report.answers import Answers
 from xover.report.report import Report, make_report
 from xover.report.workshop import NotKnown
 
@@ -48,7 +49,7 @@ class Made:
     answer : of the decision. built : name of the network to be built; new : whether it differs from what is there.
     present : name of the network that is there. notes : figures that were written, as `figures.noting` gives them.
     first_reading, first_whole : the first DC reading of the build order, and the first of the finished board.
-    not_known : why answers are missing, by name.
+    not_known : why answers are missing, by name. answers : all of them.
     """
 
     folder: Path
@@ -63,6 +64,7 @@ class Made:
     not_known: Mapping[str, str]
     present: str
     notes: tuple[tuple[str, str, str], ...]
+    answers: Answers
 
 
 def made_report(name: str, shared: Path) -> Made:
@@ -108,6 +110,7 @@ def told(folder: Path, report: Report, notes: Sequence[tuple[str, str, str]]) ->
         not_known={k: a.why for k, a in report.answers.known.items() if isinstance(a, NotKnown)},
         present=report.answers.present,
         notes=tuple(notes),
+        answers=report.answers,
     )
 
 

@@ -16,7 +16,7 @@ from xover.cli import complete
 from xover.cli.progress import ProgressBar
 from xover.cli.show import render, show_json, show_text, show_warnings
 from xover.declare import Ask, Asked, Grid, asked_of, question_of
-from xover.errors import InputError, OptionError, XoverError, named
+from xover.errors import InputError, OptionError, PartlyToldError, XoverError, named
 from xover.figures import place
 from xover.remark import pressing
 from xover.units import COUNT, FILE, HZ, TEXT, YES
@@ -192,6 +192,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         show_warnings(warnings)
     if fault is not None:
         raise fault
+    if q.fault and getattr(result, q.fault):
+        raise PartlyToldError(getattr(result, q.fault))
     return 1 if common.get("strict") and not getattr(result, q.strict) else 0
 
 

@@ -17,7 +17,7 @@ import typer
 from xover import __version__
 from xover.cli.group import JobGroup
 from xover.cli.streams import take_streams
-from xover.errors import XoverError
+from xover.errors import PartlyToldError, XoverError
 from xover.pool.ends import end_on_signals
 
 NAME: Final = "xover"
@@ -100,7 +100,7 @@ def _run(arguments: list[str]) -> int:
             raise
         if ASKED_BY_SHELL in os.environ:
             return 3
-        kind = f"{type(error).__name__}: {error}"
+        kind = str(error) if isinstance(error, PartlyToldError) else f"{type(error).__name__}: {error}"
         return _fail(
             f"a fault of xover itself, not of your files: {_flat(kind)[:300]}; set XOVER_DEBUG=1 and report it", 3
         )

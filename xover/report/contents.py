@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from xover.blocks import Block, Downloads, Head, Items, Listing, Picture, Section, Text
 from xover.drawing.save import csv_row
-from xover.report.answers import Answers
+from xover.report.answers import Answers, NotToldError
+from xover.report.page import html_of
 from xover.report.sections import bench, decision, proposals, sound
 from xover.report.works import Formulas
+from xover.report.workshop import NotKnown, attempt
 
 LONGEST_SHOWN: Final = 400
 """Letters of a formula on the page."""
 
 
-def appendix(answers: Answers, others: Sequence[Section]) -> Section:
+def appendix(answers: Answers, others: Sequence[Section]) -> Iterable[Block]:
     """Formulas with losses left out as text, exact ones and all curves to save."""
-    blocks: list[Block] = answers.gone("formulas", "the formulas")
+    blocks: list[Block] = answers.gone("formulas", "the formulas") + answers.failed("formulas")
     study = answers.study("formulas", Formulas)
     files = [(f"{p.name}.csv", p.title, p.data) for section in others for p in section.pictures if p.data]
     if study is not None:
@@ -44,20 +46,59 @@ def appendix(answers: Answers, others: Sequence[Section]) -> Section:
         numbers = [csv_row(["quantity", "value, SI"]), *(csv_row([n, repr(v)]) for n, v in study.numbers.items())]
         files.append(("numbers.csv", "The values in the formulas", "".join(numbers)))
     blocks.append(Downloads(tuple(files)))
-    return Section("appendix", "Appendix: formulas and data", tuple(blocks))
+    return blocks
+
+
+@dataclass(frozen=True)
+class Part:
+    """A section as it is made: its place in links, its heading, and the function of the answers that tells it."""
+
+    anchor: str
+    heading: str
+    tell: Callable[[Answers], Iterable[Block]]
+    new_page: bool = False
 
 
 ORDER: Final = (
-    *(decision.decision, decision.evidence, decision.drawing, sound.sound, sound.load, sound.condition),
-    *(proposals.proposals, proposals.bill, bench.wiring, bench.build, bench.cautions, bench.owner),
+    Part("decision", "Decision", decision.decision),
+    Part("evidence", "What was measured, what assumed", decision.evidence),
+    Part("schematic", "Schematic", decision.drawing),
+    Part("sound", "Sound", sound.sound),
+    Part("load", "Load", sound.load),
+    Part("condition", "Condition", sound.condition),
+    Part("proposals", "Proposals", proposals.proposals),
+    Part("bill", "Bill of materials", proposals.bill),
+    Part("wiring", "Wiring list", bench.wiring),
+    Part("build", "Build order and checks", bench.build),
+    Part("cautions", "Cautions of this case", bench.cautions),
+    Part("owner", "For the buyer or the next owner", bench.owner, new_page=True),
 )
 
 
 def all_sections(answers: Answers) -> tuple[Section, ...]:
     """Every section that has something to say, the appendix with the data of all figures last."""
-    made = [part(answers) for part in ORDER]
+    made = [section_of(part, answers) for part in ORDER]
     told = list(notes_once([section for section in made if section.blocks]))
-    return (*told, appendix(answers, told))
+    last = Part("appendix", "Appendix: formulas and data", lambda a: appendix(a, told))
+    return (*told, section_of(last, answers))
+
+
+def section_of(part: Part, answers: Answers) -> Section:
+    """The section by itself: what cannot be told, or shown, is a box in its place, and nobody else's matter."""
+
+    def made() -> Section:
+        try:
+            blocks = tuple(part.tell(answers))
+        except NotToldError as gone:
+            blocks = (gone.box,)
+        whole = Section(part.anchor, part.heading, blocks, part.new_page)
+        html_of(whole)  # what cannot be shown is found here, where a box can still stand in its place
+        return whole
+
+    section = attempt(made)
+    if isinstance(section, NotKnown):
+        return Section(part.anchor, part.heading, (section.box(f"the section '{part.heading}'"),), part.new_page)
+    return section
 
 
 def notes_once(sections: Sequence[Section]) -> Iterator[Section]:

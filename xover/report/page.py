@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
@@ -14,6 +15,7 @@ from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Picture, Section
 from xover.studies.change.decide.words import MARKS
 
 if TYPE_CHECKING:
+    from jinja2 import Template
     from markupsafe import Markup
 
 LONGEST: Final = 2000
@@ -63,21 +65,24 @@ class Page:
 
 def render(page: Page) -> str:
     """The page as HTML. Every word of it is escaped; only the drawings' markup is taken as it is."""
+    title = one_line(page.title, LONGEST_TITLE)
+    return _template("page.html.jinja").render(page=page, title=title, style=_resource("style.css"))
+
+
+def html_of(section: Section) -> str:
+    """The markup of one section."""
+    marks = {str(verdict): (sign, WORDS[str(verdict)]) for verdict, sign in MARKS.items()}
+    return _template("section.html.jinja").render(section=section, alone=frozenset(_alone(section)), marks=marks)
+
+
+@cache
+def _template(name: str) -> Template:
     from jinja2 import Environment, StrictUndefined
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    environment.filters["safe_text"] = safe
-    environment.filters["words"] = _words
-    environment.filters["data_uri"] = _data_uri
+    environment.filters |= {"safe_text": safe, "words": _words, "data_uri": _data_uri, "html": html_of}
     environment.tests["block"] = lambda block, kind: block.kind == kind
-    template = environment.from_string(_resource("page.html.jinja"))
-    return template.render(
-        page=page,
-        title=one_line(page.title, LONGEST_TITLE),
-        alone=frozenset(name for section in page.sections for name in _alone(section)),
-        style=_resource("style.css"),
-        marks={str(verdict): (sign, WORDS[str(verdict)]) for verdict, sign in MARKS.items()},
-    )
+    return environment.from_string(_resource(name))
 
 
 def _alone(section: Section) -> Iterator[str]:

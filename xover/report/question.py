@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from xover.blocks import Block, Text, fact
+from xover.blocks import FAULT, Block, Text, fact
 from xover.declare import Ask, question
-from xover.errors import OptionError, named
+from xover.errors import OptionError, PartlyToldError, XoverError, named
 from xover.studies.options import MostCost, Progress, Seed, Stock, quiet
 from xover.units import COUNT, FILE, FOLDER, NETWORK, YES
 
@@ -26,22 +26,33 @@ class WrittenReport:
 
     def plain(self) -> dict[str, Any]:
         """What was written and decided."""
-        made = self.page
+        made, decision = self.page, self.page.answers.decided_on
         return {
             "title": made.title,
             "standing": made.standing,
-            "recommendation": made.answers.decision.recommendation,
-            "answer": made.answers.decision.answer,
+            "recommendation": None if decision is None else decision.recommendation,
+            "answer": None if decision is None else decision.answer,
             "built": made.answers.build.name,
             "report": self.path,
             "bytes": self.size_bytes,
             "pdf": self.printed,
             "sections": [s.anchor for s in made.sections],
             "figures": [p.name for s in made.sections for p in s.pictures],
+            "not_told": [
+                {"section": s.anchor, "why": b.words, "fault": b.tone == FAULT}
+                for s in made.sections
+                for b in s.not_told
+            ],
         }
 
+    @property
+    def fault(self) -> str:
+        """What xover itself has failed in, in words; empty where it has not."""
+        places = ", ".join(f"'{heading}'" for heading in self.page.faults)
+        return "" if not places else f"the page is in {self.path}, with a box for what is missing in {places}"
 
-@question()
+
+@question(fault="fault")
 def report(
     folder: Annotated[Path, Ask("Speaker folder, or its speaker.toml.", FOLDER, place=True)],
     *,
@@ -111,6 +122,11 @@ def _print(page: Path, printed: Path, force: bool) -> None:
         print_pdf(page, printed, force)
     except OptionError as fault:
         raise OptionError(f"the page is in {page}, but it was not printed: {fault.problem}", fault.remedy) from None
+    except XoverError:
+        raise
+    except Exception as fault:
+        kind = f"{type(fault).__name__}: {fault}"
+        raise PartlyToldError(f"the page is in {page}, but it was not printed: {kind}") from fault
 
 
 def tell(written: WrittenReport) -> Iterator[Block]:
@@ -119,7 +135,8 @@ def tell(written: WrittenReport) -> Iterator[Block]:
     size = written.size_bytes / 1e3
     yield Text(f"{made.title}: report written to {written.path} ({size:.0f} kB).", flush=True)
     yield Text(made.standing)
-    yield fact("recommended", made.answers.decision.answer, 12)
+    decision = made.answers.decided_on
+    yield fact("recommended", "not known, see the page" if decision is None else decision.answer, 12)
     yield fact("built", made.answers.build.name, 12)
     if written.printed is not None:
         yield Text(f"Printed to {written.printed}.", flush=True)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from xover import __version__
 from xover.bench.missing import standing
-from xover.blocks import Section
+from xover.blocks import FAULT, Section
 from xover.files.atomic import write_text
 from xover.readable import Readable
 from xover.report.answers import Answers, gather
 from xover.report.page import Page, render
-from xover.report.workshop import Request
+from xover.report.workshop import NotKnown, Request, attempt
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -32,6 +32,11 @@ class Report(Readable):
     html: str
     sections: tuple[Section, ...]
     answers: Answers
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Headings of the sections in which something is not told by a fault of xover itself: it says so there."""
+        return tuple(s.heading for s in self.sections if any(b.tone == FAULT for b in s.not_told))
 
 
 def make_report(
@@ -67,7 +72,9 @@ def make_report(
     progress(1.0, "writing the page")
     from xover.report.contents import all_sections  # loads what the work before has no use for
 
-    words = standing(answers.plain_speaker, answers.plain_speaker.network_names)
+    words = attempt(standing, answers.plain_speaker, answers.plain_speaker.network_names)
+    if isinstance(words, NotKnown):
+        words = words.box("what was measured").words
     sections = all_sections(answers)
     day = (today or date.today()).isoformat()
     made = f"Made on {day} by xover {__version__} from the folder '{answers.plain_speaker.file.folder.name}'."

@@ -5,7 +5,7 @@ Loaded once the folder is known to be sound, and before other processes begin: a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,7 @@ import numpy as np
 from xover.bench import readings
 from xover.bench.build_steps import BuildOrder, build_order
 from xover.bench.wiring import WiringList, wiring_list
-from xover.blocks import Picture
+from xover.blocks import Picture, Text
 from xover.drawing.aged import draw_condition
 from xover.drawing.bears import draw_crosstalk, draw_stress, draw_tolerance
 from xover.drawing.bypass import draw_bypass, draw_bypass_map
@@ -29,7 +29,7 @@ from xover.errors import InputError, OptionError
 from xover.figures import db
 from xover.network import Network
 from xover.quantity import hertz
-from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop
+from xover.report.workshop import BUILDS, Answer, NotKnown, Workshop, attempt
 from xover.rules.triage import Rung
 from xover.sentences import capital
 from xover.sound.driver_fit import circuit_of
@@ -42,7 +42,7 @@ from xover.studies.bears.tolerance.study import study_tolerance
 from xover.studies.change.bypass.result import BypassStudy
 from xover.studies.change.decide.option import Option
 from xover.studies.change.decide.study import Decision, work_out
-from xover.studies.change.redesign.result import redesign_curves
+from xover.studies.change.redesign.result import RedesignStudy, redesign_curves
 from xover.studies.desk.check.study import CheckStudy, study_check
 from xover.studies.does.angles.study import study_off_axis
 from xover.studies.does.formula.study import study_formula
@@ -78,17 +78,17 @@ def option(shop: Workshop, name: Rung) -> Option:
     return work_out(shop.case, name)
 
 
-def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture, ...]:
+def bypass_pictures(shop: Workshop, study: BypassStudy) -> tuple[Picture | Text, ...]:
     """The figures of a bypass."""
     del shop
     title = "Bypass: the sum behind the crossover, and what each channel gets"
-    pictures = [_picture("bypass", title, draw_bypass(study), readings.read_bypass(study))]
+    pictures = [_picture("bypass", title, study, draw_bypass, readings.read_bypass)]
     if any(np.isfinite(chart.rms_deviation_db).any() for chart in study.maps):
         title = "Bypass map: corners and slopes, and what each leaves of the sum"
         found = [c for c in study.maps if c.best_slope]
         best = "; ".join(f"{c.best_slope} at {hertz(c.best_hz)}, {db(c.best_db, 2)} dB" for c in found)
         reading = f"Flattest that the upper driver stands: {best}." if found else "No corner is flat and safe at once."
-        pictures.append(_picture("bypass-map", title, draw_bypass_map(study), reading))
+        pictures.append(_picture("bypass-map", title, study, draw_bypass_map, lambda _: reading))
     return tuple(pictures)
 
 
@@ -98,14 +98,14 @@ def decided(shop: Workshop, decision: Decision) -> Answer:
     if not any(np.isfinite(o.level_db).any() for o in decision.options.values()):
         raise OptionError("the sum of none is known", "the list of what is missing says what would tell it")
     title = "Decision: the sums of the steps that matter, and their changes from the design"
-    return Answer(decision, _picture("options", title, draw_decide(decision), readings.read_decision(decision)))
+    return Answer(decision, _picture("options", title, decision, draw_decide, readings.read_decision))
 
 
 def sound(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What reaches each driver, and the sum."""
     study = predict(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sum, drivers and drive, network {network}"
-    return Answer(study, _picture(name, title, draw_prediction(study), readings.read_prediction(study)))
+    return Answer(study, _picture(name, title, study, draw_prediction, readings.read_prediction))
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +126,7 @@ def load(shop: Workshop, network: str, proposed: Proposed, name: str) -> Answer:
     """What the amplifier sees."""
     study = study_load(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Load: magnitude, EPDR and phase, network {network}"
-    return Answer(study, _picture(name, title, draw_load(study), readings.read_load(study)))
+    return Answer(study, _picture(name, title, study, draw_load, readings.read_load))
 
 
 def check(shop: Workshop) -> CheckStudy:
@@ -139,14 +139,14 @@ def condition(shop: Workshop) -> Answer:
     """How far age has moved it."""
     study = study_condition(shop.speaker, shop.frequency_hz)
     title = "Condition: what age has done to sum and drives"
-    return Answer(study, _picture("condition", title, draw_condition(study), readings.read_condition(study)))
+    return Answer(study, _picture("condition", title, study, draw_condition, readings.read_condition))
 
 
 def sensitivity(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """Which part matters."""
     study = study_sensitivity(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Sensitivity: which part matters, network {network}"
-    return Answer(study, _picture("sensitivity", title, draw_sensitivity(study), readings.read_sensitivity(study)))
+    return Answer(study, _picture("sensitivity", title, study, draw_sensitivity, readings.read_sensitivity))
 
 
 def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
@@ -155,7 +155,7 @@ def tolerance(shop: Workshop, network: str, proposed: Proposed) -> Answer:
         shop.with_networks(proposed), network, shop.frequency_hz, builds=BUILDS, seed=shop.request.seed
     )
     title = f"Tolerance: {BUILDS:,} builds of network {network}"
-    return Answer(study, _picture("tolerance", title, draw_tolerance(study), readings.read_tolerance(study)))
+    return Answer(study, _picture("tolerance", title, study, draw_tolerance, readings.read_tolerance))
 
 
 def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
@@ -165,18 +165,17 @@ def stress(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     except InputError as fault:  # nothing says how much power there is
         raise OptionError(fault.problem, "add rated_power_w and rated_load_ohm under [amplifier]") from None
     title = f"Stress: watts, volts and amperes in the parts, network {network}"
-    return Answer(study, _picture("stress", title, draw_stress(study), readings.read_stress(study)))
+    return Answer(study, _picture("stress", title, study, draw_stress, readings.read_stress))
 
 
 def board(shop: Workshop, network: str, proposed: Proposed) -> tuple[Answer | NotKnown, WiringList]:
     """What coupling between its coils does, and the wiring list with the distances that follow from it."""
     speaker = shop.with_networks(proposed)
-    try:
-        study = study_crosstalk(speaker, network, shop.frequency_hz)
-    except OptionError as fault:  # fewer than two coils
-        return NotKnown(" ".join(str(fault).split())), wiring_list(speaker.network(network), speaker)
+    study = attempt(study_crosstalk, speaker, network, shop.frequency_hz)
+    if isinstance(study, NotKnown):  # such as fewer than two coils
+        return study, wiring_list(speaker.network(network), speaker)
     title = f"Coil crosstalk, network {network}"
-    drawn = Answer(study, _picture("crosstalk", title, draw_crosstalk(study), readings.read_crosstalk(study)))
+    drawn = Answer(study, _picture("crosstalk", title, study, draw_crosstalk, readings.read_crosstalk))
     return drawn, wiring_list(speaker.network(network), speaker, crosstalk=study)
 
 
@@ -184,20 +183,24 @@ def angles(shop: Workshop, network: str, proposed: Proposed) -> Answer:
     """The sum off the axis."""
     study = study_off_axis(shop.with_networks(proposed), network, shop.frequency_hz)
     title = f"Off axis, network {network}"
-    return Answer(study, _picture("off-axis", title, draw_off_axis(study), readings.read_off_axis(study)))
+    return Answer(study, _picture("off-axis", title, study, draw_off_axis, readings.read_off_axis))
 
 
 def before_and_after(shop: Workshop, worked: Option) -> Answer | None:
     """The refresh or the redesign against what is there; None for another option."""
+    title = f"Before and after: {worked.name}"
     if worked.name is Rung.REFRESH or (worked.name is Rung.DRIVER and worked.renews):
         study = worked.study if worked.name is Rung.REFRESH else shop.case.refresh
-        figure, reading = draw_refresh(study), readings.read_refresh(study)
-    elif worked.name in (Rung.REVALUE, Rung.REDESIGN):
-        figure = draw_redesign(worked.study, redesign_curves(worked.study, shop.speaker))
-        reading = f"{capital(worked.what)}."
-    else:
-        return None
-    return Answer(worked.study, _picture("before-after", f"Before and after: {worked.name}", figure, reading))
+        return Answer(worked.study, _picture("before-after", title, study, draw_refresh, readings.read_refresh))
+    if worked.name in (Rung.REVALUE, Rung.REDESIGN):
+
+        def draw(study: RedesignStudy) -> Any:
+            return draw_redesign(study, redesign_curves(study, shop.speaker))
+
+        return Answer(
+            worked.study, _picture("before-after", title, worked.study, draw, lambda _: f"{capital(worked.what)}.")
+        )
+    return None
 
 
 def schematic(shop: Workshop, network: Network, other: Network | None, title: str, reading: str) -> Picture:
@@ -227,8 +230,17 @@ def formulas(shop: Workshop, network: Network, name: str) -> Formulas:
     return Formulas(name, written, dict(study.numbers))
 
 
-def _picture(name: str, title: str, figure: Any, reading: str) -> Picture:
-    svg = figure_svg(figure, name=name, title=title, description=reading)
-    table = curves_of(figure)
-    data = csv_text(table) if table.columns.size else ""
-    return Picture(name, title, svg, reading, words_of(figure).notes, data)
+def _picture(
+    name: str, title: str, study: Any, draw: Callable[[Any], Any], read: Callable[[Any], str]
+) -> Picture | Text:
+    """The figure of a study, or what stands in its place."""
+
+    def drawn() -> Picture:
+        figure, reading = draw(study), read(study)
+        svg = figure_svg(figure, name=name, title=title, description=reading)
+        table = curves_of(figure)
+        data = csv_text(table) if table.columns.size else ""
+        return Picture(name, title, svg, reading, words_of(figure).notes, data)
+
+    done = attempt(drawn)
+    return done.box(f"the figure '{title}'") if isinstance(done, NotKnown) else done

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
-from xover.blocks import Picture
+from xover.blocks import FAULT, GONE, Picture, Text
 from xover.curve import Float, log_grid
 from xover.drawing.page import inline_page
-from xover.errors import NoSolutionError, OptionError
+from xover.errors import XoverError
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
+from xover.sentences import sentence
 from xover.speaker import Speaker, open_speaker
 from xover.studies.change.decide.option import DecisionCase
 from xover.studies.change.decide.setup import SpeakerWith
 from xover.studies.change.decide.study import set_up
 
+Kind = TypeVar("Kind")
 PER_OCTAVE: Final = 48
 BUILDS: Final = 2000
 """Builds of the tolerance figure; `xover tolerance` draws more."""
@@ -92,13 +95,43 @@ class NotKnown:
 
     why: str
 
+    def box(self, what: str) -> Text:
+        """What stands in its place."""
+        return Text(f"Not told: {what}. {sentence(self.why)}", GONE)
+
+
+@dataclass(frozen=True)
+class Fault(NotKnown):
+    """An answer that a fault of xover itself has kept from being worked out; `why` tells the kind of error."""
+
+    def box(self, what: str) -> Text:
+        """What stands in its place, and what to do."""
+        return Text(
+            f"Not told: {what}. This is a fault of xover itself, not of your files ({self.why}); the rest of the page "
+            "stands. Set XOVER_DEBUG=1, run it again, and report what it prints.",
+            FAULT,
+        )
+
+
+def attempt(work: Callable[..., Kind], *given: Any) -> Kind | NotKnown:
+    """What `work` gives, else why it gives nothing, as `NotKnown`; with XOVER_DEBUG a fault of our own is raised."""
+    try:
+        return work(*given)
+    except XoverError as fault:
+        return NotKnown(" ".join(str(fault).split()))
+    except Exception as fault:
+        if os.environ.get("XOVER_DEBUG"):
+            raise
+        words = "".join(c if c.isprintable() else " " for c in f"{type(fault).__name__}: {fault}"[:1000])
+        return Fault(" ".join(words.split())[:200])
+
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """A study and its figure."""
+    """A study and its figure, or what stands in the place of one that could not be drawn."""
 
     study: Any
-    picture: Picture
+    picture: Picture | Text
 
 
 @dataclass(frozen=True)
@@ -117,13 +150,10 @@ class Job:
 
 
 def do(request: Request, job: Job) -> Any:
-    """Its answer, worked out in this process; `NotKnown` where the folder does not have what it needs.
+    """Its answer, worked out in this process, or why there is none; see `attempt`."""
 
-    A fault in a file is raised.
-    """
-    workshop = open_workshop(request)
-    try:
+    def work() -> Any:
         with inline_page(notes=False):  # the page shows the notes of a figure as text
-            return job.work(workshop, *job.given)
-    except (OptionError, NoSolutionError) as fault:
-        return NotKnown(" ".join(str(fault).split()))
+            return job.work(open_workshop(request), *job.given)
+
+    return attempt(work)

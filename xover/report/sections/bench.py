@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from xover.bench.build_steps import BuildOrder, BuildStep
@@ -9,7 +10,7 @@ from xover.bench.case_cautions import case_cautions
 from xover.bench.dc import Usual
 from xover.bench.paperwork import Fate, PaperPart, Paperwork, paperwork
 from xover.bench.wiring import WiringList
-from xover.blocks import Block, Head, Items, Section, Text, Warn, table
+from xover.blocks import Block, Head, Items, Text, Warn, table
 from xover.report.answers import Answers
 from xover.report.sections.sound import network_row, network_table
 from xover.sentences import capital, sentence
@@ -18,7 +19,7 @@ from xover.studies.bears.stress.study import StressStudy
 from xover.studies.does.load.study import LoadStudy
 
 
-def wiring(answers: Answers) -> Section:
+def wiring(answers: Answers) -> Iterable[Block]:
     """Pads, wires, polarity, gauges, where the coils go."""
     blocks: list[Block] = answers.gone("wiring", "the wiring list")
     w = answers.study("wiring", WiringList)
@@ -42,8 +43,8 @@ def wiring(answers: Answers) -> Section:
         blocks.append(Items(tuple(sentence(s) for s in (*(g.sentence for g in w.gauges), *w.advice))))
         if w.assumptions:
             blocks.append(Text(" ".join(sentence(a) for a in w.assumptions), "quiet"))
-    blocks += answers.pictures("crosstalk")
-    return Section("wiring", "Wiring list", tuple(blocks))
+    blocks += answers.pictures("crosstalk", "board")
+    return blocks
 
 
 NEW: Final = (
@@ -53,9 +54,10 @@ NEW: Final = (
 OLD: Final = "Nothing is to be built; these are the readings to expect if the board is taken apart and rebuilt."
 
 
-def build(answers: Answers) -> Section:
+def build(answers: Answers) -> Iterable[Block]:
     """Section by section, then the whole, then the first power-up."""
     blocks: list[Block] = answers.gone("build", "the build order")
+    blocks += answers.failed("build")
     order = answers.study("build", BuildOrder)
     if order is not None:
         new = answers.build.new
@@ -78,7 +80,7 @@ def build(answers: Answers) -> Section:
         blocks.append(Text(" ".join(sentence(a) for a in order.assumptions), "quiet"))
         if order.unknown:
             blocks.append(Items(tuple(sentence(u) for u in order.unknown)))
-    return Section("build", "Build order and checks", tuple(blocks))
+    return blocks
 
 
 def _step(step: BuildStep) -> str:
@@ -87,7 +89,7 @@ def _step(step: BuildStep) -> str:
     return " ".join(sentence(s) for s in said if s)
 
 
-def cautions(answers: Answers) -> Section:
+def cautions(answers: Answers) -> Iterable[Block]:
     """Only those that apply."""
     names = list(dict.fromkeys((answers.present, answers.build.name)))
     loads = {s.network: s for s in (answers.study("load", LoadStudy), answers.study("built load", LoadStudy)) if s}
@@ -95,18 +97,17 @@ def cautions(answers: Answers) -> Section:
     found = case_cautions(
         answers.speaker,
         names,
-        decision=answers.decision,
+        decision=answers.decided_on,
         build=answers.study("build", BuildOrder),
         loads=loads,
         stresses={} if stress is None else {stress.network: stress},
-        frequency_hz=answers.decision.frequency_hz,
     )
     told = [(c, " ".join(sentence(s) for s in (c.text, c.why) if s)) for c in found]
     warnings = tuple(Warn(str(c.severity), capital(c.heading), words) for c, words in told)
-    return Section("cautions", "Cautions of this case", warnings)
+    return warnings
 
 
-def owner(answers: Answers) -> Section:
+def owner(answers: Answers) -> Iterable[Block]:
     """One page in print; it stands by itself."""
     build = answers.build
     paper = paperwork(
@@ -136,7 +137,7 @@ def owner(answers: Answers) -> Section:
             Head("Labels for the bags of the old parts"),
             Items(tuple(label.text for label in paper.labels), short=True),
         ]
-    return Section("owner", "For the buyer or the next owner", tuple(blocks), new_page=True)
+    return blocks
 
 
 def _row(p: PaperPart, read: bool) -> list[str]:

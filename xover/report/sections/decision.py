@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from xover.bench.missing import what_is_missing
-from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Section, Text, Warn, table
+from xover.blocks import FAIL, MARGINAL, PASS, Block, Cell, Facts, Head, Items, Picture, Text, Warn, table
 from xover.curve import Evidence
 from xover.figures import db, money
 from xover.judge.health_words import told_health
 from xover.quantity import hertz
 from xover.report.answers import Answers
 from xover.rules.severity import Severity
-from xover.rules.triage import RULE, Rung
+from xover.rules.triage import RULE, STEPS, Rung
 from xover.sentences import sentence
 from xover.speaker import PhaseSource, SpeakerDriver
 from xover.speaker.untouched import untouched
@@ -21,13 +22,16 @@ from xover.studies.change.decide.words import BARS, TARGETS
 from xover.studies.desk.check.study import CheckStudy
 
 
-def decision(answers: Answers) -> Section:
+def decision(answers: Answers) -> Iterable[Block]:
     """What to do, what forbids to play it as it is, why, and the steps side by side."""
     d = answers.decision
     why = [("stop", f"as it is, {f.text}") for f in d.stops]
     why += [("because" if i == 0 else "and", words) for i, words in enumerate(d.reasons)]
     why += [("to do", words) for words in d.measure]
-    blocks: list[Block] = [Text(sentence(d.answer), "lead"), Facts(tuple(why))]
+    blocks: list[Block] = answers.failed(*map(str, STEPS))
+    if blocks:
+        blocks.append(Text("The answer below was found without it, and may be another one with it."))
+    blocks += [Text(sentence(d.answer), "lead"), Facts(tuple(why))]
     if d.rests_on:
         blocks += [Text("This answer rests on what was not measured:"), Items(d.rests_on)]
     blocks.append(_steps(d))
@@ -38,7 +42,7 @@ def decision(answers: Answers) -> Section:
         blocks += [Head("What this cannot know"), Items(d.unknown)]
     blocks += answers.gone("decision", "a figure of the steps")
     blocks += answers.pictures("decision")
-    return Section("decision", "Decision", tuple(blocks))
+    return blocks
 
 
 def _steps(d: Decision) -> Block:
@@ -73,7 +77,7 @@ _PHASES = {
 }
 
 
-def evidence(answers: Answers) -> Section:
+def evidence(answers: Answers) -> Iterable[Block]:
     """Drivers and networks with their evidence; doubts; what is missing and what it would add."""
     speaker = answers.speaker
     rows = [_driver(name, d) for name, d in speaker.drivers.items()]
@@ -83,20 +87,21 @@ def evidence(answers: Answers) -> Section:
     if check is not None:
         others = set(answers.plain_speaker.network_names) - {answers.present, answers.build.name}
         grave = [f for f in check.findings if f.severity is not Severity.NOTE and f.where not in others]
-        told = {f.text for f in (*answers.decision.faults, *answers.decision.stops)}
+        told = {f.text for f in (*d.faults, *d.stops)} if (d := answers.decided_on) else set()
         left = [f for f in grave if f.text not in told]
         blocks += [Warn(str(f.severity), f.where, sentence(f"{f.text}; {f.remedy}")) for f in left]
         blocks += told_health(check.health.values(), check.unsound)
         if not left:
             what = "nothing else" if grave else "nothing"
             blocks.append(Text(f"The files were gone through by 'xover check': {what} wrong or doubtful was found."))
+    blocks += answers.gone("check", "what 'xover check' finds") + answers.failed("check")
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
     if notes:
         blocks += [Head("Notes on the data"), Items(notes)]
     missing = what_is_missing(answers.plain_speaker, answers.present, listed=answers.request.stock is not None)
     if missing:
         blocks += [Head("What is missing, and what it would add"), Items(tuple(m.sentence for m in missing))]
-    return Section("evidence", "What was measured, what assumed", tuple(blocks))
+    return blocks
 
 
 def _driver(name: str, d: SpeakerDriver) -> list[str | Cell]:
@@ -135,8 +140,9 @@ def _networks(answers: Answers) -> Block:
     return table("Networks of the folder", ["network", "what it is", "parts", "title"], said, numbers=(2,))
 
 
-def drawing(answers: Answers) -> Section:
+def drawing(answers: Answers) -> Iterable[Block]:
     """What is to be built, or what is there; old values beside new ones."""
     drawn = answers.known.get("schematic")
     words = f"Network '{answers.build.name}': {answers.build.why.rstrip('.')}."
-    return Section("schematic", "Schematic", (Text(words), *([drawn] if isinstance(drawn, Picture) else [])))
+    gone = answers.gone("schematic", "the schematic") + answers.failed("schematic")
+    return Text(words), *([drawn] if isinstance(drawn, Picture) else gone)

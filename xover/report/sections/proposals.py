@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from xover.amplifier.stress import PartRating
-from xover.blocks import FAIL, Block, Cell, Head, Listing, Section, Text, table
+from xover.blocks import FAIL, Block, Cell, Head, Listing, Text, table
 from xover.electronic.biquad import Band
 from xover.figures import db, money, written
 from xover.judge.odd import OddDriver
@@ -29,7 +29,7 @@ from xover.studies.change.refresh.result import RefreshStudy
 MOST_PROPOSALS = 3
 
 
-def proposals(answers: Answers) -> Section:
+def proposals(answers: Answers) -> Iterable[Block]:
     """The steps that change something, the recommended one first."""
     d = answers.decision
     order = sorted((n for n in d.options if n is not Rung.LEAVE), key=lambda n: n is not d.recommendation)
@@ -40,7 +40,7 @@ def proposals(answers: Answers) -> Section:
             continue
         blocks.append(Head(f"{str(name).capitalize()}{' (recommended)' if name is d.recommendation else ''}"))
         blocks += _of(option, answers)
-    return Section("proposals", "Proposals", tuple(blocks))
+    return blocks
 
 
 def _of(option: Option, answers: Answers) -> Iterable[Block]:
@@ -51,6 +51,7 @@ def _of(option: Option, answers: Answers) -> Iterable[Block]:
     elif isinstance(option.study, BypassStudy):
         yield from _bypass(option.study)
         yield from answers.bypassed
+        yield from answers.gone("bypassed", "the figures of the bypass") + answers.failed("bypassed")
     elif isinstance(option.study, OddDriver):
         yield from _odd(option.study)
     else:
@@ -173,7 +174,7 @@ def _band(b: Band) -> str:
     return words if b.q is None else f"{words} Q {b.q:.2f}"
 
 
-def bill(answers: Answers) -> Section:
+def bill(answers: Answers) -> Iterable[Block]:
     """The bill of materials, the ratings, and the netlist of what is built."""
     build = answers.build
     stress = answers.study("stress", StressStudy)
@@ -197,12 +198,12 @@ def bill(answers: Answers) -> Section:
         blocks += [Text(words) for words in stress.limits_broken]
     blocks += answers.pictures("stress")
     blocks.append(Listing(f"Netlist of '{build.name}'", netlist_text(build.network), f"{_file_name(build.name)}.cir"))
-    return Section("bill", "Bill of materials", tuple(blocks))
+    return blocks
 
 
 def _instead(answers: Answers) -> str:
     """What is to be found or bought in place of parts, as the end of a sentence; empty where that is nothing."""
-    chosen = answers.decision.chosen
+    chosen = None if answers.decided_on is None else answers.decided_on.chosen
     if answers.build.new or answers.request.networks or chosen is None or chosen.name is Rung.LEAVE:
         return ""
     if chosen.name is Rung.BYPASS:

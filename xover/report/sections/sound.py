@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from xover.amplifier.load import LoadLevel
-from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Section, Text, table
+from xover.blocks import FAIL, MARGINAL, PASS, UNKNOWN, Block, Cell, Items, Text, table
 from xover.figures import db, degrees, load_of, ohm, written
 from xover.quantity import hertz
 from xover.report.answers import Answers
@@ -44,7 +44,7 @@ def network_row(words: str, sound: Prediction | None, load: LoadStudy | None) ->
     return [words, swing, where or "-", lowest]
 
 
-def sound(answers: Answers) -> Section:
+def sound(answers: Answers) -> Iterable[Block]:
     """Sum, drive, before and after, off axis, tolerance, sensitivity, crosstalk."""
     blocks: list[Block] = []
     now = answers.study("sound", Prediction)
@@ -55,9 +55,10 @@ def sound(answers: Answers) -> Section:
         blocks += _side_by_side(answers)
         blocks.append(Text(f"One sum or an envelope: {now.timing_reason}.", "quiet"))
     blocks += answers.pictures("sound", "before and after", "built sound", "angles", "tolerance", "sensitivity")
-    for name, what in (("angles", "the sum off the axis"), ("tolerance", "what tolerances do")):
-        blocks += answers.gone(name, what)
-    return Section("sound", "Sound", tuple(blocks))
+    blocks += answers.failed(*(f"beside {n}" for n in answers.others))
+    for name in ("built sound", "angles", "tolerance", "sensitivity"):
+        blocks += answers.gone(name)
+    return blocks
 
 
 def _side_by_side(answers: Answers) -> list[Block]:
@@ -96,7 +97,7 @@ def _crossovers(predictions: list[Prediction]) -> list[Block]:
 _VERDICTS = {LoadLevel.FITS: PASS, LoadLevel.EDGE: MARGINAL, LoadLevel.TOO_LOW: FAIL, LoadLevel.UNKNOWN: UNKNOWN}
 
 
-def load(answers: Answers) -> Section:
+def load(answers: Answers) -> Iterable[Block]:
     """Load, EPDR, rating, faults."""
     blocks: list[Block] = answers.gone("load", "the load")
     studies = [s for s in (answers.study("load", LoadStudy), answers.study("built load", LoadStudy)) if s is not None]
@@ -108,8 +109,8 @@ def load(answers: Answers) -> Section:
         if last.listening is not None:
             blocks.append(Text(sentence(last.listening.sentence)))
         blocks += faults(last, f"Each driver open, then shorted: network {last.network}")
-    blocks += answers.pictures("load", "built load")
-    return Section("load", "Load", tuple(blocks))
+    blocks += answers.pictures("load", "built load") + answers.gone("built load")
+    return blocks
 
 
 def _loads(studies: list[LoadStudy]) -> Block:
@@ -134,10 +135,10 @@ def _row(network: str, channel: ChannelLoad) -> list[str | Cell]:
     ]
 
 
-def condition(answers: Answers) -> Section:
+def condition(answers: Answers) -> Iterable[Block]:
     """Found against original."""
     study = answers.study("condition", ConditionStudy)
-    blocks: list[Block] = answers.gone("condition", "what age has done")
+    blocks: list[Block] = answers.gone("condition", "what age has done") + answers.failed("condition")
     if study is not None:
         blocks.append(Text(study.conclusion, "lead"))
         if study.found is None:
@@ -154,7 +155,7 @@ def condition(answers: Answers) -> Section:
         if study.wiring:
             blocks.append(Items(study.wiring))
         blocks.append(Text("Readings count only if one end of the part was lifted.", "quiet"))
-    return Section("condition", "Condition", tuple(blocks))
+    return blocks
 
 
 def _part_row(part: PartCondition) -> list[str | Cell]:

@@ -246,21 +246,12 @@ def set_up(
     progress: Callable[[float, str], None] = lambda _done, _words: None,
 ) -> DecisionCase:
     """What all steps are worked out from; parameters and errors as for `study_decide`."""
-    names = speaker.network_names
     for name in (found, original):
         if name is not None:
             speaker.network(name)  # told at once where there is none
-    today = found if found is not None else ("found" if "found" in names else None)
-    design = original if original is not None else ("original" if "original" in names else None)
-    if today is None and design is None:
-        today = speaker.default_network()
+    present, today, design = networks_of(speaker, found, original)
     f = log_grid(20.0, 20_000.0, PER_OCTAVE) if frequency_hz is None else frequency_hz
-    present = today or design or ""
-    # A template that nobody has edited is no history, and no board.
-    raw = untouched(speaker).networks
     other = None if mate is None else open_speaker(mate)
-    design = None if design in raw and design != present else design
-    today = None if today in raw and found is None else today
     network = speaker.network(present)
     bench = make_bench(speaker, design, network, f, seed)
     marked = None if bench.design is None else bench.design.network
@@ -278,6 +269,22 @@ def set_up(
         maps,
         progress,
     )
+
+
+def networks_of(
+    speaker: Speaker, found: str | None = None, original: str | None = None
+) -> tuple[str, str | None, str | None]:
+    """Names of what stands there today, of what was measured of it, and of the design, where there are such."""
+    names = speaker.network_names
+    today = found if found is not None else ("found" if "found" in names else None)
+    design = original if original is not None else ("original" if "original" in names else None)
+    if today is None and design is None:
+        today = speaker.default_network()
+    present = today or design or ""
+    # A template that nobody has edited is no history, and no board.
+    raw = untouched(speaker).networks
+    design = None if design in raw and design != present else design
+    return present, None if today in raw and found is None else today, design
 
 
 def _grave(found: Sequence[Finding]) -> tuple[Finding, ...]:
