@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 
 DASH = "-"
+GONE = "all"
+"""A change that leaves nothing, or begins with it."""
 
 
 def odds(log10: float) -> str:
@@ -102,11 +104,15 @@ class Figure:
 
 def _upwards(value: float) -> str:
     """Two digits, rounded up, so that no figure reads better than it is."""
+    if math.isinf(value):
+        return GONE
     return db(math.ceil(value * 100.0 - 1e-7) / 100.0 if math.isfinite(value) else value, 2)
 
 
 def _change(value: float) -> str:
     """Without its sign; two digits below a decibel, one above."""
+    if math.isinf(value):
+        return GONE
     return db(abs(value), 2 if abs(value) < 0.95 else 1)
 
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 import numpy as np
 
 from xover.errors import InputError
 from xover.network.network import GROUND, Groups, Network, reached_nodes
 from xover.network.parts import Channel, Coupling, DriverCard, Part, Resistor
+
+OWN_WORDS: Final = ("sum", "reversed_sum", "load")
+"""Keys that stand beside those of the drivers."""
 
 
 def topology_faults(network: Network) -> Iterator[InputError]:
@@ -161,6 +165,12 @@ def _keys(network: Network) -> Iterator[InputError]:
     """Results are keyed by driver: two cards may not claim the same key."""
     taken: dict[str, str] = {}
     for card in network.drivers:
+        if card.key in OWN_WORDS:
+            yield _at(
+                card,
+                f"the results of {card.name} would stand under '{card.key}', a word of the results' own",
+                f"give the {'driver' if card.key == card.driver else 'card'} another name than {', '.join(OWN_WORDS)}",
+            )
         if card.key in taken:
             yield _at(
                 card,

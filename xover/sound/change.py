@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xover.acoustic.level import level_db, ratio
 from xover.curve import Complex, Float
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB, LEAST_KNOWN_OF_CHANGE, Band
+from xover.rules.margins import ROUNDING
 
 Rows = NDArray[np.bool_]
 
@@ -60,12 +61,15 @@ def band_rows(frequency_hz: Float, band_hz: Band = CHANGES_HZ) -> Rows:
 
 
 def largest(frequency_hz: Float, change: Float, rows: Rows) -> Worst:
-    """The largest change with its sign, and where; 0 and NaN Hz where nothing changes, both NaN where not known."""
+    """The largest change with its sign, and where; 0 and NaN Hz where nothing changes, both NaN where not known.
+
+    What is no more than rounding is no change.
+    """
     size = np.where(rows & ~np.isnan(change), np.abs(change), -1.0)
     row = int(np.argmax(size))
     if size[row] < 0:
         return UNKNOWN
-    return Worst(float(change[row]), float(frequency_hz[row])) if size[row] > 0 else Worst(0.0, math.nan)
+    return Worst(float(change[row]), float(frequency_hz[row])) if size[row] > ROUNDING else Worst(0.0, math.nan)
 
 
 def size_of(worst: Worst) -> float:

@@ -73,7 +73,7 @@ def sum_change(frequency_hz: Float, sound: Sound, reach: tuple[Branch, ...], mov
     given = np.isfinite(known_level_db(sound))
     change = np.zeros(frequency_hz.shape, dtype=complex)
     for branch, response in zip(sound.branches, reach, strict=True):
-        heard = np.isfinite(branch.pressure)
+        heard = np.isfinite(branch.pressure) & (branch.pressure != 0)
         change += np.where(heard, moved[branch.key] * np.where(heard, response.pressure, 0.0), 0.0)
     if sound.total.coherent:
         return _change(frequency_hz, change, np.where(given, sound.total.pressure, np.nan))
@@ -91,7 +91,7 @@ def _envelope_change(
         step = np.zeros(frequency_hz.shape, dtype=complex)
         for branch, response in zip(sound.branches, reach, strict=True):
             if branch.group == group:
-                heard = np.isfinite(branch.pressure)
+                heard = np.isfinite(branch.pressure) & (branch.pressure != 0)
                 pressure += np.where(heard, branch.pressure, 0.0)
                 step += np.where(heard, moved[branch.key] * np.where(heard, response.pressure, 0.0), 0.0)
         size = np.abs(pressure)

@@ -400,8 +400,9 @@ def example_distance_m(k: float) -> float | None:
 def _warnings(network: Network, pairs: Sequence[PairLimit], timing: str | None) -> tuple[str, ...]:
     said = []
     if not pairs:
-        word = "coil" if len(network.coils) == 1 else "coils"
-        said.append(f"the network has {len(network.coils)} {word} and no pair that is not coupled already")
+        few = ("no coil", "one coil only")
+        told = few[len(network.coils)] if len(network.coils) < 2 else "no pair of coils that is not coupled already"
+        said.append(f"the network has {told}")
     cored = dict.fromkeys(name for pair in pairs for name in pair.cored)
     if cored:
         said.append(

@@ -26,8 +26,10 @@ def place_words(part: Part, choice: Choice, effect: Effect, state: State, measur
     """What is done at one place and why, and whether the words name the part."""
     stays = choice.keeps
     if math.isnan(effect.db):
-        why = "its effect is not known" if measured else "not measured"
-        return (f"{part.name} stays: {why}", True) if stays else (f"{choice.words}; the old part was {why}", False)
+        if stays:
+            return f"{part.name} stays: {'its effect is not known' if measured else 'not measured'}", True
+        why = "what the old part does is not known" if measured else "the old part was not measured"
+        return f"{choice.words}; {why}", False
     where = f"{effect.db:.2f} dB on {effect.on} at {hertz(effect.at_hz)}" if effect.db >= _NO_CHANGE_DB else "no change"
     if stays and state is State.AGEING:
         return f"leave {part.name}: it still measures well ({where}); its kind goes on ageing", True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -406,7 +407,9 @@ def _drop_sentences(study: PadStudy) -> list[str]:
         f"{book.most_drop_db:.1f} dB; the pair made for its curve by {best.least_drop_db:.1f} to "
         f"{best.most_drop_db:.1f} dB, with half weight on its load",
     ]
-    if study.network is not None:
+    if study.network is not None and math.isnan(book.network_least_db):
+        said.append(f"what they do in network '{study.network}' is not known: no voltage is known to reach the driver")
+    elif study.network is not None:
         # The filter has the last word: what the pad does to its load comes back as level.
         name, off = min(
             ((d.name, _network_error(d, study.attenuation_db)) for d in study.designs), key=lambda pair: pair[1]

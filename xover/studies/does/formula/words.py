@@ -62,10 +62,14 @@ def _formulas(study: FormulaStudy) -> Iterator[Block]:
         renamed = ", ".join(f"{old} is {new}" for old, new in study.altered.items())
         yield Text(f"Letters that had to be changed: {renamed}.")
     for found in study.shown:
-        is_load = found.name.startswith("load")
+        is_load = any(found is load for load in study.load.values())
         yield Head(
             f"{found.name}: " + ("impedance at the amplifier, ohm" if is_load else "voltage over the amplifier's")
         )
+        nothing = not found.terms if is_load else found.ideal is not None and not found.ideal.numerator
+        if nothing:
+            yield fact("formula", "none, no current flows" if is_load else "0: no voltage reaches it")
+            continue
         if study.showing.numbers and found.resistive is not None:
             yield from _numbers(found.resistive)
         else:

@@ -51,15 +51,15 @@ def _answer(p: Prediction) -> str:
 
 def _sound(p: Prediction) -> Iterator[Block]:
     total = p.total
-    columns = {"sum": total.level_db}
+    columns = [("sum", total.level_db)]
     if not total.coherent:
-        columns |= {"best": total.best_level_db, "worst": total.worst_level_db}
-    columns |= {b.key: b.level_db for b in p.branches}
+        columns += [("best", total.best_level_db), ("worst", total.worst_level_db)]
+    columns += [(b.key, b.level_db) for b in p.branches]
     if total.reversed_keys:
-        columns["reversed"] = total.reversed_level_db
+        columns.append(("reversed", total.reversed_level_db))
     yield Head("Sound, dB")
-    rows = [[f"{f:g}", *(db(c[i]) for c in columns.values())] for f, i in at_octaves(p.frequency_hz)]
-    yield plain_table(["Hz", *columns], rows)
+    rows = [[f"{f:g}", *(db(level[i]) for _, level in columns)] for f, i in at_octaves(p.frequency_hz)]
+    yield plain_table(["Hz", *(name for name, _ in columns)], rows)
     if total.reversed_keys:
         yield Text(f"reversed: the sum with the wires of {', '.join(total.reversed_keys)} swapped.")
 
