@@ -400,9 +400,8 @@ def example_distance_m(k: float) -> float | None:
 def _warnings(network: Network, pairs: Sequence[PairLimit], timing: str | None) -> tuple[str, ...]:
     said = []
     if not pairs:
-        few = ("no coil", "one coil only")
-        told = few[len(network.coils)] if len(network.coils) < 2 else "no pair of coils that is not coupled already"
-        said.append(f"the network has {told}")
+        word = {0: "no coil", 1: "1 coil and no pair that is not coupled already"}
+        said.append(f"the network has {word.get(len(network.coils), 'no pair of coils that is not coupled already')}")
     cored = dict.fromkeys(name for pair in pairs for name in pair.cored)
     if cored:
         said.append(
