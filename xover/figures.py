@@ -89,7 +89,10 @@ def amount(value: float) -> str:
 
 def place(path: Path) -> str:
     """A folder or file as one types it from here: its way from here where it lies below, else its whole path."""
-    here = Path.cwd()
+    try:
+        here = Path.cwd()
+    except OSError:  # it has gone
+        return str(path)
     return str(path.relative_to(here) if path.is_relative_to(here) else path)
 
 

@@ -170,6 +170,13 @@ def test_a_browser_that_fails(acting, old, script, message):
         print_pdf(STUB, old, force=True)
 
 
+def test_no_room_for_a_temporary_folder(acting, old, tmp_path, monkeypatch):
+    acting("exit 0")
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+    with pytest.raises(OptionError, match=r"no folder for temporary files can be made: no such file .*; make room"):
+        print_pdf(STUB, old, force=True)
+
+
 def test_a_browser_that_cannot_be_started(old, tmp_path, monkeypatch):
     (tmp_path / "odd").write_text("#!/no/such/interpreter\n")
     (tmp_path / "odd").chmod(0o755)

@@ -335,7 +335,10 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     path = path / FILE_NAME if path.is_dir() else path
     if path.name == FILE_NAME and path.parent.is_dir() and not path.exists():
         raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
-    folder = path.parent.resolve()
+    try:
+        folder = path.parent.resolve()
+    except (OSError, RuntimeError) as error:  # the working folder has gone; links in a circle
+        raise InputError("lies in no folder that can be reached", "check the name and the folder", path) from error
     is_speaker_folder(folder)
     data, lines = read_toml(read_text(path, SPEAKER_FILE), path)
     _check_counts(data, path)

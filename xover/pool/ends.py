@@ -6,12 +6,15 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
+
+from xover.errors import OptionError
 
 SAME_WISH_S: Final = 2.0
 """A second signal within that time is the same wish, as a terminal that closes sends two: tidying goes on."""
@@ -42,6 +45,20 @@ class _Ending:
             return
         _ended_s[:] = [time.monotonic()]
         raise SystemExit(128 + number)
+
+
+@contextmanager
+def scratch_folder() -> Iterator[Path]:
+    """A folder for a while, removed at the end. Raises OptionError: none can be made."""
+    try:
+        folder = tempfile.TemporaryDirectory(prefix="xover-", ignore_cleanup_errors=True)
+    except OSError as error:
+        reason = (error.strerror or type(error).__name__).lower()
+        raise OptionError(
+            f"no folder for temporary files can be made: {reason}", "make room for one, or name another place in TMPDIR"
+        ) from error
+    with folder as name:
+        yield Path(name)
 
 
 @contextmanager

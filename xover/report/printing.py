@@ -5,12 +5,11 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import tempfile
 from pathlib import Path
 
 from xover.errors import OptionError
 from xover.files.atomic import read_text, write_bytes
-from xover.pool.ends import guarded
+from xover.pool.ends import guarded, scratch_folder
 from xover.pool.guard import NOT_STARTED
 
 BROWSER_VARIABLE = "XOVER_BROWSER"
@@ -121,10 +120,8 @@ def print_pdf(html_path: Path | str, pdf_path: Path | str, force: bool = False, 
             "no browser that can print was found (Chromium, Chrome or Edge)",
             f"{BY_HAND}; or give the path of such a browser in {BROWSER_VARIABLE}",
         )
-    # Stragglers of a browser may still write while its profile is removed; what they leave is in the system's own
-    # temporary folder, and no reason to fail.
-    with tempfile.TemporaryDirectory(prefix="xover-print-", ignore_cleanup_errors=True) as scratch:
-        data = _printed(browser, Path(html_path), Path(scratch), timeout_s)
+    with scratch_folder() as scratch:
+        data = _printed(browser, Path(html_path), scratch, timeout_s)
     write_bytes(pdf_path, data, force)
 
 

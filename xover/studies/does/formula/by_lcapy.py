@@ -13,14 +13,12 @@ import math
 import os
 import subprocess
 import sys
-import tempfile
 import time
 import warnings
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from importlib import import_module
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -29,7 +27,7 @@ from xover.curve import Complex, Float, log_grid
 from xover.figures import hertz
 from xover.network import Capacitor, Inductor, Resistor
 from xover.network.network import GROUND, Groups, find_sections
-from xover.pool.ends import guarded
+from xover.pool.ends import guarded, scratch_folder
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.studies.does.formula.study import LOSS_HZ, drive_polynomials, trimmed
@@ -238,10 +236,10 @@ def _asked(job: Mapping[str, Any], seconds: float) -> Any:
     here = [] if all(map(os.path.isabs, sys.path)) else [os.getcwd()]
     paths = os.pathsep.join([*here, *filter(os.path.isabs, sys.path)])
     environment = {**os.environ, "PYTHONPATH": paths, "MPLBACKEND": "agg"}
-    with tempfile.TemporaryDirectory() as folder:
+    with scratch_folder() as folder:
         command = [sys.executable, "-m", __name__]
         pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
-        with guarded(command, Path(folder), text=True, cwd=folder, env=environment, **pipes) as process:
+        with guarded(command, folder, text=True, cwd=folder, env=environment, **pipes) as process:
             try:
                 told, said = process.communicate(json.dumps(job), seconds)
             except subprocess.TimeoutExpired:
