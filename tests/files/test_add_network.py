@@ -4,7 +4,8 @@ import pytest
 
 from xover.errors import InputError, OptionError
 from xover.files.budget import MOST_NETWORKS
-from xover.files.speaker import add_network, read_speaker
+from xover.files.speaker import read_speaker
+from xover.files.toml_edit import add_network
 
 CARDS = "* new\nL1 in w 1mH\nXlow w 0 woofer\n.end\n"
 TOML = '# mine\ntitle = "A"\n\n[drivers.woofer.datasheet]\nre_ohm = 6\nfs_hz = 50\nqms = 4\nqes = 0.5'

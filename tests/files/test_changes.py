@@ -12,7 +12,7 @@ import pytest
 from xover.errors import InputError, OptionError
 from xover.files import changes
 from xover.files.changes import JOURNAL, LARGEST_BYTES, MOST_CHANGES, put, read_changes, take_back
-from xover.files.speaker import add_network
+from xover.files.toml_edit import add_network
 
 TOML = '# mine\r\n[drivers.woofer]\r\nre_ohm = 6\r\n[networks.found]\r\ncircuit = "found.cir"'
 CARDS = "* board\nL1 in w 1mH\nXlow w 0 woofer\n.end\n"
@@ -201,12 +201,14 @@ def test_a_journal_of_what_is_no_plain_file(toml: Path, way: str) -> None:
         '{"changes": [{"found.cir": {"before": 3, "written": "' + "0" * 64 + '"}}]}',
         '{"changes": [{"found.cir": {"before": "!", "written": "' + "0" * 64 + '"}}]}',
         '{"changes": [{"found.cir": {"before": null, "written": "short"}}]}',
+        '{"changes": [' + ", ".join(['{"a.cir": {"before": null, "written": "' + "0" * 64 + '"}}'] * 21) + "]}",
+        '{"changes": [{' + ", ".join(f'"{n}.cir": {{"before": null, "written": "{n:064}"}}' for n in range(4)) + "}]}",
         '{"changes": ' + "[" * 100_000 + "]" * 100_000 + "}",
         '{"changes": ' + "9" * 100_000 + "}",
         "\xff\0",
         " " * (LARGEST_BYTES + 1),
     ],
-    ids=range(14),
+    ids=range(16),
 )
 def test_a_journal_that_is_none_is_not_followed_and_hinders_no_writing(toml: Path, text: str) -> None:
     (toml.parent / JOURNAL).write_text(text, encoding="latin-1")

@@ -10,8 +10,7 @@ from xover.cli.main import main
 from xover.errors import InputError
 from xover.files.atomic import read_text, write_text
 from xover.files.links import opened_folder, real_path
-from xover.files.speaker import add_network
-from xover.files.toml_edit import set_numbers
+from xover.files.toml_edit import add_network, set_numbers
 
 SECRET = "alias ls=ls\n"
 TOML = '[drivers.woofer]\nre_ohm = 6\n[networks.found]\ncircuit = "found.cir"\n'
@@ -68,24 +67,19 @@ def test_nothing_is_written_through_a_planted_link(sent: Path, way: str, force: 
     assert os.listdir(sent.parent) == ["sent"]
 
 
-@pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize(
-    "line",
-    [
-        ["refresh", "{sent}", "--write", "{name}", "--force"],
-        ["load", "{sent}", "--plot", "{name}.svg", "--force"],
-        ["spice", "{sent}", "-o", "{name}.cir", "--force"],
-        ["report", "{sent}", "-o", "{name}.html", "--force"],
-    ],
-    ids=lambda line: line[0],
-)
-def test_commands_refuse_it_before_they_work(sent: Path, way: str, line: list[str], capsys) -> None:
-    suffix = {"refresh": ".cir", "load": ".svg", "spice": ".cir", "report": ".html"}[line[0]]
-    if way == "folder" and line[0] == "refresh":
-        pytest.skip("--write names no folder")
-    place = plant(sent, f"new{suffix}", way)
-    name = "new" if line[0] == "refresh" else place.with_suffix("")
-    assert main([word.format(sent=sent, name=name) for word in line]) == 2
+LINES = {
+    "refresh": ["--write", "new"],  # which names no folder
+    "load": ["--plot", "new.svg"],
+    "spice": ["-o", "new.cir"],
+    "report": ["-o", "new.html"],
+}
+
+
+@pytest.mark.parametrize(("command", "way"), [(c, w) for c in LINES for w in WAYS if (c, w) != ("refresh", "folder")])
+def test_commands_refuse_it_before_they_work(sent: Path, command: str, way: str, capsys) -> None:
+    flag, name = LINES[command]
+    place = plant(sent, name if "." in name else f"{name}.cir", way)
+    assert main([command, str(sent), flag, str(place) if "." in name else name, "--force"]) == 2
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.count("\n") == 1

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError, OptionError
-from xover.files.toml_edit import set_numbers, with_network
+from xover.files.toml_edit import _with_network, set_numbers
 
 KEY = ("drivers", "tweeter", "delay_us")
 TEXT = (
@@ -79,7 +79,7 @@ def test_an_encoding_stays_as_it_is(tmp_path, mark, codec):
 def test_a_network_is_added_and_every_byte_stays(tmp_path, mark, codec, last):
     """Line ends are those of the file's end, and where it ends without one it does so still."""
     before = mark + (TEXT.rstrip() + last).encode(codec)
-    after = with_network(before, "better", tmp_path / "speaker.toml")
+    after = _with_network(before, "better", tmp_path / "speaker.toml")
     assert after.startswith(before)
     end = last[:2] if last[:2] in ("\r\n",) else last or "\r\n"
     lines = f'{"" if last else end}{end}[networks.better]{end}circuit = "better.cir"{end if last else ""}'

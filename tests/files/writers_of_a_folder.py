@@ -18,7 +18,7 @@ from pathlib import Path
 
 from xover.errors import XoverError
 from xover.files.changes import JOURNAL, take_back
-from xover.files.speaker import add_network
+from xover.files.toml_edit import add_network
 
 TOML = b'# Gr\xf6\xdfe\r\n[drivers.woofer]\r\nre_ohm = 6\r\n[networks.found]\r\ncircuit = "found.cir"\r\n'
 CARDS = "* board\nL1 in w 1mH\nXlow w 0 woofer\n.end\n"

@@ -113,7 +113,7 @@ class Opened:
         -------
         >>> speaker = speaker.add_network("refreshed", speaker.refresh().netlist)
         """
-        from xover.files.speaker import add_network
+        from xover.files.toml_edit import add_network
         from xover.network.cards import netlist_text
         from xover.speaker import open_speaker
 

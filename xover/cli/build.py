@@ -205,7 +205,7 @@ def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
 
         check_figure(common["plot"], force)
     if common.get("write") is not None:
-        from xover.files.speaker import check_name
+        from xover.files.toml_edit import check_name
 
         check_name(speaker.file.path, str(common["write"]), force)
     if common.get("output") is not None:
@@ -246,7 +246,7 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         draw(result, speaker=speaker).save(common["plot"], force=force)
         said.append(f"Figure written to {common['plot']}.")
     if common.get("write") is not None:
-        from xover.files.speaker import add_network
+        from xover.files.toml_edit import add_network
 
         name = str(common["write"])
         if getattr(result, q.write) is None:

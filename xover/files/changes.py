@@ -24,6 +24,8 @@ from xover.files.lock import locked
 
 JOURNAL: Final = ".xover-undo"
 MOST_CHANGES: Final = 20
+MOST_FILES: Final = 3
+"""Of one change."""
 LARGEST_BYTES: Final = 4 * 1024 * 1024
 CIRCUIT: Final = re.compile(r"[A-Za-z0-9_-]{1,64}\.cir")
 _HASH: Final = re.compile(r"[0-9a-f]{64}")
@@ -134,7 +136,10 @@ def read_changes(folder: Path, strictly: bool = True) -> list[Change]:
         data = read_bytes(path)
         if len(data) > LARGEST_BYTES:
             raise ValueError
-        return [_change(entry) for entry in json.loads(data)["changes"]]
+        found = json.loads(data)["changes"]
+        if len(found) > MOST_CHANGES:
+            raise ValueError
+        return [_change(entry) for entry in found]
     except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         if not strictly:
             return []
@@ -144,7 +149,7 @@ def read_changes(folder: Path, strictly: bool = True) -> list[Change]:
 def _change(entry: Any) -> Change:
     """Raises ValueError and the like for what was not written here."""
     files = {name: (kept["before"], kept["written"]) for name, kept in entry.items()}
-    if not files or not all(isinstance(w, str) and _HASH.fullmatch(w) for _, w in files.values()):
+    if not 0 < len(files) <= MOST_FILES or not all(_HASH.fullmatch(written) for _, written in files.values()):
         raise ValueError
     before = {n: None if b is None else base64.b64decode(b, validate=True) for n, (b, _) in files.items()}
     return Change(before, {n: w for n, (_, w) in files.items()})

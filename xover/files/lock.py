@@ -79,7 +79,7 @@ def _lock_by_file(path: Path) -> Callable[[], None] | None:
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
     except FileExistsError:
         with contextlib.suppress(OSError):  # another one was faster
-            if time.time() - os.lstat(path).st_mtime > STALE_S:
+            if abs(time.time() - os.lstat(path).st_mtime) > STALE_S:
                 # Moved away first: of two that find it stale, one alone can do that.
                 aside = path.with_name(f"{path.name}-{secrets.token_hex(4)}")
                 os.rename(path, aside)

@@ -17,15 +17,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic_core import PydanticCustomError
 
 from xover.curve import Evidence
-from xover.errors import InputError, OptionError
-from xover.errors import named as parameter
-from xover.files.atomic import as_utf8, check_target, read_bytes, read_text
+from xover.errors import InputError
+from xover.files.atomic import read_text
 from xover.files.budget import MOST_DRIVERS, MOST_NAMES, MOST_NETWORKS, SPEAKER_FILE
-from xover.files.changes import CIRCUIT, put
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
 from xover.files.links import FILE_NAME, is_speaker_folder
-from xover.files.lock import locked
-from xover.files.toml_edit import with_network
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
 from xover.rules.instruments import Instrument
 
@@ -404,53 +400,3 @@ def _known_keys(table: KeyPath) -> list[str]:
         if len(pattern) == len(table) and all(p in ("*", t) for p, t in zip(pattern, table, strict=True)):
             return list(model.model_fields)
     return []
-
-
-def add_network(speaker_toml: Path, name: str, netlist: str, force: bool = False) -> Path:
-    """Write NAME.cir beside speaker.toml and add a table [networks.NAME] at its end.
-
-    Both are written or none, and speaker.toml is read anew for it: no other writer's change is lost. All else in it
-    stays as it is, byte by byte.
-
-    Parameters
-    ----------
-    netlist : the text of NAME.cir.
-    force : replace NAME.cir and keep the table, where both are there.
-
-    Returns
-    -------
-    The netlist's path.
-
-    Raises OptionError: the name is none, or it stands in speaker.toml already and `force` is not given or its file is
-    another one. Raises InputError: a file cannot be written; then all files are as they were.
-    """
-    folder, circuit = speaker_toml.parent, f"{name}.cir"
-    with locked(folder):
-        there = check_name(speaker_toml, name, force)
-        contents = {circuit: as_utf8(netlist, folder / circuit)}
-        if not there:
-            contents[speaker_toml.name] = with_network(read_bytes(speaker_toml, SPEAKER_FILE), name, speaker_toml)
-        put(folder, contents, over=(speaker_toml.name, *([circuit] if force else [])))
-    return folder / circuit
-
-
-def check_name(speaker_toml: Path, name: str, force: bool = False) -> bool:
-    """Whether speaker.toml has that network; raises at once what `add_network` would raise for the name."""
-    circuit = f"{name}.cir"
-    if not CIRCUIT.fullmatch(circuit):
-        raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
-    networks = dict(_tables_of(read_toml(read_text(speaker_toml, SPEAKER_FILE), speaker_toml)[0], "networks"))
-    there = name in networks
-    if there and networks[name].get("circuit") != circuit:
-        raise OptionError(
-            f"the network '{name}' is read from {networks[name].get('circuit')}", "write under another name"
-        )
-    if there and not force:
-        raise OptionError(
-            f"{speaker_toml} has a network '{name}' already", f"give {parameter('force')}, or another name"
-        )
-    if not there and len(networks) >= MOST_NETWORKS:
-        raise OptionError(f"{speaker_toml} has {MOST_NETWORKS} networks already", "delete one that is not needed")
-    check_target(speaker_toml.parent / circuit, force)
-    check_target(speaker_toml, force=True)
-    return there

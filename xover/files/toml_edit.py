@@ -1,4 +1,4 @@
-"""Numbers and networks put into a TOML file that a person wrote: all else of it stays as it is, byte by byte."""
+"""Networks and numbers put into a TOML file that a person wrote: all else of it stays as it is, byte by byte."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from xover.errors import InputError, OptionError, named
-from xover.files.atomic import Encoding, NotTextError, encoding_of, read_bytes
-from xover.files.budget import SPEAKER_FILE
-from xover.files.changes import put
+from xover.files.atomic import Encoding, NotTextError, as_utf8, check_target, encoding_of, read_bytes, read_text
+from xover.files.budget import MOST_NETWORKS, SPEAKER_FILE
+from xover.files.changes import CIRCUIT, put
 from xover.files.faults import dotted
 from xover.files.lock import locked
 from xover.files.toml_lines import KeyPath, read_toml
@@ -20,6 +20,59 @@ from xover.files.toml_lines import KeyPath, read_toml
 _END: Final = re.compile(r"\r\n|\r|\n")
 _LINE: Final = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|$)")
 _NUMBER: Final = re.compile(r"([^#=]*=[ \t]*)([^\s#]+)(.*)", re.DOTALL)
+
+
+def add_network(speaker_toml: Path, name: str, netlist: str, force: bool = False) -> Path:
+    """Write NAME.cir beside speaker.toml and add a table [networks.NAME] at its end.
+
+    Both are written or none, and speaker.toml is read anew for it: no other writer's change is lost. All else in it
+    stays as it is, byte by byte.
+
+    Parameters
+    ----------
+    netlist : the text of NAME.cir.
+    force : replace NAME.cir and keep the table, where both are there.
+
+    Returns
+    -------
+    The netlist's path.
+
+    Raises OptionError: the name is none, or it stands in speaker.toml already and `force` is not given or its file is
+    another one. Raises InputError: a file cannot be written; then all files are as they were.
+    """
+    folder, circuit = speaker_toml.parent, f"{name}.cir"
+    with locked(folder):
+        there = check_name(speaker_toml, name, force)
+        contents = {circuit: as_utf8(netlist, folder / circuit)}
+        if not there:
+            contents[speaker_toml.name] = _with_network(read_bytes(speaker_toml, SPEAKER_FILE), name, speaker_toml)
+        put(folder, contents, over=(speaker_toml.name, *([circuit] if force else [])))
+    return folder / circuit
+
+
+def check_name(speaker_toml: Path, name: str, force: bool = False) -> bool:
+    """Whether speaker.toml has that network; raises at once what `add_network` would raise for the name."""
+    circuit = f"{name}.cir"
+    if not CIRCUIT.fullmatch(circuit):
+        raise OptionError(f"'{name[:40]}' is no name for a network", "use letters, digits, - and _, at most 64")
+    networks = _networks(read_toml(read_text(speaker_toml, SPEAKER_FILE), speaker_toml)[0])
+    there = name in networks
+    if there and networks[name].get("circuit") != circuit:
+        raise OptionError(
+            f"the network '{name}' is read from {networks[name].get('circuit')}", "write under another name"
+        )
+    if there and not force:
+        raise OptionError(f"{speaker_toml} has a network '{name}' already", f"give {named('force')}, or another name")
+    if not there and len(networks) >= MOST_NETWORKS:
+        raise OptionError(f"{speaker_toml} has {MOST_NETWORKS} networks already", "delete one that is not needed")
+    check_target(speaker_toml.parent / circuit, force)
+    check_target(speaker_toml, force=True)
+    return there
+
+
+def _networks(data: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    found = data.get("networks")
+    return {n: t for n, t in found.items() if isinstance(t, dict)} if isinstance(found, dict) else {}
 
 
 def set_numbers(path: Path, numbers: Mapping[KeyPath, float], force: bool = False) -> None:
@@ -40,7 +93,7 @@ def set_numbers(path: Path, numbers: Mapping[KeyPath, float], force: bool = Fals
         )
 
 
-def with_network(data: bytes, name: str, path: Path) -> bytes:
+def _with_network(data: bytes, name: str, path: Path) -> bytes:
     """The bytes of speaker.toml with a table [networks.NAME] at its end, for NAME.cir. Raises InputError."""
     encoding, text = _text(data, path)
     lines = [f"[networks.{name}]", f'circuit = "{name}.cir"']
