@@ -19,6 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Complex, Float
 from xover.errors import InputError
+from xover.quantity import hertz
+from xover.rules.bands import LEAST_KNOWN as NEARLY_ALL
 from xover.rules.bands import SENSITIVITY_HZ
 
 NEPER_DB: Final = 20.0 / math.log(10.0)
@@ -155,6 +157,7 @@ class Sensitivity:
     resistance_ohm : the resistance that 1 W is counted in.
     from_hz, to_hz : the band that was asked for.
     known_from_hz, known_to_hz : what of it is known and went into the mean.
+    known_share : known part of the band, in octaves over octaves, 0..1.
     """
 
     level_db: float
@@ -164,6 +167,16 @@ class Sensitivity:
     to_hz: float
     known_from_hz: float
     known_to_hz: float
+    known_share: float
+
+    @property
+    def doubt(self) -> str:
+        """What is not known of it, in words; empty where nearly all is."""
+        band = f"{hertz(self.from_hz)} to {hertz(self.to_hz)}"
+        if math.isnan(self.level_db):
+            return f"not known, as the sum is known over less than an octave of {band}"
+        share = f"of the {100 * self.known_share:.0f} % of {band} in which the sum is known"
+        return "" if self.known_share >= NEARLY_ALL else share
 
 
 def band_level(frequency_hz: Float, level_db: Float, from_hz: float, to_hz: float) -> BandLevel:
@@ -247,6 +260,7 @@ def sensitivity(
         to_hz=to_hz,
         known_from_hz=float(f[rows[0]]) if rows.size else math.nan,
         known_to_hz=float(f[rows[-1]]) if rows.size else math.nan,
+        known_share=min(whole / math.log(to_hz / from_hz), 1.0),
     )
 
 

@@ -25,6 +25,7 @@ from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resist
 from xover.network.parts import changed
 from xover.quantity import QuantityKind, format_quantity
 from xover.readable import Readable
+from xover.rules.bands import LEAST_KNOWN_OF_CHANGE
 from xover.rules.margins import CAPACITOR_MARGIN, COIL_MARGIN, RESISTOR_MARGIN, USUAL_VOLTS, USUAL_WATTS
 
 PEAK_NOTE: Final = (
@@ -398,6 +399,8 @@ def rate_part(part: Part, stress: ElementStress) -> PartRating | None:
     needed = margin * bears
     said: float | None = getattr(part, said_as)
     verdict = _verdict(bears, needed, said)
+    if verdict is RatingVerdict.ENOUGH and stress.known_share < LEAST_KNOWN_OF_CHANGE:
+        verdict = RatingVerdict.NOT_KNOWN  # what is missing comes on top
     return PartRating(
         name=part.name,
         quantity=quantity,
@@ -436,6 +439,7 @@ def _sentence(
         RatingVerdict.OVER: f"over its rating of {_amount(said, kind)}",
         RatingVerdict.THIN: f"more than its rating of {_amount(said, kind)}",
         RatingVerdict.ENOUGH: f"its rating of {_amount(said, kind)} will do",
+        RatingVerdict.NOT_KNOWN: f"too little is known to say whether its rating of {_amount(said, kind)} will do",
     }[verdict]
     return f"{what}, {end}" if verdict is RatingVerdict.OVER else f"{what}{with_margin}: {end}"
 

@@ -140,6 +140,10 @@ def _spacing(limit: PairLimit, sizes: Mapping[str, CoilSize], network: Network, 
     about = (one.winding, other.winding, Arrangement.SIDE_BY_SIDE, one.inductance_h, other.inductance_h)
     side = keep_apart(*about, min(limit.smaller, 1.0)) if math.isfinite(limit.smaller) else None
     if side is None or side.distance_m is None:
+        if not limit.known:
+            return CoilSpacing(
+                limit.smaller, None, False, f"{start}: not known, keep them well apart or at right angles"
+            )
         return CoilSpacing(limit.smaller, None, True, f"{start}: place them as you like, no coupling moves the {moved}")
     apart = f"flat side by side, {millimetres(side.distance_m)} between centres"
     where = "flat side by side they may touch" if side.gap_m == 0 else apart

@@ -174,7 +174,7 @@ def read_refresh(study: RefreshStudy) -> str:
     """How near the refresh comes, against buying the marked values and against leaving it."""
     fitted, naive, before = study.refreshed, study.naive, study.before
     first = (
-        f"refreshed, every drive keeps within {written('drive moved', fitted.worst_db, 'refreshed')} dB of "
+        f"refreshed, {study.every_drive} keeps within {written('drive moved', fitted.worst_db, 'refreshed')} dB of "
         f"{study.reference}"
     )
     others = [
@@ -272,6 +272,8 @@ def read_crosstalk(study: Crosstalk) -> str:
     if not study.pairs:
         return one_sentence("there are not two coils that could couple by accident")
     first = study.pairs[0]
+    if math.isinf(first.smaller) and not all(p.known for p in study.pairs):
+        return one_sentence(f"what coupling does to the {study.judged_by} is not known: sweep every driver farther")
     if math.isinf(first.smaller):
         return one_sentence(f"no coupling between any two coils moves the {study.judged_by} by {study.limit_db:g} dB")
     said = [
@@ -280,7 +282,7 @@ def read_crosstalk(study: Crosstalk) -> str:
     ]
     if first.apart_m is not None and not first.cored:
         said.append(f"two usual air coils stay below that from {1e3 * first.apart_m:.0f} mm on")
-    free = [p.name.replace(":", " and ") for p in study.pairs if math.isinf(p.smaller)]
+    free = [p.name.replace(":", " and ") for p in study.pairs if math.isinf(p.smaller) and p.known]
     if free:
         said.append(f"{and_words(free)} may stand anyhow")
     return one_sentence(*said)

@@ -20,10 +20,11 @@ from xover.parts.kinds import PartKind, kind_of
 from xover.parts.placement import Arrangement, keep_apart
 from xover.parts.wire import Winding
 from xover.plain import fields_of
+from xover.quantity import hertz
 from xover.readable import Readable, Warned
 from xover.rules.audibility import REPEATS_DB
-from xover.rules.bands import CHANGES_HZ
-from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, largest, near_highest
+from xover.rules.bands import CHANGES_HZ, LEAST_KNOWN_OF_CHANGE
+from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, known_share, largest, near_highest
 from xover.sound.prediction import sound_of
 from xover.sound.sums import Listener, known_level_db, listener
 from xover.speaker import Speaker
@@ -90,6 +91,7 @@ class PairLimit:
         None where they may touch.
     cored : those of the two that are not said to be air coils: distances then say nothing.
     carried : pairs that the coupling reaches too, as a K card of the network ties their coils to these.
+    known : False where neither sign reaches the limit in what is known, and too little is known for that to stand.
     """
 
     first: str
@@ -100,6 +102,7 @@ class PairLimit:
     apart_m: float | None
     cored: tuple[str, ...]
     carried: tuple[str, ...]
+    known: bool = True
 
     @property
     def name(self) -> str:
@@ -189,8 +192,16 @@ class _Uncoupled:
 
     @property
     def knows_sum(self) -> bool:
-        """Whether there is any sum in its band."""
-        return bool(np.isfinite(self.base_db[self.band]).any())
+        """Whether the sum is known in enough of its band."""
+        return known_share(self.base_db, self.band) >= LEAST_KNOWN_OF_CHANGE
+
+    @property
+    def thin(self) -> tuple[str, ...]:
+        """Drivers whose drive is known in too little of the band for a change of it to be missed nowhere."""
+        if self.knows_sum:
+            return ()
+        drives = self.base.drive.items()
+        return tuple(k for k, d in drives if known_share(np.abs(d), self.band) < LEAST_KNOWN_OF_CHANGE)
 
 
 def study_crosstalk(
@@ -248,7 +259,7 @@ def study_crosstalk(
         pairs=tuple(pairs),
         at_limit=None if given or not pairs else _at_limit(bench, pairs[0]),
         skipped=tuple(f"{network.part(c.first).name}:{network.part(c.second).name}" for c in network.couplings),
-        warnings=_warnings(network, pairs, sound.timing_reason if not sound.total.coherent else None),
+        warnings=_warnings(network, pairs, bench.thin, sound.timing_reason if not sound.total.coherent else None),
     )
 
 
@@ -344,6 +355,7 @@ def _limit(bench: _Uncoupled, first: str, second: str, limit_db: float) -> PairL
         apart_m=None if least is None else example_distance_m(abs(least[0])),
         cored=cored,
         carried=tuple(f"{s.first}:{s.second}" for s in strays[1:]),
+        known=least is not None or not bench.thin,
     )
 
 
@@ -397,11 +409,16 @@ def example_distance_m(k: float) -> float | None:
     return None if apart.gap_m == 0 else apart.distance_m
 
 
-def _warnings(network: Network, pairs: Sequence[PairLimit], timing: str | None) -> tuple[str, ...]:
+def _warnings(network: Network, pairs: Sequence[PairLimit], thin: Sequence[str], timing: str | None) -> tuple[str, ...]:
     said = []
     if not pairs:
         word = {0: "no coil", 1: "1 coil and no pair that is not coupled already"}
         said.append(f"the network has {word.get(len(network.coils), 'no pair of coils that is not coupled already')}")
+    if thin and pairs:
+        said.append(
+            f"the drive of {', '.join(thin)} is known in less than half of {hertz(CHANGES_HZ[0])} to "
+            f"{hertz(CHANGES_HZ[1])}: beyond that coupling may do more; sweep the impedance over all of it"
+        )
     cored = dict.fromkeys(name for pair in pairs for name in pair.cored)
     if cored:
         said.append(

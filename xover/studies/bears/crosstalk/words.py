@@ -46,6 +46,8 @@ def _answer(study: Crosstalk) -> str:
     what = "the drive" if study.judged_by == "drives" else f"the {study.judged_by}"
     if not study.pairs:
         return "There are no two coils whose coupling is open: nothing to keep apart."
+    if closest is None and not all(pair.known for pair in study.pairs):
+        return f"Not known: what is known of {what} moves by less than {study.limit_db:g} dB, and that is too little."
     if closest is None:
         return f"Any two coils may touch: {what} moves by less than {study.limit_db:g} dB."
     return (
@@ -87,7 +89,7 @@ def _limits(study: Crosstalk, everything: bool) -> Iterator[Block]:
             _k(pair.k_positive),
             _k(pair.k_negative),
             hertz(pair.at_hz),
-            "any" if pair.apart_m is None else f"{1e3 * pair.apart_m:.0f}",
+            ("any" if pair.known else "-") if pair.apart_m is None else f"{1e3 * pair.apart_m:.0f}",
         ]
         for pair in study.pairs
     ]

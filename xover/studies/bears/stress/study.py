@@ -7,9 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-import numpy as np
-
-from xover.acoustic.level import sensitivity
+from xover.acoustic.level import Sensitivity, sensitivity
 from xover.amplifier.demand import SENSITIVITY_VOLTAGE_V
 from xover.amplifier.programme import SPECTRUM_WORDS, Spectrum, cold_lamps, share_outside
 from xover.amplifier.stress import (
@@ -161,7 +159,8 @@ def study_stress(
         return solve(network, f, speaker.impedances_ohm(network, f))
 
     solution = solve_at(grid)
-    sensitivity_db = _sensitivity(speaker, network_name, grid, network)
+    sensed = _sensitivity(speaker, network_name, grid, network)
+    sensitivity_db = None if sensed is None or math.isnan(sensed.level_db) else sensed.level_db
     full = _full_voltages(speaker, network, power_w, load_ohm, rms_v, crest)
     stress = read_stress(solution, {k: v.rms_v for k, v in full.items()}, crest, spectrum, solve_at)
     name = "given" if power_w is not None or rms_v is not None else "rated"
@@ -169,9 +168,12 @@ def study_stress(
     quiet = listening_voltage(
         speaker, math.nan if sensitivity_db is None else sensitivity_db, crest, _highest_peak(speaker, full, rms_v)
     )
+    wished = speaker.listening is not None and speaker.listening.level_db is not None
     beyond: tuple[str, ...] = ()
+    if wished and sensed is not None and sensed.doubt:
+        beyond = (f"the sensitivity, which the listening level's volts follow from, is {sensed.doubt}",)
     if isinstance(quiet, str):
-        beyond = (quiet,)
+        beyond += (quiet,)
     elif quiet is not None:
         (loud,) = full.values()
         scaled = stress.scaled(quiet.rms_v / loud.rms_v, quiet.crest / loud.crest)
@@ -291,12 +293,11 @@ def _highest_peak(speaker: Speaker, full: Mapping[str, ChannelVoltage], rms_v: f
     return at_limit(own.rated_power_w, own.rated_load_ohm, CREST).peak_v
 
 
-def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Network) -> float | None:
-    """Level for 2.83 V at 1 m; None where the sum is not known or several channels share it."""
+def _sensitivity(speaker: Speaker, network_name: str, grid: Float, network: Network) -> Sensitivity | None:
+    """For 2.83 V at 1 m; None where several channels share the sum."""
     if len(network.channels) != 1:
         return None
-    level = sensitivity(grid, sound_of(speaker, network_name, grid).total.level_db).level_db
-    return None if not np.isfinite(level) else level
+    return sensitivity(grid, sound_of(speaker, network_name, grid).total.level_db)
 
 
 def cautions_of(

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from xover.amplifier.stress import ElementKind, ElementStress, PartRating
+from xover.amplifier.stress import ElementKind, ElementStress, PartRating, RatingVerdict
 from xover.blocks import Block, Head, Text, fact, plain_table, sentence
 from xover.figures import amount, hertz
 from xover.rules.margins import CAPACITOR_MARGIN, CLIPPED_CREST, RESISTOR_MARGIN
+from xover.sentences import and_words
 from xover.studies.bears.stress.study import StressStudy
 from xover.terms import TERMS
 
@@ -19,7 +20,9 @@ def tell(study: StressStudy, everything: bool = False) -> Iterator[Block]:
         yield Text(words + ".")
     if not study.limits_broken:
         stated = any(r.said is not None for r in study.ratings.values())
-        yield Text("Every rating that a card states is high enough." if stated else "No card states a rating.")
+        unknown = [r.name for r in study.ratings.values() if r.said and r.verdict is RatingVerdict.NOT_KNOWN]
+        but = f", but for {and_words(unknown)}, of which too little is known" if unknown else ""
+        yield Text(f"Every rating that a card states is high enough{but}." if stated else "No card states a rating.")
     for level in study.levels:
         yield fact("listening" if level.name == "listening" else "full level", level.sentence, 10)
     if everything:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,7 +19,8 @@ from xover.files.speaker import Amplifier
 from xover.network import Channel, DriverCard, Network, solve
 from xover.network.network import GROUND, fixed_nodes
 from xover.readable import Readable
-from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ
+from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ, LEAST_KNOWN_OF_CHANGE
+from xover.sentences import and_words
 from xover.sound.deviation import sum_deviation
 from xover.sound.load import channel_impedance
 from xover.sound.meeting import WayOfDrivers, lowest_first
@@ -237,7 +239,7 @@ class Voices:
     branches : of the driver cards; rows : (k,) which of them belong to each channel.
     pressure : (k, n) complex, of each channel; NaN where it is not known. bound : (k, n) what it is at most there.
     coherent : whether the drivers share a time reference; timing_reason : why.
-    silent : channels of whose sound nothing is known.
+    silent : channels of whose sound nothing is known, or too little for a sum.
     band_hz : in which deviations are taken.
     """
 
@@ -254,8 +256,14 @@ class Voices:
 
     @property
     def known(self) -> bool:
-        """Whether something is known of the sound of every channel."""
+        """Whether enough is known of the sound of every channel."""
         return not self.silent
+
+    @property
+    def silence(self) -> str:
+        """What is not known, in words."""
+        part = np.isfinite(self.pressure[[self.names.index(n) for n in self.silent]]).any()
+        return f"{'too little' if part else 'no'} response of {and_words(self.silent)}"
 
     def behind(self, filters: Mapping[str, Complex]) -> tuple[Branch, ...]:
         """The branches behind one filter (n,) for each channel, gain, delay and polarity included."""
@@ -305,6 +313,21 @@ def voices_of(bare: BareDrivers) -> Voices:
         ),
         band_hz=JUDGED_HZ,
     )
+
+
+def heard_where_they_play(voices: Voices, corners_hz: Sequence[float]) -> Voices:
+    """The same; silent are those channels too whose sound is known in too little of their own part of the band.
+
+    What a sum of the rest would be set to says nothing of the whole: the gain of such a channel is free.
+    """
+    f, silent = voices.frequency_hz, list(voices.silent)
+    for name, edges, pressure in zip(
+        voices.names, pairwise([voices.band_hz[0], *corners_hz, voices.band_hz[1]]), voices.pressure, strict=True
+    ):
+        known = np.isfinite(pressure[(f >= edges[0]) & (f <= edges[1])])
+        if name not in silent and known.size and known.mean() < LEAST_KNOWN_OF_CHANGE:
+            silent.append(name)
+    return replace(voices, silent=tuple(n for n in voices.names if n in silent))
 
 
 def crossover_filters(

@@ -28,6 +28,7 @@ from xover.studies.change.bypass.channels import (
     bare_drivers,
     bare_loads,
     crossover_filters,
+    heard_where_they_play,
     voices_of,
 )
 from xover.studies.change.bypass.crossover import Crossover, best_sum, least_ratio, map_around
@@ -68,12 +69,13 @@ def study_bypass(
     gains = {bare.channel_of(n): db for n, db in (amplifier_gain_db or {}).items()}
     _check_gains(gains, bare.names)
     voices = voices_of(bare)
-    twins = fit_twins(bare, passive, voices, sample_rate_hz)
     # The highest of a way's resonances is the one that a crossover must stay clear of.
     resonances = {
         w.driver: float(np.max([driver_resonance_hz(speaker.drivers[n]) for n in w.names])) for w in bare.wirings
     }
     crossover = _crossover(speaker, name, passive, voices, bare, corners_hz, slope, resonances)
+    voices = heard_where_they_play(voices, crossover.corners_hz)
+    twins = fit_twins(bare, passive, voices, sample_rate_hz)
     slopes = crossover_filters(bare.names, crossover.slope, crossover.corners_hz, f, sample_rate_hz)
     reached = best_sum(speaker, voices, crossover, sample_rate_hz)
     unsure = {w.driver: unsure_db([speaker.drivers[n] for n in w.names], f) for w in bare.wirings}

@@ -44,8 +44,8 @@ def unknown_words(
     drivers = {n: speaker.drivers[n] for c in channels.values() for n in c.wiring.names}
     if voices.silent:
         said.append(
-            f"the sum, the best gains, delays and bands, and watts: no response of {and_words(voices.silent)} is "
-            "known. The old network as filters rests on impedance alone, and still holds"
+            f"the sum, the best gains, delays and bands, and watts: {voices.silence} is known where it plays. The "
+            "old network as filters rests on impedance alone, and still holds"
         )
     assumed = [n for n, d in drivers.items() if d.has_response and d.response_evidence is Evidence.ASSUMED]
     if assumed:
@@ -93,7 +93,7 @@ def gaps_of(speaker: Speaker, voices: Voices, power: PowerSplit, wirings: Sequen
     if voices.silent:
         found.append(
             Gap(
-                f"sum, delays and watts: no response of {and_words(voices.silent)}; the gains are the old network's",
+                f"sum, delays and watts: {voices.silence}; the gains are the old network's",
                 "measure all responses with one microphone at one spot",
             )
         )

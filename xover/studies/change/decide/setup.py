@@ -285,7 +285,8 @@ def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
     named = {p.name: p for p in network.parts}
     asked = [r for r in found if isinstance(named[r.name], Resistor | Capacitor) or r.said is not None]
     compared = [r for r in asked if r.verdict is not RatingVerdict.NOT_KNOWN]
-    silent = [r.name for r in asked if r.verdict is RatingVerdict.NOT_KNOWN]
+    silent = [r.name for r in asked if r.said is None]
+    thin = [r.name for r in asked if r.said is not None and r.verdict is RatingVerdict.NOT_KNOWN]
     share, over, note = math.nan, False, ""
     if compared:
         worst = max(compared, key=lambda r: r.needed / (r.said or 1.0))
@@ -294,7 +295,9 @@ def _ratings(speaker: Speaker, name: str, network: Network) -> Criterion:
         note = worst.sentence
     if silent:
         note = "; ".join(t for t in (note, f"no rating is stated of {', '.join(silent)}") if t)
-    return judge.ratings(share, over, len(silent), note)
+    if thin:
+        note = "; ".join(t for t in (note, f"too little is known of what {', '.join(thin)} must bear") if t)
+    return judge.ratings(share, over, len(silent) + len(thin), note)
 
 
 def _pair(speaker: Speaker, name: str, bench: ReadingSetup, assumed: bool, aged: bool) -> Criterion:

@@ -21,9 +21,10 @@ from xover.parts.kinds import PartKind
 from xover.parts.stock import Bill
 from xover.plain import fields_of, some_of
 from xover.readable import Readable, Warned
-from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ
+from xover.rules.bands import AUDIO_BAND_HZ, CHANGES_HZ, LEAST_KNOWN_OF_CHANGE
 from xover.rules.margins import TWEETER_FS_HZ, WORTH_SAYING
-from xover.sound.change import Worst, change_db, difference_db, largest_drive_change, largest_sum_change
+from xover.sentences import and_words
+from xover.sound.change import Worst, change_db, difference_db, known_share, largest_drive_change, largest_sum_change
 from xover.sound.pairing import drives_like
 from xover.sound.resonance import driver_resonance_hz
 from xover.sound.sums import sum_level_db
@@ -66,6 +67,8 @@ class Comparison:
         self._sum_db = sum_level_db(speaker, design, self._shown.solution)
         known = np.any(np.isfinite(np.stack([abs(d) for d in self._judged.solution.drive.values()])), axis=0)
         self.band_hz = _reach(self._judged.solution.frequency_hz, known)
+        drives, all_of_it = self._judged.solution.drive, np.ones(known.shape, dtype=bool)
+        self.thin = tuple(k for k, d in drives.items() if known_share(np.abs(d), all_of_it) < LEAST_KNOWN_OF_CHANGE)
 
     def worst(self, network: Network) -> tuple[Worst, str]:
         """The largest change of a drive in the band, where it lies within 20 dB of its highest, and whose it is."""
@@ -323,6 +326,7 @@ class RefreshStudy(Warned):
     ----------
     found : name of the network as it is, None if there is none. reference : name of the one whose voicing is kept.
     frequency_hz : (n,). band_hz : where the difference counts, as far as the drivers are known.
+    thin : drivers whose drive is known in too little of the band to be held to anything.
     frontier : by rising number of bought parts, each nearer than those before. pick : index of the one to build.
     tolerance_db : what the pick may differ by, every part of its marked value; asked : whether that was given.
     refreshed, naive, before : differences of the pick, of the plain swap (worn parts by the nearest value, all else
@@ -340,6 +344,7 @@ class RefreshStudy(Warned):
     tolerance_db: float
     asked: bool
     band_hz: tuple[float, float]
+    thin: tuple[str, ...]
     frequency_hz: Float
     frontier: tuple[Step, ...]
     pick: int
@@ -353,6 +358,11 @@ class RefreshStudy(Warned):
     damping: tuple[DampingChange, ...]
     headline: str
     warnings: tuple[str, ...]
+
+    @property
+    def every_drive(self) -> str:
+        """Of which drives the largest change is told, in words."""
+        return f"every drive but that of {and_words(self.thin)}, which is not known," if self.thin else "every drive"
 
     @property
     def picked(self) -> Step:

@@ -101,6 +101,7 @@ def refresh(
         tolerance_db=UNHEARD_DB if tolerance_db is None else tolerance_db,
         asked=tolerance_db is not None,
         band_hz=this.compare.band_hz,
+        thin=this.compare.thin,
         frequency_hz=frequency_hz,
         frontier=steps,
         pick=at,

@@ -13,7 +13,9 @@ from xover.network import Network, Part
 from xover.parts.kinds import FACTS, PartKind, kind_of
 from xover.quantity import format_quantity
 from xover.rules.audibility import BUILT_DB, MATCHED_DB, REPEATS_DB, UNHEARD_DB, audibility
+from xover.rules.bands import CHANGES_HZ
 from xover.rules.likeness import MATCH
+from xover.sentences import and_words
 from xover.studies.change.refresh.choice import Choice
 from xover.studies.change.refresh.places import Effect, State, same_part
 from xover.studies.change.refresh.result import Mate, RefreshStudy, Step
@@ -45,15 +47,16 @@ def headline(study: RefreshStudy) -> str:
     """The answer in one or two sentences."""
     fitted, pick = study.refreshed, study.picked
     worst = written("drive moved", fitted.worst_db, "refreshed")
+    every = study.every_drive
     if not study.bill.lines:
         if study.rewired and study.held:
             return (
                 f"no part has to be bought, but the board is wired otherwise than '{study.reference}': put back as "
-                f"there, with its old parts, every drive lies within {worst} dB of it ({audibility(fitted.worst_db)})"
+                f"there, with its old parts, {every} lies within {worst} dB of it ({audibility(fitted.worst_db)})"
             )
         if study.held:
             return (
-                f"leave it: as it is, every drive lies within {worst} dB of '{study.reference}' "
+                f"leave it: as it is, {every} lies within {worst} dB of '{study.reference}' "
                 f"({audibility(fitted.worst_db)})"
             )
         return f"nothing can be bought that brings it nearer: the drives lie up to {worst} dB off '{study.reference}'"
@@ -61,7 +64,7 @@ def headline(study: RefreshStudy) -> str:
     cost = "" if study.bill.cost is None else f" for {written('cost', study.bill.cost, 'refreshed')}"
     text = (
         f"buy {pick.parts} part{'s' if pick.parts > 1 else ''}{cost}, in place of {', '.join(places)}: "
-        f"every drive then lies within {worst} dB of '{study.reference}' ({audibility(fitted.worst_db)})"
+        f"{every} then lies within {worst} dB of '{study.reference}' ({audibility(fitted.worst_db)})"
     )
     if not study.held:
         text += f"; {study.tolerance_db:g} dB was wanted, this is the nearest that these parts can give"
@@ -81,6 +84,11 @@ BARE_TWEETER: Final = (
 
 def refresh_warnings(study: RefreshStudy, design: Network, today: Network | None) -> list[str]:
     said: list[str] = []
+    if study.thin:
+        said.append(
+            f"the drive of {and_words(study.thin)} is known in less than half of {hertz(CHANGES_HZ[0])} to "
+            f"{hertz(CHANGES_HZ[1])}: what the parts do there is not seen; sweep the impedance over all of it first"
+        )
     if today is None:
         said.append(
             "no network 'found': no old part was measured. What wears out is replaced, the rest is taken as marked"
@@ -123,7 +131,10 @@ def tell(study: RefreshStudy, *, everything: bool = False) -> Iterator[Block]:
     for part in study.exchanged:
         if part not in as_new and part not in unknown:
             yield fact(f"{part.part} {part.design}", part.told, 16)
-    for parts, why in ((as_new, "measured as new"), (unknown, "not measured")):
+    for parts, why in (
+        (as_new, "no change in what is known" if study.thin else "measured as new"),
+        (unknown, "not measured"),
+    ):
         if parts:
             yield Text(f"{', '.join(e.part for e in parts)} {'stay' if len(parts) > 1 else 'stays'}: {why}.")
     if study.bill.lines or len(study.frontier) > 1:

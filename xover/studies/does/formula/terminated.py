@@ -11,7 +11,9 @@ from xover.driver.model import DriverModel
 from xover.errors import OptionError
 from xover.files.netlist import read_target
 from xover.network import Network, build_network
+from xover.quantity import hertz
 from xover.readable import Readable
+from xover.rules.bands import AUDIO_BAND_HZ
 from xover.sound.driver_fit import fit_sweep
 from xover.speaker import Speaker
 
@@ -73,8 +75,11 @@ def terminated_speaker(speaker: Speaker, network_name: str) -> TerminatedNetwork
         if fit is not None and fit.holds:
             models[name] = fit.model
             resistance[name] = fit.model.re_ohm
+            low, high = fit.band_hz
+            short = low > AUDIO_BAND_HZ[0] * 1.001 or high < AUDIO_BAND_HZ[1] * 0.999
+            guess = f"; beyond its sweep, {hertz(low)} to {hertz(high)}, it is a guess" if short else ""
             warnings.append(
-                f"the model of {name} misses its sweep by {100 * fit.relative_rms:.1f} %; {fit.mounting_note}"
+                f"the model of {name} misses its sweep by {100 * fit.relative_rms:.1f} %{guess}; {fit.mounting_note}"
             )
         elif driver.datasheet is not None:
             models[name] = driver.datasheet.model

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from xover.acoustic.level import sensitivity
+from xover.acoustic.level import Sensitivity, sensitivity
 from xover.amplifier.demand import (
     Demand,
     ListeningNeed,
@@ -142,32 +142,31 @@ def study_load(
         for c in channels.values()
         if c.verdict.limit_broken
     )
+    wished = speaker.listening is not None and speaker.listening.level_db is not None and len(channels) == 1
+    sensed = sensitivity(frequency_hz, sound_of(speaker, network_name, frequency_hz).total.level_db) if wished else None
     return LoadStudy(
         title=speaker.title,
         network=network_name,
         frequency_hz=frequency_hz,
         channels=channels,
         faults=driver_faults(speaker, network, frequency_hz),
-        listening=_listening(speaker, network_name, frequency_hz, channels),
+        listening=None if sensed is None else _listening(speaker, sensed, next(iter(channels.values()))),
         limits_broken=broken,
         residual=solution.residual,
-        warnings=_warnings(speaker, network, channels, found.bounds),
+        warnings=(*_warnings(speaker, network, channels, found.bounds), *_doubts(sensed)),
         bounds=found.bounds,
     )
 
 
-def _listening(
-    speaker: Speaker, network_name: str, frequency_hz: Float, channels: Mapping[str, ChannelLoad]
-) -> ListeningNeed | None:
-    wish = speaker.listening
-    if wish is None or wish.level_db is None or len(channels) != 1:
+def _doubts(sensed: Sensitivity | None) -> Iterator[str]:
+    if sensed is not None and sensed.doubt:
+        yield f"the sensitivity, which the volts for a level follow from, is {sensed.doubt}"
+
+
+def _listening(speaker: Speaker, sensed: Sensitivity, only: ChannelLoad) -> ListeningNeed | None:
+    wish, level, amplifier = speaker.listening, sensed.level_db, speaker.amplifier
+    if wish is None or wish.level_db is None or math.isnan(level):
         return None
-    sound = sound_of(speaker, network_name, frequency_hz)
-    level = sensitivity(frequency_hz, sound.total.level_db).level_db
-    if math.isnan(level):  # the sum is not known over an octave
-        return None
-    amplifier = speaker.amplifier
-    only = next(iter(channels.values()))
     return read_listening(
         wish.level_db,
         wish.distance_m or 1.0,
