@@ -165,7 +165,10 @@ def _told(
 def channel_weights(
     bare: BareDrivers, passive: Sound, voices: Voices, targets: Mapping[str, Complex]
 ) -> dict[str, Float]:
-    """(n,) 0..1 by channel: its share of the sum, or of the drives where the sound of a driver is not known."""
+    """(n,) 0..1 by channel: its share of the sum, or of the drives where the sound of a driver is not known.
+
+    At frequencies at which the sum alone is not known, what a drive is against the highest of all.
+    """
     if not voices.known:
         whole = np.sum([np.nan_to_num(np.abs(t)) for t in targets.values()], axis=0)
         return {name: weight_in_sum(target, whole) for name, target in targets.items()}
@@ -173,7 +176,12 @@ def channel_weights(
     level = total.level_db if total.coherent else total.best_level_db
     whole = 10.0 ** (level / 20.0)
     by_key = {b.key: b.pressure for b in passive.branches}
-    return {w.driver: weight_in_sum(np.sum([by_key[key] for key in w.keys], axis=0), whole) for w in bare.wirings}
+    drives = {name: np.nan_to_num(np.abs(target)) for name, target in targets.items()}
+    top = max(float(np.max(drive)) for drive in drives.values())
+    shares = {w.driver: weight_in_sum(np.sum([by_key[key] for key in w.keys], axis=0), whole) for w in bare.wirings}
+    if not top > 0:
+        return shares
+    return {n: np.where(np.isfinite(whole), share, np.minimum(1.0, drives[n] / top)) for n, share in shares.items()}
 
 
 def twin_sum(voices: Voices, passive: Sound, twins: Mapping[str, ChannelTwin]) -> TwinSum | None:
