@@ -61,6 +61,7 @@ STARTS = {
     "jig": ((JIG, "--resistor", "10"), (JIG, "--resistor", "10", "--across", "resistor")),
     "angles": ((ATTIC,),),
     "formula": (("two-way-second-order",),),
+    "sweep": (("-o", f"{tempfile.gettempdir()}/xover-sweep-{os.getpid()}.wav", "--force"),),
     "infer": ((ATTIC, "--impedance", SWEEP),),
     "verify": ((ATTIC, "--network", "original", "--impedance", REBUILT),),
     "delay": ((ATTIC, "--finished", f"{ATTIC}/whole-found.csv"),),

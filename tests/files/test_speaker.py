@@ -225,7 +225,7 @@ def test_path_asked_for_later_is_checked_too(folder: Path) -> None:
 
 def test_byte_order_mark_and_line_ends(folder: Path) -> None:
     (folder / "speaker.toml").write_bytes(b'\xef\xbb\xbf[drivers.woofer]\r\nimpedance = "w.csv"\r\nre_ohm = 0\r\n')
-    with pytest.raises(InputError, match=r":3: drivers\.woofer\.re_ohm is 0; it must be above 0"):
+    with pytest.raises(InputError, match=r":3: drivers\.woofer\.re_ohm is 0; it must be at least 0.001"):
         read_speaker(folder)
 
 

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from xover.errors import InputError
@@ -57,6 +57,8 @@ def test_cost_by_hand():
 
 
 @settings(max_examples=25)
+@example(drop=14.0, le=2e-4, fs=2500.0, res=24.811, load=1.6667)  # two hollows: the deeper one is no grid point's best
+@example(drop=13.772, le=0.0, fs=2345.87, res=23.405, load=2.0)
 @given(
     drop=st.floats(1.0, 14.0),
     le=st.floats(0.0, 2e-4),

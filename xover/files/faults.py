@@ -137,11 +137,11 @@ def _remedy(keys: KeyPath, kind: str, context: Mapping[str, Any]) -> str:
 
 
 _COMPARISONS = {
-    "greater_than": ("above", "gt"),
     "greater_than_equal": ("at least", "ge"),
     "less_than_equal": ("at most", "le"),
 }
 _KINDS = {
+    "tiny": "write 0, or at least 1e-9 in size",
     "int_type": "write a whole number, without quotes",
     "int_from_float": "write a whole number",
     "float_type": "write a plain number, without quotes or unit",

@@ -11,9 +11,18 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice, pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from xover.curve import Evidence
@@ -118,13 +127,16 @@ def _array(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
-def _number(gt: float | None = None, ge: float | None = None, le: float | None = None) -> Any:
-    return Field(gt=gt, ge=ge, le=le, allow_inf_nan=False)
+def _number(ge: float | None = None, le: float | None = None) -> Any:
+    return Field(ge=ge, le=le, allow_inf_nan=False)
 
 
+TINY: Final = 1e-9
+"""Less of anything that stands in the file is a slip of the pen."""
 Name = Annotated[str, BeforeValidator(_name)]
-Ohm = Annotated[float, _number(gt=0.0, le=10_000.0)]
-Watt = Annotated[float, _number(gt=0.0, le=100_000.0)]
+Ohm = Annotated[float, _number(ge=1e-3, le=10_000.0)]
+Watt = Annotated[float, _number(ge=1e-6, le=100_000.0)]
+Q = Annotated[float, _number(ge=1e-3, le=1_000.0)]
 Millimetre = Annotated[float, _number(ge=-20_000.0, le=20_000.0)]
 Position = Annotated[tuple[Millimetre, Millimetre, Millimetre], BeforeValidator(_array)]
 EvidenceWord = Annotated[Evidence, Field(strict=False)]
@@ -135,6 +147,18 @@ Slope = Annotated[str, StringConstraints(pattern=r"^(LR[2468]|B[1-8])$")]
 
 class _Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    @field_validator("*")
+    @classmethod
+    def _sized(cls, value: Any) -> Any:
+        """Numbers that are 0 or of a size; -0 is 0."""
+        if isinstance(value, tuple):
+            return tuple(map(cls._sized, value))
+        if not isinstance(value, float):
+            return value
+        if 0 < abs(value) < TINY:
+            raise PydanticCustomError("tiny", "is nearer to 0 than anything is measured")
+        return value + 0.0
 
 
 class Datasheet(_Table):
@@ -147,8 +171,8 @@ class Datasheet(_Table):
 
     re_ohm: Ohm
     fs_hz: Annotated[float, _number(ge=1.0, le=50_000.0)]
-    qms: Annotated[float, _number(gt=0.0, le=1_000.0)]
-    qes: Annotated[float, _number(gt=0.0, le=1_000.0)]
+    qms: Q
+    qes: Q
     le_mh: Annotated[float, _number(ge=0.0, le=1_000.0)] | None = None
     sensitivity_db: Annotated[float, _number(ge=50.0, le=130.0)] | None = None
     instrument: Literal["datasheet", "placeholder"] = "datasheet"
@@ -176,7 +200,7 @@ class Driver(_Table):
     phase: Literal["measured", "minimum"] | None = None
     position_mm: Position | None = None
     positions_mm: dict[Name, Position] | None = None
-    diameter_mm: Annotated[float, _number(gt=0.0, le=2_000.0)] | None = None
+    diameter_mm: Annotated[float, _number(ge=0.1, le=2_000.0)] | None = None
     impedance_evidence: EvidenceWord = Evidence.MEASURED
     response_evidence: EvidenceWord = Evidence.MEASURED
     instrument: InstrumentWord | None = None
@@ -213,7 +237,7 @@ class Listening(_Table):
     """How loud and how far away; None where nothing is said."""
 
     level_db: Annotated[float, _number(ge=30.0, le=140.0)] | None = None
-    distance_m: Annotated[float, _number(gt=0.0, le=100.0)] | None = None
+    distance_m: Annotated[float, _number(ge=1e-3, le=100.0)] | None = None
     headroom_db: Annotated[float, _number(ge=0.0, le=60.0)] | None = None
 
 

@@ -145,14 +145,17 @@ def pad_cost(series_ohm: ArrayLike, parallel_ohm: ArrayLike, aim: PadAim, weight
 def best_pad(aim: PadAim, weights: PadWeights = EVEN) -> PadResistors:
     """The pair of least `pad_cost`, whatever its values, from 1e-4 to 1e4 of the driver's median impedance.
 
-    A grid over both logarithms, then least squares in a trust region (scipy) from its best points, as
-    the cost is a narrow bent valley where the load counts for little.
+    A grid over both logarithms, then least squares in a trust region (scipy) from the best of its hollows: the cost
+    may have two, and each is a narrow bent valley where the load counts for little.
     """
     scale = math.log(float(np.median(np.abs(aim.ohm))))
     edges = (scale + math.log(_SPAN[0]), scale + math.log(_SPAN[1]))
     points = np.linspace(*edges, _GRID)
     cost = pad_cost(np.exp(points)[:, None], np.exp(points)[None, :], aim, weights)
-    starts = np.argsort(cost, axis=None)[:_STARTS]
+    around = np.pad(cost, 1, constant_values=np.inf)
+    beside = [around[i : i + _GRID, k : k + _GRID] for i in range(3) for k in range(3)]
+    hollows = np.flatnonzero(cost <= np.min(beside, axis=0))
+    starts = hollows[np.argsort(cost.flat[hollows])][:_STARTS]
     found = [_refined(points[np.array(np.unravel_index(i, cost.shape))], aim, weights, edges) for i in starts]
     best = min(found, key=lambda one: one[1])[0]
     return PadResistors(float(np.exp(best[0])), float(np.exp(best[1])))
