@@ -19,7 +19,7 @@ import tempfile
 import time
 import warnings
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,7 +49,7 @@ ASKED: Final = {
     "refresh": ("{} NET",),
     "redesign": ("{} NET --starts 1 --circuit present",),
     "bypass": ("{} NET",),
-    "decide": ("{} NET --skip redesign", "{} NET --skip redesign --all"),
+    "decide": ("{} NET --skip redesign --all",),
     "verify": ("{} NET --impedance SWEEP",),
     "compare": ("{}:FIRST {}:LAST", "{}:FIRST WHOLE:original"),
     "report": ("{} --processes 1 -o page.html --force",),
@@ -61,6 +61,7 @@ MISSING: Final = re.compile(
     r"not known|unknown|cannot|could not|nothing |no driver|is missing|not in the network|not compared|null",
     re.IGNORECASE,
 )
+FORMS: Final[Mapping[str, Sequence[tuple[str, ...]]]] = {"text": [()], "json": [("--json",)], "both": [(), ("--json",)]}
 LONG_S: Final = 10.0
 OUTCOMES: Final = ("answer", "says what is missing", "refused, 2", "limit, 1", "FAULT, 3", "WARNING", "over 10 s")
 
@@ -316,7 +317,7 @@ def write_folder(place: Path, folder: str, odd: Oddity) -> Path:
     return place
 
 
-def asked(folder: str, name: str, odd: Oddity, commands: tuple[str, ...]) -> Iterator[Asked]:
+def asked(folder: str, name: str, odd: Oddity, commands: Sequence[str], forms: str = "both") -> Iterator[Asked]:
     """Every run over one folder."""
     names = tuple(odd.circuits) or ("found",)
     for command in commands:
@@ -331,8 +332,7 @@ def asked(folder: str, name: str, odd: Oddity, commands: tuple[str, ...]) -> Ite
                 .replace("WHOLE", str(ROOT / "examples" / FOLDERS[folder][0]))
                 .replace("DRIVER", FOLDERS[folder][1][-1])
             )
-            yield Asked(folder, name, command, tuple(words.split()))
-            yield Asked(folder, name, command, (*words.split(), "--json"))
+            yield from (Asked(folder, name, command, (*words.split(), *form)) for form in FORMS[forms])
 
 
 def ask(run: Asked, place: Path) -> tuple[tuple[str, ...], str, float]:
@@ -361,13 +361,13 @@ def ask(run: Asked, place: Path) -> tuple[tuple[str, ...], str, float]:
 
 
 def share_of(
-    runs: list[tuple[str, str, Oddity]], commands: tuple[str, ...], place: Path, keep: Path | None
+    runs: list[tuple[str, str, Oddity]], commands: tuple[str, ...], forms: str, place: Path, keep: Path | None
 ) -> Iterator[str]:
     """Run some folders with all commands; one line of JSON a run."""
     for folder, name, odd in runs:
         home = write_folder(place / f"{folder}-{len(list(place.iterdir()))}", folder, odd)
         os.chdir(home)
-        for run in asked(folder, name, odd, commands):
+        for run in asked(folder, name, odd, commands, forms):
             outcomes, told, took = ask(run, home)
             if keep:
                 file = (
@@ -396,6 +396,7 @@ def main() -> int:
     parser.add_argument("--command", action="append", choices=ASKED, help="only this command (may be repeated)")
     parser.add_argument("--skip", action="append", choices=ASKED, default=[], help="not this command")
     parser.add_argument("--share", default="1/1", help="part of all folders: 2/8 is each eighth from the second on")
+    parser.add_argument("--form", choices=FORMS, default="both", help="text, JSON, or both")
     parser.add_argument("--keep", type=Path, help="a folder for what was printed")
     parser.add_argument("--processes", type=int, default=2)
     given = parser.parse_args()
@@ -419,7 +420,7 @@ def main() -> int:
                 place = Path(scratch) / str(number)
                 place.mkdir()
                 with os.fdopen(write, "w", encoding="utf-8") as to:
-                    for line in share_of(mine[number :: given.processes], commands, place, keep):
+                    for line in share_of(mine[number :: given.processes], commands, given.form, place, keep):
                         print(line, file=to, flush=True)
                 os._exit(0)
             os.close(write)

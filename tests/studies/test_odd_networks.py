@@ -105,7 +105,7 @@ def test_a_network_that_meets_no_minus_is_found_and_its_levels_are_nothing(folde
     (cut,) = [f for f in study_check(open_speaker(place)).findings if f.fault is Fault.NO_CIRCUIT]
     assert cut.where == "found"
     assert "they meet the amplifier at node in only" in cut.text
-    assert cut.remedy == "join what should be 0 there: one of the nodes w, mm, t, p"
+    assert cut.remedy == "join one of the nodes w, mm, t, p to 0"
     monkeypatch.chdir(place)
     said = {}
     for command in ("predict", "load"):

@@ -134,14 +134,16 @@ def _added(pair: _Pair) -> Iterator[Finding]:
         return
     f = log_grid(20.0, 20e3, _PER_OCTAVE)
     try:
+        without = replace(pair.now, parts=tuple(p for p in pair.now.parts if p.name not in added)).pruned()
         drives = [
             sound_of_network(pair.speaker, n, f).solution.drive
-            for n in (pair.first, pair.now, in_wiring(pair.first, pair.now))
+            for n in (pair.first, pair.now, in_wiring(pair.first, pair.now), without)
         ]
     except NoSolutionError:
         return
-    moved, left = (abs(largest_drive_change(f, drives[0], d)[0].change) for d in drives[1:])
-    if moved - left > UNHEARD_DB:
+    moved, left, taken_out = (abs(largest_drive_change(f, drives[0], d)[0].change) for d in drives[1:])
+    # What is as silent without them is not of their doing.
+    if moved - left > UNHEARD_DB and (math.isfinite(moved) or math.isfinite(taken_out)):
         yield found(Fault.PART_ADDED, pair.name, about_part=added[0], added=and_words(added), moves_db=moved - left)
 
 

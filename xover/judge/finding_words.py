@@ -132,11 +132,12 @@ def _of_network(fault: Fault, f: Any) -> tuple[str, str] | None:
             )
         case Fault.NO_CIRCUIT:
             at = "no fixed node" if f["meets"] is None else f"node {f['meets']} only"
+            nodes = (
+                f"one of the nodes {', '.join(f['nodes'])}" if len(f["nodes"]) > 1 else f"node {''.join(f['nodes'])}"
+            )
             return (
                 f"no current can flow through {and_words(f['elements'])}: they meet the amplifier at {at}",
-                f"join what should be {f['wants']} there: one of the nodes {', '.join(f['nodes'])}"
-                if f["nodes"]
-                else "mend the node names on those lines",
+                f"join {nodes} to {f['wants']}" if f["nodes"] else "mend the node names on those lines",
             )
         case Fault.NO_VOLTAGE:
             return (

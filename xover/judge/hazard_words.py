@@ -123,8 +123,9 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"put a lamp back for {f['part']}, {f['good']} cold",
             )
         case Fault.PART_ADDED:
+            does = f"moves the sound by {f['moves_db']:.1f} dB" if f["moves_db"] < math.inf else "silences a driver"
             return (
-                f"{f['added']} of today's board is not in the original, and moves the sound by {f['moves_db']:.1f} dB",
+                f"{f['added']} of today's board is not in the original, and {does}",
                 f"take {f['added']} out and wire the rest as the original is",
             )
         case Fault.EXCHANGED:
@@ -133,8 +134,9 @@ def of_condition(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"swap {f['part']} and {f['other']}, or their readings if they were noted so by mistake",
             )
         case Fault.WORN:
+            off = f"{f['moved_db']:.1f} dB off the original's" if f["moved_db"] < math.inf else "none in the original"
             return (
-                f"the voltage at {f['key']} is {f['moved_db']:.1f} dB off the original's at {hertz(f['at_hz'])}",
+                f"the voltage at {f['key']} is {off} at {hertz(f['at_hz'])}",
                 "'xover condition' tells which part did it, 'xover decide' what to do",
             )
         case Fault.NO_SIGNAL:

@@ -84,8 +84,8 @@ def _no_circuit(name: str, network: Network, section: Section, meets: str | None
     return found(
         Fault.NO_CIRCUIT,
         name,
-        about_driver=next((d.key for d in network.drivers if d.name in section.drivers), ""),
         elements=section.elements,
+        drivers=tuple(d.key for d in network.drivers if d.name in section.drivers),
         meets=meets,
         wants=wants,
         nodes=section.nodes,
@@ -111,6 +111,11 @@ def driver_counts(speaker: Speaker) -> Iterator[Finding]:
 
 def dc_drive(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | None]) -> dict[str, float]:
     """Share of a DC voltage at the amplifier that reaches each driver, by key: capacitors open, coils their DCR."""
+    return {key: share for key, (share, _) in _shares(speaker, network, fits).items()}
+
+
+def _shares(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | None]) -> dict[str, tuple[float, float]]:
+    """Share of a voltage that reaches each driver, by key: of DC, and of 1 kHz."""
     resistance = {}
     for driver in network.driver_names:
         fit, entry = fits.get(driver), speaker.drivers[driver]
@@ -120,27 +125,26 @@ def dc_drive(speaker: Speaker, network: Network, fits: Mapping[str, DriverFit | 
             ohms = entry.re_ohm
         else:
             ohms = float(np.nanmin(np.abs(entry.impedance_ohm(log_grid(20.0, 20e3, 12)))))
-        resistance[driver] = np.array([ohms])
-    solution = solve(network, np.array([_DC_HZ]), resistance)
-    return {key: float(abs(v[0])) for key, v in solution.drive.items()}
+        resistance[driver] = np.array([ohms, ohms])
+    solution = solve(network, np.array([_DC_HZ, 1000.0]), resistance)
+    return {key: (float(abs(v[0])), float(abs(v[1]))) for key, v in solution.drive.items()}
 
 
 def protection(
     speaker: Speaker, name: str, network: Network, fits: Mapping[str, DriverFit | None]
 ) -> Iterator[Finding]:
     """Tweeters that DC reaches, and woofers that it does not."""
-    shares = dc_drive(speaker, network, fits)
-    cut = _cut_off(network)
+    shares = _shares(speaker, network, fits)
     # Beside a driver that is open or shorted, how DC is shared says nothing of the network.
     dead = any(is_open(d) or is_shorted(d) for d in (speaker.drivers[n] for n in network.driver_names))
     for card in network.drivers:
-        share, role = shares[card.key], driver_role(speaker.drivers[card.driver])
+        (share, of_1_khz), role = shares[card.key], driver_role(speaker.drivers[card.driver])
         fault = None
         if role is Role.HIGH and share > BARE_SHARE:
             fault = Fault.BARE_TWEETER
         elif role is Role.HIGH and share > KEPT_OFF_SHARE:
             fault = Fault.COIL_PROTECTS
-        elif role is Role.LOW and share < DC_PATH_SHARE and not dead and card.name not in cut:
+        elif role is Role.LOW and share < DC_PATH_SHARE and of_1_khz > 0 and not dead:
             fault = Fault.BLOCKED_WOOFER
         if fault is not None:
             yield found(fault, name, about_driver=card.key, key=card.key, card=card.name, share=share)

@@ -136,6 +136,9 @@ def with_faults(speaker: Speaker, findings: list[Finding]) -> list[Finding]:
     broken = faults(speaker, now, original)
     if original is not None and original != now and not broken:
         broken = tuple(worn(speaker, now, original))
+    cut = {f.driver for f in findings if f.fault is Fault.NO_VOLTAGE and f.where == now}
+    cut |= {key for f in findings if f.fault is Fault.NO_CIRCUIT and f.where == now for key in f.facts["drivers"]}
+    broken = tuple(f for f in broken if f.fault is not Fault.NO_SIGNAL or f.driver not in cut)  # told with its reason
     turned = any(f.fault is Fault.SWAPPED for f in broken)
     kept = [f for f in findings if not (turned and f.fault in (Fault.POLARITY, Fault.REVERSED) and f.where == now)]
     dead = {f.driver for f in broken if f.fault in (Fault.DEAD_OPEN, Fault.DEAD_SHORTED)}
