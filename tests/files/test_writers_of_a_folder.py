@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 PROGRAM = Path(__file__).with_name("writers_of_a_folder.py")
-TRIALS, KILLS = 12, 40
+TRIALS, KILLS = 12, 24
 
 
 def test_writers_at_once_and_writers_killed(tmp_path):
