@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xover.errors import InputError
+from xover.ledger import Ledger
 from xover.readable import Readable
 
 Float = NDArray[np.float64]
@@ -51,6 +52,7 @@ class Curve(Readable):
     evidence : what it rests on.
     has_phase : False where only the magnitude was measured. phase_rebuilt : True where it has one by its magnitude.
     source : file or words to name it in messages.
+    ledger : what became of every line of that file; None where there is none.
     """
 
     frequency_hz: Float
@@ -60,6 +62,7 @@ class Curve(Readable):
     has_phase: bool = True
     source: str = ""
     phase_rebuilt: bool = False
+    ledger: Ledger | None = None
 
     def __post_init__(self) -> None:
         f = np.array(self.frequency_hz, dtype=float)

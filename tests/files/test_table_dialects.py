@@ -195,7 +195,7 @@ def test_what_is_left_out_between_the_rows_is_said() -> None:
     lines = text_of(ROWS).split("\n")
     lines[4:4] = ["--------", "overload", "# a note", "# 90 9 -30", ""]
     (said,) = check("\n".join(lines))
-    assert said == "line 6: 'overload' stands among the rows: this and 1 more was left out as a comment"
+    assert said == "lines 6, 8: 'overload' and the like stand among the rows: they were left out as comments"
 
 
 def test_numbers_in_quotes() -> None:

@@ -24,6 +24,7 @@ LAYERS = [
     "figures",
     "remark",
     "terms",
+    "ledger",
     "curve",
     "blocks",
     "files",

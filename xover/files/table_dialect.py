@@ -14,6 +14,7 @@ from typing import Literal
 from xover.errors import InputError
 from xover.files.budget import LONGEST_NUMBER, MOST_FIELDS
 from xover.files.table_lines import NONFINITE, Line, Separator, fields_of, is_row, sort_lines, usual
+from xover.ledger import Ledger, counted
 
 Decimal = Literal[".", ","]
 
@@ -38,7 +39,8 @@ class RawTable:
     lines : (n,) line number of each row.
     separator, decimal : the dialect.
     only_whole : no number of the file has a decimal mark.
-    left_out : lines between the rows that were taken for comments although they say something.
+    left_out : lines that were taken for comments although they look like rows, or stand among them.
+    ledger : what became of every line.
     """
 
     preamble: tuple[Line, ...]
@@ -47,7 +49,8 @@ class RawTable:
     separator: Separator
     decimal: Decimal
     only_whole: bool
-    left_out: tuple[Line, ...] = ()
+    left_out: tuple[Line, ...]
+    ledger: Ledger
 
     @property
     def columns(self) -> int:
@@ -87,7 +90,8 @@ def split_table(text: str) -> RawTable:
         raise InputError("has one column", "give frequency, magnitude and, if measured, phase", line=lines[0].number)
     only_whole = not any(decimal in field for row in fields for field in row)
     numbers = tuple(line.number for line in lines)
-    return RawTable(found.preamble, rows, numbers, separator, decimal, only_whole, found.left_out)
+    ledger = counted(text, len(rows), [line.number for line in found.left_out], found.blank)
+    return RawTable(found.preamble, rows, numbers, separator, decimal, only_whole, found.left_out, ledger)
 
 
 def _columns(count: int) -> str:

@@ -53,13 +53,15 @@ class SortedLines:
     preamble : comment lines before the first row.
     rows : the rows, and lines that must be rows gone wrong.
     sound : those of them that hold nothing but numbers, or all where there is none.
-    left_out : between the rows, what was taken for a comment although it says something.
+    left_out : what was taken for a comment although it says something between the rows, or goes on with them beyond.
+    blank : lines with nothing on them.
     """
 
     preamble: tuple[Line, ...]
     rows: tuple[Line, ...]
     sound: tuple[Line, ...]
     left_out: tuple[Line, ...]
+    blank: int = 0
 
 
 def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -> SortedLines:
@@ -73,6 +75,7 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
     """
     stripped = (raw.replace("\u2212", "-").strip() for raw in text.split("\n"))
     lines = _unquoted([Line(number, line) for number, line in enumerate(stripped, start=1) if line])
+    blank = text.count("\n") + (text[-1:] != "\n") - len(lines)
     for line in lines:
         if line.text[0] in "\"'" and _OPEN_QUOTE.fullmatch(line.text):
             raise InputError("a quote does not close", "close it, or export the table without quotes", line=line.number)
@@ -86,7 +89,7 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
         rows = [n for n in lines if _ROW_START.match(n.text) and not _DATE_OR_TIME.match(n.text)]
         if not rows:
             raise InputError("holds no row of numbers", "give rows of frequency in Hz, magnitude and phase in degrees")
-        return SortedLines(tuple(lines[: lines.index(rows[0])]), tuple(rows), tuple(rows), ())
+        return SortedLines(tuple(lines[: lines.index(rows[0])]), tuple(rows), tuple(rows), (), blank)
     if len(sound) > MOST_ROWS:
         raise InputError(
             f"the table has more than {MOST_ROWS} rows", "thin it out", line=lines[sound[MOST_ROWS]].number
@@ -105,8 +108,11 @@ def sort_lines(text: str, separator_of: Callable[[Sequence[Line]], Separator]) -
             left_out.append(line)
     head = row.spoiled_beyond(lines[first], lines[:first][::-1])[::-1]
     tail = row.spoiled_beyond(lines[last], lines[last + 1 :])
+    before = [line for line in lines[:first] if line not in head]
+    behind = [line for line in lines[last + 1 :] if line not in tail]
+    left_out = row.lost_beyond(lines[first], before[::-1])[::-1] + left_out + row.lost_beyond(lines[last], behind)
     sound_lines = tuple(lines[i] for i in sound)
-    return SortedLines(tuple(lines[:first]), (*head, *rows, *tail), sound_lines, tuple(left_out))
+    return SortedLines(tuple(lines[:first]), (*head, *rows, *tail), sound_lines, tuple(left_out), blank)
 
 
 def _undated(places: list[int], lines: Sequence[Line]) -> list[int]:
@@ -179,7 +185,22 @@ class _Row:
         if text[0] not in _MARKS:
             return any(sign.isalnum() for sign in text)
         rest = text.lstrip(_MARKS + " \t")
-        return is_row(rest) and len(self._fields(rest)) == self._width
+        return bool(rest) and (self._is_whole(rest) or self.is_spoiled(rest))
+
+    def _is_whole(self, text: str) -> bool:
+        return is_row(text) and len(self._fields(text)) == self._width
+
+    def lost_beyond(self, row: Line, lines: Iterable[Line]) -> list[Line]:
+        """Of the comments that lead away from an end of the table, those that go on with it, sound or spoiled."""
+        lost, near = [], row.text
+        for line in lines:
+            rest = _SLIP.sub("", re.sub("[\"']", "", line.text).lstrip(_MARKS + " \t"), count=1)
+            fields = self._fields(rest)
+            like = rest != line.text and len(fields) == self._width > 1 and self.is_lost("#" + rest)
+            if like and self._is_near(rest, near) and (self._is_near(rest, near, 1) or not _is_number(fields[1])):
+                lost.append(line)
+                near = rest
+        return lost
 
     def spoiled_beyond(self, row: Line, lines: Iterable[Line]) -> list[Line]:
         """Of the lines that lead away from an end of the table, those that must be rows gone wrong."""
@@ -189,7 +210,7 @@ class _Row:
                 gone_wrong, rest = not self._is_remark(line.text, near), line.text
             else:
                 rest = _SLIP.sub("", line.text, count=1)
-                whole = rest != line.text and is_row(rest) and len(self._fields(rest)) == self._width
+                whole = rest != line.text and self._is_whole(rest)
                 gone_wrong = (
                     whole
                     and self._is_near(rest, near)

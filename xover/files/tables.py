@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,7 +16,9 @@ from xover.files.table_checks import Sweep, check_sweep
 from xover.files.table_content import check_content
 from xover.files.table_dialect import RawTable, split_table
 from xover.files.table_header import Columns, Quantity, denied_reference, read_header
+from xover.files.table_lines import Line
 from xover.files.touchstone import is_touchstone, read_touchstone
+from xover.ledger import MOST_SPANS, Ledger, spans
 from xover.remark import About, Remark
 
 TOUCHSTONE_SUFFIXES = (".s1p", ".z1p", ".y1p")
@@ -31,6 +34,7 @@ class MeasurementTable:
     magnitude : (n,) in `quantity`.
     phase_deg : (n,) as in the file, unwrapped or not; None where it was not measured.
     quantity : "ohm" or "dB".
+    ledger : what became of every line of the file.
     warnings : what was mended or looks odd, one sentence each; a `Remark` where it is about something that others ask
         for: `About.NO_TIME_REFERENCE`.
     """
@@ -40,6 +44,7 @@ class MeasurementTable:
     magnitude: Float
     phase_deg: Float | None
     quantity: Quantity
+    ledger: Ledger
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -89,9 +94,15 @@ def parse_table(text: str, path: Path, quantity: Quantity, *, ratio: bool = Fals
         phase_declared=columns.phase_declared,
     )
     sweep, found = check_sweep(sweep)
-    warnings = (*columns.warnings, *_ignored_columns(raw, columns), *_left_out(raw), *_reference(raw, sweep), *found)
+    warnings = (
+        *columns.warnings,
+        *_ignored_columns(raw, columns),
+        *_left_out(raw.left_out),
+        *_reference(raw, sweep),
+        *found,
+    )
     warnings += () if ratio else check_content(sweep, columns.magnitude_declared)
-    return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, warnings)
+    return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, raw.ledger, warnings)
 
 
 def _polar(real: Float, imaginary: Float, quantity: Quantity) -> tuple[Float, Float]:
@@ -110,13 +121,15 @@ def _reference(raw: RawTable, sweep: Sweep) -> tuple[Remark, ...]:
     return (Remark(f"{words} that another sweep shares", About.NO_TIME_REFERENCE),)
 
 
-def _left_out(raw: RawTable) -> tuple[str, ...]:
-    if not raw.left_out:
+def _left_out(lines: Sequence[Line]) -> tuple[str, ...]:
+    if not lines:
         return ()
-    first, count = raw.left_out[0], len(raw.left_out)
-    what = "the line" if count == 1 else f"this and {count - 1} more"
-    shown = first.text if len(first.text) <= 40 else first.text[:37] + "..."
-    return (f"line {first.number}: '{shown}' stands among the rows: {what} was left out as a comment",)
+    first = lines[0].text
+    shown = f"'{first if len(first) <= 40 else first[:37] + '...'}'"
+    named = spans((line.number for line in lines), MOST_SPANS)
+    if len(lines) == 1:
+        return (f"line {named}: {shown} stands among the rows: it was left out as a comment",)
+    return (f"lines {named}: {shown} and the like stand among the rows: they were left out as comments",)
 
 
 def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
@@ -143,8 +156,7 @@ def read_impedance(path: Path | str, evidence: Evidence) -> tuple[Curve, tuple[s
     """
     path = Path(path)
     if holds_touchstone(path):
-        frequency_hz, impedance_ohm, warnings = _touchstone(path)
-        return Curve(frequency_hz, impedance_ohm, Unit.OHM, evidence, True, str(path)), warnings
+        return _touchstone(path, evidence)
     table = read_table(path, "ohm")
     return _curve(table, table.magnitude, Unit.OHM, evidence), table.warnings
 
@@ -171,10 +183,11 @@ def _curve(table: MeasurementTable, magnitude: Float, unit: Unit, evidence: Evid
     value: Complex = magnitude.astype(complex)
     if table.phase_deg is not None:
         value = value * np.exp(1j * np.radians(table.phase_deg))
-    return Curve(table.frequency_hz, value, unit, evidence, table.phase_deg is not None, str(table.path))
+    has_phase = table.phase_deg is not None
+    return Curve(table.frequency_hz, value, unit, evidence, has_phase, str(table.path), ledger=table.ledger)
 
 
-def _touchstone(path: Path) -> tuple[Float, Complex, tuple[str, ...]]:
+def _touchstone(path: Path, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:
     """A Touchstone sweep under the same rules as a table; zero ohm is refused, as phase needs a magnitude."""
     data = read_touchstone(path)
     sweep = Sweep(
@@ -188,5 +201,6 @@ def _touchstone(path: Path) -> tuple[Float, Complex, tuple[str, ...]]:
         phase_declared=True,
     )
     kept, warnings = check_sweep(sweep)
-    rows = np.searchsorted(data.line, kept.line)
-    return kept.frequency_hz, data.impedance_ohm[rows], warnings
+    ohm = data.impedance_ohm[np.searchsorted(data.line, kept.line)]
+    curve = Curve(kept.frequency_hz, ohm, Unit.OHM, evidence, True, str(path), ledger=data.ledger)
+    return curve, (*_left_out(data.left_out), *warnings)

@@ -22,12 +22,16 @@ from xover.errors import InputError
 from xover.files.atomic import read_text
 from xover.files.budget import LONGEST_NUMBER, MOST_ROWS, TABLE_FILE
 from xover.files.table_lines import Line
+from xover.ledger import Ledger, counted
 
 _FREQUENCY = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
 _PARAMETER = "szyhg"
 _FORMAT = ("ri", "ma", "db")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _KEYWORD = re.compile(r"\[([^\]]*)\](.*)")
+_BEFORE_ROW = "!# \t*;%/~>|:_?'\"\u00b0"
+_NEAR = 2.5
+"""A row that goes on with others lies within this factor of the last one's frequency."""
 _VERSIONS = ("2.0", "2.1")
 # Keywords that change nothing for one port.
 _IDLE = ("matrix format", "end information")
@@ -35,11 +39,17 @@ _IDLE = ("matrix format", "end information")
 
 @dataclass(frozen=True, eq=False)
 class TouchstoneData:
-    """A one-port sweep: (n,) each; `line` tells where a row stands in the file."""
+    """A one-port sweep: (n,) each; `line` tells where a row stands in the file.
+
+    left_out : lines that are comments by the format, and hold a row's numbers all the same.
+    ledger : what became of every line.
+    """
 
     frequency_hz: Float
     impedance_ohm: Complex
     line: NDArray[np.int64]
+    left_out: tuple[Line, ...]
+    ledger: Ledger
 
 
 @dataclass(frozen=True)
@@ -100,17 +110,22 @@ def read_touchstone(path: Path | str) -> TouchstoneData:
 def _rows(text: str) -> TouchstoneData:
     file = _File()
     rows: list[tuple[float, complex, int]] = []
+    hidden: list[Line] = []
+    blank = 0
     for number, raw in enumerate(text.split("\n"), start=1):
         line = Line(number, raw.split("!", 1)[0].strip())
-        if not line.text or file.ended:
+        blank += not raw.strip()
+        if not line.text or file.ended or (line.text[0] == "#" and file.options is not None):
+            # Comments, and later option lines, are ignored, says the specification: not so where a row hides in one.
+            if _holds_row(raw):
+                hidden.append(Line(number, raw.strip()))
             continue
         if line.text.startswith("["):
             _keyword(line, file)
         elif file.in_information:
             continue
         elif line.text.startswith("#"):
-            if file.options is None:  # later ones are ignored, says the specification
-                file.options = _option_line(line)
+            file.options = _option_line(line)
         elif file.awaits_reference:
             _reference(line.text, line, file)
         elif len(rows) == MOST_ROWS:
@@ -118,11 +133,49 @@ def _rows(text: str) -> TouchstoneData:
         else:
             rows.append(_row(line, file))
     _check_whole(file, len(rows))
+    left_out = _lost(hidden, rows, file.options)
     return TouchstoneData(
         np.array([row[0] for row in rows], dtype=float),
         np.array([row[1] for row in rows], dtype=complex),
         np.array([row[2] for row in rows], dtype=np.int64),
+        left_out,
+        counted(text, len(rows), [line.number for line in left_out], blank - (text[-1:] == "\n")),
     )
+
+
+def _fields(raw: str) -> list[str]:
+    """What a comment holds from its first number on, another comment behind left off."""
+    return raw.lstrip(_BEFORE_ROW).split("!", 1)[0].split()
+
+
+def _holds_row(raw: str) -> bool:
+    """Whether a comment holds three fields that are numbers, one of which may have been spoiled."""
+    fields = _fields(raw)
+    return len(fields) == 3 and all(any(c.isdigit() for c in f) for f in fields) and sum(map(_is_number, fields)) >= 2
+
+
+def _is_number(field: str) -> bool:
+    return len(field) <= LONGEST_NUMBER and _NUMBER.fullmatch(field) is not None
+
+
+def _lost(
+    hidden: Sequence[Line], rows: Sequence[tuple[float, complex, int]], options: _Options | None
+) -> tuple[Line, ...]:
+    """Of the rows that comments hold, those among the rows that were read, and those that go on with them beyond."""
+    scale = (options or _Options()).hertz
+    (first_hz, _, first), (last_hz, _, last) = rows[0], rows[-1]
+    lost = {line.number: line for line in hidden if first < line.number < last}
+    for near, side, beyond in (
+        (first_hz, -1.0, [line for line in hidden[::-1] if line.number < first]),
+        (last_hz, 1.0, [line for line in hidden if line.number > last]),
+    ):
+        rising = side if first_hz <= last_hz else -side
+        for line in beyond:
+            first_field = _fields(line.text)[0]
+            hz = float(first_field) * scale if _is_number(first_field) else math.nan
+            if hz > 0.0 and near > 0.0 and 1.0 < (hz / near) ** rising <= _NEAR:
+                lost[line.number], near = line, hz
+    return tuple(lost[number] for number in sorted(lost))
 
 
 def _check_whole(file: _File, count: int) -> None:
@@ -266,6 +319,6 @@ def _complex(pair: Sequence[float], form: str, line: Line) -> complex:
 
 
 def _number(token: str, line: Line) -> float:
-    if len(token) > LONGEST_NUMBER or not _NUMBER.fullmatch(token):
+    if not _is_number(token):
         raise InputError(f"'{token[:40]}' is not a number", "correct the row", line=line.number)
     return float(token)
