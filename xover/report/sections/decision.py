@@ -19,6 +19,7 @@ from xover.speaker import PhaseSource, SpeakerDriver
 from xover.speaker.untouched import untouched
 from xover.studies.change.decide.study import Decision
 from xover.studies.change.decide.words import BARS, TARGETS
+from xover.studies.desk.check.files import files_table
 from xover.studies.desk.check.study import CheckStudy
 
 
@@ -94,6 +95,7 @@ def evidence(answers: Answers) -> Iterable[Block]:
         if not left:
             what = "nothing else" if grave else "nothing"
             blocks.append(Text(f"The files were gone through by 'xover check': {what} wrong or doubtful was found."))
+        blocks += [files_table(check.files)] if check.files else []
     blocks += answers.gone("check", "what 'xover check' finds") + answers.failed("check")
     notes = tuple(dict.fromkeys(n for d in speaker.drivers.values() for n in d.notes))
     if notes:

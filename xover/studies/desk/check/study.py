@@ -27,6 +27,7 @@ from xover.rules.likeness import ABOVE_SWEEP, BELOW_SWEEP, COARSE_SWEEP, LEAST_O
 from xover.rules.severity import Severity
 from xover.sound.driver_fit import fit_sweep
 from xover.speaker import PhaseSource, Speaker, SpeakerDriver
+from xover.studies.desk.check.files import SweepFile, sweep_files, told_files
 from xover.terms import legend
 
 _HEADS: Final = {
@@ -58,6 +59,7 @@ class CheckStudy(Readable):
     sheets : the values of those drivers that have them: a datasheet's, a template's, or assumed.
     values_are : by driver, what its impedance was got with.
     health : by driver with a sweep, what ails it beside its like.
+    files : what was read of each file of measurements.
     """
 
     title: str
@@ -67,6 +69,7 @@ class CheckStudy(Readable):
     sheets: Mapping[str, DatasheetValues]
     values_are: Mapping[str, Instrument]
     health: Mapping[str, DriverHealth]
+    files: tuple[SweepFile, ...] = ()
 
     @property
     def stops(self) -> tuple[Finding, ...]:
@@ -90,7 +93,7 @@ class CheckStudy(Readable):
             n: f and some_of(f, names + " holds failure", re_ohm=f.model.re_ohm if f.holds else None)
             for n, f in self.fits.items()
         }
-        return some_of(self, "title networks findings health", drivers=drivers)
+        return some_of(self, "title networks findings health files", drivers=drivers)
 
 
 def study_check(speaker: Speaker, mate: Speaker | None = None) -> CheckStudy:
@@ -126,6 +129,7 @@ def study_check(speaker: Speaker, mate: Speaker | None = None) -> CheckStudy:
         sheets={name: d.datasheet for name, d in speaker.drivers.items() if d.datasheet is not None},
         values_are={name: d.impedance_instrument for name, d in speaker.drivers.items()},
         health=health,
+        files=sweep_files(speaker),
     )
 
 
@@ -250,6 +254,7 @@ def tell(check: CheckStudy, everything: bool = False) -> Iterator[Block]:
     yield Head("The drivers, as they were measured: in their cabinet and through their leads")
     rows = [[name, *_driver(check, name, fit)] for name, fit in check.fits.items()]
     yield plain_table(["driver", "Re ohm", "fs Hz", "Qms", "Qes", "Qts", "fit misses by"], rows)
+    yield from told_files(check.files, everything)
     if everything:
         yield from told_health(check.health.values(), check.unsound)
 
