@@ -52,6 +52,16 @@ def test_a_third_of_the_rows_behind_a_comment_s_mark_is_counted(tmp_path: Path, 
     assert len(told["gaps"]) > 20
 
 
+def test_rows_of_a_terminal_sweep_behind_a_mark_are_told(tmp_path: Path, run) -> None:
+    lines = (EXAMPLE / "left" / "terminals-found.csv").read_text(encoding="utf-8").splitlines()
+    lines[10:500:3] = ["# " + line for line in lines[10:500:3]]
+    (tmp_path / "t.csv").write_text("\n".join(lines), encoding="utf-8")
+    done = run("compare", tmp_path / "t.csv", EXAMPLE / "left" / "terminals-found.csv")
+    said = " ".join((done.out + done.err).split())
+    assert "t.csv: lines 11, 14, 17, 20, 23 and 159 more: '# " in said
+    assert "stand among the rows: they were left out as comments" in said
+
+
 def test_every_file_of_the_examples_reads_whole() -> None:
     for name in ("attic-two-way/left", "attic-two-way/right", "hall-horn-two-way", "studio-three-way"):
         folder = EXAMPLE.parent / name

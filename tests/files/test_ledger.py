@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xover.errors import InputError
+from xover.files.stock import parse_stock
 from xover.files.table_checks import LEAST_ROWS
 from xover.files.table_dialect import RawTable, split_table
 from xover.files.tables import parse_table
@@ -46,7 +47,8 @@ DIALECTS = {
     "decimal commas": swept(";", ","),
     "decimal commas and blanks": swept("  ", ","),
     "quotes": re.sub(r"([\d.]+)(?=,|$)", r'"\1"', swept(), flags=re.MULTILINE),
-    **{path.name: path.read_text(encoding="utf-8") for path in CASES},
+    # A row at 0 Hz is left out in any case: spoiled at the head of a table it may be taken for a comment.
+    **{path.name: path.read_text(encoding="utf-8") for path in CASES if "zero-hertz" not in path.name},
 }
 
 SLIPS = {
@@ -186,3 +188,17 @@ def test_spans() -> None:
     assert spans([]) == ""
     assert spans(range(1, 30, 2), 5) == "1, 3, 5, 7, 9 and 10 more"
     assert spans([1, 3, 5, 7], 3) == "1, 3, 5, 7"
+
+
+STOCK = (Path(__file__).parents[2] / "examples" / "stock.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("slip", [slip for slip in SLIPS if slip not in ("a hash before", "a unit behind")])
+def test_no_mangled_line_of_a_stock_list_is_passed_over(slip: str) -> None:
+    """A line behind # is a comment there, as the format says; the last column is a count, or empty."""
+    lines = STOCK.split("\n")
+    parts = [n for n, line in enumerate(lines) if line.count(",") == 11 and "." in line]
+    for place in random.Random(slip).sample(parts, 20):
+        new = SLIPS[slip](lines[place])
+        with pytest.raises(InputError, match=rf"^stock\.csv:{place + 1}: "):
+            parse_stock("\n".join([*lines[:place], new, *lines[place + 1 :]]), Path("stock.csv"))
