@@ -13,7 +13,7 @@ from page_checks import CHECKS
 import xover.report.answers as gathering
 import xover.report.report
 from xover.blocks import FAULT, GONE, Downloads, Picture, Text
-from xover.errors import NoSolutionError
+from xover.errors import InputError, NoSolutionError
 from xover.report import contents, works
 from xover.report.page import Page, html_of, render
 from xover.report.report import Report, make_report
@@ -208,6 +208,14 @@ def test_a_figure(monkeypatch, shop, answers, work, draw):
     assert section.not_told == (answer.picture,)
     assert len(section.blocks) > 3
     assert 'class="fault"' in html_of(section)
+
+
+def test_a_refusal_names_no_folder(gathered):
+    def refuses(*_):
+        raise InputError("ends at 200 Hz", "measure it further up", "/home/somebody/speaker/woofer.csv", 7)
+
+    section = next(s for s in contents.all_sections(gathered({"load": refuses})) if s.anchor == "load")
+    assert section.not_told[0].words.endswith(" Ends at 200 Hz (woofer.csv, line 7); measure it further up.")
 
 
 def test_a_network_beside(gathered, answers):

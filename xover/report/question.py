@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from xover.blocks import FAULT, Block, Text, fact
 from xover.declare import Ask, question
 from xover.errors import OptionError, PartlyToldError, XoverError, named
+from xover.sentences import and_words
 from xover.studies.options import MostCost, Progress, Seed, Stock, quiet
 from xover.units import COUNT, FILE, FOLDER, NETWORK, YES
 
@@ -137,6 +138,9 @@ def tell(written: WrittenReport) -> Iterator[Block]:
     yield Text(made.standing)
     decision = made.answers.decided_on
     yield fact("recommended", "not known, see the page" if decision is None else decision.answer, 12)
+    lacking = [f"'{s.heading}'" for s in made.sections if s.mark]
+    if lacking:
+        yield fact("not told", f"something in {and_words(lacking)}: the page says what, and why", 12)
     yield fact("built", made.answers.build.name, 12)
     if written.printed is not None:
         yield Text(f"Printed to {written.printed}.", flush=True)

@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 from xover.blocks import FAULT, GONE, Picture, Text
 from xover.curve import Float, log_grid
 from xover.drawing.page import inline_page
-from xover.errors import XoverError
+from xover.errors import InputError, XoverError
 from xover.network import Network
 from xover.parts.catalogue import Catalogue
 from xover.parts.stock import open_stock
@@ -117,6 +117,10 @@ def attempt(work: Callable[..., Kind], *given: Any) -> Kind | NotKnown:
     """What `work` gives, else why it gives nothing, as `NotKnown`; with XOVER_DEBUG a fault of our own is raised."""
     try:
         return work(*given)
+    except InputError as fault:  # a page that is mailed tells no folders of this machine
+        line = "" if fault.line is None else f", line {fault.line}"
+        place = "" if fault.path is None else f" ({fault.path.name}{line})"
+        return NotKnown(" ".join(str(InputError(f"{fault.problem}{place}", fault.remedy)).split()))
     except XoverError as fault:
         return NotKnown(" ".join(str(fault).split()))
     except Exception as fault:
