@@ -13,7 +13,7 @@ import pytest
 from xover.drawing.save import save_schematic
 from xover.drawing.schematic import Schematic, draw_schematic, lay_out
 from xover.errors import InputError, OptionError
-from xover.files.netlist import read_netlist
+from xover.files.netlist import parse_netlist, read_netlist
 from xover.network import build_network
 from xover.network.parts import Channel, DriverCard, Inductor
 
@@ -95,7 +95,7 @@ def test_the_same_bytes_each_time_and_without_matplotlib(schematic, tmp_path):
     """Another process with another order of hashes draws the same; it loads neither matplotlib nor scipy."""
     code = (
         "import sys\n"
-        "from xover.files.netlist import read_netlist\n"
+        "from xover.files.netlist import parse_netlist, read_netlist\n"
         "from xover.network import build_network\n"
         "from xover.drawing import draw_schematic, save_schematic\n"
         f"drawn = draw_schematic(build_network(read_netlist({str(CIRCUIT)!r})), title='Full')\n"
@@ -154,3 +154,13 @@ def test_names_and_old_files(schematic, tmp_path):
         assert (tmp_path / name).read_text() == "old"
     save_schematic(schematic, tmp_path / "a.svg", force=True)
     assert (tmp_path / "a.svg").read_text(encoding="utf-8").startswith("<svg ")
+
+
+def test_long_names_that_are_drawn_alike_are_told_apart_by_their_titles():
+    names = ("Rtweeter_pad_first_series", "Rtweeter_pad_other_series")
+    text = f"* t\n{names[0]} in a 1\n{names[1]} a b 1\nR1 b c 1\nR_1 c d 1\nXs d 0 tweeter\n"
+    root = ElementTree.fromstring(draw_schematic(build_network(parse_netlist(text))).svg())
+    titles = [g.find(f"{SVG}title").text for g in root.iter(f"{SVG}g") if g.get("class") == "symbol"]
+    assert sum(names[0] in t for t in titles) == sum(names[1] in t for t in titles) == 1
+    assert {t.partition(",")[0] for t in titles} >= {"R1", "R_1"}
+    assert len(set(titles)) == 5

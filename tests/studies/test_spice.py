@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from xover.api.loudspeaker import Loudspeaker
 from xover.driver.model import DriverModel
@@ -165,6 +167,16 @@ def test_nodes_keep_their_plain_names():
     assert all(re.fullmatch(NODE, n) for n in others)
     assert nodes.renamed().keys() == {"a+1", "00", "日本", "a-1"}
     assert nodes.new("in") == "in_2"
+
+
+@given(st.lists(st.from_regex(r"[\w.+\-/#]{1,3}", fullmatch=True), min_size=2, max_size=12, unique=True))
+def test_any_names_stay_apart_to_a_simulator_that_knows_no_case(wanted):
+    names, nodes = Names(), Nodes([w.lower() for w in wanted])
+    given_names = [names.give(w, "R") for w in wanted]
+    assert len({n.lower() for n in given_names}) == len(wanted)
+    assert all(re.fullmatch("[rR][A-Za-z0-9_]*", n) for n in given_names)
+    lower = {w.lower() for w in wanted}
+    assert len({nodes[n].lower() for n in lower}) == len(lower)
 
 
 def test_hostile_names_stay_apart(tmp_path):

@@ -391,10 +391,10 @@ def _card(line: _Line, tokens: list[str], params: _Params) -> Card:
         _check_channel(name, rest)
         return Card(name, nodes, "", fields, line.number)
     if len(rest) > 1:
-        joined = rest[0] + rest[1]
+        joined = f" ({_short(rest[0] + rest[1])})" if rest[1][0].isalpha() else ""
         raise InputError(
             f"{name} has the extra word '{_short(rest[1])}'",
-            f"write it as '{shape}', a value without a blank ({_short(joined)})",
+            f"write it as '{shape}', a value without a blank{joined}",
         )
     value = rest[0] if rest else ""
     return Card(name, nodes, value if letter == "X" else params.fill(value), fields, line.number)

@@ -221,7 +221,7 @@ def _odd_value(card: Card, part: Part) -> Iterator[OddValue]:
         yield OddValue(
             part.name,
             f"{part.name} is {card.value} without a unit: read as {said}",
-            f"write {said.replace(' ', '')}, or {card.value}{usual} if that is meant",
+            f"write {value_text(part)}, or {card.value}{usual} if that is meant",
         )
     elif value > USUAL_MOST[kind]:
         yield OddValue(

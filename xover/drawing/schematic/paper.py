@@ -223,7 +223,8 @@ def _marks(kind: str, name: str, symbols: dict[str, Symbol]) -> dict[str, str]:
 def _tooltip(layout: Layout, name: str) -> str:
     said = [t.content for t in layout.texts if t.of == name and t.role is not Role.SIGN]
     ends = " to ".join(_plain(t.node) for t in layout.symbol(name).terminals)
-    return f"{', '.join(said)}: {ends}"
+    whole = "" if _plain(name) in said else f" ({_plain(name)})"  # where the drawing shortens it
+    return f"{', '.join(said)}: {ends}{whole}"
 
 
 def _line(text: Text, symbols: dict[str, Symbol]) -> ElementTree.Element:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 from xover.declare import Ask, question
 from xover.units import FARAD, HZ, NUMBER, OHM, SHARE, WATT, at, one_of
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 Readings = Mapping[float, float] | Sequence[tuple[float, float]] | None
 """By frequency in Hz; or pairs of reading and frequency."""
+METER_HZ: Final = 1000.0
+THROUGH_OHM: Final = 10_000.0
 
 
 @question()
@@ -40,8 +42,8 @@ def capacitor(
         ),
     ] = None,
     reading_f: Annotated[str | float | None, Ask("What that meter shows; without: what it should show.", FARAD)] = None,
-    meter_hz: Annotated[float, Ask("Frequency of an LCR meter.", HZ, "--meter-hz")] = 1000.0,
-    through_ohm: Annotated[float, Ask("Resistor of an RC timing to 63 %.", OHM, above=0)] = 10_000.0,
+    meter_hz: Annotated[float, Ask("Frequency of an LCR meter.", HZ, "--meter-hz")] = METER_HZ,
+    through_ohm: Annotated[float, Ask("Resistor of an RC timing to 63 %.", OHM, above=0)] = THROUGH_OHM,
     amplifier: Annotated[
         tuple[float, float] | None,
         Ask("Its rating, such as 60W@8: voltage to ask for.", at(WATT, OHM, "W@OHM")),
@@ -60,6 +62,10 @@ def capacitor(
 
     if reading_f is not None and meter is None:
         raise OptionError(f"{named('reading_f')} needs the meter that showed it", f"give {named('meter')}, such as lcr")
+    if meter_hz != METER_HZ and meter not in ("lcr", "lcr-parallel"):
+        raise OptionError(f"{named('meter_hz')} is of an LCR meter", f"give {named('meter')} lcr, or leave it out")
+    if through_ohm != THROUGH_OHM and meter != "rc":
+        raise OptionError(f"{named('through_ohm')} is of an RC timing", f"give {named('meter')} rc, or leave it out")
     readings = (
         *readings_of("esr_ohm", ReadingKind.ESR, esr_ohm),
         *readings_of("df", ReadingKind.DISSIPATION_FACTOR, df),
