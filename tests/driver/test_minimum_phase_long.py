@@ -82,8 +82,8 @@ def test_ripple_finer_than_the_grid_is_told() -> None:
     noisy = minimum_phase(f, smooth + np.random.default_rng(2).standard_normal(f.size))
     quiet = minimum_phase(f, smooth)
     assert noisy.smoothed_deg > TOLD_DEG > quiet.smoothed_deg
-    assert f"which moves the phase by some {noisy.smoothed_deg:.1f} degrees" in noisy.slopes_from
-    assert "noise" not in quiet.slopes_from
+    assert f"which moves the phase by some {noisy.smoothed_deg:.1f} degrees" in noisy.smoothed
+    assert quiet.smoothed == ""
     # A decibel is 0.115 neper; no more can be smoothed away than there was.
     assert noisy.smoothed_deg < math.degrees(math.log(10.0) / 20.0)
 

@@ -98,12 +98,13 @@ def with_minimum_phase(curve: Curve) -> tuple[Curve, str]:
     fit = _fitted(curve)
     if fit is None or not fit.holds:
         rebuilt, found = minimum_phase_curve(curve)
-        return rebuilt, found.slopes_from
+        return rebuilt, found.slopes_from + found.smoothed
     model = fit.model.impedance_ohm(curve.frequency_hz)
     missed_db = 20.0 * np.log10(np.abs(curve.value / model))
-    angle = np.angle(model) + np.radians(minimum_phase(curve.frequency_hz, missed_db, 0.0, 0.0).phase_deg)
+    found = minimum_phase(curve.frequency_hz, missed_db, 0.0, 0.0)
+    angle = np.angle(model) + np.radians(found.phase_deg)
     value = np.abs(curve.value) * np.exp(1j * angle)
-    words = "beyond the ends of its sweep as its fitted model goes on"
+    words = f"beyond the ends of its sweep as its fitted model goes on{found.smoothed}"
     return replace(curve, value=value, has_phase=True, phase_rebuilt=True), words
 
 

@@ -64,7 +64,7 @@ class MinimumPhase(Readable):
     phase_deg : (n,) degrees, continuous (not wrapped).
     low_slope_db_per_octave, high_slope_db_per_octave : slopes of the straight tails below and above
         the data; a second-order high-pass has +12 at the low end.
-    slopes_from : where each slope comes from, in words, and what was smoothed away if it counts.
+    slopes_from : where each slope comes from, in words.
     smoothed_deg : rms over the rows of the phase that goes with detail finer than the grid of a long sweep, which is
         left out: as much in radians as the level holds there in nepers, as the two are a Hilbert pair; 0 where all
         was counted.
@@ -75,6 +75,13 @@ class MinimumPhase(Readable):
     high_slope_db_per_octave: float
     slopes_from: str
     smoothed_deg: float = 0.0
+
+    @property
+    def smoothed(self) -> str:
+        """What was smoothed away, behind a semicolon; empty where that is little."""
+        if self.smoothed_deg <= TOLD_DEG:
+            return ""
+        return f"; noise from row to row was smoothed, which moves the phase by some {self.smoothed_deg:.1f} degrees"
 
 
 def minimum_phase(
@@ -122,8 +129,6 @@ def minimum_phase(
     if f.size <= EXACT_ROWS:
         return MinimumPhase(_bode(np.log(f), neper, *ends), low, high, words)
     phase_deg, smoothed_deg = _bode_by_fft(np.log(f), neper, *ends)
-    if smoothed_deg > TOLD_DEG:
-        words += f"; noise from row to row was smoothed, which moves the phase by some {smoothed_deg:.1f} degrees"
     return MinimumPhase(phase_deg, low, high, words, smoothed_deg)
 
 

@@ -409,6 +409,6 @@ def _open_response(
         words = f"the response of {name} has no phase: rebuilt from its magnitude as minimum phase"
         notes.append(Remark(words, About.RESPONSE))
     rebuilt_curve, rebuilt = minimum_phase_curve(response)
-    words = f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}"
+    words = f"the phase of {name} is rebuilt from its magnitude: {rebuilt.slopes_from}{rebuilt.smoothed}"
     notes.append(Remark(words, About.REBUILT_PHASE))
     return rebuilt_curve, PhaseSource.MINIMUM, instrument

@@ -143,7 +143,7 @@ def _of_minimum_phase(driver: SpeakerDriver, name: str) -> SpeakerDriver:
     curve, rebuilt = minimum_phase_curve(driver.response)
     note = Remark(
         f"the response of the new {name} was not timed with the others: its phase is rebuilt from its level "
-        f"({rebuilt.slopes_from})",
+        f"({rebuilt.slopes_from}{rebuilt.smoothed})",
         About.REBUILT_PHASE,
     )
     return replace(driver, response=curve, phase_source=PhaseSource.MINIMUM, notes=(*driver.notes, note))
