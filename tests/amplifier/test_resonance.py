@@ -52,7 +52,7 @@ def test_lossless_resonance_runs_away_and_names_its_parts():
     assert least.runaway
     assert least.value < 1e-8
     assert least.at_hz == pytest.approx(5032.92121, rel=1e-8)
-    most = got.highest_voltage("C1")
+    most = got.highest_voltages(["C1"])["C1"]
     assert most.runaway
     assert most.at_hz == pytest.approx(5032.92121, rel=1e-8)
     assert got.lossless_parts(least.at_hz) == ("C1", "L1")

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from operator import itemgetter
 from typing import Final, Generic, TypeVar
 
 import numpy as np
@@ -317,17 +319,28 @@ class Sweep:
 
     def lowest_impedance(self, channel: str) -> Extremum:
         """Lowest modulus of what a channel sees; a runaway is a fall to 0 ohm."""
-        return lowest(
-            self.frequency_hz, self.impedance(channel, self.frequency_hz), lambda f: self.impedance(channel, f)
-        )
+        return lowest(self.frequency_hz, self.loads_ohm[channel], lambda f: self.impedance(channel, f))
 
-    def highest_voltage(self, part: str) -> Extremum:
-        """Highest voltage across a part, per volt at the amplifier; a runaway has no limit."""
+    @cached_property
+    def loads_ohm(self) -> Mapping[str, Float]:
+        """(n,) modulus of what each channel sees, on the grid."""
+        names = [c.name for c in self.network.channels]
+        load = self._read(self.frequency_hz, lambda s: np.abs([s.impedance_ohm[n] for n in names]))
+        return dict(zip(names, load, strict=True))
 
-        def voltage(f: Float) -> Float:
-            return self._read(f, lambda s: np.abs(s.voltage(part)))
+    def highest_voltages(self, parts: Sequence[str]) -> dict[str, Extremum]:
+        """Highest voltage across each part, per volt at the amplifier; a runaway has no limit."""
+        if not parts:
+            return {}
 
-        return highest(self.frequency_hz, voltage(self.frequency_hz), voltage, LEAST_VOLTAGE)
+        def voltages(f: Float) -> Float:
+            return self._read(f, lambda s: np.abs([s.voltage(part) for part in parts]))
+
+        sought = [
+            Sought[Float](volts, itemgetter(i), False, LEAST_VOLTAGE)
+            for i, volts in enumerate(voltages(self.frequency_hz))
+        ]
+        return dict(zip(parts, extremes(self.frequency_hz, sought, voltages), strict=True))
 
     def lossless_parts(self, at_hz: float) -> tuple[str, ...]:
         """Coils and capacitors without any loss that carry a resonance's current, in card order."""
@@ -342,14 +355,15 @@ class Sweep:
         return float(self._read(frequency_hz, lambda s: np.abs(s.current(part)))[0])
 
     def _read(self, frequency_hz: Float, quantity: Callable[[Solution], Float]) -> Float:
-        """Solve and read; where a single frequency has no solution, read just beside it."""
+        """(..., m) solve and read; where a single frequency has no solution, read just beside it."""
         try:
             solution = solve(self.network, frequency_hz, self.driver_impedance_at(frequency_hz))
         except NoSolutionError:
             if frequency_hz.size == 1:
                 return self._read(frequency_hz * (1.0 + BESIDE), quantity)
             half = frequency_hz.size // 2
-            return np.concatenate([self._read(part, quantity) for part in (frequency_hz[:half], frequency_hz[half:])])
+            halves = (frequency_hz[:half], frequency_hz[half:])
+            return np.concatenate([self._read(part, quantity) for part in halves], axis=-1)
         return np.asarray(quantity(solution), dtype=float)
 
 

@@ -7,7 +7,7 @@ falls to the parts' losses, and its capacitor rises to many times the amplifier'
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -191,8 +191,10 @@ def _examine(healthy: Sweep, card: DriverCard, faulty: Network, rated_voltage_v:
         return _Finding(short[0], 0.0, None, (), (short[1],))
     channels, capacitors = neighbourhood(healthy.network, card)
     sweep = replace(healthy, network=with_connected_channels(faulty))
-    parts = sweep.network.capacitors if sweep.network.channels else ()
-    stress = tuple(_stress(sweep, part, rated_voltage_v) for part in parts if part.name in capacitors)
+    parts: Sequence[Capacitor] = sweep.network.capacitors if sweep.network.channels else ()
+    parts = [part for part in parts if part.name in capacitors]
+    highest = sweep.highest_voltages([part.name for part in parts])
+    stress = tuple(_stress(highest[part.name], part, rated_voltage_v) for part in parts)
     notes = (LINEAR_NOTE,) if stress else ()
     runaways = [s.at_hz for s in stress if not s.bounded]
     idle = [c for c in channels if not has_load(faulty, c)]
@@ -217,8 +219,7 @@ def _lowest(sweep: Sweep, channels: tuple[Channel, ...]) -> tuple[str, Extremum]
     return channel, found[channel]
 
 
-def _stress(sweep: Sweep, part: Capacitor, rated_voltage_v: float | None) -> CapacitorStress:
-    found = sweep.highest_voltage(part.name)
+def _stress(found: Extremum, part: Capacitor, rated_voltage_v: float | None) -> CapacitorStress:
     magnification = math.inf if found.runaway else found.value
     if magnification < ROUNDING_VOLTAGE:
         magnification = 0.0
@@ -238,7 +239,7 @@ def _stress(sweep: Sweep, part: Capacitor, rated_voltage_v: float | None) -> Cap
 
 
 def _span(sweep: Sweep, channel: str, lowest_at_hz: float) -> str:
-    known = sweep.frequency_hz[np.isfinite(sweep.impedance(channel, sweep.frequency_hz))]
+    known = sweep.frequency_hz[np.isfinite(sweep.loads_ohm[channel])]
     if known.size == 0:
         return "the load is not known at any frequency asked for"
     text = f"sought from {hertz(float(known[0]))} to {hertz(float(known[-1]))}"

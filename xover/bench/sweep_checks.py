@@ -267,7 +267,7 @@ def _resonance(
     usual = healthy.lowest_impedance(channel).value
     if not is_short(lowest.impedance_ohm, usual, _limit_ohm(speaker, network, channel)):
         return ""
-    highest = {c.name: sweep.highest_voltage(c.name) for c in sweep.network.capacitors}
+    highest = sweep.highest_voltages([c.name for c in sweep.network.capacitors])
     worst = max(highest, key=lambda name: highest[name].value, default=None)
     if worst is None or highest[worst].runaway or not highest[worst].value > RAISED_VOLTAGE:
         return "a series resonance"

@@ -23,7 +23,6 @@ from xover.errors import OptionError
 from xover.network.network import Network
 from xover.network.parts import Capacitor, Coupling, Inductor, numbers_of
 from xover.network.solve import Solution, SolvedBlock
-from xover.network.stamps import solve_stack
 
 
 class ParameterKind(StrEnum):
@@ -211,12 +210,14 @@ def answers(solved: SolvedBlock, elements: Sequence[str]) -> Complex:
     stack = batch * count
     if block.size == 0:
         return np.zeros((len(elements), len(solved.names), batch, count), dtype=complex)
-    matrix, admittance, unknown = solved.again()
-    source = np.zeros((block.size, len(elements), stack), dtype=complex)
-    for column, name in enumerate(elements):
-        source[:nodes, column] = block.incidence[solved.names.index(name)][:, None]
-    x = solve_stack(matrix, source)[0]
-    x[:, :, unknown] = np.nan
+
+    def sources(_: Complex) -> Complex:
+        source = np.zeros((block.size, len(elements), stack), dtype=complex)
+        for column, name in enumerate(elements):
+            source[:nodes, column] = block.incidence[solved.names.index(name)][:, None]
+        return source
+
+    x, admittance, _ = solved.again(sources)
     across = block.incidence[:rows].astype(complex) @ x[:nodes].reshape(nodes, -1)
     amps = np.empty((len(elements), len(solved.names), stack), dtype=complex)
     amps[:, :rows] = (admittance[:, None] * across.reshape(rows, len(elements), stack)).swapaxes(0, 1)

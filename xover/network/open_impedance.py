@@ -30,7 +30,6 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.network.solve import Solution, SolvedBlock
-from xover.network.stamps import solve_stack
 
 
 def series_volt(
@@ -47,15 +46,18 @@ def series_volt(
     rows, nodes = len(block.names), len(block.nodes)
     batch, count = solved.admittance.shape[1:]
     stack = batch * count
-    matrix, here, unknown = solved.again()
-    source = np.zeros((block.size, len(elements), stack), dtype=complex)
     place = [solved.names.index(name) for name in elements]
-    for column, row in enumerate(place):
-        if row < rows:
-            source[:nodes, column] = -block.incidence[row][:, None] * here[row]
-        else:
-            source[nodes + row - rows, column] = -1.0
-    x = solve_stack(matrix, source)[0] if block.size else source
+
+    def sources(admittance: Complex) -> Complex:
+        source = np.zeros((block.size, len(elements), stack), dtype=complex)
+        for column, row in enumerate(place):
+            if row < rows:
+                source[:nodes, column] = -block.incidence[row][:, None] * admittance[row]
+            else:
+                source[nodes + row - rows, column] = -1.0
+        return source
+
+    x, here, unknown = solved.again(sources)
 
     def voltage(row: int) -> Complex:
         volts: Complex = np.zeros((len(elements), stack), dtype=complex)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -15,12 +15,9 @@ from xover.errors import NoSolutionError, OptionError
 from xover.network.faults import topology_faults
 from xover.network.network import Network, find_sections
 from xover.network.parts import Inductor, changed
-from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack
+from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack, systems_at_a_time
 from xover.readable import Readable
 from xover.rules.margins import CANCELS, NO_CURRENT, NO_VOLTAGE
-
-# Systems worked on at a time: small enough for the matrices to stay in the processor's cache.
-_CHUNK = 2048
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,10 +67,15 @@ class SolvedBlock:
             return np.asarray(self.voltage(row) * self.admittance[row], dtype=complex)
         return np.asarray(self.unknown[len(self.block.nodes) + row - elements], dtype=complex)
 
-    def again(self) -> tuple[Complex, Complex, NDArray[np.bool_]]:
-        """Matrix (m, m, s) and admittances (e, s) for other sources, and where an impedance is not known (s,).
+    def again(self, sources: Callable[[Complex], Complex]) -> tuple[Complex, Complex, NDArray[np.bool_]]:
+        """Unknowns (m, c, s) for other sources, admittances (e, s), and where an impedance is not known (s,).
 
-        Every frequency and candidate in one row; 1 stands where an impedance is not known.
+        Every frequency and candidate in one row; where an impedance is not known the unknowns are NaN, and 1 stands
+        for the admittances.
+
+        Parameters
+        ----------
+        sources : makes (m, c, s) of admittances (e, s).
         """
         stack = math.prod(self.admittance.shape[1:])
         admittance = self.admittance.reshape(len(self.block.names), stack)
@@ -81,7 +83,15 @@ class SolvedBlock:
         unknown = ~np.isfinite(admittance.sum(axis=0) + branch.sum(axis=0))
         here = np.where(unknown, 1.0, admittance)
         mutual = [(i, j, term.reshape(stack)) for i, j, term in self.mutual_ohm]
-        return self.block.system(here, np.where(unknown, 1.0, branch), mutual)[0], here, unknown
+        branch = np.where(unknown, 1.0, branch)
+        x = sources(here)
+        step = systems_at_a_time(self.block.size)
+        for start in range(0, stack if x.size else 0, step):
+            some = slice(start, start + step)
+            matrix, _ = self.block.system(here[:, some], branch[:, some], [(i, j, t[some]) for i, j, t in mutual])
+            x[:, :, some] = solve_stack(matrix, x[:, :, some])[0]
+        x[:, :, unknown] = np.nan
+        return x, here, unknown
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -286,8 +296,9 @@ def _solve_block(
     coupled = [(i, j, term.reshape(-1)) for i, j, term in mutual]
     x = np.empty((size, channels, batch * count), dtype=complex)
     worst = 0.0
-    for start in range(0, batch * count, _CHUNK):
-        part = slice(start, start + _CHUNK)
+    step = systems_at_a_time(size)
+    for start in range(0, batch * count, step):
+        part = slice(start, start + step)
         matrix, source = block.system(flat[:, part], branch[:, part], [(i, j, term[part]) for i, j, term in coupled])
         x[:, :, part], residual = solve_stack(matrix, source)
         worst = residual if math.isnan(residual) else max(worst, residual)

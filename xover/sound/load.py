@@ -39,13 +39,14 @@ def driver_faults(
         rated_voltage(a.rated_power_w, a.rated_load_ohm) if a and a.rated_power_w and a.rated_load_ohm else None
         for a in amplifiers
     }
+    ohm = speaker.impedances_ohm(network, frequency_hz)
     return fault_cases(
         network,
         frequency_hz,
-        speaker.impedances_ohm(network, frequency_hz),
+        ohm,
         # Channels of unlike amplifiers share no voltage: then only ratios are told.
         rated.pop() if len(rated) == 1 else None,
-        lambda f: speaker.impedances_ohm(network, f),
+        lambda f: ohm if f is frequency_hz else speaker.impedances_ohm(network, f),
         kinds,
     )
 
