@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
@@ -34,6 +34,7 @@ from xover.explain.terminals import (
 from xover.network import Network
 from xover.quantity import hertz
 from xover.rules.bands import AUDIO_BAND_HZ
+from xover.rules.budgets import hold
 from xover.rules.likeness import ASSUMED_NOISE, NAMED_DRIFT
 from xover.speaker import Speaker, SpeakerDriver
 
@@ -48,6 +49,8 @@ FIRST_STEPS: Final = 5
 FAR_BEHIND: Final = 200.0
 """A state so many nepers of probability behind the best after the first steps, and not gaining, is left as it is."""
 SETTLED: Final = 0.01
+_ENTRIES: Final = 2_000_000
+"""Slopes that are worked out at a time, each 8 bytes in some eight arrays."""
 MOST_STEP: Final = 1.0
 """No knob moves by more than a factor e in one step."""
 
@@ -89,8 +92,18 @@ class Fits:
 
 
 def fit_states(terminals: Terminals, states: Sequence[State], sweep: Sweep) -> Fits:
-    """Fit every state's knobs to a sweep: to one with coarse noise first, then to what it is."""
+    """Fit every state's knobs to a sweep: to one with coarse noise first, then to what it is.
+
+    Raises OptionError: so many of both that it would take too long.
+    """
     spread = terminals.spreads(states)
+    knobs = spread.shape[1]
+    hold(
+        f"{len(states)} faults with {knobs} tolerances each",
+        "leave out of the netlist what this sweep does not see, or verify each section by itself",
+        seconds=6.0 * len(states) * (0.5e-3 + 1.6e-9 * stacked_sigma(sweep).size * knobs**2),
+        size_bytes=24.0 * len(states) * knobs**2,
+    )
     coarse = replace(sweep, sigma=np.hypot(sweep.sigma, COARSE))
     everyone = np.ones(len(states), dtype=bool)
     rough = _descend(terminals, states, coarse, spread, terminals.begin(states), COARSE_STEPS, everyone)
@@ -175,7 +188,16 @@ def _begin(turned: Float) -> _Best:
 def _at(
     terminals: Terminals, states: Sequence[State], turned: Float, sweep: Sweep, weight: Float, free: NDArray[np.bool_]
 ) -> _Best:
-    """Loss at a point, and the normal equations there."""
+    """Loss at a point, and the normal equations there; of few states at a time, as slopes take much memory."""
+    step = max(1, _ENTRIES // (stacked_sigma(sweep).size * turned.shape[1]))
+    several = [slice(start, start + step) for start in range(0, len(states), step)]
+    found = [_at_once(terminals, states[s], turned[s], sweep, weight[s], free[s]) for s in several]
+    return _Best(*(np.concatenate([getattr(one, f.name) for one in found]) for f in fields(_Best)))
+
+
+def _at_once(
+    terminals: Terminals, states: Sequence[State], turned: Float, sweep: Sweep, weight: Float, free: NDArray[np.bool_]
+) -> _Best:
     rows, scaled, weighted, loss, log_ohm = _data(terminals, states, turned, sweep)
     rows, weighted = rows * free[:, None, :], weighted * free[:, None, :]
     loss = loss + 0.5 * np.sum(np.where(free, weight * turned**2, 0.0), axis=1)

@@ -12,7 +12,7 @@ import numpy as np
 
 from xover.acoustic.level import level_db
 from xover.curve import Complex, Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network, Solution, solve
 from xover.network.faults import topology_faults
 from xover.network.open_impedance import couple_pair
@@ -24,6 +24,7 @@ from xover.quantity import hertz
 from xover.readable import Readable, Warned
 from xover.rules.audibility import REPEATS_DB
 from xover.rules.bands import CHANGES_HZ, LEAST_KNOWN_OF_CHANGE
+from xover.rules.budgets import hold
 from xover.sound.change import Rows, Worst, band_rows, change_db, difference_db, known_share, largest, near_highest
 from xover.sound.prediction import sound_of
 from xover.sound.sums import Listener, known_level_db, listener
@@ -242,7 +243,13 @@ def study_crosstalk(
     )
     pairs: list[PairLimit] = []
     carried: set[str] = set()
-    for first, second in [(c.first, c.second) for c in given] or open_pairs(network):
+    tried = [(c.first, c.second) for c in given] or open_pairs(network)
+    hold(
+        f"{len(tried)} pairs of coils with {len(network.drivers)} drivers at {frequency_hz.size} frequencies",
+        f"name the pairs that are mounted near each other ({named('couples')}), or take fewer frequencies",
+        seconds=len(tried) * frequency_hz.size * (0.1e-3 + 4e-6 * len(network.drivers)),
+    )
+    for first, second in tried:
         if given or f"{first}:{second}" not in carried:
             pairs.append(_limit(bench, first, second, limit_db))
             carried |= {f"{a}:{b}" for name in pairs[-1].carried for a, b in permutations(name.split(":"))}
@@ -341,7 +348,8 @@ def _percent(frequency_hz: Float, now: Complex, then: Complex) -> Worst:
 def _limit(bench: _Uncoupled, first: str, second: str, limit_db: float) -> PairLimit:
     """The least coupling of each sign that changes the sum by the limit."""
     strays = stray_cards(bench.network, [Couple(first, second, 0.0)])
-    found = {sign: _crossing(bench, strays, sign, limit_db) for sign in (1.0, -1.0)}
+    drives = _drives_of(bench, strays)
+    found = {sign: _crossing(bench, strays, drives, sign, limit_db) for sign in (1.0, -1.0)}
     known = [pair for pair in found.values() if pair is not None]
     least = min(known, key=lambda pair: abs(pair[0]), default=None)
     coils = [bench.network.part(n) for n in (first, second)]
@@ -376,9 +384,14 @@ def _drives_of(bench: _Uncoupled, strays: Sequence[Stray]) -> Callable[[Float], 
     return lambda couplings: pair.drives(couplings[:, None] * ohm)
 
 
-def _crossing(bench: _Uncoupled, strays: Sequence[Stray], sign: float, limit_db: float) -> tuple[float, float] | None:
+def _crossing(
+    bench: _Uncoupled,
+    strays: Sequence[Stray],
+    drives: Callable[[Float], Mapping[str, Complex]],
+    sign: float,
+    limit_db: float,
+) -> tuple[float, float] | None:
     """(k, Hz) of the least coupling of one sign that reaches the limit, to 1e-3 of itself; None up to 0.5."""
-    drives = _drives_of(bench, strays)
 
     def moved(couplings: Float) -> Float:
         return np.abs(np.nan_to_num(bench.judged_db(drives(sign * couplings))))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from xover.amplifier.programme import cold_lamps, driven_together
 from xover.curve import Evidence, Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network
 from xover.parts.kinds import SOURCE
 from xover.plain import some_of
@@ -21,8 +21,10 @@ from xover.readable import Warned
 from xover.remark import About, Remark
 from xover.rules.audibility import HARD_DB
 from xover.rules.bands import CHANGES_HZ, COUNTS_WITHIN_DB
+from xover.rules.budgets import MOST_SECONDS, hold, solving_s
 from xover.rules.likeness import MATCH
 from xover.search.builds import (
+    BuildSolver,
     Distribution,
     PartSpread,
     build_solver,
@@ -126,8 +128,6 @@ BUILDS: Final = 10_000
 SEED: Final = 1
 FEWEST: Final = 100
 MOST: Final = 200_000
-MOST_BYTES: Final = 1 << 30
-"""Levels of all builds are held at once."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -303,6 +303,7 @@ def study_tolerance(
     rule = sum_rule(sound, responses(speaker, sound))
     driver_ohm = speaker.impedances_ohm(network, frequency_hz)
     solver = build_solver(network, frequency_hz, driver_ohm, tuple(s.part for s in spreads))
+    _check_time(solver, builds)
     own, mates = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(2))
     draws = standard_draws(own, builds, len(draw_names(spreads)), shape)
     values = built_values(spreads, draws)
@@ -384,11 +385,25 @@ def _checked(
 
 def _check_size(builds: int, frequencies: int, drivers: int) -> None:
     """The levels of the sum, of the paired builds, of each drive, and one of these once more in order."""
-    if builds * frequencies * (drivers + 3) * 8 > MOST_BYTES:
-        raise OptionError(
-            f"{builds} builds at {frequencies} frequencies need more than a gibibyte",
-            "take fewer builds or fewer frequencies",
-        )
+    hold(
+        f"{builds} builds at {frequencies} frequencies",
+        "take fewer builds or fewer frequencies",
+        size_bytes=builds * frequencies * (drivers + 3) * 8,
+    )
+
+
+def _check_time(solver: BuildSolver, builds: int) -> None:
+    """Each build is solved, and half of them once more with its mate; closed forms are fast enough for all."""
+    if solver.form is not None:
+        return
+    nodes = len({n for e in (*solver.network.parts, *solver.network.drivers) for n in (e.a, e.b)})
+    seconds = solving_s(nodes, 1.5 * builds * solver.frequency_hz.size)
+    fewer = max(FEWEST, int(builds * MOST_SECONDS / seconds) // 100 * 100)
+    hold(
+        f"{builds} builds of {len(solver.network.parts)} parts at {solver.frequency_hz.size} frequencies",
+        f"take fewer frequencies, or {fewer} builds by {named('builds')}",
+        seconds=seconds,
+    )
 
 
 def _loads(

@@ -1,0 +1,33 @@
+"""How much work is begun without asking for less: estimates of time and memory, and the refusal.
+
+Estimates are of one slow core, measured with tests/benchmarks/large_folders.py; they are good to a factor of two.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from xover.errors import OptionError
+
+MOST_BYTES: Final = 400_000_000
+MOST_SECONDS: Final = 15.0
+"""A folder may come from a stranger, and a crossover of thirty parts is a large one: it stays below both."""
+
+
+def hold(what: str, remedy: str, *, seconds: float = 0.0, size_bytes: float = 0.0) -> None:
+    """Raise OptionError, before anything is begun, where work would take too much time or memory.
+
+    Parameters
+    ----------
+    what : is large, such as "10000 builds of 60 parts". remedy : what to ask for instead.
+    """
+    if size_bytes > MOST_BYTES:
+        raise OptionError(f"{what} need about {size_bytes / 1e9:.1f} GB of memory", remedy)
+    if seconds > MOST_SECONDS:
+        length = f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} minutes"
+        raise OptionError(f"{what} take about {length}", remedy)
+
+
+def solving_s(unknowns: int, systems: float) -> float:
+    """Time to solve so many systems of a network of so many nodes, such as builds times frequencies."""
+    return systems * (0.15e-6 * unknowns + 7e-9 * unknowns**2)
