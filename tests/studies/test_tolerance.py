@@ -446,7 +446,7 @@ def test_options_out_of_range(options, message):
 
 
 def test_what_would_not_fit_in_memory_is_refused():
-    with pytest.raises(OptionError, match="need about 2[.]7 GB of memory; take fewer"):
+    with pytest.raises(OptionError, match=r"need about 2\.7 GB of memory; take fewer"):
         study_tolerance(speaker_of("studio-three-way"), "found", log_grid(20, 20e3, 48), builds=100_000)
 
 

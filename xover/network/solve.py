@@ -15,7 +15,7 @@ from xover.errors import NoSolutionError, OptionError
 from xover.network.faults import topology_faults
 from xover.network.network import Network, find_sections
 from xover.network.parts import Inductor, changed
-from xover.network.stamps import Block, known_voltages, make_block, needs_current, solve_stack, systems_at_a_time
+from xover.network.stamps import Block, known_voltages, make_block, needs_current, systems_at_a_time
 from xover.readable import Readable
 from xover.rules.margins import CANCELS, NO_CURRENT, NO_VOLTAGE
 
@@ -88,8 +88,8 @@ class SolvedBlock:
         step = systems_at_a_time(self.block.size)
         for start in range(0, stack if x.size else 0, step):
             some = slice(start, start + step)
-            matrix, _ = self.block.system(here[:, some], branch[:, some], [(i, j, t[some]) for i, j, t in mutual])
-            x[:, :, some] = solve_stack(matrix, x[:, :, some])[0]
+            terms = [(i, j, term[some]) for i, j, term in mutual]
+            x[:, :, some], _ = self.block.solve(here[:, some], branch[:, some], terms, x[:, :, some])
         x[:, :, unknown] = np.nan
         return x, here, unknown
 
@@ -299,8 +299,8 @@ def _solve_block(
     step = systems_at_a_time(size)
     for start in range(0, batch * count, step):
         part = slice(start, start + step)
-        matrix, source = block.system(flat[:, part], branch[:, part], [(i, j, term[part]) for i, j, term in coupled])
-        x[:, :, part], residual = solve_stack(matrix, source)
+        terms = [(i, j, term[part]) for i, j, term in coupled]
+        x[:, :, part], residual = block.solve(flat[:, part], branch[:, part], terms)
         worst = residual if math.isnan(residual) else max(worst, residual)
     if math.isnan(worst):
         bad = int(np.argmax(~np.isfinite(x.sum(axis=(0, 1)))))

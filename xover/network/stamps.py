@@ -16,8 +16,9 @@ backward error is not at rounding level is solved again with LAPACK's pivoting.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,8 +28,9 @@ from xover.network.parts import Channel, DriverCard, Inductor, Part, Resistor, s
 
 # Backward error above which a system is solved again with pivoting; rounding alone gives about 1e-16, at most.
 _ACCEPTED = 4e-16
-# Systems as large as this are mostly zeros.
-_SPARSE = 12
+# Systems as large as this are mostly zeros: so many entries in a row are not.
+_SPARSE = 9
+_FILLED = 12
 # Entries of the matrices that are worked on at a time: they stay in the processor's cache, and take 8 MB at most.
 _ENTRIES = 1 << 19
 _MOST_SYSTEMS = 2048
@@ -36,7 +38,8 @@ _MOST_SYSTEMS = 2048
 
 def systems_at_a_time(size: int) -> int:
     """How many systems of so many unknowns are to be solved as one stack."""
-    return max(1, min(_MOST_SYSTEMS, _ENTRIES // max(1, size * size)))
+    entries = size * (size if size < _SPARSE else _FILLED)
+    return max(1, min(_MOST_SYSTEMS, _ENTRIES // max(1, entries)))
 
 
 def solve_stack(matrix: Complex, source: Complex) -> tuple[Complex, float]:
@@ -66,8 +69,6 @@ def _eliminate(matrix: Complex, source: Complex) -> Complex:
     """Gauss without pivoting on copies; singular pivots give NaN or infinity, which the residual shows."""
     both = np.concatenate([matrix, source], axis=1)
     size = matrix.shape[0]
-    if size >= _SPARSE:
-        return _eliminate_sparse(both, size)
     inverse = np.empty((size, matrix.shape[2]), dtype=complex)  # one slow division for each pivot
     for k in range(size):
         inverse[k] = 1.0 / both[k, k]
@@ -82,23 +83,54 @@ def _eliminate(matrix: Complex, source: Complex) -> Complex:
     return x
 
 
-def _eliminate_sparse(both: Complex, size: int) -> Complex:
-    """The same in the same order, on the entries that are not zero in every system, or become so."""
-    filled = (both != 0).any(axis=2)
-    inverse = np.empty((size, both.shape[2]), dtype=complex)
-    for k in range(size):
-        inverse[k] = 1.0 / both[k, k]
-        rows = np.flatnonzero(filled[k + 1 :, k]) + k + 1
-        columns = np.flatnonzero(filled[k, k + 1 :]) + k + 1
-        for row in rows:
-            both[row, columns] -= (both[row, k] * inverse[k]) * both[k, columns]
-            filled[row, columns] = True
-    x = both[:, size:]
-    for k in range(size - 1, -1, -1):
-        for column in np.flatnonzero(filled[k, k + 1 : size]) + k + 1:
-            x[k] -= both[k, column] * x[column]
-        x[k] *= inverse[k]
-    return x
+Entries = dict[tuple[int, int], Complex]
+"""What is not zero in a stack of systems: (s,) by row and column."""
+
+
+def solve_entries(
+    entries: Entries, source: Complex, order: Sequence[tuple[int, Sequence[int]]]
+) -> tuple[Complex, float]:
+    """As `solve_stack`, for symmetric systems of which only what is not zero is given.
+
+    Parameters
+    ----------
+    source : (m, c, s). order : every unknown in the order of elimination, and those still there that it is tied to.
+    """
+    left, x, inverse = dict(entries), source.copy(), {}
+    with np.errstate(all="ignore"):
+        for k, tied in order:
+            inverse[k] = 1.0 / left.get((k, k), np.zeros(source.shape[2], dtype=complex))
+            for i in tied:
+                factor = left[i, k] * inverse[k]
+                x[i] -= factor * x[k]
+                for j in tied:
+                    taken = factor * left[k, j]
+                    left[i, j] = left[i, j] - taken if (i, j) in left else -taken
+        for k, tied in reversed(order):
+            for j in tied:
+                x[k] -= left[k, j] * x[j]
+            x[k] *= inverse[k]
+        error = _error_of(entries, x, source)
+    again = np.flatnonzero(~(error <= _ACCEPTED))
+    if again.size:
+        matrix = np.zeros((source.shape[0], source.shape[0], again.size), dtype=complex)
+        for place, value in entries.items():
+            matrix[place] = value[again]
+        x[:, :, again] = _with_pivoting(matrix, source[:, :, again])
+        error[again] = backward_error(matrix, x[:, :, again], source[:, :, again])
+    return x, float(error.max(initial=0.0))
+
+
+def _error_of(entries: Entries, x: Complex, source: Complex) -> Float:
+    """As `backward_error`."""
+    miss, row_sum = -source, np.zeros((source.shape[0], source.shape[2]))
+    for (i, j), value in entries.items():
+        miss[i] += value * x[j]
+        row_sum[i] += np.abs(value)
+    reach = row_sum.max(axis=0) * np.abs(x).max(axis=0) + np.abs(source).max(axis=0)
+    farthest = np.abs(miss).max(axis=0)
+    ratio = np.divide(farthest, reach, out=np.zeros_like(farthest), where=reach != 0)
+    return np.asarray(ratio.max(axis=0), dtype=float)
 
 
 def _with_pivoting(matrix: Complex, source: Complex) -> Complex:
@@ -118,14 +150,8 @@ def _with_pivoting(matrix: Complex, source: Complex) -> Complex:
 
 def backward_error(matrix: Complex, x: Complex, source: Complex) -> Float:
     """(s,) normwise relative backward error of each system, the worst of its right-hand sides; NaN if x is."""
-    if matrix.shape[0] < _SPARSE:
-        miss = np.abs(np.einsum("ijs,jcs->ics", matrix, x) - source).max(axis=0)
-        row_sum = np.abs(matrix).sum(axis=1).max(axis=0)
-    else:
-        miss, row_sum = np.zeros(x.shape[1:]), np.zeros(x.shape[2])
-        for row, wanted, some in zip(matrix, source, (matrix != 0).any(axis=2), strict=True):
-            np.maximum(miss, np.abs(np.einsum("js,jcs->cs", row[some], x[some]) - wanted), out=miss)
-            np.maximum(row_sum, np.abs(row[some]).sum(axis=0), out=row_sum)
+    miss = np.abs(np.einsum("ijs,jcs->ics", matrix, x) - source).max(axis=0)
+    row_sum = np.abs(matrix).sum(axis=1).max(axis=0)
     reach = row_sum * np.abs(x).max(axis=0) + np.abs(source).max(axis=0)
     ratio = np.divide(miss, reach, out=np.zeros_like(miss), where=reach != 0)
     return np.asarray(ratio.max(axis=0), dtype=float)
@@ -172,20 +198,24 @@ class Block:
 
     def assemble(self, admittance: Complex) -> tuple[Complex, Complex]:
         """Matrices (size, size, s) and sources (size, c, s) for admittances (e, s), branches not yet in."""
-        stack = admittance.shape[1]
-        matrix = np.empty((*self.fixed_matrix.shape, stack), dtype=complex)
-        source = np.empty((*self.fixed_source.shape, stack), dtype=complex)
+        matrix = np.empty((*self.fixed_matrix.shape, admittance.shape[1]), dtype=complex)
         matrix[...] = self.fixed_matrix[:, :, None]
-        source[...] = self.fixed_source[:, :, None]
-        for y, entries, sources in zip(admittance, self.stamps, self.source_stamps, strict=True):
+        for y, entries in zip(admittance, self.stamps, strict=True):
             for row, column, sign in entries:
                 if sign > 0:
                     matrix[row, column] += y
                 else:
                     matrix[row, column] -= y
+        return matrix, self.source(admittance)
+
+    def source(self, admittance: Complex) -> Complex:
+        """Sources (size, c, s) for admittances (e, s)."""
+        source = np.empty((*self.fixed_source.shape, admittance.shape[1]), dtype=complex)
+        source[...] = self.fixed_source[:, :, None]
+        for y, sources in zip(admittance, self.source_stamps, strict=True):
             for row, channel, factor in sources:
                 source[row, channel] += factor * y
-        return matrix, source
+        return source
 
     def system(
         self, admittance: Complex, branch_ohm: Complex, mutual_ohm: Sequence[tuple[int, int, Complex]]
@@ -204,6 +234,65 @@ class Block:
             matrix[i, j] -= term
             matrix[j, i] -= term
         return matrix, source
+
+    def solve(
+        self,
+        admittance: Complex,
+        branch_ohm: Complex,
+        mutual_ohm: Sequence[tuple[int, int, Complex]],
+        source: Complex | None = None,
+    ) -> tuple[Complex, float]:
+        """Unknowns (size, c, s) and the residual, as of `solve_stack`; with other sources (size, c, s) if given."""
+        if self.size < _SPARSE:
+            matrix, own = self.system(admittance, branch_ohm, mutual_ohm)
+            return solve_stack(matrix, own if source is None else source)
+        stack = admittance.shape[1]
+        entries: Entries = {(i, j): np.full(stack, value, dtype=complex) for i, j, value in _entries(self.fixed_matrix)}
+
+        def add(i: int, j: int, term: Complex) -> None:
+            entries[i, j] = entries[i, j] + term if (i, j) in entries else term
+
+        for y, stamps in zip(admittance, self.stamps, strict=True):
+            for row, column, sign in stamps:
+                add(row, column, y if sign > 0 else -y)
+        for row, own_ohm in enumerate(branch_ohm, start=len(self.nodes)):
+            add(row, row, -own_ohm)
+        for i, j, term in mutual_ohm:
+            add(i, j, -term)
+            add(j, i, -term)
+        order = self.order if not mutual_ohm else _order(entries, self.size, len(self.nodes))
+        return solve_entries(entries, self.source(admittance) if source is None else source, order)
+
+    @cached_property
+    def order(self) -> tuple[tuple[int, tuple[int, ...]], ...]:
+        """Of elimination, without mutual impedances."""
+        places = {(i, j) for stamps in self.stamps for i, j, _ in stamps}
+        places |= {(i, j) for i, j, _ in _entries(self.fixed_matrix)}
+        return _order(places, self.size, len(self.nodes))
+
+
+def _order(places: Iterable[tuple[int, int]], size: int, nodes: int) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    """Nodes before branches, which have no pivot of their own; of each the one with the fewest ties first.
+
+    So hardly anything is filled in (minimum degree; Duff, Erisman and Reid, Direct Methods for Sparse Matrices, 1986,
+    from memory).
+    """
+    ties: dict[int, set[int]] = {k: set() for k in range(size)}
+    for i, j in places:
+        if i != j:
+            ties[i].add(j)
+    out = []
+    for some in (range(nodes), range(nodes, size)):
+        left = set(some)
+        while left:
+            k = min(left, key=lambda node: (len(ties[node]), node))
+            left.remove(k)
+            tied = ties.pop(k)
+            for other in tied:
+                ties[other] |= tied - {other}
+                ties[other].discard(k)
+            out.append((k, tuple(sorted(tied))))
+    return tuple(out)
 
 
 def known_voltages(network: Network) -> tuple[dict[str, Float], tuple[Channel, ...]]:

@@ -30,4 +30,4 @@ def hold(what: str, remedy: str, *, seconds: float = 0.0, size_bytes: float = 0.
 
 def solving_s(unknowns: int, systems: float) -> float:
     """Time to solve so many systems of a network of so many nodes, such as builds times frequencies."""
-    return systems * (0.15e-6 * unknowns + 7e-9 * unknowns**2)
+    return systems * max(1e-6, 0.07e-6 * unknowns)
