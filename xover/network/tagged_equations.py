@@ -183,12 +183,32 @@ def _bare(network: Network) -> Network:
 @lru_cache(maxsize=64)
 def _wired(network: Network) -> tuple[Equations, ...]:
     """The equations of a wiring; they are kept, as searches ask for the same wiring again and again."""
+    return tuple(_solved(system) for system in _systems(network))
+
+
+def _systems(network: Network) -> Iterator[_System]:
     known, floating = known_voltages(network)
     if floating:
         everything = frozenset(e.name for e in (*network.parts, *network.drivers))
-        return (_solved(_System(network, everything, known, floating)),)
-    sections = find_sections(network)
-    return tuple(_solved(_System(network, frozenset(s.elements), known, ())) for s in sections)
+        yield _System(network, everything, known, floating)
+        return
+    for section in find_sections(network):
+        yield _System(network, frozenset(section.elements), known, ())
+
+
+def check_products(network: Network) -> None:
+    """Raise OptionError for a section of more than `MOST_PRODUCTS` products, before any is worked out."""
+    for system in _systems(_bare(network)):
+        system.write()
+        _check_products(system)
+
+
+def _check_products(system: _System) -> None:
+    if system.count_products() > MOST_PRODUCTS:
+        raise OptionError(
+            f"the section of {system.elements[0].name} has more than {MOST_PRODUCTS:,} spanning trees",
+            "split the section, or solve it numerically",
+        )
 
 
 def _members(network: Network, names: frozenset[str]) -> list[Part | DriverCard]:
@@ -297,11 +317,7 @@ def _solved(system: _System) -> Equations:
     """Write and solve."""
     bits = system.write()
     channels = len(system.network.channels)
-    if system.count_products() > MOST_PRODUCTS:
-        raise OptionError(
-            f"the section of {system.elements[0].name} has more than {MOST_PRODUCTS:,} spanning trees",
-            "split the section, or solve it numerically",
-        )
+    _check_products(system)
     determinant, unknown = cramer(system.rows, system.size, channels)
     if not determinant:
         where = (*system.nodes, *system.row_of_branch)[0]

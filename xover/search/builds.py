@@ -138,6 +138,8 @@ def matched_values(
 
 MOST_CLOSED: Final = 8
 """Parts that vary in one section, up to which the closed form is the faster way (measured)."""
+MOST_IN_CLOSED: Final = 24
+"""Elements of one section, beyond which a closed form has too many terms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +168,10 @@ def build_solver(
     Raises NoSolutionError where the network has no unique solution.
     """
     names = set(varied)
-    most = max(len(names.intersection(s.elements)) for s in find_sections(network))
+    sections = find_sections(network)
+    most = max(len(names.intersection(s.elements)) for s in sections)
+    if max(len(s.elements) for s in sections) > MOST_IN_CLOSED:
+        most = MOST_CLOSED + 1
     form = compile_closed_form(network, frequency_hz, driver_ohm, varied) if most <= MOST_CLOSED else None
     return BuildSolver(network, frequency_hz, driver_ohm, form)
 

@@ -397,7 +397,8 @@ def _check_time(solver: BuildSolver, builds: int) -> None:
     if solver.form is not None:
         return
     nodes = len({n for e in (*solver.network.parts, *solver.network.drivers) for n in (e.a, e.b)})
-    seconds = solving_s(nodes, 1.5 * builds * solver.frequency_hz.size)
+    # What is read of each build costs twice as much as the solve.
+    seconds = 3.0 * solving_s(nodes, 1.5 * builds * solver.frequency_hz.size)
     fewer = max(FEWEST, int(builds * MOST_SECONDS / seconds) // 100 * 100)
     hold(
         f"{builds} builds of {len(solver.network.parts)} parts at {solver.frequency_hz.size} frequencies",

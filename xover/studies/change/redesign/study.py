@@ -10,8 +10,9 @@ from typing import Final
 import numpy as np
 
 from xover.curve import Float
-from xover.errors import OptionError
+from xover.errors import OptionError, named
 from xover.network import Network
+from xover.network.tagged_equations import check_products
 from xover.parts.catalogue import Catalogue
 from xover.pool import each
 from xover.rules.instruments import Instrument
@@ -72,6 +73,8 @@ def redesign(
     reference = speaker.network(name)
     wish = _with_limits(speaker, wish)
     task = make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed, brief=not alternatives)
+    if not circuits or PRESENT in circuits:
+        _check_size(name, reference)
     shapes = _topologies(task, circuits)
     stopped = False
     bests: list[tuple[Best, ...]] = []
@@ -131,6 +134,17 @@ def redesign(
         warnings=(),
     )
     return replace(study, headline=headline(study), warnings=redesign_warnings(study, speaker, judge.goal, reference))
+
+
+def _check_size(name: str, network: Network) -> None:
+    """Raise OptionError, before anything is sought, for a network that lists of parts cannot be tried in."""
+    try:
+        check_products(network)
+    except OptionError:
+        raise OptionError(
+            f"'{name}' has too many parts in one section to try lists of parts in it",
+            f"name the circuits to try by {named('circuits')}; 'xover new --list' shows them",
+        ) from None
 
 
 def _gain(judge: Judge, reference: Network, proposals: Sequence[Proposal]) -> Known:
