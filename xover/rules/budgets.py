@@ -12,9 +12,13 @@ from xover.errors import OptionError
 MOST_BYTES: Final = 400_000_000
 MOST_SECONDS: Final = 15.0
 """A folder may come from a stranger, and a crossover of thirty parts is a large one: it stays below both."""
+MOST_SEARCHING_S: Final = 60.0
+"""The same of a search from many starts, which takes ten seconds for a crossover of twenty parts."""
 
 
-def hold(what: str, remedy: str, *, seconds: float = 0.0, size_bytes: float = 0.0) -> None:
+def hold(
+    what: str, remedy: str, *, seconds: float = 0.0, size_bytes: float = 0.0, most_seconds: float = MOST_SECONDS
+) -> None:
     """Raise OptionError, before anything is begun, where work would take too much time or memory.
 
     Parameters
@@ -23,7 +27,7 @@ def hold(what: str, remedy: str, *, seconds: float = 0.0, size_bytes: float = 0.
     """
     if size_bytes > MOST_BYTES:
         raise OptionError(f"{what} need about {size_bytes / 1e9:.1f} GB of memory", remedy)
-    if seconds > MOST_SECONDS:
+    if seconds > most_seconds:
         length = f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} minutes"
         raise OptionError(f"{what} take about {length}", remedy)
 

@@ -22,6 +22,7 @@ from xover.sound.sums import Listener
 
 MOST_SHARED: Final = 10
 """Up to so many changed parts every combination of them is solved, 1024 at most."""
+_SOLVED_BYTES: Final = 100_000_000
 SHARE_METHOD: Final = (
     "Shapley value of the rms change of the sum over log frequency: a part's mean effect over all orders in which "
     "the parts could have aged; the shares add up to the whole"
@@ -49,8 +50,17 @@ class LookedAt:
     inside: Rows
 
     def drives(self, values: Mapping[str, Float] | None = None) -> dict[str, Complex]:
-        """(k, n) drives of candidates, by key; (n,) without any."""
-        return dict(solve(self.network, self.frequency_hz, self.driver_ohm, values).drive)
+        """(k, n) drives of candidates, by key; (n,) without any. So many are solved at a time as take little memory."""
+        count = max((v.size for v in (values or {}).values()), default=0)
+        each = self.frequency_hz.size * 4 * (len(self.network.parts) + len(self.network.drivers)) * 16
+        step = max(1, _SOLVED_BYTES // each)
+        if values is None or count <= step:
+            return dict(solve(self.network, self.frequency_hz, self.driver_ohm, values).drive)
+        several = [
+            self.drives({name: v[start : start + step] if v.size > 1 else v for name, v in values.items()})
+            for start in range(0, count, step)
+        ]
+        return {key: np.concatenate([one[key] for one in several]) for key in several[0]}
 
     def largest(self, change: Float) -> Worst:
         """The largest change of the sum in the band."""

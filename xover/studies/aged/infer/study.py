@@ -23,6 +23,7 @@ from xover.network.adjoint import ParameterKind
 from xover.network.cards import netlist_text
 from xover.parts.kinds import kind_of
 from xover.remark import About, Remark
+from xover.rules.budgets import MOST_SEARCHING_S, hold
 from xover.sentences import and_words
 from xover.studies.aged.infer.result import Confusion, Inferred, InferredPart, InferStudy, Measurement, withheld
 from xover.studies.aged.infer.words import (
@@ -95,6 +96,13 @@ def infer_network(
     if not sought:
         raise OptionError("the network has no part to infer", "name another network")
     problem = build_problem(network, drivers, sought, read, jig, channel)
+    values = sum(u.is_value for u in problem.sought)
+    hold(
+        f"{values} values sought at once",
+        "leave out of the netlist what this sweep does not see, or sweep each section by itself",
+        seconds=10.0 * (values / 18.0) ** 3,  # measured, ladders of 18 parts that do not fit at once
+        most_seconds=MOST_SEARCHING_S,
+    )
     found = search(problem)
     test = judge_topology(found)
     if not test.fits or prior is Prior.NONE:
