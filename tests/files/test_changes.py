@@ -236,6 +236,18 @@ def test_a_journal_that_is_a_link_is_not_read_and_not_written_through(toml: Path
     assert not (toml.parents[1] / "nothing").exists()
 
 
+@pytest.mark.parametrize("way", ["folder", "pipe"])
+def test_a_journal_that_is_no_file_hinders_writing_with_a_line(toml: Path, way: str) -> None:
+    make = os.mkdir if way == "folder" else os.mkfifo
+    make(toml.parent / JOURNAL)
+    with pytest.raises(InputError, match=r"\.xover-undo: is (a folder where a file|not a regular file)"):
+        add_network(toml, "better", CARDS)
+    with pytest.raises(InputError, match=r"\.xover-undo: is none that xover wrote"):
+        take_back(toml)
+    assert toml.read_bytes() == TOML.encode()
+    assert not (toml.parent / "better.cir").exists()
+
+
 def test_what_is_a_link_in_the_folder_is_written_and_not_taken_back(toml: Path) -> None:
     (toml.parent / "first.toml").write_bytes(TOML.encode())
     toml.unlink()

@@ -74,6 +74,8 @@ def put(folder: Path, contents: Mapping[str, bytes], over: Collection[str]) -> N
         if any(data is not None for data in before.values()) and not any(map(os.path.islink, paths.values())):
             _keep(folder, [*kept, Change(before, written)])
     except InputError as error:
+        if os.path.lexists(folder / JOURNAL):
+            raise
         raise InputError(error.problem, error.remedy, next(iter(paths.values()))) from error
     try:
         for name, data in contents.items():

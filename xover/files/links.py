@@ -21,7 +21,7 @@ _MOST_LINKS: Final = 40  # as Linux allows on one way
 _OPENED: set[Path] = set()
 
 
-def is_speaker_folder(folder: Path) -> None:
+def count_as_speaker_folder(folder: Path) -> None:
     """Count a folder among the speaker folders though its file may have another name; `folder` without links."""
     _OPENED.add(folder)
 

@@ -30,7 +30,7 @@ from xover.errors import InputError
 from xover.files.atomic import read_text
 from xover.files.budget import MOST_DRIVERS, MOST_NAMES, MOST_NETWORKS, SPEAKER_FILE
 from xover.files.faults import LONGEST_NAME, combined, dotted, finding_to_fault, nearest
-from xover.files.links import FILE_NAME, is_speaker_folder
+from xover.files.links import FILE_NAME, count_as_speaker_folder
 from xover.files.toml_lines import KeyLines, KeyPath, read_toml
 from xover.rules.instruments import Instrument
 
@@ -359,7 +359,7 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
         folder = path.parent.resolve()
     except (OSError, RuntimeError) as error:  # the working folder has gone; links in a circle
         raise InputError("lies in no folder that can be reached", "check the name and the folder", path) from error
-    is_speaker_folder(folder)
+    count_as_speaker_folder(folder)
     data, lines = read_toml(read_text(path, SPEAKER_FILE), path)
     _check_counts(data, path)
     faults = [*_file_faults(data, folder, lines, path), *_channel_faults(data, lines, path)]
