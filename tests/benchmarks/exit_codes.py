@@ -39,9 +39,9 @@ COMMANDS = {
     "check": f"check {LEFT}",
     "undo": f"undo {LEFT} --look",
     "predict": f"predict {LEFT}",
-    "strict": f"tolerance {LEFT} --builds 100 --limit 0.1 --strict",
+    "strict": f"tolerance {LEFT} --builds 100 --limit 0.1 --yield 90% --strict",
     "load": f"load {LEFT} --all",
-    "schematic": f"schematic {LEFT}",
+    "schematic": f"schematic {LEFT} -o sketch-{{n}}.svg",
     "angles": f"angles {LEFT}",
     "delay": f"delay {LEFT} --finished {LEFT}/whole-found.csv",
     "formula": "formula two-way-second-order",
@@ -58,7 +58,7 @@ COMMANDS = {
     "decide": f"decide {LEFT} --stock stock.csv",
     "values": "values 4.73uF --pairs",
     "coil": "coil 1.8mH",
-    "capacitor": "capacitor 4.77uF --reading 5.41uF",
+    "capacitor": "capacitor 4.77uF --esr 0.3@1kHz",
     "pad": f"pad {LEFT} tweeter --down 4",
     "verify": f"verify {LEFT} --network original --impedance {LEFT}/terminals-rebuilt.csv",
     "compare": f"compare {LEFT}:found {LEFT}:original",
@@ -233,7 +233,13 @@ def main(names: Sequence[str]) -> int:
                 if fault:
                     bad.append(f"{' '.join(line)} [{out}, {err}, {encoding}]: {fault}")
             print(f"{name:12} {time.monotonic() - began:6.1f} s, {number} runs so far, {len(bad)} wrong", flush=True)
-            for made in (*place.glob("made-*"), *place.glob("page-*"), *place.glob("ohms-*"), *place.glob("sweep-*")):
+            for made in (
+                *place.glob("made-*"),
+                *place.glob("page-*"),
+                *place.glob("ohms-*"),
+                *place.glob("sweep-*"),
+                *place.glob("sketch-*"),
+            ):
                 with contextlib.suppress(NotADirectoryError):
                     shutil.rmtree(made)
                 if made.is_file():
