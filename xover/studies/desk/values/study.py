@@ -149,7 +149,7 @@ def _unit(text: str) -> ItemKind:
     """What the unit at the end of a value tells, or an R in the place of its decimal point."""
     if re.fullmatch(r"\d*[rR]\d+", text.strip()):
         return ItemKind.RESISTOR
-    letters = re.sub(r".*[\d.,\s]", "", text.strip()).lower()
+    letters = re.split(r"[\d.,\s]", text.strip())[-1].lower()
     for word, quantity in QUANTITIES.items():
         if letters.endswith(quantity.spellings):
             return word
