@@ -1,5 +1,6 @@
 """The network as a drawing, of a speaker or of a netlist alone."""
 
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -110,7 +111,7 @@ def _other(opened: "Speaker | None", name: str) -> "Drawn":
 
 def _speaker(target: str) -> "Speaker | None":
     path = Path(target)
-    if not (path.is_dir() or path.suffix == ".toml"):
+    if not (os.path.isdir(path) or path.suffix == ".toml"):
         return None
     from xover.speaker import open_speaker
 

@@ -7,6 +7,7 @@ a user is ever evaluated as code.
 from __future__ import annotations
 
 import math
+import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -441,7 +442,7 @@ def circuit_names() -> tuple[str, ...]:
 def read_target(target: str | Path) -> Netlist:
     """A netlist by its path, or a ready topology by its name. Raises OptionError when it is neither."""
     path = Path(target)
-    if path.suffix == ".cir" or path.exists():
+    if path.suffix == ".cir" or os.path.exists(path):
         return read_netlist(path)
     if str(target) in circuit_names():
         return read_circuit(str(target))

@@ -6,6 +6,7 @@ The only module that imports pydantic.
 from __future__ import annotations
 
 import difflib
+import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -96,7 +97,7 @@ def find_file(folder: Path, text: str) -> Path:
 
 def _names_in(folder: Path) -> list[str]:
     """Names that may be offered: of the speaker folder alone, and none that is hidden."""
-    names = (entry.name for entry in folder.iterdir()) if folder.is_dir() else ()
+    names = (entry.name for entry in folder.iterdir()) if os.path.isdir(folder) else ()
     return list(islice((name for name in names if not name.startswith(".")), MOST_NAMES))
 
 
@@ -352,8 +353,8 @@ def read_speaker(path_or_folder: Path | str) -> SpeakerFile:
     file that is missing or outside the parent of the speaker folder, a channel without a driver.
     """
     path = Path(path_or_folder)
-    path = path / FILE_NAME if path.is_dir() else path
-    if path.name == FILE_NAME and path.parent.is_dir() and not path.exists():
+    path = path / FILE_NAME if os.path.isdir(path) else path
+    if path.name == FILE_NAME and os.path.isdir(path.parent) and not os.path.exists(path):
         raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
     try:
         folder = path.parent.resolve()

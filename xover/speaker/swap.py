@@ -6,6 +6,7 @@ stands, and when its sound starts.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -76,7 +77,7 @@ def _from_source(source: str, name: str) -> tuple[SpeakerDriver, str]:
     if colon and _is_speaker(folder):
         return _from_speaker(folder, other, name)
     impedance, response = _tables(source)
-    if not impedance.is_file():
+    if not os.path.isfile(impedance):
         raise OptionError(
             f"{named('replace')} {name}: there is neither a speaker folder nor a table '{impedance}'",
             "give another speaker's folder, or tables as impedance.csv,response.csv",
@@ -86,16 +87,16 @@ def _from_source(source: str, name: str) -> tuple[SpeakerDriver, str]:
 
 def _is_speaker(text: str) -> bool:
     path = Path(text)
-    return path.is_dir() or (path.suffix.lower() == Path(FILE_NAME).suffix and path.is_file())
+    return os.path.isdir(path) or (path.suffix.lower() == Path(FILE_NAME).suffix and os.path.isfile(path))
 
 
 def _tables(source: str) -> tuple[Path, Path | None]:
     """Impedance and response; a comma may also be part of a name."""
-    if Path(source).is_file() or "," not in source:
+    if os.path.isfile(source) or "," not in source:
         return Path(source), None
     commas = [at for at, letter in enumerate(source) if letter == ","]
     pairs = [(Path(source[:at].strip()), Path(source[at + 1 :].strip())) for at in commas]
-    return next(((z, p) for z, p in pairs if z.is_file() and p.is_file()), pairs[0])
+    return next(((z, p) for z, p in pairs if os.path.isfile(z) and os.path.isfile(p)), pairs[0])
 
 
 def _from_speaker(folder: str, wanted: str | None, name: str) -> tuple[SpeakerDriver, str]:

@@ -6,6 +6,7 @@ What is compared is a table as it is, or what a network of a speaker folder is p
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -103,11 +104,11 @@ def open_operand(text: str, unit: Quantity | None = None, channel: str | None = 
     InputError, OptionError : nothing of that name, or a fault in what it holds.
     """
     path = Path(text)
-    if path.is_dir() or path.name == "speaker.toml":
+    if os.path.isdir(path) or path.name == "speaker.toml":
         speaker = open_speaker(path)
         return Predicted(speaker, speaker.default_network(), channel)
     folder, colon, network = text.rpartition(":")
-    if colon and folder and network and not path.exists():
+    if colon and folder and network and not os.path.exists(path):
         speaker = open_speaker(folder)
         speaker.network(network)
         return Predicted(speaker, network, channel)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -98,12 +99,12 @@ def start_folder(folder: Path, circuit: str, force: bool = False) -> StartedFold
     board = read_text(netlist.path) if netlist.path is not None else ""
     contents = {"speaker.toml": _speaker_toml(network), "found.cir": board, "original.cir": board}
     paths = {name: folder / name for name in contents}
-    if folder.exists() and not folder.is_dir():
+    if os.path.exists(folder) and not os.path.isdir(folder):
         raise InputError("is a file, not a folder", "name a new folder", folder)
     for path in paths.values():
-        if path.exists() and not force:
+        if os.path.exists(path) and not force:
             raise OptionError(f"{path} is there already", f"name another folder, or overwrite it with {named('force')}")
-    made = not folder.exists()
+    made = not os.path.exists(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,7 +31,7 @@ class Undone:
 
 def undone(folder: Path, look: bool = False) -> Undone:
     """Raises as `files.changes.take_back`."""
-    named = folder.suffix.lower() == Path(FILE_NAME).suffix and not folder.is_dir()
+    named = folder.suffix.lower() == Path(FILE_NAME).suffix and not os.path.isdir(folder)
     file = folder if named else folder / FILE_NAME
     told = take_back(file, look)
     return Undone(file.parent, look, told.removed, told.put_back, told.left)

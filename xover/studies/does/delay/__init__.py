@@ -1,5 +1,6 @@
 """When each driver sounds, how loud and which way round: read from recordings of drivers together."""
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 def _recording(text: str) -> tuple[Path, str]:
     """A file, and behind an @ the drivers that play; a file whose own name has an @ is one."""
     file, sign, drivers = text.rpartition("@")
-    return (Path(file), drivers) if sign and not Path(text).exists() else (Path(text), "")
+    return (Path(file), drivers) if sign and not os.path.exists(text) else (Path(text), "")
 
 
 _RECORDING: Final = Unit("FILE[@DRIVERS]", _recording)

@@ -1,5 +1,6 @@
 """The exact transfer functions of a network as formulas, and in time by lcapy."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
@@ -162,7 +163,7 @@ def _terminated(target: str, network: str | None) -> "TerminatedNetwork":
     from xover.studies.does.formula.terminated import terminated_circuit
 
     path = Path(target)
-    if path.is_dir() or path.suffix == ".toml":
+    if os.path.isdir(path) or path.suffix == ".toml":
         from xover.speaker import open_speaker
 
         return _of_speaker(open_speaker(path), network)
