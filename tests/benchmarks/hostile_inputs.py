@@ -244,14 +244,18 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--first", type=int, default=0, help="Number of the first.")
     parser.add_argument("--keep", type=Path, help="Folder for those that fail.")
     typed = parser.parse_args(arguments)
-    counts = tried(range(typed.first, typed.first + typed.inputs), typed.keep, chatty=True)
+    counts = Counts()
+    try:
+        for outcome in outcomes(range(typed.first, typed.first + typed.inputs), typed.keep, chatty=True):
+            counts.add(outcome)
+    except KeyboardInterrupt:
+        print(f"stopped after {counts.ended.total()} inputs")
     print("\n".join(counts.lines()))
     return 1 if counts.faults else 0
 
 
-def tried(numbers: range, keep: Path | None = None, chatty: bool = False, warm: bool = True) -> Counts:
+def outcomes(numbers: range, keep: Path | None = None, chatty: bool = False, warm: bool = True) -> Iterator[Outcome]:
     """Try the inputs of these numbers; fits are worked out before where it is worth while."""
-    counts = Counts()
     with tempfile.TemporaryDirectory(prefix="hostile-") as scratch:
         box = Box(Path(scratch).resolve())
         with warmed(box, warm):
@@ -261,14 +265,13 @@ def tried(numbers: range, keep: Path | None = None, chatty: bool = False, warm: 
                 box.fill(rng)
                 attempt = INPUTS[kind][1](rng, box)
                 outcome = attempted(attempt, box, number)
-                counts.add(outcome)
                 if outcome.faults:
                     story = outcome.story(attempt)
                     if chatty:
                         print(f"{story}\n    {outcome.said.strip()[:300]}", flush=True)
                     if keep is not None:
                         _keep(keep / str(number), box, attempt, outcome)
-    return counts
+                yield outcome
 
 
 def _keep(folder: Path, box: Box, attempt: Attempt, outcome: Outcome) -> None:

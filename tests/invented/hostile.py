@@ -296,7 +296,7 @@ def many(rng: random.Random, box: Box) -> Attempt:
 def paths(rng: random.Random, box: Box) -> Attempt:
     """File names that lead out of the folder, links that are planted in it, and things that are no files."""
     here, toml = box.speaker, box.speaker / "speaker.toml"
-    (here / "link.txt").symlink_to(rng.choice(["../../private/diary.txt", "/etc/passwd", "../private-letter.csv"]))
+    (here / "link.txt").symlink_to(rng.choice(["../../private/diary.txt", "/etc/passwd", "../beside.txt"]))
     (here / "linked").symlink_to("../../private")
     (here / "loop").symlink_to("loop")
     os.mkfifo(here / "pipe")
