@@ -245,6 +245,8 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--keep", type=Path, help="Folder for those that fail.")
     typed = parser.parse_args(arguments)
     counts = Counts()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.default_int_handler)
     try:
         for outcome in outcomes(range(typed.first, typed.first + typed.inputs), typed.keep, chatty=True):
             counts.add(outcome)
