@@ -102,7 +102,8 @@ HZ: Final = replace(
     above=0.0,
 )
 BAND: Final = Unit("HZ..HZ", _band, _band_text, of=(HZ, HZ))
-OHM: Final = _of(QuantityKind.RESISTANCE, "OHM")
+# Nobody types less than a microhm; only what a fit has left in a netlist is.
+OHM: Final = replace(_of(QuantityKind.RESISTANCE, "OHM"), least=1e-6)
 FARAD: Final = _of(QuantityKind.CAPACITANCE, "FARAD")
 HENRY: Final = _of(QuantityKind.INDUCTANCE, "H")
 VOLT: Final = _of(QuantityKind.VOLTAGE, "V")
