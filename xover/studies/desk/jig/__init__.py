@@ -1,5 +1,6 @@
 """A driver's impedance from what an impedance jig measured: how sure is it?"""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -36,7 +37,10 @@ def jig(
     both: Annotated[str | Path | None, Ask("The same with both channels on one point.", FILE)] = None,
     known: Annotated[
         tuple[str | Path, float] | None,
-        Ask("The same with a known resistor in the driver's place, such as ten.wav=10.", by_name(OHM, "TABLE")),
+        Ask(
+            "The same with a known resistor in the driver's place, such as ten.wav=10.",
+            by_name(replace(OHM, least=0.01, most=1e5), "TABLE"),
+        ),
     ] = None,
     open_file: Annotated[str | Path | None, Ask("The same with nothing in the driver's place.", FILE, "--open")] = None,
     short_file: Annotated[
