@@ -212,7 +212,7 @@ def test_a_figure(monkeypatch, shop, answers, work, draw):
 
 def test_a_refusal_names_no_folder(gathered):
     def refuses(*_):
-        raise InputError("ends at 200 Hz", "measure it further up", "/home/somebody/speaker/woofer.csv", 7)
+        raise InputError("ends at 200 Hz", "measure it further up", "/elsewhere/somebody/speaker/woofer.csv", 7)
 
     section = next(s for s in contents.all_sections(gathered({"load": refuses})) if s.anchor == "load")
     assert section.not_told[0].words.endswith(" Ends at 200 Hz (woofer.csv, line 7); measure it further up.")
