@@ -20,8 +20,6 @@ MOST_FIELDS: Final = 256
 """Columns of a row, or words of a card."""
 MOST_ROWS: Final = 200_000
 """Of one sweep."""
-MOST_ROWS_TOGETHER: Final = 1_000_000
-"""Of all sweeps that a speaker file names."""
 MOST_STOCK_ROWS: Final = 20_000
 DEEPEST_KEY: Final = 8
 """Names with dots between them in a TOML key, and brackets within each other in a value."""
