@@ -14,13 +14,14 @@ import json
 import os
 import re
 import shutil
+import signal
 import sys
 import tempfile
 import time
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -412,28 +413,31 @@ def main() -> int:
     slowest: Counter[str] = Counter()
     faults = 0
     with tempfile.TemporaryDirectory() as scratch:
-        pids, pipes = [], []
+        pids = []
         for number in range(given.processes):
-            read, write = os.pipe()
             if (pid := os.fork()) == 0:
-                os.close(read)
+                signal.signal(signal.SIGINT, signal.SIG_DFL)
                 place = Path(scratch) / str(number)
                 place.mkdir()
-                with os.fdopen(write, "w", encoding="utf-8") as to:
+                with Path(f"{place}.log").open("w", encoding="utf-8") as to:
                     for line in share_of(mine[number :: given.processes], commands, given.form, place, keep):
                         print(line, file=to, flush=True)
                 os._exit(0)
-            os.close(write)
             pids.append(pid)
-            pipes.append(os.fdopen(read, encoding="utf-8"))
-        for pipe in pipes:
-            for line in pipe:
+        try:
+            for pid in pids:
+                os.waitpid(pid, 0)
+        except KeyboardInterrupt:
+            print("stopped: counted so far")
+            for pid in pids:
+                with suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGTERM)
+        for log in Path(scratch).glob("*.log"):
+            for line in log.read_text(encoding="utf-8").splitlines():
                 command, outcomes, took = json.loads(line)
                 counts[command].update(outcomes)
                 slowest[command] = max(slowest[command], took)
                 faults += bool(set(outcomes) & set(OUTCOMES[3:]))
-        for pid in pids:
-            os.waitpid(pid, 0)
     print(f"{len(mine)} folders of {len(every)}")
     print(f"{'':12}" + "".join(f"{o:>22}" for o in OUTCOMES) + f"{'slowest s':>12}")
     for command, found in counts.items():

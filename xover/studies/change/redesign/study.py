@@ -11,13 +11,14 @@ import numpy as np
 
 from xover.curve import Float
 from xover.errors import OptionError, named
-from xover.network import Network
+from xover.network import Network, solve
 from xover.network.tagged_equations import check_products
 from xover.parts.catalogue import Catalogue
 from xover.pool import each
 from xover.rules.instruments import Instrument
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
 from xover.sound.doubt import NOT_KNOWN, Known, deviation_gain
+from xover.sound.prediction import undriven
 from xover.speaker import Speaker, SpeakerDriver
 from xover.studies.change.redesign.alternatives import least_changed, more_answers
 from xover.studies.change.redesign.design import (
@@ -75,7 +76,9 @@ def redesign(
     task = make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed, brief=not alternatives)
     if not circuits or PRESENT in circuits:
         _check_size(name, reference)
-    shapes = _topologies(task, circuits)
+    shapes = [shape for shape in _topologies(task, circuits) if _feeds(shape.network)]
+    if not shapes:
+        raise OptionError(f"no voltage reaches a driver in '{name}'", "'xover check' says where the circuit ends")
     stopped = False
     bests: list[tuple[Best, ...]] = []
     answers: list[Answer] = []
@@ -163,6 +166,12 @@ def _with_limits(speaker: Speaker, wish: Wish) -> Wish:
     if wish.minimum_load_ohm is not None or speaker.amplifier is None:
         return wish
     return replace(wish, minimum_load_ohm=speaker.amplifier.minimum_load_ohm)
+
+
+def _feeds(network: Network) -> bool:
+    """Whether a voltage reaches any of its drivers."""
+    found = solve(network, np.array([1000.0]), dict.fromkeys(network.driver_names, np.array([8.0])))
+    return len(undriven(found)) < len(found.drive)
 
 
 def _topologies(task: Task, circuits: Sequence[str]) -> list[Topology]:

@@ -192,7 +192,9 @@ def prepare_goal(
     if tuple(same) != goal.keys:
         return goal
     drive = np.stack([before.drive[key] for key in goal.keys])[None]
-    return replace(goal, least_level_db=float(mean_level_db(goal, drive)[0]) - wish.may_lose_db)
+    level = float(mean_level_db(goal, drive)[0])
+    # Of a network that gives nothing there is no level to keep.
+    return replace(goal, least_level_db=level - wish.may_lose_db) if math.isfinite(level) else goal
 
 
 @dataclass(frozen=True, eq=False)
