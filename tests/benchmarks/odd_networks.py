@@ -354,7 +354,7 @@ def ask(run: Asked, place: Path) -> tuple[tuple[str, ...], str, float]:
     missing = MISSING.search(told) is not None
     outcomes = [
         {0: OUTCOMES[1] if missing else OUTCOMES[0], 2: OUTCOMES[2], 1: OUTCOMES[3]}.get(status, OUTCOMES[4]),
-        *([OUTCOMES[5]] if caught else []),
+        *([OUTCOMES[5]] if caught or "a fault of xover itself" in told else []),
         *([OUTCOMES[6]] if took > LONG_S else []),
     ]
     told += "".join(f"WARNING {w.filename}:{w.lineno}: {w.message}\n" for w in caught)

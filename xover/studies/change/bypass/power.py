@@ -209,6 +209,8 @@ def _heat(weights: Float, drive: Complex, impedance_ohm: Complex) -> tuple[float
     NaN where the impedance is not known for nearly all of that: the rest of it would come on top.
     """
     passed = np.where(np.isfinite(drive), weights * np.abs(drive) ** 2, weights)
+    if not passed.any():
+        return 0.0, 1.0
     heat, known = heat_w(passed, np.where(np.isfinite(drive), 1.0 + 0j, np.nan), impedance_ohm)
     return (heat if known >= LEAST_KNOWN else math.nan), known
 

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from xover.network import Capacitor, DriverCard, Inductor, Network, Part, Resistor, value_of
+from xover.network.faults import topology_faults
 from xover.network.network import GROUND, find_sections, fixed_nodes
 
 
@@ -68,6 +69,8 @@ def without_part(network: Network, name: str, kind: MoveKind) -> Simpler | None:
         moved = replace(moved, parts=tuple(p for p in moved.parts if p is not loose))
         moves.append(Move(loose.name, MoveKind.OPEN))
         loose = _loose(moved)
+    if next(topology_faults(moved), None) is not None:  # a wire that the part kept from shorting the amplifier
+        return None
     return Simpler(moved, tuple(moves)) if _feeds_all(moved) else None
 
 
