@@ -117,6 +117,24 @@ def test_a_network_that_meets_no_minus_is_found_and_its_levels_are_nothing(folde
     assert said["load"]["summary"]["channels"]["in"]["verdict"]["sentence"].startswith("the amplifier has no load")
 
 
+@pytest.mark.parametrize(
+    ("name", "command", "said"),
+    [
+        ("never-grounded-both", "refresh", "no voltage reaches a driver in 'original'"),
+        ("never-grounded-both", "redesign", "no voltage reaches a driver in 'found'"),
+        ("never-grounded-both", "infer", "no current flows in the network: a sweep tells nothing"),
+        ("never-grounded-both", "verify", "no current flows in the network: a sweep tells nothing"),
+    ],
+)
+def test_what_has_no_answer_is_refused_in_a_line(folder, name, command, said, monkeypatch):
+    place = folder(name)
+    monkeypatch.chdir(place)
+    run = next(asked("attic", name, ODD[name], (command,)))
+    outcomes, told, _ = ask(run, place)
+    assert outcomes == ("refused, 2",)
+    assert told.startswith(f"error: {said}; ")
+
+
 def test_only_rounding_is_told_as_nothing():
     """150 random networks without their ground give exactly nothing; a fourth order far down keeps its level."""
     for seed in range(150):

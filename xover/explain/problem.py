@@ -16,7 +16,7 @@ from xover.driver.beyond import beyond
 from xover.driver.model import DriverModel
 from xover.errors import InputError
 from xover.explain.drift import KNOBS, drifting_driver, moving_model
-from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, channel_of, smoothness_noise
+from xover.explain.sweeps import FLOOR, Noise, Sweep, SweepPlace, smoothness_noise, swept_channel
 from xover.explain.unknowns import NORMAL_95, SweepModel, Unknown, network_for
 from xover.network import Network, solve
 from xover.network.adjoint import ParameterKind
@@ -239,7 +239,7 @@ def build_problem(
     OptionError
         No such channel or driver.
     """
-    at = channel_of(network, channel)
+    at = swept_channel(network, channel)
     noise = {name: _driver_noise(drivers[name]) for name in network.driver_names}
     nuisances = []
     if jig.gain_sd > 0:

@@ -13,7 +13,7 @@ import numpy as np
 from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_impedance, read_response
-from xover.network import Network
+from xover.network import Network, solve
 
 # Divided differences of these orders are tried: higher ones leave less of the curve, but need more rows.
 ORDERS: Final = (2, 3, 4, 5, 6)
@@ -207,6 +207,15 @@ def _read(where: SweepPlace, path: Path) -> tuple[Curve, tuple[str, ...]]:
         return read_impedance(path, Evidence.MEASURED)
     curve, warnings = read_response(path, Evidence.MEASURED, ratio=True)
     return replace(curve, unit=Unit.RATIO), warnings
+
+
+def swept_channel(network: Network, name: str | None) -> str:
+    """The channel that is swept, as `channel_of`. Raises OptionError where no current flows from it too."""
+    at = channel_of(network, name)
+    found = solve(network, np.array([1000.0]), dict.fromkeys(network.driver_names, np.array([8.0])))
+    if np.isinf(found.impedance_ohm[at]).all():
+        raise OptionError("no current flows in the network: a sweep tells nothing", "'xover check' says where it ends")
+    return at
 
 
 def channel_of(network: Network, name: str | None) -> str:

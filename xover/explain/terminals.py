@@ -18,7 +18,7 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.errors import OptionError
 from xover.explain.drift import log_slope
-from xover.explain.sweeps import channel_of, smoothness_noise
+from xover.explain.sweeps import smoothness_noise, swept_channel
 from xover.network import Network, solve
 from xover.network.adjoint import impedance_sensitivity
 from xover.network.parts import Capacitor, Inductor, Resistor
@@ -292,7 +292,7 @@ def make_terminals(
     ------
     OptionError : several channels and none named, or one that is not there. NoSolutionError, InputError.
     """
-    at = channel_of(network, channel)
+    at = swept_channel(network, channel)
     apart = replace(network, drivers=tuple(replace(d, driver=d.key) for d in network.drivers))
     cores = on_cores(network)
     taken = {p.name for p in network.parts}
