@@ -33,6 +33,8 @@ from xover.studies.change.bypass.study import study_bypass
 from xover.studies.change.decide.criteria import Aspect, Verdict
 from xover.studies.change.decide.setup import sum_criterion
 from xover.studies.change.decide.study import study_decide
+from xover.studies.change.redesign.study import redesign
+from xover.studies.change.redesign.wish import Wish
 from xover.studies.change.refresh.study import refresh
 from xover.studies.does.load.study import study_load
 
@@ -159,6 +161,13 @@ def test_a_refresh_says_which_drive_it_does_not_know(no_mid):
     assert study.thin == ("mid",)
     assert "every drive but that of mid" in study.headline
     assert any("is not seen; sweep the impedance" in words for words in study.warnings)
+
+
+def test_nothing_is_designed_for_an_octave():
+    """Before, +-0.7 dB of one octave was told as the sum of the speaker."""
+    short = shortened(open_speaker(ATTIC), tweeter=(1000, 2000))
+    with pytest.raises(OptionError, match=r"tweeter is known from 1 kHz to 1.98 kHz only, less than half of 200 Hz"):
+        redesign(short, Catalogue(), Wish(), circuits=("present",))
 
 
 CUTS = {"up to 300": (10, 300), "from 1k": (1e3, 40e3)}

@@ -153,7 +153,7 @@ class BypassStudy(Readable):
         if self.better is not None:
             return self.better.settings
         gains = {n: c.missing.gain_db for n, c in self.channels.items()}
-        top = max(gains.values())
+        top = max((gain for gain in gains.values() if not math.isnan(gain)), default=math.nan)
         return {n: ChannelSetting(gain - top, math.nan, 1) for n, gain in gains.items()}
 
     @property

@@ -9,12 +9,14 @@ from typing import Final
 
 import numpy as np
 
-from xover.curve import Float
+from xover.curve import Float, log_grid
 from xover.errors import OptionError, named
 from xover.network import Network, solve
 from xover.network.tagged_equations import check_products
 from xover.parts.catalogue import Catalogue
 from xover.pool import each
+from xover.quantity import hertz
+from xover.rules.bands import LEAST_KNOWN_OF_CHANGE
 from xover.rules.instruments import Instrument
 from xover.search.descent import Chosen, StoppedError, descend, find_optima, improve
 from xover.sound.doubt import NOT_KNOWN, Known, deviation_gain
@@ -38,7 +40,7 @@ from xover.studies.change.redesign.mend import usable
 from xover.studies.change.redesign.result import Proposal, RedesignStudy
 from xover.studies.change.redesign.shelf import Answer, Best, Shelf
 from xover.studies.change.redesign.task import STARTS, Task, make_task
-from xover.studies.change.redesign.wish import Wish, grid
+from xover.studies.change.redesign.wish import Wish, grid, prepare_goal
 from xover.studies.change.redesign.words import headline, redesign_warnings
 
 MOST_TOPOLOGIES: Final = 3
@@ -73,6 +75,7 @@ def redesign(
     name = present if present is not None else speaker.default_network()
     reference = speaker.network(name)
     wish = _with_limits(speaker, wish)
+    _check_reach(speaker, reference, wish)
     task = make_task(speaker, catalogue, wish, reference, starts=starts, seed=seed, brief=not alternatives)
     if not circuits or PRESENT in circuits:
         _check_size(name, reference)
@@ -172,6 +175,27 @@ def _feeds(network: Network) -> bool:
     """Whether a voltage reaches any of its drivers."""
     found = solve(network, np.array([1000.0]), dict.fromkeys(network.driver_names, np.array([8.0])))
     return len(undriven(found)) < len(found.drive)
+
+
+def _check_reach(speaker: Speaker, reference: Network, wish: Wish) -> None:
+    """Refuse drivers of which too little is known where they count to design for. Raises OptionError.
+
+    One that lies far below the others where it was not swept counts as silent there, and does no harm.
+    """
+    f = log_grid(*wish.band_hz, 24)
+    if prepare_goal(speaker, reference.drivers, wish, reference, None, grid(), reference).has_sum:
+        return
+    for name in reference.driver_names:
+        driver = speaker.drivers[name]
+        curve = driver.impedance
+        if curve is None or np.mean(np.isfinite(driver.impedance_ohm(f))) >= LEAST_KNOWN_OF_CHANGE:
+            continue
+        low, high = (hertz(edge) for edge in wish.band_hz)
+        raise OptionError(
+            f"the impedance of {name} is known from {hertz(curve.lowest_hz)} to {hertz(curve.highest_hz)} only, less "
+            f"than half of {low} to {high}: too little to design for",
+            f"sweep it over 20 Hz to 20 kHz, or give a {named('band_hz')} that it reaches",
+        )
 
 
 def _topologies(task: Task, circuits: Sequence[str]) -> list[Topology]:

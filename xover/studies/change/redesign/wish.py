@@ -19,7 +19,7 @@ from xover.curve import Complex, Float
 from xover.electronic.biquad import Slope, band_pass, parse_slope
 from xover.errors import OptionError, named, nearest_word
 from xover.network import DriverCard, Network, Solution, solve
-from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ, PLAYS_WITHIN_DB
+from xover.rules.bands import AUDIO_BAND_HZ, JUDGED_HZ, LEAST_KNOWN_OF_CHANGE, PLAYS_WITHIN_DB
 from xover.rules.margins import EPDR_FLOOR_SHARE, MORE_DB, QUIET_DB, RESONANCE_RATIO, RESONANCE_RATIO_FIRST_ORDER
 from xover.sound.meeting import WayOfDrivers, ways
 from xover.sound.prediction import RESPONSE_DISTANCE_M, card_response
@@ -163,7 +163,8 @@ def prepare_goal(
     in_band = band & reach.any(axis=0)
     if heard is not None:
         in_band &= ~_missed(cards, reference, before, response, heard)
-    has_sum = known and has_response and int(in_band.sum()) >= 8
+    least = max(8.0, LEAST_KNOWN_OF_CHANGE * float(band.sum()))
+    has_sum = known and has_response and float(in_band.sum()) >= least
     quiet = np.where(reach, response, 0.0)
     corners = slopes_of(ground, cards, reach if has_response else heard)
     most_drive = _most_drive(speaker, cards, ground)
