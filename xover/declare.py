@@ -140,14 +140,13 @@ class Ask:
         if isinstance(given, str) and len(given) > LONGEST_TEXT:
             raise OptionError(f"{named(name)} has more than {LONGEST_TEXT} letters", "shorten it")
         if isinstance(given, str) and not self.unit.exact:
-            value = self._taken(name, self.unit.take, given)
+            value = self._taken(name, self.unit.read, given)
         elif self.unit.words and given not in self.unit.words:
             raise OptionError(f"{named(name)} is '{str(given)[:40]}'", "give " + " or ".join(self.unit.words))
         else:
-            self._bound(name, given, given)
-            value = self._taken(name, self.unit.held, given)
+            value = given
         self._bound(name, value, given)
-        return value
+        return self._taken(name, self.unit.held, value)
 
     def _bound(self, name: str, value: Any, given: Any) -> None:
         bounded = any(map(math.isfinite, (self.low, self.high, self.above)))

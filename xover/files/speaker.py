@@ -137,7 +137,7 @@ TINY: Final = 1e-9
 Name = Annotated[str, BeforeValidator(_name)]
 Ohm = Annotated[float, _number(ge=1e-3, le=10_000.0)]
 Watt = Annotated[float, _number(ge=1e-6, le=100_000.0)]
-Q = Annotated[float, _number(ge=1e-3, le=1_000.0)]
+Q = Annotated[float, _number(ge=1e-6, le=1_000.0)]
 Millimetre = Annotated[float, _number(ge=-20_000.0, le=20_000.0)]
 Position = Annotated[tuple[Millimetre, Millimetre, Millimetre], BeforeValidator(_array)]
 EvidenceWord = Annotated[Evidence, Field(strict=False)]
