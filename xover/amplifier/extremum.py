@@ -345,14 +345,13 @@ class Sweep:
     def lossless_parts(self, at_hz: float) -> tuple[str, ...]:
         """Coils and capacitors without any loss that carry a resonance's current, in card order."""
         f = np.array([at_hz * (1.0 + BESIDE)])
-        amps = {p.name: self._current(p.name, f) for p in self.network.parts}
+        names = [p.name for p in self.network.parts]
+        currents = self._read(f, lambda s: np.stack([np.abs(s.current(name)) for name in names]))
+        amps = dict(zip(names, currents[:, 0].tolist(), strict=True))
         most = max((a for a in amps.values() if np.isfinite(a)), default=0.0)
         return tuple(
             p.name for p in self.network.parts if _has_no_loss(p) and amps[p.name] >= RESONANT_SHARE * most > 0
         )
-
-    def _current(self, part: str, frequency_hz: Float) -> float:
-        return float(self._read(frequency_hz, lambda s: np.abs(s.current(part)))[0])
 
     def _read(self, frequency_hz: Float, quantity: Callable[[Solution], Float]) -> Float:
         """(..., m) solve and read; where a single frequency has no solution, read just beside it."""

@@ -103,7 +103,7 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
     r"""Read a text file in whatever common encoding it has (see decode_text); lines end in "\n".
 
     Raises InputError: missing, a folder, no regular file (a pipe or device), no permission, more than the budget of
-    its kind, not text, or reached by a link in a speaker folder that leads out of it (and of the folder above).
+    its kind, not text, or reached by a link in a speaker folder that leads out of it.
     """
     path = Path(path)
     data = read_bytes(path, budget)
@@ -118,7 +118,7 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
 def read_bytes(path: Path, budget: Budget = TEXT_FILE) -> bytes:
     """A whole file as it is. Raises InputError: as `read_text`, but for what is no text."""
     try:
-        real = real_path(path, above=True)
+        real = real_path(path, reading=True)
         status = os.stat(real)
         if stat.S_ISDIR(status.st_mode):
             raise InputError("is a folder where a file belongs", "name the file inside it", path)

@@ -26,12 +26,13 @@ def count_as_speaker_folder(folder: Path) -> None:
     _OPENED.add(folder)
 
 
-def real_path(path: Path, above: bool = False) -> Path:
+def real_path(path: Path, reading: bool = False) -> Path:
     """The same place by a way without links; whether anything is there is not asked.
 
     Parameters
     ----------
-    above : links may lead into the folder above the speaker folder, as names in speaker.toml may.
+    reading : only what the refusal advises depends on it. Names in speaker.toml are resolved without links beforehand
+        (`speaker.resolve_inside`), and may lie in the folder above.
 
     Raises InputError: a link that lies in a speaker folder leads out of it. OSError: links in a circle, or a relative
     path where the working folder has gone.
@@ -59,10 +60,10 @@ def real_path(path: Path, above: bool = False) -> Path:
             real = Path(target.anchor)
         left.extendleft(reversed(target.parts[1:] if target.is_absolute() else target.parts))
     for home in bounds:
-        if not real.is_relative_to(home.parent if above else home):
+        if not real.is_relative_to(home):
             raise InputError(
                 f"is reached by a link in the speaker folder '{home.name}' that leads out of it",
-                "put a file in the place of the link" if above else "delete the link, or give another name",
+                "put a file in the place of the link" if reading else "delete the link, or give another name",
                 path,
             )
     return real

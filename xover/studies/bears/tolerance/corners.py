@@ -17,6 +17,7 @@ from xover.curve import Complex, Float
 from xover.network import Network, find_sections
 from xover.readable import Readable
 from xover.remark import About, Remark
+from xover.rules.budgets import MOST_CORNERS_S, solving_s
 from xover.search.builds import PartSpread, SumRule, build_solver, built_values, draw_names, magnitude_db
 from xover.studies.bears.tolerance.bands import Band
 
@@ -29,6 +30,8 @@ INSIDE_NOTE: Final = Remark(
     "the ends, so the builds are held against the corners",
     About.METHOD,
 )
+_FEW: Final = 20
+"""Parts that a closed form serves, far faster than the estimate."""
 _AT_ONCE: Final = 1 << 20
 """Complex values held at a time."""
 _ROUNDING_DB: Final = 1e-9
@@ -93,11 +96,13 @@ def find_corners(
 
     Returns (n,) levels, lowest and highest, of the drives by key; of the sum, or None; and what was refused.
     """
-    sections, refused, whole = _sections(network, spreads)
     n = frequency_hz.size
+    sections, refused, whole = _sections(network, spreads, n)
     drive = {key: (np.empty(n), np.empty(n)) for s in sections for key in s.keys}
     total = (np.empty(n), np.empty(n)) if whole else None
-    step = max(1, _AT_ONCE // max((s.count for s in sections), default=1))
+    # A solve holds an impedance, an admittance and more of every part beside what it gives.
+    held = max(1, len(network.parts) // 3)
+    step = max(1, _AT_ONCE // (held * max((s.count for s in sections), default=1)))
     for start in range(0, n, step):
         rows = slice(start, min(start + step, n))
         here = {name: z[rows] for name, z in driver_ohm.items()}
@@ -117,8 +122,11 @@ def find_corners(
     return drive, total, refused
 
 
-def _sections(network: Network, spreads: Sequence[PartSpread]) -> tuple[list[_Corner], tuple[str, ...], bool]:
+def _sections(
+    network: Network, spreads: Sequence[PartSpread], frequencies: int
+) -> tuple[list[_Corner], tuple[str, ...], bool]:
     """Sections whose corners are worked out, what is refused and why, and whether the sum can be had."""
+    nodes = len({n for e in (*network.parts, *network.drivers) for n in (e.a, e.b)})
     keys = {d.name: d.key for d in network.drivers}
     found, refused, together = [], [], 0
     for section in find_sections(network):
@@ -132,6 +140,13 @@ def _sections(network: Network, spreads: Sequence[PartSpread]) -> tuple[list[_Co
             refused.append(
                 f"no worst corner of {', '.join(fed)} and of the sum: {count} parts vary in one section, more than "
                 f"{MOST_IN_SECTION}; the random builds stand alone"
+            )
+            continue
+        seconds = solving_s(nodes, float(frequencies << count), len(network.couplings))
+        if seconds > MOST_CORNERS_S and len(network.parts) > _FEW:
+            refused.append(
+                f"no worst corner of {', '.join(fed)} and of the sum: {1 << count} corners of {len(network.parts)} "
+                "parts take too long; the random builds stand alone"
             )
             continue
         found.append(_Corner(fed, built_values(own, corner_signs(count)) if own else {}, 1 << count))

@@ -398,7 +398,7 @@ def _check_time(solver: BuildSolver, builds: int) -> None:
         return
     nodes = len({n for e in (*solver.network.parts, *solver.network.drivers) for n in (e.a, e.b)})
     # What is read of each build costs twice as much as the solve.
-    seconds = 3.0 * solving_s(nodes, 1.5 * builds * solver.frequency_hz.size)
+    seconds = 3.0 * solving_s(nodes, 1.5 * builds * solver.frequency_hz.size, len(solver.network.couplings))
     fewer = max(FEWEST, int(builds * MOST_SECONDS / seconds) // 100 * 100)
     hold(
         f"{builds} builds of {len(solver.network.parts)} parts at {solver.frequency_hz.size} frequencies",
