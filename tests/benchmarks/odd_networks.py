@@ -38,7 +38,7 @@ ASKED: Final = {
     "load": ("{} NET",),
     "schematic": ("{} NET -o drawn.svg --force",),
     "angles": ("{} NET",),
-    "delay": ("{} NET --response SUM",),
+    "delay": ("{} NET --finished SUM",),
     "formula": ("{} NET",),
     "sensitivity": ("{} NET",),
     "infer": ("{} NET --impedance SWEEP",),
