@@ -104,8 +104,11 @@ def test_bad_recordings_are_one_line(run, bench, monkeypatch, arguments, words):
     assert done.err.count("\n") == 1
 
 
-@pytest.mark.parametrize("purpose", ["woofer", "tweeter", "speaker", "microphone"])
-@pytest.mark.parametrize("signal", ["sweep", "tone", "noise"])
+@pytest.mark.parametrize(
+    ("purpose", "signal"),
+    [(p, "sweep") for p in ("woofer", "tweeter", "speaker", "microphone")]
+    + [("tweeter", "tone"), ("microphone", "noise")],
+)
 def test_every_signal_is_a_file_within_full_scale_with_its_card(run, tmp_path, purpose, signal):
     path = tmp_path / "a.wav"
     done = run("sweep", "--for", purpose, "--signal", signal, "--seconds", "4", "--side", "left", "-o", path)

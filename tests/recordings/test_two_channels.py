@@ -35,8 +35,7 @@ def kinds(found):
     return {one.fault for one in found}
 
 
-@pytest.mark.parametrize("seed", range(3))
-@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize(("seed", "bits"), [(0, 24), (1, 16), (2, 24)])
 def test_a_sound_recording_has_no_fault_and_is_as_near_as_it_says(tmp_path, seed, bits):
     gain = (0.05, 0.3, 0.9)[seed]
     got = read_two_channels(recorded(tmp_path / "a.wav", replace(CARD, seed=seed, gain=gain), bits=bits), PLAN)
