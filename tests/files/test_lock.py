@@ -83,3 +83,17 @@ def test_a_lock_file_of_one_that_was_killed_does_not_hold_for_ever(
 def test_no_such_folder(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="none: does not exist"), locked(tmp_path / "none"):
         pass
+
+
+def test_what_a_killed_writer_left_is_cleared_and_nothing_else(tmp_path: Path) -> None:
+    old = time.time() - 2 * STALE_S
+    left, young, other = (tmp_path / n for n in (f".{'a1' * 8}.tmp", f".{'b2' * 8}.tmp", ".mine.tmp"))
+    link, target = tmp_path / f".{'c3' * 8}.tmp", tmp_path / "target"
+    for path in (left, young, other, target):
+        path.write_text("whole")
+    link.symlink_to(target)
+    for path in (left, other, target):
+        os.utime(path, (old, old))
+    with locked(tmp_path):
+        pass
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(p.name for p in (young, other, link, target))

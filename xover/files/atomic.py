@@ -14,6 +14,7 @@ import secrets
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from xover.errors import InputError, named
 from xover.files.budget import TEXT_FILE, Budget
@@ -28,6 +29,8 @@ _WINDOWS = {code: bytes([code]).decode("cp1252", "ignore") or chr(code) for code
 _TO_LATIN = {ord(character): code for code, character in _WINDOWS.items()}
 # A sweep of plain digits in UTF-16 has a NUL in every second byte; a third is asked for.
 _LEAST_NULS = 0.3
+TEMPORARY: Final = re.compile(r"\.[0-9a-f]{16}\.tmp")
+"""The name of a file that is not in its place yet, where it must have one."""
 
 
 class NotTextError(ValueError):
@@ -204,7 +207,7 @@ def _replace(target: Path, data: bytes, mode: int | None) -> None:
     """Put a file in the place of another, or of none where there is no `mode` to keep."""
     with opened_folder(target.parent) as folder:
         place = target.parent if folder is None else Path()
-        temporary = place / f".{secrets.token_hex(8)}.tmp"
+        temporary = place / f".{secrets.token_hex(8)}.tmp"  # as TEMPORARY says
         try:
             # With 0666 the kernel applies the umask, which cannot be read without setting it.
             handle = _nameless(folder)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from xover.errors import InputError
-from xover.files.atomic import fault_of
+from xover.files.atomic import TEMPORARY, fault_of
 
 WAIT_S: Final = 20.0
 LOOK_S: Final = 0.02
@@ -35,9 +35,19 @@ def locked(folder: Path, wait_s: float = WAIT_S) -> Iterator[None]:
     except OSError as error:
         raise fault_of(folder, error, "written") from error
     try:
+        _clear(folder)
         yield
     finally:
         release()
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a writer that was killed between two steps has left, a copy under a name that nobody types."""
+    with contextlib.suppress(OSError):
+        for entry in os.scandir(folder):
+            left = TEMPORARY.fullmatch(entry.name) and entry.is_file(follow_symlinks=False)
+            if left and time.time() - entry.stat(follow_symlinks=False).st_mtime > STALE_S:
+                os.unlink(entry.path)
 
 
 def _taken(folder: Path, wait_s: float) -> Callable[[], None]:
