@@ -1,4 +1,4 @@
-"""2,000 mangled speaker folders: each command ends with status 0, or status 2 and one line; no file is touched."""
+"""1,500 mangled speaker folders: each command ends with status 0, or status 2 and one line; no file is touched."""
 
 import random
 import shutil
@@ -13,7 +13,7 @@ import xover.studies.does.load.study
 from xover.files.speaker import SpeakerFile, read_speaker
 
 ROOT = Path(__file__).parents[2]
-CHUNKS, PER_CHUNK = 40, 50
+CHUNKS, PER_CHUNK = 30, 50
 
 
 def read_by(command_files: SpeakerFile, network: str) -> list[Path]:
