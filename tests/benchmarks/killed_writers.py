@@ -137,6 +137,9 @@ def look(folder: Path, before: dict[str, bytes], mark: str, counted: Counter[str
 
 def killed(kills: int, seed: int) -> Counter[str]:
     """Outcomes of so many commands that are killed."""
+    signal.signal(
+        signal.SIGINT, signal.default_int_handler
+    )  # what runs in the background ignores it, and all it starts
     draw = random.Random(seed)
     counted: Counter[str] = Counter()
     lasts: dict[str, float] = {}
@@ -157,7 +160,12 @@ def killed(kills: int, seed: int) -> Counter[str]:
             time.sleep(part * lasts[kind])
             how = draw.choice(SIGNALS)
             process.send_signal(how)
-            status = process.wait(60.0)
+            try:
+                status = process.wait(60.0)
+            except subprocess.TimeoutExpired:
+                counted["not ended within a minute"] += 1
+                process.kill()
+                status = process.wait()
             counted[f"status {status}" if status >= 0 else f"ended by {signal.Signals(-status).name}"] += 1
             look(folder, before, mark, counted)
     return counted

@@ -28,10 +28,10 @@ from xover.studies.desk.check.study import study_check
 
 ATTIC = FOLDERS["attic"][1]
 ODD = dict(oddities(ATTIC))
-QUICK = ("predict", "load", "condition", "refresh", "stress", "compare", "pad")
+QUICK = ("predict", "load", "condition", "refresh", "stress", "compare", "pad", "delay")
 SHARE = (
     *("missing-in-found", "twice-in-found", "twice-fed-unlike", "one-in-series-with-itself", "none-between-dummy"),
-    *("between-channels", "never-grounded", "never-grounded-both", "coupled-tightly", "only-woofers"),
+    *("between-channels", "never-grounded", "never-grounded-both", "coupled-tightly", "only-woofers", "all-silent"),
 )
 F = np.geomspace(20, 20e3, 61)
 

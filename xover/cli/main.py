@@ -6,6 +6,7 @@ takes nothing; 3 a fault of xover itself. Data goes to standard output, everythi
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
 import sys
@@ -21,6 +22,8 @@ from xover.errors import PartlyToldError, XoverError
 from xover.pool.ends import end_on_signals
 
 NAME: Final = "xover"
+STOPPED: Final = (129, 130, 143)
+"""Ended by SIGHUP, SIGINT, SIGTERM: 128 and the signal's number."""
 ASKED_BY_SHELL: Final = "_XOVER_COMPLETE"
 """Set by a shell that asks how a word goes on; nothing may be written but the answer then."""
 FIRST_STEPS: Final = """\b
@@ -66,7 +69,17 @@ def run() -> NoReturn:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(50_000)  # many small objects that live long: looking for garbage among them costs 5 to 10 %
     take_streams()
-    sys.exit(main(sys.argv[1:]))
+    try:
+        status = main(sys.argv[1:])
+    except SystemExit as end:  # by a signal; all that was begun has been tidied away on the way here
+        status = end.code if isinstance(end.code, int) else 1
+    if status in STOPPED:
+        # At a usual exit threads of a pool that was cut off are waited for, and may wait for ever.
+        with contextlib.suppress(OSError, ValueError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(status)
+    sys.exit(status)
 
 
 def main(arguments: list[str]) -> int:

@@ -67,10 +67,16 @@ class Copies(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
         self._executor.shutdown(cancel_futures=True)
 
     def abort_everything(self, ensure_ready: bool = True) -> None:
-        """End the copies at once, whatever they are at."""
-        for child in multiprocessing.active_children():
-            child.terminate()
-        self.terminate()
+        """End the copies at once, whatever they are at.
+
+        Nobody waits for the threads that serve them: one may read for ever what a copy had half written when it ended.
+        """
+        copies = multiprocessing.active_children()
+        for copy in copies:
+            copy.terminate()
+        self._executor.shutdown(wait=False, cancel_futures=True)
+        for copy in copies:
+            copy.join(LOOK_S)
         if ensure_ready:
             self.configure(self.parallel.n_jobs, self.parallel)
 

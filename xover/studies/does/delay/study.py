@@ -18,6 +18,7 @@ from xover.errors import InputError, OptionError, named, nearest_word
 from xover.network import Network, solve
 from xover.quantity import hertz
 from xover.rules import timing as rules
+from xover.rules.margins import CANCELS
 from xover.sound.prediction import RESPONSE_DISTANCE_M
 from xover.sound.timing import Timing, averaged, denied, find_timings
 from xover.sound.timing_starts import Recording, meeting_hz
@@ -71,6 +72,7 @@ def study_delay(
     own = {n: _own(speaker, n) for n in names}
     every = [[_recording(speaker, h, own, band_hz, turn / _TURNS) for h in heard] for turn in range(_TURNS)]
     recordings = every[0]
+    _all_sound(names, recordings)
     shared = _shared_hz(recordings)
     rebuilt = [_ends(own[n]) if speaker.drivers[n].phase_source is PhaseSource.MINIMUM else None for n in names]
     usual = rules.MEASURED_WITHIN_US if None in rebuilt else rules.REBUILT_WITHIN_US
@@ -158,6 +160,17 @@ def _fed(speaker: Speaker, heard: _Heard, f: Float) -> dict[str, Complex]:
             volts = volts * delay_factor(f, delay_s(place, RESPONSE_DISTANCE_M))
         fed[name] = fed.get(name, 0.0) + heard.signs[name] * volts
     return fed
+
+
+def _all_sound(names: Sequence[str], recordings: Sequence[Recording]) -> None:
+    """Raise OptionError for a driver that is in no recording but by rounding: nothing tells its delay."""
+    most = np.max([np.abs(r.parts).max(axis=1) for r in recordings], axis=0)
+    for name, size in zip(names, most, strict=True):
+        if not size > CANCELS * max(1.0, most.max()):
+            raise OptionError(
+                f"{name} adds nothing to any recording, so nothing tells its delay",
+                "'xover check' tells why it gets nothing; or name the drivers that play behind the @ of the recording",
+            )
 
 
 def _shared_hz(recordings: Sequence[Recording]) -> tuple[float, float] | None:
