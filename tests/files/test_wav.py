@@ -96,3 +96,10 @@ def test_any_damage_is_read_or_refused(tmp_path_factory, data):
         return
     assert np.isfinite(got.samples).all()
     assert np.abs(got.samples).max() <= 1.0 or got.bits >= 32
+
+
+def test_more_samples_than_there_is_room_for(tmp_path, monkeypatch):
+    monkeypatch.setattr("xover.files.wav.MOST_SAMPLES", len(TONE) - 1)
+    (tmp_path / "a.wav").write_bytes(wav_bytes(TONE, 48_000))
+    with pytest.raises(InputError, match="more than 479 samples"):
+        read_wav(tmp_path / "a.wav")

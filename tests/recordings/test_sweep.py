@@ -17,8 +17,8 @@ def test_rate_and_leads_of_harmonics():
     """L = T/ln(f2/f1) = 1.44765 s for 10 s from 20 Hz to 20 kHz; harmonics lead by L ln n (Novak et al. 2015)."""
     plan = SweepPlan(48_000, 20.0, 20_000.0, 10.0, 0.0)
     # The nearest length that makes f1 L whole: 29/20 s.
-    assert plan.rate_s == 29 / 20
-    assert plan.rate_s / plan.sweep_s == pytest.approx(1.44765 / 10.0, rel=1e-5)
+    assert plan.growth_s == 29 / 20
+    assert plan.growth_s / plan.sweep_s == pytest.approx(1.44765 / 10.0, rel=1e-5)
     assert plan.lead_s(2) * 10.0 / plan.sweep_s == pytest.approx(1.0034, abs=1e-4)
     assert plan.lead_s(3) * 10.0 / plan.sweep_s == pytest.approx(1.5904, abs=1e-4)
 
@@ -26,10 +26,10 @@ def test_rate_and_leads_of_harmonics():
 def test_a_harmonic_is_the_sweep_itself_earlier():
     """That is what synchronized means: sin(n phase(t)) = sin(phase(t + L ln n))."""
     t = np.linspace(0.2, 1.0, 5001)
-    phase = 2 * math.pi * PLAN.low_hz * PLAN.rate_s * np.exp(t / PLAN.rate_s)
-    later = 2 * math.pi * PLAN.low_hz * PLAN.rate_s * np.exp((t + PLAN.lead_s(3)) / PLAN.rate_s)
+    phase = 2 * math.pi * PLAN.low_hz * PLAN.growth_s * np.exp(t / PLAN.growth_s)
+    later = 2 * math.pi * PLAN.low_hz * PLAN.growth_s * np.exp((t + PLAN.lead_s(3)) / PLAN.growth_s)
     np.testing.assert_allclose(np.sin(3 * phase), np.sin(later), atol=1e-8)
-    assert PLAN.low_hz * PLAN.rate_s == round(PLAN.low_hz * PLAN.rate_s)
+    assert PLAN.low_hz * PLAN.growth_s == round(PLAN.low_hz * PLAN.growth_s)
 
 
 def test_spectrum_falls_by_three_decibels_an_octave():
@@ -39,7 +39,7 @@ def test_spectrum_falls_by_three_decibels_an_octave():
     size = np.abs(np.fft.rfft(wave)) / 48_000
     for hz in (100.0, 400.0, 1600.0, 6400.0):
         band = (f > hz / 1.06) & (f < hz * 1.06)
-        assert np.sqrt(np.mean(size[band] ** 2)) == pytest.approx(0.5 * math.sqrt(PLAN.rate_s / hz), rel=0.02)
+        assert np.sqrt(np.mean(size[band] ** 2)) == pytest.approx(0.5 * math.sqrt(PLAN.growth_s / hz), rel=0.02)
 
 
 def test_the_file_is_silent_where_it_is_said_to_be():
@@ -103,10 +103,18 @@ def test_what_cannot_be_played_is_refused(plan):
 
 
 def test_noise_repeats_itself_and_is_pink():
-    noise = pink_noise(48_000, 6.0, 2.0, -6.0, 2)
+    noise = pink_noise(PLAN, 6.0, 2.0, 2)
     np.testing.assert_allclose(noise[:96_000], noise[96_000:192_000], atol=1e-12)
     size = np.abs(np.fft.rfft(noise[:96_000]))
     f = np.fft.rfftfreq(96_000, 1 / 48_000)
     octaves = [np.sum(size[(f >= a) & (f < 2 * a)] ** 2) for a in (62.5, 250.0, 1000.0, 4000.0)]
     np.testing.assert_allclose(octaves, octaves[0], rtol=0.02)
     assert np.abs(noise).max() == pytest.approx(10 ** (-6 / 20))
+
+
+def test_noise_for_a_tweeter_has_nothing_below_its_band():
+    noise = pink_noise(SweepPlan(48_000, 200.0, 20_000.0, 3.0, -6.0), 2.0, 2.0, 2)
+    size = np.abs(np.fft.rfft(noise))
+    f = np.fft.rfftfreq(len(noise), 1 / 48_000)
+    assert size[f < 200.0].max() < 1e-9 * size.max()
+    assert size[(f > 200.0) & (f < 400.0)].min() > 0.1 * size.max()

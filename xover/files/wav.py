@@ -22,6 +22,8 @@ from xover.files.budget import RECORDING_FILE
 from xover.readable import Readable
 
 MOST_CHANNELS: Final = 8
+MOST_SAMPLES: Final = 40_000_000
+"""Of all channels together: more would not fit beside the work on it."""
 LOWEST_RATE_HZ: Final = 8000
 HIGHEST_RATE_HZ: Final = 384_000
 _PLAIN: Final = 1
@@ -142,6 +144,8 @@ def _walk(data: bytes) -> tuple[int, int, str]:
                     f"is cut short: it promises {size} bytes of samples and holds {len(data) - start}",
                     "record it to its end, or copy it again",
                 )
+            if bits and 8 * size // bits > MOST_SAMPLES:
+                raise InputError(f"holds more than {MOST_SAMPLES} samples", RECORDING_FILE.remedy)
             found = name
             break
         place = start + size + size % 2

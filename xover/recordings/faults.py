@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
 
 import numpy as np
 
@@ -71,7 +70,7 @@ def _clipped_runs(wave: Float, peak: float, bits: int, plan: SweepPlan) -> int:
     """
     step = 2.0 ** (1 - min(bits, 24))
     slow_hz = plan.rate_hz / (2.0 * np.pi) * np.sqrt(8.0 * step / peak)
-    skip = 0 if slow_hz <= plan.low_hz else int(plan.rate_s * np.log(slow_hz / plan.low_hz) * plan.rate_hz)
+    skip = 0 if slow_hz <= plan.low_hz else int(plan.growth_s * np.log(slow_hz / plan.low_hz) * plan.rate_hz)
     at = np.abs(wave[skip:]) >= peak - 0.5 * step
     edge = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
     return int(np.sum(edge[1::2] - edge[::2] >= CLIPPED_SAMPLES))
@@ -80,6 +79,3 @@ def _clipped_runs(wave: Float, peak: float, bits: int, plan: SweepPlan) -> int:
 def _marker_size(wave: Float, start: float, place: SweepPlace, plan: SweepPlan) -> float:
     length = int(MARKER_S * plan.rate_hz * place.stretch)
     return float(np.sqrt(np.mean(wave[max(0, round(start)) :][:length] ** 2)))
-
-
-PER_CHANNEL: Final = frozenset({RecordingFault.CLIPPED, RecordingFault.SILENT, RecordingFault.MOVING_GAIN})

@@ -54,18 +54,24 @@ def find_arrival(found: Deconvolved, microphone: int, reference: int | None) -> 
 def gated(
     found: Deconvolved, microphone: int, reference: int | None, arrival_s: float, gate_s: float, frequency_hz: Float
 ) -> tuple[Complex, Float]:
-    """(n,) microphone against reference or played file, through a gate; (n,) standard deviation of it by noise."""
+    """(n,) microphone against reference or played file, through a gate; (n,) standard deviation of it by noise.
+
+    Parameters
+    ----------
+    microphone, reference : channels. arrival_s : as `Arrival` has it. gate_s : from there on.
+    """
     before, after = int(RISE_S * found.rate_hz), int(gate_s * found.rate_hz)
     t = np.arange(-before, after + 1)
     rise = np.clip((t + before) / max(1, before), 0.0, 1.0)
     fall = np.clip((after - t) / max(1.0, FALL_SHARE * after), 0.0, 1.0)
     window = np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2
-    at = round(arrival_s * found.rate_hz)
+    lag = 0 if reference is None else _peak_at(found, reference)
+    at = lag + round(arrival_s * found.rate_hz)
     value, sigma = found.through(window, at - before, frequency_hz)
     if reference is None:
         return value[microphone], sigma[microphone]
     size = int(0.02 * found.rate_hz)
-    loop, _ = found.through(np.hanning(2 * size + 3)[1:-1], -size + _peak_at(found, reference), frequency_hz)
+    loop, _ = found.through(np.hanning(2 * size + 3)[1:-1], lag - size, frequency_hz)
     return value[microphone] / loop[reference], sigma[microphone] / np.abs(loop[reference])
 
 

@@ -51,14 +51,14 @@ class SweepPlan:
     level_db: float
 
     @property
-    def rate_s(self) -> float:
+    def growth_s(self) -> float:
         """L, seconds: the sweep rises by a factor e in this time."""
         return max(1, round(self.low_hz * self.length_s / math.log(self.high_hz / self.low_hz))) / self.low_hz
 
     @property
     def sweep_s(self) -> float:
         """Its true length."""
-        return self.rate_s * math.log(self.high_hz / self.low_hz)
+        return self.growth_s * math.log(self.high_hz / self.low_hz)
 
     @property
     def first_marker_s(self) -> float:
@@ -92,7 +92,7 @@ class SweepPlan:
 
     def lead_s(self, harmonic: int) -> float:
         """How much earlier than the linear part harmonic n comes out: L ln n."""
-        return self.rate_s * math.log(harmonic)
+        return self.growth_s * math.log(harmonic)
 
     @property
     def text(self) -> str:
@@ -143,8 +143,8 @@ def sweep(plan: SweepPlan, stretch: float = 1.0) -> Float:
     """
     rate = plan.rate_hz * stretch
     t = np.arange(math.ceil(plan.sweep_s * rate)) / rate
-    wave = np.sin(2.0 * np.pi * plan.low_hz * plan.rate_s * np.exp(t / plan.rate_s))
-    fade = plan.rate_s * math.log(2.0) * FADE_OCTAVES
+    wave = np.sin(2.0 * np.pi * plan.low_hz * plan.growth_s * np.exp(t / plan.growth_s))
+    fade = plan.growth_s * math.log(2.0) * FADE_OCTAVES
     return np.asarray(wave * _rise(t / fade) * _rise((plan.sweep_s - t) / fade))
 
 
@@ -172,21 +172,19 @@ def played(plan: SweepPlan) -> Float:
     return np.asarray(out * 10.0 ** (plan.level_db / 20.0))
 
 
-def pink_noise(rate_hz: int, seconds: float, period_s: float, level_db: float, seed: int) -> Float:
-    """(n,) pink noise that repeats itself every period: levels read over whole periods do not scatter.
+def pink_noise(plan: SweepPlan, seconds: float, period_s: float, seed: int) -> Float:
+    """(n,) pink noise over the band of a plan, at its peak level, that repeats itself every period.
 
-    Parameters
-    ----------
-    level_db : peak re full scale.
+    Levels that are read over whole periods do not scatter.
     """
-    period = round(period_s * rate_hz)
-    lines = np.fft.rfftfreq(period, 1.0 / rate_hz)
-    wanted = (lines >= 16.0) & (lines <= 0.45 * rate_hz)
+    period = round(period_s * plan.rate_hz)
+    lines = np.fft.rfftfreq(period, 1.0 / plan.rate_hz)
+    wanted = (lines >= plan.low_hz) & (lines <= plan.high_hz)
     spectrum: Complex = np.zeros(lines.shape, dtype=complex)
     turn = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi, int(wanted.sum()))
     spectrum[wanted] = np.exp(1j * turn) / np.sqrt(lines[wanted])
     one = np.fft.irfft(spectrum, period)
-    one *= 10.0 ** (level_db / 20.0) / np.abs(one).max()
+    one *= 10.0 ** (plan.level_db / 20.0) / np.abs(one).max()
     return np.asarray(np.tile(one, math.ceil(seconds / period_s)))
 
 

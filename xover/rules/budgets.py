@@ -9,7 +9,7 @@ from typing import Final
 
 from xover.errors import OptionError
 
-MOST_BYTES: Final = 300_000_000
+MOST_BYTES: Final = 250_000_000
 MOST_SECONDS: Final = 15.0
 """A folder may come from a stranger, and a crossover of thirty parts is a large one: it stays below both."""
 MOST_SEARCHING_S: Final = 60.0

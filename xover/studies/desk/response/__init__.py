@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 @question(output="table", written="Response written to {path}: name it as response = of a driver in speaker.toml.")
 def response(
-    recording: Annotated[str | Path, Ask("A recording of the microphone.", Unit("WAV", Path), place=True)],
+    recording: Annotated[str | Path, Ask("The microphone's recording.", Unit("WAV", Path), place=True)],
     played: Annotated[str | Path, Ask("The file that was played, as 'xover sweep' wrote it.", FILE)],
     *,
     microphone: Annotated[int, Ask("Its channel in the recording, from 1.", COUNT, low=1, high=8)] = 1,
@@ -39,7 +39,7 @@ def response(
     is. With a cable from output to input beside the microphone the phases of all drivers share one time; without, only
     levels are told.
 
-    Example: xover response tweeter.wav --played sweep.wav --distance 1m -o tweeter-response.csv
+    Example: xover response tweeter.wav --played tweeter-sweep.wav --distance 1m -o tweeter-response.csv
 
     >>> Path("tweeter.csv").write_text(xover.response("tweeter.wav", "sweep.wav").table)
     """

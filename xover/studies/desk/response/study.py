@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from xover.acoustic.level import NEPER_DB
 from xover.acoustic.time import SPEED_OF_SOUND_M_S
 from xover.curve import Evidence, Float
 from xover.errors import InputError, OptionError, named
@@ -133,7 +134,6 @@ def read_recorded(
     found, faults = read_recording(whole, plan, channels)
     loop_at = None if reference is None else 1
     arrival = find_arrival(found, 0, loop_at)
-    lag = 0 if loop_at is None else int(np.argmax(np.abs(found.responses[loop_at]))) - found.zero
     gate = gate_s
     if gate is None:
         gate = LONGEST_GATE_S if arrival.reflection_s is None else GATE_SHARE * arrival.reflection_s
@@ -143,7 +143,7 @@ def read_recorded(
         raise OptionError(
             f"a gate of {1000 * gate:.2g} ms leaves no band of the sweep", f"give a longer {named('gate_ms')}"
         )
-    value, sigma = gated(found, 0, loop_at, arrival.at_s + lag / found.rate_hz, gate, grid)
+    value, sigma = gated(found, 0, loop_at, arrival.at_s, gate, grid)
     delay = distance_m / SPEED_OF_SOUND_M_S
     level = 20.0 * np.log10(np.abs(value) * distance_m)
     reach = None
@@ -152,7 +152,7 @@ def read_recorded(
     phase = None
     if loop_at is not None:
         phase = np.degrees(np.angle(value * np.exp(2j * np.pi * grid * delay)))
-    noise = 20.0 / np.log(10.0) * sigma / np.abs(value)
+    noise = NEPER_DB * sigma / np.abs(value)
     return RecordedResponse(
         str(recording),
         grid,

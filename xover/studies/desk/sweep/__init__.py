@@ -13,7 +13,7 @@ _SIGNALS = ("sweep", "tone", "noise")
 _SIDES = ("both", "left", "right")
 
 
-@question(output="wav", written="Signal written to {path}: play this file itself, it carries its plan.")
+@question(output="wav", written="Signal written to {path}.")
 def sweep(
     *,
     purpose: Annotated[

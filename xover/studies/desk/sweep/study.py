@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -14,7 +13,7 @@ from xover.errors import InputError, OptionError, named
 from xover.files.wav import wav_bytes
 from xover.readable import Readable
 from xover.recordings.sweep import SweepPlan, checked, pink_noise, played
-from xover.rules.recordings import PURPOSES, TONE_S, Preset
+from xover.rules.recordings import PURPOSES, TONE_S
 
 NOISE_S: Final = 40.0
 NOISE_PERIOD_S: Final = 2.0
@@ -37,9 +36,6 @@ class SignalKind(StrEnum):
     SWEEP = "sweep"
     TONE = "tone"
     NOISE = "noise"
-
-
-_PRESETS: Final[Mapping[Purpose, Preset]] = {p: PURPOSES[p.value] for p in Purpose}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -88,7 +84,7 @@ def make_signal(
     channel: str,
 ) -> SignalFile:
     """Make the file in memory. Raises OptionError: a band or rate that cannot be played, or that harms a tweeter."""
-    preset = _PRESETS[purpose]
+    preset = PURPOSES[purpose]
     low, high = band_hz or (preset.low_hz, min(preset.high_hz, 0.48 * rate_hz))
     if purpose is Purpose.TWEETER and low < preset.low_hz:
         raise OptionError(
@@ -112,7 +108,7 @@ def _wave(signal: SignalKind, plan: SweepPlan, tone_hz: float) -> Float:
     if signal is SignalKind.SWEEP:
         return played(plan)
     if signal is SignalKind.NOISE:
-        return pink_noise(plan.rate_hz, NOISE_S, NOISE_PERIOD_S, plan.level_db, NOISE_SEED)
+        return pink_noise(plan, NOISE_S, NOISE_PERIOD_S, NOISE_SEED)
     t = np.arange(int(TONE_S * plan.rate_hz)) / plan.rate_hz
     ramp = np.clip(np.minimum(t, TONE_S - t) / 0.05, 0.0, 1.0)
     return np.asarray(10.0 ** (plan.level_db / 20.0) * ramp * np.sin(2.0 * np.pi * tone_hz * t))

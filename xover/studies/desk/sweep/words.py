@@ -19,8 +19,9 @@ _WIRING = (
 def tell(signal: SignalFile) -> Iterator[Block]:
     """What it is, and the card."""
     plan = signal.plan
-    what = {SignalKind.SWEEP: "sweep", SignalKind.TONE: "tone", SignalKind.NOISE: "pink noise"}[signal.signal]
-    yield Head(f"A {what} for " + _FOR[signal.purpose])
+    what = {SignalKind.SWEEP: "A sweep", SignalKind.TONE: "A tone that sets the level"}
+    noise = "Pink noise for a phone's third octaves"
+    yield Head(noise if signal.signal is SignalKind.NOISE else f"{what[signal.signal]} for {_FOR[signal.purpose]}")
     if signal.signal is SignalKind.TONE:
         yield fact("tone", f"{hertz(signal.tone_hz)}, {signal.length_s:.0f} s")
     else:
@@ -32,6 +33,10 @@ def tell(signal: SignalFile) -> Iterator[Block]:
     yield Items(tuple(_steps(signal)))
     if signal.purpose is Purpose.TWEETER:
         yield Text("A tweeter without its capacitor has no guard: never start lower, never turn up to hear it better.")
+    elif signal.signal is not SignalKind.TONE:
+        yield Text(
+            f"Never into a tweeter by itself, as it starts at {hertz(plan.low_hz)}: take --for tweeter for that."
+        )
     if signal.signal is not SignalKind.TONE:
         yield Text("Protect your ears, and unplug what else hangs on this amplifier.")
 
@@ -45,6 +50,8 @@ _FOR = {
 
 
 def _steps(signal: SignalFile) -> Iterator[str]:
+    plan = "; it carries its plan, which what you export from it has lost" if signal.signal is SignalKind.SWEEP else ""
+    yield f"Play the file that -o writes itself{plan}."
     if signal.purpose is not Purpose.MICROPHONE and signal.signal is not SignalKind.NOISE:
         yield from _WIRING
     volt = f"{signal.volt_at_most:g} V"
@@ -60,3 +67,5 @@ def _steps(signal: SignalFile) -> Iterator[str]:
     yield "Switch off automatic gain, echo and noise suppression, and every sound effect."
     if signal.purpose is not Purpose.MICROPHONE:
         yield "Then: xover jig recording.wav --played THIS-FILE --resistor 10 -o impedance.csv"
+    else:
+        yield "Then: xover response recording.wav --played THIS-FILE -o response.csv"
