@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import cache
 from numbers import Integral, Real
 from os import PathLike
-from typing import Annotated, Any, Final, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Final, Literal, TypeVar, get_args, get_origin
 
 from xover.errors import InputError, OptionError, named
 
@@ -203,6 +203,8 @@ class Question:
     strict_needs, plot_needs : parameter without which there is no limit, or nothing to draw.
     plots : what draws it, as module.function of `drawing`, by the name of the answer's class.
     write : attribute that holds a netlist for the folder. numbers : one that holds numbers for speaker.toml.
+    curve : "impedance" or "response", where the answer's `for_folder` is one that a speaker folder takes; `then` is to
+        try where it is the whole speaker's.
     output : attribute that holds the text of a file, or its bytes. fault : one that tells what in an answer that is
         whole otherwise is missing by a fault of xover itself; the command ends with status 3 then.
     written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
@@ -221,6 +223,7 @@ class Question:
     plots: Mapping[str, str] = dataclasses.field(default_factory=dict)
     write: str = ""
     numbers: str = ""
+    curve: Literal["", "impedance", "response"] = ""
     output: str = ""
     fault: str = ""
     written: str = "Written to {path}."

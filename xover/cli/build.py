@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 import typer
 
@@ -19,7 +19,7 @@ from xover.declare import Ask, Asked, Grid, asked_of, question_of
 from xover.errors import InputError, OptionError, PartlyToldError, XoverError, named
 from xover.figures import place
 from xover.remark import pressing
-from xover.units import COUNT, FILE, HZ, TEXT, YES
+from xover.units import COUNT, DRIVER, FILE, FOLDER, HZ, NETWORK, TEXT, YES
 
 OFFERS: Final = {
     "networks": complete.network_names,
@@ -42,6 +42,11 @@ STRICT: Final[Common] = (
 PLOT: Final[Common] = ("plot", Ask("Draw the result into a .png, .svg or .pdf file.", FILE, "--plot"), None)
 WRITE: Final[Common] = ("write", Ask("Add the result to the folder as a network.", TEXT, "--write"), None)
 WRITE_NUMBERS: Final[Common] = ("write_numbers", Ask("Put the result into speaker.toml.", YES, "--write"), False)
+INTO: Final = (
+    ("into", Ask("Put it into this speaker folder, named in speaker.toml.", FOLDER, "--into"), None),
+    ("driver", Ask("Whose it is; without, the whole speaker's.", DRIVER, "--driver"), None),
+    ("network", Ask("What the whole speaker has in it [default: found].", NETWORK, "--network", "-n"), None),
+)
 OUTPUT: Final[Common] = ("output", Ask("Write it into a file.", FILE, "--output", "-o"), None)
 FORCE: Final[Common] = ("force", Ask("Overwrite a file that is there already.", YES, "--force"), False)
 GRID: Final = (
@@ -87,6 +92,7 @@ def _common(function: Callable[..., Any]) -> list[Common]:
     """What the question's declaration adds: in the order of the help."""
     q = question_of(function)
     found = [WRITE] if q.write else [WRITE_NUMBERS] if q.numbers else []
+    found += INTO if q.curve else ()
     found += [OUTPUT] if q.output else []
     found += [PLOT] if q.plots else []
     found += [FORCE] if q.write or q.numbers or q.output or q.plots else []
@@ -163,7 +169,7 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
             _check_targets(common, opened)
             result = asks(opened, **given)
         else:
-            _check_targets(common, None)
+            common["into"] = _check_targets(common, None, q.curve)
             result = asks(**given)
     said, fault = [], None
     try:
@@ -197,8 +203,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     return 1 if common.get("strict") and not getattr(result, q.strict) else 0
 
 
-def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
-    """What could not be written at the end is refused before anything takes its time."""
+def _check_targets(common: Mapping[str, Any], speaker: Any, curve: Literal["", "impedance", "response"] = "") -> Any:
+    """What could not be written at the end is refused before anything takes its time. Gives a curve's place."""
     force = bool(common.get("force"))
     if common.get("plot") is not None:
         from xover.drawing.save import check_figure
@@ -212,6 +218,16 @@ def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
         from xover.files.atomic import check_target
 
         check_target(common["output"], force)
+    if not curve:
+        return None
+    if common["into"] is None:
+        for name in ("driver", "network"):
+            if common[name] is not None:
+                raise OptionError(f"{named(name)} says whose it is, but not where", f"add {named('into')} and a folder")
+        return None
+    from xover.files.add_curve import find_place
+
+    return find_place(common["into"], curve, common["driver"], common["network"], force)
 
 
 def _instead(function: Callable[..., Any], parameter: str, other: Callable[..., Any], typed: Mapping[str, Any]) -> Any:
@@ -264,6 +280,19 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
             raise OptionError("nothing was written: the answer tells nothing that may be", "do first what it says")
         set_numbers(speaker.file.path, numbers, force)
         said.append(f"Written to {place(speaker.file.path)}: {', '.join(dict.fromkeys(key[-1] for key in numbers))}.")
+    if common.get("into") is not None:
+        from xover.files.add_curve import add_curve
+
+        given, spot = result.for_folder, common["into"]
+        add_curve(spot, given, force)
+        folder = place(spot.speaker_toml.parent)
+        what = f"Put into {folder}: {spot.file}, {given.why}"
+        if spot.driver is None:
+            again = q.then.format(folder=shlex.quote(folder), file=shlex.quote(f"{folder}/{spot.file}"))
+            what += f"; try: xover {again}"
+        elif spot.stale:
+            what += f". {' and '.join(spot.stale)} of {spot.driver} hold for the response before: find them anew"
+        said.append(f"{what}.")
     if common.get("output") is not None:
         from xover.files.atomic import write_bytes, write_text
 

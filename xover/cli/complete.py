@@ -76,7 +76,7 @@ def _offered(find: Callable[[], Iterable[str]], ctx: typer.Context, incomplete: 
 
 def _named(ctx: typer.Context, table: str) -> Iterator[str]:
     """Keys of a table of speaker.toml."""
-    for text in [ctx.params.get("speaker"), ctx.params.get("target"), *ctx.args]:
+    for text in [ctx.params.get("speaker"), ctx.params.get("target"), ctx.params.get("into"), *ctx.args]:
         file = None if text is None else _speaker_toml(text)
         if file is not None:
             from xover.files.toml_lines import check_depth

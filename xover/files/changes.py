@@ -28,6 +28,9 @@ MOST_FILES: Final = 3
 """Of one change."""
 LARGEST_BYTES: Final = 4 * 1024 * 1024
 CIRCUIT: Final = re.compile(r"[A-Za-z0-9_-]{1,64}\.cir")
+CURVE: Final = re.compile(
+    r"[A-Za-z0-9_-]{1,64}-(?:impedance|response)\.csv|(?:terminals|whole)-[A-Za-z0-9_-]{1,64}\.csv"
+)
 _HASH: Final = re.compile(r"[0-9a-f]{64}")
 
 
@@ -54,14 +57,14 @@ class TakenBack:
     left: int
 
 
-def put(folder: Path, contents: Mapping[str, bytes], over: Collection[str]) -> None:
+def put(folder: Path, contents: Mapping[str, bytes], over: Collection[str], new_too: bool = False) -> None:
     """Write files of a folder in this order, all or none, and keep what was there.
 
     The caller has the folder `locked`.
 
     Parameters
     ----------
-    over : names of files that may be overwritten.
+    over : names of files that may be overwritten. new_too : new files alone can be taken back too.
 
     Raises InputError: a file is there and not `over`, or cannot be written; then all are as they were.
     """
@@ -71,7 +74,8 @@ def put(folder: Path, contents: Mapping[str, bytes], over: Collection[str]) -> N
     kept = read_changes(folder, strictly=False)
     try:
         # Not kept: new files alone, which took nothing away, and what is a link, as only plain files are taken back.
-        if any(data is not None for data in before.values()) and not any(map(os.path.islink, paths.values())):
+        taken = new_too or any(data is not None for data in before.values())
+        if taken and not any(map(os.path.islink, paths.values())):
             _keep(folder, [*kept, Change(before, written)])
     except InputError as error:
         if os.path.lexists(folder / JOURNAL):
@@ -106,7 +110,9 @@ def take_back(speaker_toml: Path, look: bool = False) -> TakenBack:
             if is_now != dict(change.before):
                 break
         else:
-            raise OptionError(f"there is nothing to undo in {folder}", "only what --write and new have written can be")
+            raise OptionError(
+                f"there is nothing to undo in {folder}", "only what --write, --into and new have written can be"
+            )
         for name, data in is_now.items():
             if data != change.before[name] and (data is None or _hash(data) != change.written[name]):
                 raise InputError(
@@ -178,7 +184,7 @@ def _plain(change: Change) -> dict[str, Any]:
 
 def _found(folder: Path, name: str, speaker_toml: str) -> bytes | None:
     """What is there now. Raises InputError: it is nothing that xover writes there, or no plain file."""
-    if name != speaker_toml and not CIRCUIT.fullmatch(name):
+    if name != speaker_toml and not CIRCUIT.fullmatch(name) and not CURVE.fullmatch(name):
         raise InputError(
             f"names '{name[:40]}', which is no file that xover writes, so it is not followed",
             "delete it",

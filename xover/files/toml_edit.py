@@ -1,11 +1,11 @@
-"""Networks and numbers put into a TOML file that a person wrote: all else of it stays as it is, byte by byte."""
+"""Networks, numbers and words put into a TOML file that a person wrote: all else stays as it is, byte by byte."""
 
 from __future__ import annotations
 
 import copy
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +19,7 @@ from xover.files.toml_lines import KeyPath, read_toml
 
 _END: Final = re.compile(r"\r\n|\r|\n")
 _LINE: Final = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|$)")
-_NUMBER: Final = re.compile(r"([^#=]*=[ \t]*)([^\s#]+)(.*)", re.DOTALL)
+_VALUE: Final = re.compile(r"([^#=]*+=[ \t]*+)(\"[^\"\n]*+\"|'[^'\n]*+'|[^\s#\"']++)(.*+)", re.DOTALL)
 
 
 def add_network(speaker_toml: Path, name: str, netlist: str, force: bool = False) -> Path:
@@ -88,7 +88,7 @@ def set_numbers(path: Path, numbers: Mapping[KeyPath, float], force: bool = Fals
     with locked(path.parent):
         put(
             path.parent,
-            {path.name: _with_numbers(read_bytes(path, SPEAKER_FILE), numbers, path, force)},
+            {path.name: with_keys(read_bytes(path, SPEAKER_FILE), numbers, path, force)},
             over=(path.name,),
         )
 
@@ -122,34 +122,54 @@ def _text(data: bytes, path: Path) -> tuple[Encoding, str]:
         raise InputError(f"is not a text file: it {error}", "save it as UTF-8, then write again", path) from error
 
 
-def _with_numbers(data: bytes, numbers: Mapping[KeyPath, float], path: Path, force: bool) -> bytes:
+def with_keys(
+    data: bytes, values: Mapping[KeyPath, float | str], path: Path, force: bool, instead: Collection[str] = ()
+) -> bytes:
+    """The bytes of speaker.toml with keys under the heads of their tables, or in the place of their old values.
+
+    Parameters
+    ----------
+    values : numbers, or plain words without quotes. instead : old words that say nothing and so make way.
+
+    Raises as `set_numbers`.
+    """
     encoding, text = _text(data, path)
     read, where = read_toml(_plain(text), path)
     lines = [m[0] for m in _LINE.finditer(text) if m[0]]
     wanted = copy.deepcopy(read)
     added: dict[int, list[str]] = {}
-    for key, number in numbers.items():
+    for key, value in values.items():
         table: Any = wanted
         for part in key[:-1]:
             table = table.setdefault(part, {}) if isinstance(table, dict) else {}
-        line, old, words = where.lines.get(key), table.get(key[-1]), f"{number:.10g}"
-        if old is not None and old != float(words) and not force:
-            problem = f"{path}:{line}: {dotted(key)} is {old} already"
+        words = _written(value)
+        line, old, new = where.lines.get(key), table.get(key[-1]), float(words) if words[0] != '"' else value
+        if old is not None and old != new and old not in instead and not force:
+            problem = f"{path}:{line}: {dotted(key)} is {str(old)[:80]} already"
             raise OptionError(problem, f"give {named('force')} to replace it by {words}")
-        table[key[-1]] = float(words)
-        if old is None and key[:-1] in where.lines:
-            added.setdefault(where.lines[key[:-1]], []).append(f"{key[-1]} = {words}")
-        elif line is not None and (found := _NUMBER.fullmatch(lines[line - 1])):
+        table[key[-1]] = new
+        if old is None and (not key[:-1] or key[:-1] in where.lines):
+            under = where.lines[key[:-1]] if key[:-1] else where.lines.get(("title",), 0)
+            added.setdefault(under, []).append(f"{key[-1]} = {words}")
+        elif line is not None and old != new and (found := _VALUE.fullmatch(lines[line - 1])):
             lines[line - 1] = f"{found[1]}{words}{found[3]}"
-    for line, new in added.items():
-        head = lines[line - 1]
+    for line, more in sorted(added.items(), reverse=True):
+        head = lines[line - 1] if line else ""
         end = head[len(head.rstrip("\r\n")) :] or "\n"
-        lines[line - 1] = head.rstrip("\r\n") + end + "".join(words + end for words in new)
+        new_lines = "".join(words + end for words in more)
+        if line:
+            lines[line - 1] = head.rstrip("\r\n") + end + new_lines
+        else:
+            lines.insert(0, new_lines)
     edited = "".join(lines)
     if _loads(edited) != wanted:
-        own = "; ".join(f"{dotted(key)} = {number:.10g}" for key, number in numbers.items())
+        own = "; ".join(f"{dotted(key)} = {_written(value)}" for key, value in values.items())
         raise InputError("has no tables that keys can be put into", f"add them yourself: {own}", path)
     return encoding.encode(edited)
+
+
+def _written(value: float | str) -> str:
+    return f'"{value}"' if isinstance(value, str) else f"{value:.10g}"
 
 
 def _loads(text: str) -> dict[str, Any] | None:

@@ -20,6 +20,11 @@ def found_lines(found: Sequence[tuple[str, Found]]) -> Iterator[Block]:
             yield fact(fault.value.replace("-", " "), where + words.format(worst.figure, worst.channel))
 
 
+def found_kinds(found: Sequence[tuple[str, Found]]) -> list[str]:
+    """Each kind of fault once, in a word."""
+    return [fault.value.replace("-", " ") for fault in _WORDS if any(one.fault is fault for _, one in found)]
+
+
 _WORDS: Final[Mapping[RecordingFault, str]] = {
     RecordingFault.TWO_CLOCKS: "player and recorder run on two clocks, {0:+.0f} ppm apart: allowed for",
     RecordingFault.HUM: "hum of the mains at {0:.2f} Hz, taken out",

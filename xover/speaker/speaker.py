@@ -348,8 +348,8 @@ def _silent(said: str) -> str:
 
 
 def _sheet(file: SpeakerFile, name: str, entry: Driver) -> tuple[DatasheetValues | None, Instrument]:
-    """The values that stand in where no table is, and what they are."""
-    if entry.datasheet is not None:
+    """The values that stand in where no table is, and what they are; a template's not beside a sweep."""
+    if entry.datasheet is not None and (entry.impedance is None or entry.datasheet.instrument != "placeholder"):
         values = DatasheetValues(**entry.datasheet.model_dump(exclude={"instrument"}))
         return values, Instrument.PLACEHOLDER if is_template(entry) else Instrument.DATASHEET
     if entry.impedance is None:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 @question(
     output="table",
+    curve="impedance",
+    then="infer {folder} --impedance {file}",
     written="Impedance written to {path}: name it as impedance = of a driver in speaker.toml.",
     told_in="study",
 )
@@ -53,9 +55,10 @@ def jig(
 
     The first channel measures across resistor and driver together, the second across one of them. Start at low level:
     a sweep is loud where you do not expect it, and a tweeter wants little. With --open, --short and --known together
-    leads, crosstalk and unlike inputs fall out too. What is written is a table that speaker.toml can name.
+    leads, crosstalk and unlike inputs fall out too. --into puts the table into a speaker folder: that of a --driver is
+    named in speaker.toml, with what it was measured by; one of the whole speaker is for 'xover infer'.
 
-    Example: xover jig woofer.wav --played sweep.wav --resistor 10 -o woofer-impedance.csv
+    Example: xover jig woofer.wav --played sweep.wav --resistor 10 --into my-speaker --driver woofer
 
     >>> Path("woofer.csv").write_text(xover.jig("ratio.csv", 10.0).table)
     """

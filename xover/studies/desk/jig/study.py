@@ -15,11 +15,13 @@ from xover.curve import Complex, Float
 from xover.driver.jig import Across, error_gain, gains_of_three, impedance_of_ratio, impedance_of_three
 from xover.errors import InputError, OptionError, named
 from xover.figures import hertz, ohm
+from xover.files.add_curve import FolderCurve
 from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.recordings.faults import Found
-from xover.recordings.told import found_lines
+from xover.recordings.told import found_kinds, found_lines
+from xover.rules.instruments import Instrument
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
 from xover.rules.recordings import RESISTOR_WRONG
 from xover.studies.desk.jig.ratios import ChannelRatio, read_ratio
@@ -57,7 +59,8 @@ class JigStudy(Readable):
         recordings, twice that of the noise. worst_share, worst_at_hz : the largest of it. check : of the known
         resistor; None
         without one, or where it serves to calibrate. found : what is wrong with which recording. scatter_share : of
-        the takes.
+        the takes. conditions : how it was got, in a few words each. calibrated : a known resistor has shown that the
+        jig is right, or made it so.
     """
 
     source: str
@@ -71,6 +74,17 @@ class JigStudy(Readable):
     warnings: tuple[str, ...]
     found: tuple[tuple[str, Found], ...] = ()
     scatter_share: float | None = None
+    conditions: tuple[str, ...] = ()
+    calibrated: bool = False
+
+    @property
+    def for_folder(self) -> FolderCurve:
+        """As a speaker folder takes it."""
+        why = "held to a known resistor" if self.calibrated else "as no known resistor was measured, or it read wrong"
+        instrument = Instrument.CALIBRATED if self.calibrated else Instrument.UNCALIBRATED
+        sure = f"sure to {100.0 * self.worst_share:.1f} % at worst, at {hertz(self.worst_at_hz)}"
+        lines = (*self.conditions, sure, *(["found: " + ", ".join(found_kinds(self.found))] if self.found else ()))
+        return FolderCurve(self.table, lines, instrument, f"{instrument.value}, {why}")
 
     @property
     def worst_share(self) -> float:
@@ -191,6 +205,10 @@ def study_jig(
         tuple(warnings),
         tuple(found for one in every for found in one.found),
         taken.scatter_share,
+        _conditions(
+            ratio_file, again, played, reference_ohm, across, leads_ohm, both_file, known, open_file, short_file
+        ),
+        calibration is not None or (check is not None and check.worst_share <= DOUBTFUL),
     )
 
 
@@ -202,6 +220,33 @@ class _Rows:
     impedance_ohm: Complex
     error_share: Float
     dropped: int
+
+
+def _conditions(
+    ratio_file: Path | str,
+    again: Sequence[Path | str],
+    played: Path | str | None,
+    reference_ohm: float,
+    across: Across,
+    leads_ohm: float,
+    both_file: Path | str | None,
+    known: tuple[Path | str, float] | None,
+    open_file: Path | str | None,
+    short_file: Path | str | None,
+) -> tuple[str, ...]:
+    def names(*paths: Path | str) -> str:
+        return ", ".join(Path(p).name for p in paths)
+
+    jig = f"resistor {reference_ohm:g} ohm, second channel across the {across}"
+    lines = [f"read from {names(ratio_file, *again)}" + (f"; played {names(played)}" if played else "")]
+    lines.append(jig + (f", leads of {leads_ohm:g} ohm taken off" if leads_ohm else ""))
+    others = [
+        f"{what} {names(path)}"
+        for what, path in (("both on one point", both_file), ("open", open_file), ("short", short_file))
+        if path is not None
+    ]
+    others += [f"known resistor {known[1]:g} ohm {names(known[0])}"] if known is not None else []
+    return (*lines, *(["; ".join(others)] if others else []))
 
 
 def _worked_out(

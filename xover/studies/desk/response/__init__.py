@@ -4,13 +4,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, Unit, question
-from xover.units import COUNT, FILE, LENGTH, NUMBER, one_of, or_none
+from xover.units import COUNT, FILE, LENGTH, NUMBER, YES, one_of, or_none
 
 if TYPE_CHECKING:
     from xover.studies.desk.response.study import RecordedResponse
 
 
-@question(output="table", written="Response written to {path}: name it as response = of a driver in speaker.toml.")
+@question(
+    output="table",
+    curve="response",
+    then="delay {folder} --finished {file}",
+    written="Response written to {path}: name it as response = of a driver in speaker.toml.",
+)
 def response(
     recording: Annotated[str | Path, Ask("The microphone's recording.", Unit("WAV", Path), place=True)],
     played: Annotated[str | Path, Ask("The file that was played, as 'xover sweep' wrote it.", FILE)],
@@ -32,14 +37,17 @@ def response(
         Literal["response", "correction"] | None,
         Ask("What that file holds: its response, taken off, or a correction, added.", one_of("response", "correction")),
     ] = None,
+    same_place: Annotated[
+        bool, Ask("The microphone stands where it stood for the other drivers: with --into, one time for all.", YES)
+    ] = False,
 ) -> "RecordedResponse":
     """A driver's response from a recording.
 
     Levels are relative: they belong together for all drivers that were recorded alike, so leave every control where it
     is. With a cable from output to input beside the microphone the phases of all drivers share one time; without, only
-    levels are told.
+    levels are told. --into with --driver puts the table into a speaker folder and names it in speaker.toml.
 
-    Example: xover response tweeter.wav --played tweeter-sweep.wav --distance 1m -o tweeter-response.csv
+    Example: xover response tweeter.wav --played tweeter-sweep.wav --distance 1m --into my-speaker --driver tweeter
 
     >>> Path("tweeter.csv").write_text(xover.response("tweeter.wav", "sweep.wav").table)
     """
@@ -47,4 +55,4 @@ def response(
 
     gate_s = None if gate_ms is None else gate_ms / 1000.0
     sign = None if curve_is is None else CurveIs(curve_is)
-    return read_recorded(recording, played, microphone, loop, gate_s, distance_m, curve, sign)
+    return read_recorded(recording, played, microphone, loop, gate_s, distance_m, curve, sign, same_place)

@@ -13,6 +13,7 @@ from xover.acoustic.level import NEPER_DB
 from xover.acoustic.time import SPEED_OF_SOUND_M_S
 from xover.curve import Evidence, Float
 from xover.errors import InputError, OptionError, named
+from xover.files.add_curve import FolderCurve
 from xover.files.tables import read_response
 from xover.files.wav import read_wav
 from xover.readable import Readable
@@ -20,6 +21,7 @@ from xover.recordings.faults import Found
 from xover.recordings.gate import Arrival, find_arrival, gated
 from xover.recordings.reading import grid_of, read_plan, read_recording
 from xover.recordings.transfer import HARMONICS, harmonics
+from xover.rules.instruments import Instrument
 from xover.rules.recordings import GATE_SHARE, LONGEST_GATE_S
 
 
@@ -40,7 +42,7 @@ class RecordedResponse(Readable):
         None without a loop-back. noise_db : (n,) one standard deviation by noise. arrival : of the sound.
     gate_s : applied; gate_given : by the user. delay_s : taken off the phase.
     harmonics_db : (orders, n) of `HARMONICS`, NaN where not known. found : what is wrong. curve_hz : where the
-        microphone's file reaches; None without one.
+        microphone's file reaches; None without one. files : names of what was read. same_place : as it was said.
     """
 
     source: str
@@ -57,6 +59,27 @@ class RecordedResponse(Readable):
     found: tuple[Found, ...]
     curve_hz: tuple[float, float] | None
     warnings: tuple[str, ...]
+    files: tuple[str, ...] = ()
+    same_place: bool = False
+
+    @property
+    def for_folder(self) -> FolderCurve:
+        """As a speaker folder takes it."""
+        known = self.curve_hz is not None
+        instrument = Instrument.CALIBRATED if known else Instrument.UNCALIBRATED
+        gate = f"gate {1e3 * self.gate_s:.2f} ms, {'given' if self.gate_given else 'chosen'}"
+        lines = (
+            "read from " + ", ".join(self.files),
+            f"microphone at {self.distance_m:g} m, {gate}, its own file {'used' if known else 'not used'}",
+            "no loop-back" if self.phase_deg is None else "timed by a loop-back, the way's delay taken off",
+            "level relative, for 1 m",
+        )
+        why = f"{instrument.value}, {'by' if known else 'without'} the microphone's own file"
+        if self.phase_deg is None:
+            return FolderCurve(self.table, lines, instrument, f"{why}; its timing is unknown", "minimum")
+        common = "one time for all" if self.same_place else "timing unknown: say --same-place if it has not moved"
+        timing = "common" if self.same_place else "unknown"
+        return FolderCurve(self.table, lines, instrument, f"{why}; {common}", "measured", timing)
 
     @property
     def worst_harmonic(self) -> tuple[int, float, float] | None:
@@ -103,12 +126,14 @@ def read_recorded(
     distance_m: float,
     curve: Path | str | None,
     curve_is: CurveIs | None,
+    same_place: bool = False,
 ) -> RecordedResponse:
     """Read it.
 
     Parameters
     ----------
-    microphone, loop : channels from 1; a loop of 0 is the other one of two, None is none.
+    microphone, loop : channels from 1; a loop of 0 is the other one of two, None is none. same_place : as for the other
+        drivers, so that all share one time.
 
     Raises InputError, OptionError.
     """
@@ -118,6 +143,10 @@ def read_recorded(
             "microphone files come with either sign: read in it which it is",
         )
     whole = read_wav(recording)
+    if same_place and (loop is None or (loop == 0 and whole.channels != 2)):
+        raise OptionError(
+            f"{named('same_place')} means nothing without a loop-back", "record one beside the microphone"
+        )
     reference = loop if loop else None
     if loop == 0 and whole.channels == 2:
         reference = 3 - microphone
@@ -168,6 +197,8 @@ def read_recorded(
         tuple(faults),
         reach,
         (),
+        tuple(Path(p).name for p in (recording, played, curve) if p is not None),
+        same_place,
     )
 
 

@@ -18,8 +18,8 @@ def undo(
 ) -> "Undone":
     """Take back the last change that was written into a folder.
 
-    That of --write, of new --force and of add_network; again and again, up to 20 changes. Where one of the files has
-    changed since, nothing is undone. Pages, figures and files named with --output or --plot are left alone.
+    That of --write, of --into, of new --force and of add_network; again and again, up to 20 changes. Where one of the
+    files has changed since, nothing is undone. Pages, figures and files named with --output or --plot are left alone.
 
     Example: xover undo my-speaker
 
