@@ -70,6 +70,7 @@ SPEAKER_FILE: Final = Budget(1024**2, 20_000, "keep what describes the loudspeak
 NETLIST_FILE: Final = Budget(1024**2, 20_000, "keep one network, and short notes")
 TABLE_FILE: Final = Budget(16 * 1024**2, MOST_ROWS + 50_000, "thin the sweep out")
 STOCK_FILE: Final = Budget(8 * 1024**2, 2 * MOST_STOCK_ROWS, "keep what you would buy")
+LEVELS_FILE: Final = Budget(1024**2, 2000, "keep one table of third octaves")
 RECORDING_FILE: Final = Budget(256 * 1024**2, 0, "record less before and after the sweep")
 TEXT_FILE: Final = Budget(64 * 1024**2, 64 * 1024**2, "thin the data out or split the file", 64 * 1024**2)
 """Any other, such as a page of our own."""
