@@ -1,6 +1,7 @@
 """From the file that is played to an impedance, by the true commands: an invented bench stands between them."""
 
 import json
+import shlex
 from dataclasses import replace
 
 import numpy as np
@@ -127,6 +128,7 @@ def test_every_signal_is_a_file_within_full_scale_with_its_card(run, tmp_path, p
         (("--for", "tweeter", "--band", "50..20k"), "can break a tweeter"),
         (("--band", "100..150"), "two octaves"),
         (("--rate", "44100", "--band", "20..30k"), "between 1 Hz and"),
+        (("--for", "tweeter", "--volts", "1"), "can break a tweeter"),
         (("--seconds", "1"), "give 4 to 120"),
         (("--for", "tweter"), "did you mean tweeter"),
     ],
@@ -135,6 +137,30 @@ def test_signals_that_cannot_be_are_refused(run, arguments, words):
     done = run("sweep", *arguments)
     assert done.status == 2
     assert words in done.err
+
+
+@pytest.mark.parametrize("more", [(), ("--down", "20", "--band", "300..3k"), ("--down", "0", "--volts", "0.1")])
+@pytest.mark.parametrize("purpose", ["woofer", "tweeter"])
+def test_the_tone_that_the_card_names_is_as_high_as_its_sweep(run, tmp_path, monkeypatch, purpose, more):
+    """A meter that reads V on it is right for the sweep; a cheap one is honest from 50 to 400 Hz (common practice)."""
+    monkeypatch.chdir(tmp_path)
+    low = ("--rate", "8000", "--seconds", "4")
+    done = run("sweep", "--for", purpose, *more, *low, "-o", "sweep.wav")
+    told = " ".join(done.out.split()).split("'")[1]
+    assert run(*shlex.split(told)[1:]).status == 0
+    sweep, tone = (read_wav(tmp_path / name).samples[:, 0] for name in ("sweep.wav", "tone.wav"))
+    assert np.abs(tone).max() == pytest.approx(np.abs(sweep).max(), rel=2e-3)
+    f = np.fft.rfftfreq(len(tone), 1 / 8000)
+    assert f[np.argmax(np.abs(np.fft.rfft(tone)))] == (
+        400.0 if purpose == "tweeter" or more[:2] == ("--down", "20") else 200.0
+    )
+    assert tone[0] == tone[-1] == 0.0
+
+
+def test_the_card_is_drawn_where_it_is_asked_for(run, tmp_path):
+    done = run("sweep", "--for", "tweeter", "--seconds", "4", "--rate", "8000", "--plot", tmp_path / "card.png")
+    assert done.status == 0, done.err
+    assert [p.name for p in tmp_path.iterdir()] == ["card.png"]
 
 
 def test_a_file_that_is_there_is_not_overwritten(run, tmp_path):

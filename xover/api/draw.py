@@ -23,7 +23,7 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
     Parameters
     ----------
     result : of `predict`, `load`, `response`, `sensitivity`, `angles`, `condition`, `stress`, `tolerance`, `crosstalk`,
-        `refresh`, `redesign`, `bypass`, `decide`, `compare`, `verify` or `pair`.
+        `refresh`, `redesign`, `bypass`, `decide`, `compare`, `verify`, `pair` or `sweep`.
     number : of a redesign, the proposal that stands out, from 1; by default the one picked.
     speaker : what a redesign was made of; `speaker.draw(result)` of an opened folder gives it by itself.
 
@@ -48,7 +48,7 @@ def draw(result: object, *, number: int | None = None, speaker: Speaker | None =
     raise OptionError(
         f"there is no figure of a {type(result).__name__}",
         "give the result of predict, load, response, sensitivity, angles, condition, stress, tolerance, crosstalk, "
-        "refresh, redesign, bypass, decide, compare, verify or pair; of a network there is a schematic",
+        "refresh, redesign, bypass, decide, compare, verify, pair or sweep; of a network there is a schematic",
     )
 
 

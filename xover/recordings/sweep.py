@@ -17,6 +17,7 @@ import numpy as np
 
 from xover.curve import Complex, Float
 from xover.errors import InputError
+from xover.rules.recordings import PURPOSES, TONE_HZ, TWEETER_TONE_HZ
 
 LEAD_S: Final = 0.5
 """Silence at both ends of the file: sound devices swallow their first tenths of a second."""
@@ -25,6 +26,7 @@ QUIET_S: Final = 0.75
 TAIL_S: Final = 1.25
 """Silence after the sweep, in which the speaker rings out."""
 MARKER_S: Final = 0.05
+RAMP_S: Final = 0.05
 FADE_OCTAVES: Final = 1.0 / 6.0
 """Within this much of its ends the sweep rises and falls, so that it does not click."""
 MOST_SAMPLES: Final = 6_000_000
@@ -170,6 +172,23 @@ def played(plan: SweepPlan) -> Float:
         at = round(start_s * plan.rate_hz)
         out[at : at + len(piece)] += piece
     return np.asarray(out * 10.0 ** (plan.level_db / 20.0))
+
+
+def tone_hz(plan: SweepPlan) -> float:
+    """Of the tone that sets a sweep's level: what a cheap meter reads, and not below what a tweeter may be given."""
+    return TWEETER_TONE_HZ if plan.low_hz >= PURPOSES["tweeter"].low_hz else TONE_HZ
+
+
+def tone(plan: SweepPlan, seconds: float) -> Float:
+    """(n,) as high as the sweep: a meter that reads V on it makes a sweep of V, rms both."""
+    t = np.arange(int(seconds * plan.rate_hz)) / plan.rate_hz
+    return np.asarray(10.0 ** (plan.level_db / 20.0) * softly(np.sin(2.0 * np.pi * tone_hz(plan) * t), plan.rate_hz))
+
+
+def softly(wave: Float, rate_hz: int) -> Float:
+    """(n,) the same, faded in and out so that it does not click."""
+    t = np.arange(len(wave)) / rate_hz
+    return np.asarray(wave * _rise(np.minimum(t, t[::-1]) / RAMP_S))
 
 
 def pink_noise(plan: SweepPlan, seconds: float, period_s: float, seed: int) -> Float:

@@ -26,6 +26,20 @@ RESISTOR_WRONG: Final = 0.1
 """A resistor that reads further than this from what was said is not that resistor."""
 
 TONE_S: Final = 30.0
+TONE_HZ: Final = 200.0
+TWEETER_TONE_HZ: Final = 400.0
+"""A cheap meter's AC range is honest from 50 to 400 Hz."""
+TRIAL_DB: Final = 40.0
+"""A first take of a tweeter is so much softer."""
+COARSE_VOLT: Final = 0.5
+"""Below this a meter whose last digit is 0.1 V says too little."""
+LINE_VOLT: Final = 1.0
+"""Rms that a line input takes without a divider; of what a divider leaves it gets half at most."""
+DIVIDER_OHM: Final = 10_000.0
+DIVIDER_FOOT_OHM: Final = (4700.0, 2200.0, 1000.0, 470.0)
+"""Of E3 (IEC 60063), what an input is then across."""
+GUARD_FARAD: Final = 50e-6
+"""Before a tweeter: keeps direct current and thumps away; with 6 ohm its corner is 531 Hz."""
 
 
 @dataclass(frozen=True)

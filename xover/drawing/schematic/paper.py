@@ -264,7 +264,7 @@ def make_figure(layout: Layout) -> Figure:
         axes.set_xlim(0.0, layout.width_pt)
         axes.set_ylim(layout.height_pt, 0.0)
         for lines in all_lines(layout):
-            _draw(lines, axes)
+            draw_lines(lines, axes)
         symbols = {s.name: s for s in layout.symbols}
         for text in layout.texts:
             letters = LETTERS[text.role]
@@ -284,7 +284,8 @@ def make_figure(layout: Layout) -> Figure:
     return figure
 
 
-def _draw(lines: Lines, axes: Axes) -> None:
+def draw_lines(lines: Lines, axes: Axes) -> None:
+    """Lines on axes in points."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Arc, Circle
 
@@ -303,4 +304,6 @@ def _draw(lines: Lines, axes: Axes) -> None:
             arc = Arc(middle, across, across, theta1=begins, theta2=begins + 180.0, color=colour, linewidth=width)
             axes.add_patch(arc)
         else:
-            axes.add_patch(Circle(stroke.at, stroke.radius, edgecolor=colour, facecolor=stroke.fill, linewidth=width))
+            ring = Circle(stroke.at, stroke.radius, edgecolor=colour, facecolor=stroke.fill, linewidth=width)
+            ring.set_zorder(2.5)  # over the wires that end in it
+            axes.add_patch(ring)

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, question
-from xover.units import BAND, COUNT, DB, NUMBER, one_of
+from xover.units import BAND, COUNT, DB, NUMBER, VOLT, one_of
 
 if TYPE_CHECKING:
     from xover.studies.desk.sweep.study import SignalFile
@@ -13,7 +13,7 @@ _SIGNALS = ("sweep", "tone", "noise")
 _SIDES = ("both", "left", "right")
 
 
-@question(output="wav", written="Signal written to {path}.")
+@question(output="wav", written="Signal written to {path}.", plots={"SignalFile": "card.draw_card"})
 def sweep(
     *,
     purpose: Annotated[
@@ -33,6 +33,10 @@ def sweep(
     ] = None,
     seconds: Annotated[float, Ask("Length of the sweep.", NUMBER, low=4, high=120)] = 10.0,
     down_db: Annotated[float, Ask("Peak below full scale [default: 6].", DB, low=0, high=80)] = 6.0,
+    volts: Annotated[
+        float | None,
+        Ask("Rms at the amplifier's terminals, for the card [default: by purpose].", VOLT, low=0.01, high=7),
+    ] = None,
     rate: Annotated[int, Ask("Samples a second.", COUNT, low=8000, high=192_000)] = 48_000,
     side: Annotated[
         Literal["both", "left", "right"], Ask("Which channel of the file holds it, the other silent.", one_of(*_SIDES))
@@ -40,13 +44,14 @@ def sweep(
 ) -> "SignalFile":
     """A sweep to measure with, as a WAV file, and how to use it.
 
-    Set the level with the tone first, by a voltmeter across the amplifier's terminals. A sweep is loud where you do not
-    expect it: start low. Play it and record with whatever you have, uncompressed; then 'xover jig' reads the recording.
+    --plot draws the card: how to wire it, how loud, what not to do. Set the level with the tone first, by a voltmeter
+    across the amplifier's terminals. A sweep is loud where you do not expect it: start low. Play it and record with
+    whatever you have, uncompressed; then 'xover jig' reads the recording.
 
-    Example: xover sweep --for tweeter -o tweeter-sweep.wav
+    Example: xover sweep --for tweeter -o tweeter-sweep.wav --plot tweeter-card.png
 
     >>> Path("sweep.wav").write_bytes(xover.sweep(purpose="woofer").wav)
     """
     from xover.studies.desk.sweep.study import Purpose, SignalKind, make_signal
 
-    return make_signal(Purpose(purpose), SignalKind(signal), band_hz, seconds, -down_db, rate, side)
+    return make_signal(Purpose(purpose), SignalKind(signal), band_hz, seconds, 0.0 - down_db, rate, side, volts)
