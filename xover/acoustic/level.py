@@ -21,7 +21,7 @@ from xover.curve import Complex, Float
 from xover.errors import InputError
 from xover.quantity import hertz
 from xover.rules.bands import LEAST_KNOWN as NEARLY_ALL
-from xover.rules.bands import SENSITIVITY_HZ
+from xover.rules.bands import SENSITIVITY_HZ, THIRDS
 
 NEPER_DB: Final = 20.0 / math.log(10.0)
 """dB in a neper, the unit of a natural logarithm of magnitudes."""
@@ -279,7 +279,6 @@ G: Final = 10.0**0.3
 LEAST_KNOWN: Final = 0.5
 """A band of which less than this share is known has no average."""
 POINTS_IN_BAND: Final = 8
-_NOMINAL: Final = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
 
 
 def whole_bands(from_hz: float, to_hz: float, per_octave: int) -> Float:
@@ -300,7 +299,7 @@ def bands_touched(from_hz: float, to_hz: float, per_octave: int) -> Float:
 def nominal_hz(centre_hz: float) -> float:
     """The name of a third-octave or octave band: 2000 for 1995 Hz, 31.5 for 31.62 Hz."""
     step = round(10.0 * math.log10(centre_hz))
-    return float(f"{_NOMINAL[step % 10] * 10.0 ** (step // 10):.3g}")
+    return float(f"{THIRDS[step % 10] * 10.0 ** (step // 10):.3g}")
 
 
 def mean_over_bands(frequency_hz: Float, change_db: Float, centres_hz: Float, per_octave: int) -> Float:

@@ -46,3 +46,5 @@ Common practice, no published source."""
 LEAST_STRETCH_OCTAVES: Final = 1.0 / 3.0
 """A stretch narrower than this is told with the largest difference only: hearing sums up about a third of an octave.
 Common practice, no published source."""
+THIRDS: Final = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
+"""Names of third octaves within a decade: ISO 266."""

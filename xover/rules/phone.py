@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-NOMINAL_HZ: Final = tuple(
-    round(mantissa * decade, 1)
-    for decade in (10.0, 100.0, 1000.0, 10_000.0)
-    for mantissa in (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
-)[:34]
+from xover.rules.bands import THIRDS
+
+NOMINAL_HZ: Final = tuple(round(name * 10.0**decade, 1) for decade in (1, 2, 3, 4) for name in THIRDS)[:34]
 """Third octaves by their names, 10 Hz to 20 kHz: ISO 266."""
 LEVELS_DB: Final = (-20.0, 140.0)
 """What a level may be: below, no microphone of a phone reads; above, it is broken. Bounds of typing errors only."""
@@ -18,3 +16,25 @@ SLOW_S: Final = 2.0
 LONGEST_S: Final = 3600.0
 WIDEST_STEP_DB: Final = 3.0
 """Levels that are shown in coarser steps are no readings."""
+
+# How sure a level is. Figures: Bendat and Piersol, Random Data, ch. 8 (from memory).
+BAND_SHARE: Final = 10.0**0.05 - 10.0**-0.05
+"""Width of a third octave over its middle, 0.231: edges at G^(+-1/6), G = 10^0.3, IEC 61260-1."""
+NEPERS_DB: Final = 4.342944819032518
+"""10 lg e: the level of noise over T seconds scatters by this over sqrt(B T)."""
+PUT_BACK_DB: Final = 0.17
+"""What a phone put back within 1 cm, 0.5 m from a speaker, scatters by: 20 lg(0.51/0.5). Taken where no `again` column
+tells; derived."""
+FIELD_DB: Final = 5.57
+FIELD_MODES: Final = 0.238
+"""Levels at places in a reverberant room scatter by FIELD_DB / sqrt(1 + FIELD_MODES B T60): Schroeder 1969 (from
+memory)."""
+LEAST_ABOVE_DB: Final = 6.0
+"""A level that stands less above the silence is not told: the silence is more than a quarter of it."""
+T_95: Final = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36)
+"""Student's t, 95 %, of 1 to 7 degrees of freedom: a scatter that was seen once a band is not well known."""
+T_95_OF_MANY: Final = 1.96
+POOLED_BANDS: Final = 7
+"""Bands round a band whose repeats are taken together, two octaves. Common practice, no published source."""
+SIGMAS: Final = 2.0
+"""A half width of 95 % is two standard deviations."""
