@@ -12,13 +12,15 @@ import os
 import re
 import secrets
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 from xover.errors import InputError, named
 from xover.files.budget import TEXT_FILE, Budget
 from xover.files.links import opened_folder, real_path
+from xover.files.sound_formats import kind_of
 
 # What stays of the control codes: tab and line feed. Everything else of them means "not text".
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f-\x9f]")
@@ -113,6 +115,9 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
     try:
         text = decode_text(data)
     except NotTextError as error:
+        kind = kind_of(data)
+        if kind is not None:
+            raise InputError(f"is {kind.name} where a text file belongs", kind.to_curve, path) from error
         raise InputError(f"is not a text file: it {error}", "export the data as plain text (UTF-8)", path) from error
     budget.check_lines(text, path)
     return text
@@ -120,6 +125,15 @@ def read_text(path: Path | str, budget: Budget = TEXT_FILE) -> str:
 
 def read_bytes(path: Path, budget: Budget = TEXT_FILE) -> bytes:
     """A whole file as it is. Raises InputError: as `read_text`, but for what is no text."""
+    with opened_file(path) as stream:
+        data = stream.read(budget.most_bytes + 1)
+    budget.check_bytes(len(data), path)
+    return data
+
+
+@contextlib.contextmanager
+def opened_file(path: Path) -> Iterator[BinaryIO]:
+    """A file to be read piece by piece. Raises InputError: as `read_bytes`, but for its size, in the block too."""
     try:
         real = real_path(path, reading=True)
         status = os.stat(real)
@@ -127,12 +141,14 @@ def read_bytes(path: Path, budget: Budget = TEXT_FILE) -> bytes:
             raise InputError("is a folder where a file belongs", "name the file inside it", path)
         if not stat.S_ISREG(status.st_mode):
             raise InputError("is not a regular file", "save the data to a file first", path)
-        with open(real, "rb") as stream:
-            data = stream.read(budget.most_bytes + 1)
+        stream = open(real, "rb")  # noqa: SIM115
     except (OSError, ValueError) as error:
         raise fault_of(path, error, "read") from error
-    budget.check_bytes(len(data), path)
-    return data
+    with stream:
+        try:
+            yield stream
+        except OSError as error:
+            raise fault_of(path, error, "read") from error
 
 
 def write_text(path: Path | str, text: str, force: bool = False) -> None:

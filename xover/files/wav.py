@@ -1,34 +1,40 @@
 """Recordings: RIFF/WAVE files of plain samples, read behind a gate and written whole.
 
 The chunks are walked before a sample is read, so that a header that lies, a compressed format or a cut file is told in
-one line; scipy decodes what is left.
+one line; then samples are taken piece by piece. Extensible headers and RF64: ITU-R BS.2088, from memory.
 """
 
 from __future__ import annotations
 
-import io
+import os
 import struct
-import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 import numpy as np
 
 from xover.curve import Float
 from xover.errors import InputError
-from xover.files.atomic import read_bytes
+from xover.files.atomic import opened_file
 from xover.files.budget import RECORDING_FILE
+from xover.files.sound_formats import MOST_BYTES, kind_of
 from xover.readable import Readable
 
 MOST_CHANNELS: Final = 8
 MOST_SAMPLES: Final = 40_000_000
 """Of all channels together: more would not fit beside the work on it."""
+MOST_CHUNKS: Final = 1000
+MOST_TIMES_FULL: Final = 1e6
+"""Floats may pass full scale; whole numbers that were taken over as they were reach 32768 times it."""
 LOWEST_RATE_HZ: Final = 8000
 HIGHEST_RATE_HZ: Final = 384_000
 _PLAIN: Final = 1
 _FLOAT: Final = 3
 _EXTENSIBLE: Final = 0xFFFE
+_PIECE: Final = 1 << 20
+"""Samples taken at once."""
 _EXPORT: Final = "export it as uncompressed WAV (PCM, 16 or 24 bit)"
 
 
@@ -60,8 +66,16 @@ class Recording(Readable):
         return len(self.samples) / self.rate_hz
 
 
-def is_wav(path: Path | str) -> bool:
-    """Whether the name says that it is a recording."""
+def is_recording(path: Path | str) -> bool:
+    """Whether a file holds sound, readable or not; by its name where it cannot be opened."""
+    try:
+        with opened_file(Path(path)) as stream:
+            return kind_of(stream.read(MOST_BYTES)) is not None or _named_wav(path)
+    except InputError:
+        return _named_wav(path)
+
+
+def _named_wav(path: Path | str) -> bool:
     return Path(path).suffix.lower() in (".wav", ".wave", ".rf64")
 
 
@@ -71,33 +85,30 @@ def read_wav(path: Path | str) -> Recording:
     Raises InputError: no WAV, compressed, cut short, without samples, values that are no numbers, over 256 MB.
     """
     path = Path(path)
-    data = read_bytes(path, RECORDING_FILE)
-    try:
-        form, bits, comment = _walk(data)
-    except struct.error:
-        raise InputError("is a WAV file whose header is cut short", "record or export it again", path) from None
-    except InputError as fault:
-        raise fault.at(path, None) from None
-    from scipy.io import wavfile  # slow to load
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", wavfile.WavFileWarning)
-            rate, raw = wavfile.read(io.BytesIO(data))
-    except (ValueError, EOFError, struct.error, TypeError) as error:
-        raise InputError(f"is no WAV file that can be read: {str(error)[:60]}", _EXPORT, path) from error
-    samples = np.asarray(raw, dtype=np.float32 if bits <= 24 else float)
-    if form != _FLOAT:
-        # scipy gives 24 bit left-justified in 32; 8 bit has its zero at 128.
-        if raw.dtype.kind == "u":
-            samples -= 128.0
-        samples /= float(1 << (8 * raw.dtype.itemsize - 1))
-    if not samples.size:
-        raise InputError("holds no samples", "record it again", path)
-    samples = samples.reshape(len(samples), -1)
-    if not np.isfinite(samples).all():
-        raise InputError("holds samples that are no numbers", "record it again, or export it as 24 bit", path)
-    return Recording(path, int(rate), bits, samples, comment)
+    with opened_file(path) as stream:
+        size = stream.seek(0, os.SEEK_END)
+        RECORDING_FILE.check_bytes(size, path)
+        try:
+            head = _walk(stream, size)
+        except struct.error:
+            raise InputError("is a WAV file whose header is cut short", "record or export it again", path) from None
+        except InputError as fault:
+            raise fault.at(path, None) from None
+        form = head.form
+        samples = np.empty(head.count, dtype=float if form.bytes > (4 if form.is_float else 3) else np.float32)
+        if form.is_float:  # nothing is kept of a file that is refused
+            for _, piece in _pieces(stream, head):
+                with np.errstate(invalid="ignore"):
+                    if not np.abs(piece).max(initial=0.0) <= MOST_TIMES_FULL:
+                        raise InputError(
+                            "holds samples that are no numbers, or far beyond full scale",
+                            "record it again, or export it as 24 bit",
+                            path,
+                        )
+        for place, piece in _pieces(stream, head):
+            samples[place : place + len(piece)] = piece
+    table = samples.reshape(-1, form.channels)
+    return Recording(path, form.rate_hz, form.bits, table, head.comment)
 
 
 def wav_bytes(samples: Float, rate_hz: int, bits: int = 24, comment: str = "") -> bytes:
@@ -121,65 +132,120 @@ def _chunk(name: bytes, body: bytes) -> bytes:
     return name + struct.pack("<I", len(body)) + body + b"\0" * (len(body) % 2)
 
 
-def _walk(data: bytes) -> tuple[int, int, str]:
-    """Format, bits and comment, from the chunks. Raises InputError without path."""
-    if data[:4] not in (b"RIFF", b"RF64") or data[8:12] != b"WAVE":
-        raise InputError(f"is no WAV file{_looks_like(data)}", _EXPORT)
-    place, form, bits, comment, sized = 12, 0, 0, "", None
-    found = b""
-    while place + 8 <= len(data):
-        name, size = data[place : place + 4], struct.unpack_from("<I", data, place + 4)[0]
+@dataclass(frozen=True)
+class _Form:
+    """How samples are written: bits that count, bytes of each."""
+
+    is_float: bool
+    channels: int
+    rate_hz: int
+    bits: int
+    bytes: int
+
+
+@dataclass(frozen=True)
+class _Head:
+    """Where the samples are: first byte, and how many of all channels together."""
+
+    form: _Form
+    comment: str
+    start: int
+    count: int
+
+
+def _pieces(stream: BinaryIO, head: _Head) -> Iterator[tuple[int, Float]]:
+    """Samples piece by piece, full scale 1: (number of the first, samples)."""
+    width = head.form.bytes
+    stream.seek(head.start)
+    for place in range(0, head.count, _PIECE):
+        data = stream.read(min(_PIECE, head.count - place) * width)
+        if head.form.is_float:
+            yield place, np.frombuffer(data, f"<f{width}").astype(np.float64)
+        elif width == 1:  # 8 bit have their zero at 128
+            yield place, np.frombuffer(data, np.uint8).astype(np.float64) / 128.0 - 1.0
+        else:
+            wide = np.zeros((len(data) // width, 4), np.uint8)
+            wide[:, 4 - width :] = np.frombuffer(data, np.uint8).reshape(-1, width)
+            yield place, wide.view("<i4")[:, 0] / 2.0**31
+
+
+def _walk(stream: BinaryIO, total: int) -> _Head:
+    """What the chunks say. Raises InputError without path; struct.error: cut short."""
+    stream.seek(0)
+    first = stream.read(MOST_BYTES)
+    kind = kind_of(first)
+    if kind is None or not kind.plain:
+        raise InputError(
+            f"is no WAV file but {kind.name}" if kind else "is no WAV file", kind.remedy if kind else _EXPORT
+        )
+    place, sized, comment = 12, 0, ""
+    form: _Form | None = None
+    for _ in range(MOST_CHUNKS):
+        stream.seek(place)
+        header = stream.read(8)
+        if len(header) < 8:
+            break
+        name, size = struct.unpack("<4sI", header)
         start = place + 8
         if name == b"ds64":
-            sized = struct.unpack_from("<Q", data, start + 8)[0]
+            sized = struct.unpack("<8xQ", stream.read(16))[0]
         elif name == b"fmt ":
-            form, bits = _form(data, start, size)
-        elif name == b"LIST" and data[start : start + 8] == b"INFOICMT":
-            length = min(struct.unpack_from("<I", data, start + 8)[0], 300)
-            comment = data[start + 12 : start + 12 + length].split(b"\0")[0].decode("ascii", "replace")
+            form = _form(stream.read(min(size, 40)))
+        elif name == b"LIST":
+            comment = _comment(stream.read(min(size, 400))) or comment
         elif name == b"data":
-            size = sized if size == 0xFFFFFFFF and sized is not None else size
-            if start + size > len(data):
+            size = sized if size == 0xFFFFFFFF and sized else size
+            if start + size > total:
                 raise InputError(
-                    f"is cut short: it promises {size} bytes of samples and holds {len(data) - start}",
+                    f"is cut short: it promises {size} bytes of samples and holds {total - start}",
                     "record it to its end, or copy it again",
                 )
-            if bits and 8 * size // bits > MOST_SAMPLES:
+            if form is None:
+                break
+            count = size // (form.bytes * form.channels) * form.channels
+            if count > MOST_SAMPLES:
                 raise InputError(f"holds more than {MOST_SAMPLES} samples", RECORDING_FILE.remedy)
-            found = name
-            break
+            if not count:
+                raise InputError("holds no samples", "record it again")
+            return _Head(form, comment, start, count)
         place = start + size + size % 2
-    if not form or not found:
-        raise InputError("is a WAV file without " + ("samples" if form else "a format"), "record or export it again")
-    return form, bits, comment
+    else:
+        raise InputError(f"has {MOST_CHUNKS} pieces before its samples", "export it again, without its extras")
+    raise InputError("is a WAV file without " + ("samples" if form else "a format"), "record or export it again")
 
 
-def _form(data: bytes, start: int, size: int) -> tuple[int, int]:
-    form, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", data, start)
-    if form == _EXTENSIBLE and size >= 26:
-        form = struct.unpack_from("<H", data, start + 24)[0]
-    if form not in (_PLAIN, _FLOAT):
-        raise InputError(f"holds compressed sound (format {form})", _EXPORT)
-    if bits not in ((8, 16, 24, 32) if form == _PLAIN else (32, 64)):
+def _comment(data: bytes) -> str:
+    """Of a LIST chunk; empty where it has none."""
+    place = 4
+    while data[:4] == b"INFO" and place + 8 <= len(data):
+        name, size = struct.unpack_from("<4sI", data, place)
+        if name == b"ICMT":
+            words: bytes = data[place + 8 : place + 8 + min(size, 300)]
+            return words.split(b"\0")[0].decode("ascii", "replace")
+        place += 8 + size + size % 2
+    return ""
+
+
+def _form(data: bytes) -> _Form:
+    code, channels, rate, _, frame, bits = struct.unpack_from("<HHIIHH", data)
+    counting = bits
+    if code == _EXTENSIBLE and len(data) >= 26:
+        counting, code = struct.unpack_from("<2xH4xH", data, 16)
+    if code not in (_PLAIN, _FLOAT):
+        name = _CODECS.get(code, f"of code {code}")
+        raise InputError(f"holds compressed sound ({name}), not plain samples", _EXPORT)
+    if bits not in ((8, 16, 24, 32) if code == _PLAIN else (32, 64)):
         raise InputError(f"has samples of {bits} bit", _EXPORT)
     if not 1 <= channels <= MOST_CHANNELS:
         raise InputError(f"has {channels} channels", f"record 1 to {MOST_CHANNELS}")
     if not LOWEST_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
         raise InputError(f"has {rate} samples a second", "record at 44100 to 192000")
-    return form, bits
+    if frame != channels * bits // 8:
+        raise InputError(
+            f"has a header that contradicts itself: {channels} channels of {bits} bit in {frame} bytes", _EXPORT
+        )
+    return _Form(code == _FLOAT, channels, rate, counting if 0 < counting <= bits else bits, bits // 8)
 
 
-_OTHERS: Final = (
-    (b"ID3", 0, "MP3"),
-    (b"\xff\xfb", 0, "MP3"),
-    (b"ftyp", 4, "M4A"),
-    (b"OggS", 0, "Ogg"),
-    (b"fLaC", 0, "FLAC"),
-    (b"FORM", 0, "AIFF"),
-    (b"caff", 0, "CAF"),
-)
-
-
-def _looks_like(data: bytes) -> str:
-    """What it is instead: lossy formats smear what a sweep measures."""
-    return next((f" but {name}" for mark, at, name in _OTHERS if data[at : at + len(mark)] == mark), "")
+_CODECS: Final = {2: "ADPCM", 6: "A-law", 7: "mu-law", 17: "ADPCM", 49: "GSM", 80: "MPEG", 85: "MP3", 255: "AAC"}
+"""As RFC 2361 registers them."""

@@ -11,7 +11,7 @@ import numpy as np
 from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
-from xover.files.wav import is_wav
+from xover.files.wav import is_recording
 from xover.recordings.faults import Found
 from xover.recordings.reading import read_plan, read_two_channels
 from xover.recordings.sweep import SweepPlan
@@ -43,7 +43,7 @@ def read_ratio(paths: Sequence[Path | str], played: Path | str | None, warnings:
     Raises InputError, OptionError: a file that cannot be read, without phase, or recordings without what was played.
     """
     plan = None
-    if any(map(is_wav, paths)):
+    if any(map(is_recording, paths)):
         if played is None:
             raise OptionError(
                 "a recording says nothing without the file that was played", f"give it by {named('played')}"
@@ -54,7 +54,7 @@ def read_ratio(paths: Sequence[Path | str], played: Path | str | None, warnings:
 
 
 def _one(path: Path | str, plan: SweepPlan | None, warnings: list[str]) -> ChannelRatio:
-    if plan is not None and is_wav(path):
+    if plan is not None and is_recording(path):
         got = read_two_channels(path, plan)
         curve = Curve(got.frequency_hz, got.value, Unit.RATIO, Evidence.MEASURED, True, str(path))
         return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found))
