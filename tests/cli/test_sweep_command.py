@@ -129,7 +129,7 @@ def test_every_signal_is_a_file_within_full_scale_with_its_card(run, tmp_path, p
         (("--band", "100..150"), "two octaves"),
         (("--rate", "44100", "--band", "20..30k"), "between 1 Hz and"),
         (("--for", "tweeter", "--volts", "1"), "can break a tweeter"),
-        (("--seconds", "1"), "give 4 to 120"),
+        (("--seconds", "0.5"), "give 1 to 120"),
         (("--for", "tweter"), "did you mean tweeter"),
     ],
 )

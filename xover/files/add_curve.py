@@ -23,6 +23,8 @@ from xover.rules.instruments import Instrument
 CurveName = Literal["impedance", "response"]
 _OF_ALL: Final[Mapping[CurveName, str]] = {"impedance": "terminals", "response": "whole"}
 """What the curve of a whole speaker is called."""
+AS_FOUND: Final = "found"
+"""What the whole speaker has in it where nobody says."""
 _LONGEST: Final = 64
 _LONGEST_LINE: Final = 300
 
@@ -77,14 +79,17 @@ def find_place(
 
     Parameters
     ----------
-    folder : speaker folder, or its speaker.toml. network : that the whole speaker has; by default the one as found.
+    folder : speaker folder, or its speaker.toml. network : that the whole speaker has in it; by default as found.
 
     Raises OptionError: no such driver or network, a file or a key is there and not `force`. InputError: a file.
     """
     path = folder / FILE_NAME if os.path.isdir(folder) else folder
     data, where = read_toml(read_text(path, SPEAKER_FILE), path)
     if driver is None:
-        name = f"{_OF_ALL[curve]}-{_plain(_network(data, network, path))}.csv"
+        known = _tables(data, "networks")
+        if network is not None and network not in known:
+            raise OptionError(f"{path} has no network '{network[:40]}'", nearest(network, list(known), "networks"))
+        name = f"{_OF_ALL[curve]}-{_plain(network or AS_FOUND)}.csv"
         place = CurvePlace(path, curve, None, name)
     else:
         if network is not None:
@@ -139,19 +144,6 @@ def _keys(place: CurvePlace, curve: FolderCurve, data: Mapping[str, Any], force:
             f"give {named('same_place')} if the microphone has not moved since; {named('force')} makes it unknown",
         )
     return {("timing",): curve.timing, **keys}
-
-
-def _network(data: Mapping[str, Any], network: str | None, path: Path) -> str:
-    known = _tables(data, "networks")
-    if network is None:
-        network = "found" if "found" in known or not known else next(iter(known)) if len(known) == 1 else None
-    if network is None:
-        raise OptionError(
-            f"{path} has several networks", f"say which it has by {named('network')}, or whose by {named('driver')}"
-        )
-    if known and network not in known:
-        raise OptionError(f"{path} has no network '{network[:40]}'", nearest(network, list(known), "networks"))
-    return network
 
 
 def _tables(data: Mapping[str, Any], key: str) -> dict[str, dict[str, Any]]:

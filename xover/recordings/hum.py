@@ -62,7 +62,7 @@ def fit_hum(samples: Float, quiet: Float, rate_hz: int) -> Hum:
     best = min(_deeper(f, at, values, rate_hz) for _, f in tries[:_STARTS])[1]
     table = _columns(at, best, rate_hz)
     found = np.linalg.lstsq(table, values, rcond=None)[0]
-    lines = (found[:LINES] - 1j * found[LINES:]).T
+    lines = (found[:LINES] - 1j * found[LINES : 2 * LINES]).T
     rest = float(np.sqrt(np.mean((values - table @ found) ** 2)))
     size = float(np.abs(lines).max()) / np.sqrt(2.0)
     return Hum(best, lines, 20.0 * np.log10(max(size, 1e-12) / max(rest, 1e-12)))
@@ -90,7 +90,8 @@ def _step(at: Float, rate_hz: int) -> float:
 
 def _columns(at: Float, mains_hz: float, rate_hz: int) -> Float:
     angle = 2.0 * np.pi * mains_hz / rate_hz * at[:, None] * np.arange(1, LINES + 1)[None, :]
-    return np.hstack([np.cos(angle), np.sin(angle)])
+    # A constant too: what a sweep leaves of its own mean is no noise.
+    return np.hstack([np.cos(angle), np.sin(angle), np.ones((len(at), 1))])
 
 
 def _left(at: Float, values: Float, mains_hz: float, rate_hz: int) -> float:

@@ -49,7 +49,10 @@ def jig(
         str | Path | None, Ask("The same with a short in the driver's place.", FILE, "--short")
     ] = None,
     again: Annotated[tuple[str | Path, ...], Ask("The same once more; takes are averaged.", FILE, many=True)] = (),
-    played: Annotated[str | Path | None, Ask("The file that was played, as 'xover sweep' wrote it.", FILE)] = None,
+    played: Annotated[
+        tuple[str | Path, ...],
+        Ask("The file that was played, as 'xover sweep' wrote it; again for other recordings.", FILE, many=True),
+    ] = (),
 ) -> "JigStudy":
     """An impedance from a resistor and two sound card channels.
 

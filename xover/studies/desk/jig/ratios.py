@@ -13,7 +13,7 @@ from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
 from xover.files.wav import is_recording
 from xover.recordings.faults import Found
-from xover.recordings.reading import read_plan, read_two_channels
+from xover.recordings.reading import TwoChannels, read_plan, read_two_channels
 from xover.recordings.sweep import SweepPlan
 
 
@@ -37,25 +37,29 @@ class ChannelRatio:
         return self.curve.at(frequency_hz), np.interp(frequency_hz, self.curve.frequency_hz, self.sigma)
 
 
-def read_ratio(paths: Sequence[Path | str], played: Path | str | None, warnings: list[str]) -> ChannelRatio:
+def read_ratio(paths: Sequence[Path | str], played: Sequence[Path | str], warnings: list[str]) -> ChannelRatio:
     """One ratio of one or more takes; several are averaged over the rows that all have.
+
+    Parameters
+    ----------
+    played : files that were played; each recording is read by the first that is in it.
 
     Raises InputError, OptionError: a file that cannot be read, without phase, or recordings without what was played.
     """
-    plan = None
+    plans: list[SweepPlan] = []
     if any(map(is_recording, paths)):
-        if played is None:
+        if not played:
             raise OptionError(
                 "a recording says nothing without the file that was played", f"give it by {named('played')}"
             )
-        plan = read_plan(played)
-    takes = [_one(path, plan, warnings) for path in paths]
+        plans = list(map(read_plan, played))
+    takes = [_one(path, plans, warnings) for path in paths]
     return takes[0] if len(takes) == 1 else _averaged(takes, paths)
 
 
-def _one(path: Path | str, plan: SweepPlan | None, warnings: list[str]) -> ChannelRatio:
-    if plan is not None and is_recording(path):
-        got = read_two_channels(path, plan)
+def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str]) -> ChannelRatio:
+    if plans and is_recording(path):
+        got = _by_its_own(path, plans)
         curve = Curve(got.frequency_hz, got.value, Unit.RATIO, Evidence.MEASURED, True, str(path))
         return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found))
     curve, found = read_response(path, Evidence.MEASURED, ratio=True)
@@ -63,6 +67,17 @@ def _one(path: Path | str, plan: SweepPlan | None, warnings: list[str]) -> Chann
         raise InputError("has no phase: the arithmetic needs it", "export the transfer function with its phase", path)
     warnings += [f"{Path(path).name}: {w}" for w in found]
     return ChannelRatio(curve, np.zeros(len(curve.frequency_hz)))
+
+
+def _by_its_own(path: Path | str, plans: Sequence[SweepPlan]) -> TwoChannels:
+    """A recording by the first of the sweeps that is in it."""
+    faults = []
+    for plan in plans:
+        try:
+            return read_two_channels(path, plan)
+        except InputError as fault:
+            faults.append(fault)
+    raise faults[0]
 
 
 def _averaged(takes: Sequence[ChannelRatio], paths: Sequence[Path | str]) -> ChannelRatio:

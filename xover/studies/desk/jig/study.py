@@ -130,7 +130,7 @@ def study_jig(
     open_file: Path | str | None = None,
     short_file: Path | str | None = None,
     again: Sequence[Path | str] = (),
-    played: Path | str | None = None,
+    played: Sequence[Path | str] = (),
     channel_error_db: float | None = None,
     reference_error: float = REFERENCE_ERROR,
 ) -> JigStudy:
@@ -143,7 +143,8 @@ def study_jig(
     both_file : the same with both channels on one point: what they differ by is taken off.
     known : the same with a known resistor in the driver's place, and its ohms. open_file, short_file : with nothing,
         and
-        with a short, in its place: the three together calibrate the jig. again : more takes. played : the sweep's file.
+        with a short, in its place: the three together calibrate the jig. again : more takes. played : the
+        sweep's file, or files where not all recordings are of one.
     channel_error_db : how alike the channels are; by default 0.1 dB, a tenth of it where `both_file` is given.
     reference_error : of the resistor, a fraction.
 
@@ -225,7 +226,7 @@ class _Rows:
 def _conditions(
     ratio_file: Path | str,
     again: Sequence[Path | str],
-    played: Path | str | None,
+    played: Sequence[Path | str],
     reference_ohm: float,
     across: Across,
     leads_ohm: float,
@@ -238,7 +239,7 @@ def _conditions(
         return ", ".join(Path(p).name for p in paths)
 
     jig = f"resistor {reference_ohm:g} ohm, second channel across the {across}"
-    lines = [f"read from {names(ratio_file, *again)}" + (f"; played {names(played)}" if played else "")]
+    lines = [f"read from {names(ratio_file, *again)}" + (f"; played {names(*played)}" if played else "")]
     lines.append(jig + (f", leads of {leads_ohm:g} ohm taken off" if leads_ohm else ""))
     others = [
         f"{what} {names(path)}"
@@ -317,7 +318,7 @@ def _look_at_resistor(
 
 def _known(
     known: tuple[Path | str, float],
-    played: Path | str | None,
+    played: Sequence[Path | str],
     both: ChannelRatio | None,
     reference_ohm: float,
     across: Across,

@@ -31,7 +31,7 @@ def sweep(
     band_hz: Annotated[
         tuple[float, float] | None, Ask("Ends of the sweep [default: by purpose].", BAND, "--band")
     ] = None,
-    seconds: Annotated[float, Ask("Length of the sweep.", NUMBER, low=4, high=120)] = 10.0,
+    seconds: Annotated[float, Ask("Length of the sweep.", NUMBER, low=1, high=120)] = 10.0,
     down_db: Annotated[float, Ask("Peak below full scale [default: 6].", DB, low=0, high=80)] = 6.0,
     volts: Annotated[
         float | None,
