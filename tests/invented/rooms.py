@@ -59,6 +59,10 @@ class Way:
 
     def drive(self, f: Float) -> Complex:
         """(n,) voltage at the driver over the amplifier's, its polarity in it."""
+        return self.sign * self.ladder(f)[0]
+
+    def ladder(self, f: Float) -> tuple[Complex, Complex]:
+        """(n,) voltage at the driver over the amplifier's, and what the amplifier sees, ohm."""
         w = 2.0 * math.pi * f
         z, ratio = self.driver.impedance_ohm(w / (2.0 * math.pi)), np.ones_like(w, dtype=complex)
         for link in reversed(self.links):
@@ -67,7 +71,7 @@ class Way:
                 z = z * own / (z + own)
             else:
                 ratio, z = ratio * z / (z + own), z + own
-        return self.sign * ratio
+        return ratio, z
 
     def but(self, index: int, factor: float) -> Way:
         """With one part of another value."""
@@ -131,6 +135,14 @@ def write_folder(folder: Path, networks: Mapping[str, Network], phase: str = "mi
 def _table(path: Path, f: Float, size: Float, angle: Float, unit: str) -> None:
     rows = [f"{a:.5g}\t{b:.5g}\t{c:.3f}" for a, b, c in zip(f, size, angle, strict=True)]
     path.write_text("\n".join([f"Hz\t{unit}\tdegrees", *rows, ""]), encoding="utf-8")
+
+
+def write_sweep(path: Path, network: Network, chance: np.random.Generator, noise: float = 0.003) -> None:
+    """The impedance at the terminals, rows with noise."""
+    f = np.geomspace(20.0, 20_000.0, 240)
+    z = 1.0 / sum(1.0 / way.ladder(f)[1] for way in network)
+    z = z * (1.0 + noise * (chance.normal(size=f.size) + 1j * chance.normal(size=f.size)) / math.sqrt(2))
+    _table(path, f, np.abs(z), np.angle(z, deg=True), "ohm")
 
 
 def netlist(network: Network) -> str:
@@ -240,7 +252,9 @@ def drawn_phone(chance: np.random.Generator, **given: object) -> Phone:
     octaves = np.log2(LINES_HZ / 1000.0)
     curve = sum(np.cos(octaves * 2 * math.pi / p + chance.uniform(0, 6.28)) * p for p in chance.uniform(1.5, 12, 5))
     curve = chance.uniform(2, 8) * curve / np.abs(curve).max()
-    room = chance.uniform(0, 38) - 3.0 * np.log2(CENTRE_HZ / 1000.0) + chance.normal(0, 2, CENTRE_HZ.size)
+    room = np.maximum(
+        chance.uniform(0, 38) - 3.0 * np.log2(CENTRE_HZ / 1000.0) + chance.normal(0, 2, CENTRE_HZ.size), -12.0
+    )
     made = Phone(
         seconds=float(chance.choice([5, 10, 20])),
         step_db=float(chance.choice([0.1, 0.1, 0.1, 0.5])),
@@ -366,6 +380,17 @@ class Session:
             cells = [self.level_db[n][i] for n in names]
             lines.append(", ".join([f"{band:g}", *(f"{c:.1f}" if np.isfinite(c) else "" for c in cells)]))
         return "\n".join([*lines, ""])
+
+
+def as_built(network: Network, chance: np.random.Generator, tolerance: float = 0.05) -> Network:
+    """Every part off by its tolerance or less."""
+    return tuple(
+        replace(
+            way,
+            links=tuple(replace(k, value=k.value * chance.uniform(1 - tolerance, 1 + tolerance)) for k in way.links),
+        )
+        for way in network
+    )
 
 
 def alone(network: Network, name: str) -> Network:

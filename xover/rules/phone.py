@@ -38,3 +38,6 @@ POOLED_BANDS: Final = 7
 """Bands round a band whose repeats are taken together, two octaves. Common practice, no published source."""
 SIGMAS: Final = 2.0
 """A half width of 95 % is two standard deviations."""
+
+UNKNOWN_NEIGHBOUR_DB: Final = 10.0
+"""How much louder than another a driver of which no response is known may be. Common practice, no published source."""

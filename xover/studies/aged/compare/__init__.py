@@ -1,12 +1,13 @@
 """Where do two curves, networks or speakers differ, and is it audible?"""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, Unit, question
 from xover.rules.audibility import UNHEARD_DB
 from xover.rules.bands import JUDGED_HZ
 from xover.studies.options import EVERYTHING, Channel, Frequencies, frequencies
-from xover.units import BAND, DB, TEXT, one_of, or_none
+from xover.units import BAND, DB, FILE, TEXT, one_of, or_none
 
 if TYPE_CHECKING:
     from xover.speaker import Speaker
@@ -17,6 +18,9 @@ _OTHER = Unit("B", str, exact=True)
 Of = Literal["sum", "impedance"]
 Match = Annotated[
     tuple[float, float] | None, Ask("Band over which levels are matched, or none.", or_none(BAND), "--match")
+]
+Heard = Annotated[
+    Path | None, Ask("Levels read with a phone, a column for each of the two networks.", FILE, "--levels")
 ]
 Threshold = Annotated[float, Ask("Differences beyond this are pointed out.", DB, above=0, high=20)]
 
@@ -42,12 +46,15 @@ def compare(
     ] = None,
     channel: Channel = None,
     frequency_hz: Frequencies = None,
+    levels: Heard = None,
 ) -> "Comparison":
     """Two curves, networks or speakers: the audible difference.
 
     The difference is A less B. Levels are matched first: their mean difference over a band, evenly weighted over the
     octaves, is taken off. An impedance is compared as it is, in per cent and degrees. Before and after a repair, left
     and right, measured and predicted: whatever holds the same quantity.
+
+    With --levels, what a phone heard of two networks of one speaker stands beside what is predicted of them.
 
     Example: xover compare examples/attic-two-way/left:found examples/attic-two-way/left:original
 
@@ -63,6 +70,7 @@ def compare(
         what=None if of is None else What(of),
         match_band_hz=match_hz,
         threshold_db=threshold_db,
+        levels=levels,
     )
 
 
@@ -77,6 +85,7 @@ def compare_networks(
     match_hz: Match = JUDGED_HZ,
     threshold_db: Threshold = UNHEARD_DB,
     frequency_hz: Frequencies = None,
+    levels: Heard = None,
 ) -> "Comparison":
     """Two networks of this speaker: where do they differ, and is it audible? `xover.compare` takes tables too.
 
@@ -94,4 +103,5 @@ def compare_networks(
         what=What(of),
         match_band_hz=match_hz,
         threshold_db=threshold_db,
+        levels=levels,
     )

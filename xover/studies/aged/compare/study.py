@@ -20,6 +20,7 @@ from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.sweeps import channel_of
 from xover.files.atomic import read_text
+from xover.files.band_levels import read_band_levels
 from xover.files.budget import TABLE_FILE
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
@@ -32,6 +33,7 @@ from xover.readable import Readable
 from xover.rules.audibility import SOURCE, UNHEARD_DB, audibility
 from xover.rules.bands import JUDGED_HZ, LEAST_STRETCH_OCTAVES
 from xover.sound.beyond import solved
+from xover.sound.heard_change import HeardChange, heard_change
 from xover.sound.prediction import sound_of
 from xover.sound.sums import known_level_db
 from xover.speaker import Speaker, open_speaker
@@ -251,6 +253,7 @@ class Comparison(Readable):
     octaves : IEC 61260-1 bands that reach into the grid. stretches : wider than a third of an octave, largest first.
     odd : drivers that differ from their like, of two sums; the first is this cabinet, the second its mate.
     cabinets : what these are called, by their folders.
+    heard : what a phone heard of both networks, beside what is predicted; None where no levels were given.
     """
 
     title: str
@@ -274,6 +277,7 @@ class Comparison(Readable):
     warnings: tuple[str, ...]
     odd: tuple[OddDriver, ...] = ()
     cabinets: tuple[str, str] = USUAL
+    heard: HeardChange | None = None
 
     @property
     def audible(self) -> bool | None:
@@ -300,6 +304,7 @@ def compare(
     what: What | None = None,
     match_band_hz: tuple[float, float] | None = JUDGED_HZ,
     threshold_db: float = UNHEARD_DB,
+    levels: Path | None = None,
 ) -> Comparison:
     """Compare two curves: the first less the second.
 
@@ -309,6 +314,7 @@ def compare(
     what : by default what the two have in common (`natural`).
     match_band_hz : where the levels are matched; None takes them as they are. An impedance has no level that is
         free, so it is never matched.
+    levels : of third octaves, a column for each of two networks of one speaker.
 
     Raises
     ------
@@ -367,7 +373,19 @@ def compare(
         warnings=tuple(dict.fromkeys(warnings)),
         odd=_odd(first, second) if kind is What.SUM else (),
         cabinets=_cabinets(first, second),
+        heard=None if levels is None else _heard(first, second, levels, threshold_db),
     )
+
+
+def _heard(first: Operand, second: Operand, levels: Path, threshold_db: float) -> HeardChange:
+    if not (isinstance(first, Predicted) and isinstance(second, Predicted)) or (
+        first.speaker.file.path != second.speaker.file.path
+    ):
+        raise OptionError(
+            f"{named('levels')} tells two networks of one speaker apart, not {first.name} and {second.name}",
+            "name two networks of one folder, such as FOLDER:found FOLDER:original",
+        )
+    return heard_change(first.speaker, first.network, second.network, read_band_levels(levels), threshold_db)
 
 
 def _odd(first: Operand, second: Operand) -> tuple[OddDriver, ...]:

@@ -58,6 +58,9 @@ def verify(
     network: Network = None,
     response: Annotated["str | Path | Curve | None", Ask("Level of the whole speaker, dB.", FILE)] = None,
     third_octaves: Annotated[bool, Ask("The response is a level for each third octave.", YES)] = False,
+    levels: Annotated[
+        Path | None, Ask("Levels read with a phone: a column for this network, one for another.", FILE)
+    ] = None,
     channel: Channel = None,
     noise: Noise = None,
     response_noise_db: Annotated[
@@ -73,6 +76,8 @@ def verify(
     have changed a little since they were measured. If that does not explain it, every single fault is tried: open,
     shorted, wrong by a decade, another value, swapped, a driver dead or reversed.
 
+    Levels of a phone show a change of network, whatever the room: with --levels it is held against the prediction too.
+
     With --against it asks of a pair what differs between the two: parts, or a driver.
 
     Example: xover verify examples/attic-two-way/left --network original --impedance
@@ -80,6 +85,7 @@ def verify(
 
     >>> speaker.verify("examples/attic-two-way/left/terminals-rebuilt.csv", network="original").headline
     """
+    from xover.files.band_levels import read_band_levels
     from xover.studies.aged.verify.study import verify as study
     from xover.studies.given import impedance_curve, response_curve
 
@@ -94,6 +100,7 @@ def verify(
         swept,
         response=heard,
         third_octaves=third_octaves,
+        levels=None if levels is None else read_band_levels(levels),
         channel=channel,
         noise=noise,
         response_sigma_db=response_noise_db,

@@ -11,6 +11,7 @@ from xover.explain.faults import Fault
 from xover.explain.pair_changes import Change
 from xover.plain import fields_of
 from xover.readable import Readable
+from xover.sound.heard_change import HeardChange
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -137,6 +138,7 @@ class VerifyStudy(Readable):
     sweep : what was swept, in words. verdict : it agrees within tolerances and noise, and no single fault explains it
         far better; or what seems to have become of it.
     headline : the verdict in a sentence. reasons : why it does not agree, in words.
+    heard : what a phone heard of the change from another network, beside the prediction; None without levels.
     faults : most likely first; none where the build agrees.
     tried : how many single faults were tried.
     not_excluded : faults that what was measured would not show, in words.
@@ -152,6 +154,7 @@ class VerifyStudy(Readable):
     reasons: tuple[str, ...]
     terminals: TerminalDifference
     sound: SoundDifference | None
+    heard: HeardChange | None
     faults: tuple[RankedFault, ...]
     tried: int
     not_excluded: tuple[str, ...]

@@ -14,9 +14,11 @@ from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_mis
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states
 from xover.explain.terminals import NOMINAL, KnobKind, on_cores
 from xover.figures import odds
+from xover.files.band_levels import BandTable
 from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
 from xover.rules.likeness import ONE_PART
+from xover.sound.heard_change import heard_change, other_column
 from xover.speaker import Speaker
 from xover.studies.aged.verify.ear import Ear, listen
 from xover.studies.aged.verify.result import (
@@ -36,6 +38,7 @@ from xover.studies.aged.verify.weigh import (
     TIE_ODDS,
     TURNED,
     Candidate,
+    against_heard,
     against_sound,
     against_sweep,
     beyond,
@@ -54,6 +57,7 @@ def verify(
     *,
     response: Curve | None = None,
     third_octaves: bool = False,
+    levels: BandTable | None = None,
     channel: str | None = None,
     noise: float | None = None,
     response_sigma_db: float | None = None,
@@ -65,7 +69,7 @@ def verify(
     Parameters
     ----------
     impedance : at the terminals. response : level of the whole speaker; its phase is not used.
-    third_octaves : `response` holds averages over third octaves.
+    third_octaves : `response` holds averages over third octaves. levels : a column for this network, one for another.
     noise : relative noise of the sweep; estimated if None. response_sigma_db : of a third octave.
     band_hz, response_band_hz : where the two count.
 
@@ -78,6 +82,9 @@ def verify(
     states = fault_states(network, bench.terminals)
     fits = fit_states(bench.terminals, [s.state for s in states], bench.sweep)
     warnings = [*bench.warnings]
+    heard_of = None
+    if levels is not None:
+        heard_of = heard_change(speaker, network_name, other_column(levels, speaker, network_name), levels)
     ear = None
     if response is not None:
         deaf = unknown_sum(speaker, network)
@@ -93,7 +100,10 @@ def verify(
     none = next(c for c in candidates if c.fault is None)
     faults = [c for c in candidates if c.fault is not None]
     reasons = _reasons(bench, states, fits, none, faults)
-    unheard = () if ear is None else against_sound(ear, none)
+    unheard = [
+        *([] if ear is None else against_sound(ear, none)),
+        *([] if heard_of is None else against_heard(heard_of)),
+    ]
     by_sound = [] if reasons or ear is None else _by_sound(bench, states, fits, ear, none, faults)
     if by_sound:
         faults = [*by_sound, *(c for c in faults if c not in by_sound)]
@@ -113,6 +123,7 @@ def verify(
         reasons=tuple(reasons or unheard),
         terminals=_terminals(bench, fits, None if first is None else first.row),
         sound=None if ear is None else _sound(bench, ear, first or none, first is not None),
+        heard=heard_of,
         faults=ranked,
         tried=len({c.fault for c in faults}),
         not_excluded=() if ranked else tuple(_not_excluded(network, faults, none)),

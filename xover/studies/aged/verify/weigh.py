@@ -16,6 +16,7 @@ from xover.explain.faults import Fault, FaultState, polarity_faults
 from xover.explain.terminals import SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
 from xover.rules.likeness import DRIVER_DELAY_S, DRIVER_GAIN_DB
+from xover.sound.heard_change import HeardChange, Told
 from xover.studies.aged.verify.ear import Ear, chi_square
 from xover.studies.aged.verify.words import knob_words, shift_words
 
@@ -99,6 +100,18 @@ def against_sound(ear: Ear, candidate: Candidate) -> list[str]:
         if far or abs(louder) - 2.0 * fits.gain_doubt_db[row, i] > OUTSIDE_OTHERS * DRIVER_GAIN_DB:
             said.append(f"the sound needs {shift_words(name, late, louder, ear.voices.names[0])}")
     return said
+
+
+def against_heard(heard: HeardChange) -> list[str]:
+    """The same of a phone's levels, their worst octave."""
+    off = [o for o in heard.octaves if o.told is Told.DIFFERS]
+    if not off:
+        return []
+    worst = max(off, key=lambda o: abs(o.measured_db - o.predicted_db) / o.half_db)
+    return [
+        f"against '{heard.other}' a phone heard {worst.measured_db:+.1f} dB in the octave of {worst.centre_hz:g} Hz, "
+        f"not {worst.predicted_db:+.1f} +-{worst.half_db:.1f} dB"
+    ]
 
 
 def beyond(terminals: Terminals, state: State, fits: Fits, row: int) -> list[tuple[Knob, str]]:

@@ -16,6 +16,7 @@ from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
 from xover.figures import db, hertz, odds
+from xover.judge.heard_words import heard_blocks, heard_sentence
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
@@ -204,7 +205,7 @@ def verdict_headline(verdict: Verdict, ranked: Sequence[RankedFault], drivers: s
     if verdict is Verdict.RESPONSE:
         return (
             f"the impedance does what was predicted, the sound does not: {'; '.join(unheard)}. No single fault of the "
-            "network explains both: suspect the records of the drivers, or the microphone's place"
+            "network explains both: suspect the records of the drivers, or that the microphone was moved"
         )
     if verdict is Verdict.AGREES:
         return "the build does what was predicted, within tolerances and noise"
@@ -254,6 +255,10 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
         if moved:
             shifts = "; ".join(shift_words(d.driver, d.delay_s, d.gain_db, sound.first) for d in moved)
             yield fact("", f"{db(sound.left_rms_db, 1)} dB rms are left with {shifts}")
+    if v.heard is not None:
+        yield fact("phone", f"'{v.heard.one}' less '{v.heard.other}': {heard_sentence(v.heard)}")
+    if v.heard is not None and (everything or not v.heard.agrees):
+        yield from heard_blocks(v.heard)
     if everything:
         yield _octaves(v)
         yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations each way.")
