@@ -85,7 +85,7 @@ REFUSED = {
     "clips": (replace(CARD, gain=1.5, clip=0.4), {}, "clips in channel 1"),
     "silent": (replace(CARD, gain_db=(-90.0, -90.0), noise=0.0), {}, "silent in channel 1"),
     "noise": (replace(CARD, noise=0.3, gain=0.02), {}, "markers"),
-    "other sweep": (CARD, {"wave": played(replace(PLAN, length_s=3.0))}, "markers"),
+    "other sweep": (CARD, {"wave": played(replace(PLAN, length_s=3.0))}, "another sweep"),
     "wrong rate": (CARD, {"rate": 44_100}, "another speed"),
 }
 
@@ -106,7 +106,7 @@ def test_one_channel_and_a_cut_recording_are_refused(tmp_path):
     with pytest.raises(InputError, match="one channel"):
         read_two_channels(tmp_path / "one.wav", PLAN)
     (tmp_path / "cut.wav").write_bytes(wav_bytes(samples[: int(2.5 * RATE)], RATE))
-    with pytest.raises(InputError, match="markers"):
+    with pytest.raises(InputError, match="ends in the middle of the sweep"):
         read_two_channels(tmp_path / "cut.wav", PLAN)
 
 

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 
-from xover.curve import Float
+from xover.curve import Complex, Float
 from xover.recordings.place import SweepPlace
-from xover.recordings.sweep import MARKER_S, SweepPlan
-from xover.rules.recordings import CLIPPED_RUNS, CLIPPED_SAMPLES, CLOCK_PPM, GAIN_DB, LEAST_LEVEL_DB
+from xover.recordings.sweep import SweepPlan
+from xover.rules.recordings import (
+    CLIPPED_RUNS,
+    CLIPPED_SAMPLES,
+    CLOCK_PPM,
+    LEAST_LEVEL_DB,
+    LOUD_DB,
+    NOISY_ROWS,
+    NOISY_SHARE,
+)
 
 
 class RecordingFault(StrEnum):
@@ -18,10 +27,24 @@ class RecordingFault(StrEnum):
 
     CLIPPED = "clipped"
     SILENT = "silent"
+    SWAPPED = "swapped-channels"
+    NO_LOOP = "no-loop-back"
+    WRONG_RATE = "wrong-rate"
+    LOW_RATE = "low-rate"
+    STARTS_LATE = "starts-late"
+    ENDS_EARLY = "ends-early"
+    CUT_SWEEP = "cut-sweep"
+    OTHER_SWEEP = "other-sweep"
+    HIDDEN = "hidden-in-noise"
+    NOISY = "noisy"
     MOVING_GAIN = "moving-gain"
+    GAIN_BY_LEVEL = "gain-by-level"
+    BAND_MISSING = "band-missing"
     TWO_CLOCKS = "two-clocks"
     HUM = "hum"
-    NOISY = "noisy"
+    INVERTED = "inverted"
+    RATTLE = "rattle"
+    OVERLOAD = "overload"
 
 
 @dataclass(frozen=True)
@@ -30,17 +53,26 @@ class Found:
 
     Attributes
     ----------
-    channel : from 1; 0 where it is of all. figure : runs clipped, dB re full scale, dB, ppm, Hz of the mains, share
-        of rows.
+    channel : of the file, from 1; 0 where it is of all. figure : clipped: runs; silent: dB re full scale; wrong or low
+        rate: samples a second that fit, or are needed; starts late, ends early: s that are missing; cut: s of the sweep
+        that are missing, negative at its start; other sweep: s in which it doubles its frequency, 0 where that is not
+        the difference; noisy: share of rows; gains: dB; band missing: Hz where it ends; clocks: ppm; hum: Hz of the
+        mains; rattle and overload: dB beside the tone. at_hz : of the tone that was played then.
     """
 
     fault: RecordingFault
     channel: int
     figure: float
+    at_hz: float | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """By name."""
+        told = {"fault": self.fault.value, "channel": self.channel or None, "figure": self.figure}
+        return told if self.at_hz is None else {**told, "at_hz": self.at_hz}
 
 
 def level_faults(samples: Float, bits: int, place: SweepPlace, plan: SweepPlan) -> list[Found]:
-    """Silent and clipped channels, a gain that moves, clocks apart, of (n, channels) samples."""
+    """Silent and clipped channels, clocks apart, of (n, channels) samples."""
     found = []
     start, end = (int(place.sample(plan, t)) for t in (plan.start_s, plan.end_s))
     for channel, wave in enumerate(samples.T, 1):
@@ -48,34 +80,30 @@ def level_faults(samples: Float, bits: int, place: SweepPlace, plan: SweepPlan) 
         if peak < 10.0 ** (LEAST_LEVEL_DB / 20.0):
             found.append(Found(RecordingFault.SILENT, channel, 20.0 * np.log10(max(peak, 1e-12))))
             continue
-        runs = _clipped_runs(wave[max(0, start) : end], peak, bits, plan)
+        runs = _clipped_runs(wave[max(0, start) : end], peak, bits, plan, plan.rate_hz * place.stretch)
         if runs >= CLIPPED_RUNS:
             found.append(Found(RecordingFault.CLIPPED, channel, runs))
-        sizes = [
-            _marker_size(wave, place.sample(plan, t), place, plan) for t in (plan.first_marker_s, plan.last_marker_s)
-        ]
-        moved = 20.0 * np.log10(max(sizes[1], 1e-12) / max(sizes[0], 1e-12))
-        if abs(moved) > GAIN_DB:
-            found.append(Found(RecordingFault.MOVING_GAIN, channel, moved))
     if abs(place.clock_ppm) > CLOCK_PPM:
         found.append(Found(RecordingFault.TWO_CLOCKS, 0, place.clock_ppm))
     return found
 
 
-def _clipped_runs(wave: Float, peak: float, bits: int, plan: SweepPlan) -> int:
-    """How often so many samples in a row are the extreme itself.
+def noise_fault(value: Complex, sigma: Float) -> Found | None:
+    """Rows, of those that are not far below the loudest, that are lost in noise; None where few are."""
+    size = np.abs(value)
+    loud = size > 10.0 ** (LOUD_DB / 20.0) * np.quantile(size, 0.9)
+    share = float(np.mean(sigma[loud] > NOISY_SHARE * size[loud]))
+    return Found(RecordingFault.NOISY, 0, share) if share > NOISY_ROWS else None
 
-    Not where a slow wave is flat for so long in so many bits: a top of A cos(w t) leaves its last step within
-    sqrt(2 step/A)/w, so only what is faster is asked.
+
+def _clipped_runs(wave: Float, peak: float, bits: int, plan: SweepPlan, rate_hz: float) -> int:
+    """How often so many samples in a row are the extreme itself, and for longer than a slow wave is flat.
+
+    A top of A cos(w t) leaves its last step within sqrt(2 step/A)/w on both sides: twice that is asked.
     """
     step = 2.0 ** (1 - min(bits, 24))
-    slow_hz = plan.rate_hz / (2.0 * np.pi) * np.sqrt(8.0 * step / peak)
-    skip = 0 if slow_hz <= plan.low_hz else int(plan.growth_s * np.log(slow_hz / plan.low_hz) * plan.rate_hz)
-    at = np.abs(wave[skip:]) >= peak - 0.5 * step
+    at = np.abs(wave) >= peak - 0.5 * step
     edge = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
-    return int(np.sum(edge[1::2] - edge[::2] >= CLIPPED_SAMPLES))
-
-
-def _marker_size(wave: Float, start: float, place: SweepPlace, plan: SweepPlan) -> float:
-    length = int(MARKER_S * plan.rate_hz * place.stretch)
-    return float(np.sqrt(np.mean(wave[max(0, round(start)) :][:length] ** 2)))
+    starts, runs = edge[::2], edge[1::2] - edge[::2]
+    turn = 2.0 * np.pi * plan.low_hz * np.exp(starts / rate_hz / plan.growth_s) / rate_hz
+    return int(np.sum(runs >= np.maximum(CLIPPED_SAMPLES, 4.0 * np.sqrt(2.0 * step / peak) / turn)))

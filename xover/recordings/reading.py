@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +11,17 @@ import numpy as np
 from xover.curve import Complex, Float, log_grid
 from xover.errors import InputError
 from xover.files.wav import Recording, read_wav
+from xover.recordings.band import missing_bands
 from xover.recordings.faults import Found, RecordingFault, level_faults
+from xover.recordings.gain import gain_faults
 from xover.recordings.hum import fit_hum
+from xover.recordings.loop import first_pressure, loop_fault
 from xover.recordings.place import find_sweep
 from xover.recordings.sweep import SweepPlan, plan_of
+from xover.recordings.told import unreadable
 from xover.recordings.transfer import Deconvolved, deconvolve, quiet_spans, read_channels
-from xover.rules.recordings import HUM_DB, NOISY_SHARE
+from xover.recordings.unread import is_other, why_unread
+from xover.rules.recordings import HIGHEST_SHARE, HUM_DB, LEAST_LEVEL_DB, NOISY_SHARE
 
 PER_OCTAVE = 48
 
@@ -49,65 +54,99 @@ def read_plan(played: Path | str) -> SweepPlan:
     return plan
 
 
-def read_two_channels(path: Path | str, plan: SweepPlan) -> TwoChannels:
+def read_two_channels(path: Path | str, plan: SweepPlan, *, shorted: bool = False) -> TwoChannels:
     """The ratio of two channels over frequency.
 
-    Raises InputError: not two channels, a silent one, no sweep in it, cut short, clipped.
+    Parameters
+    ----------
+    shorted : the second channel is across a short, and may be silent.
+
+    Raises InputError: not two channels; UnreadableRecordingError: a fault that leaves nothing to read.
     """
     recording = read_wav(path)
     if recording.channels < 2:
         raise InputError("has one channel", "record both: one across resistor and driver, one across the driver", path)
-    whole, found = read_recording(recording, plan, (0, 1))
+    whole, found = read_recording(recording, plan, (0, 1), silent=(1,) if shorted else ())
     readings = read_channels(whole, grid_of(plan))
     first, second = readings.value
     noise = readings.sigma / np.abs(first)
     sigma = np.hypot(noise[1], noise[0] * np.abs(second / first))
-    noisy = noise[0] > NOISY_SHARE
-    if noisy.mean() > 0.5:
-        raise InputError("is noise for the most part", "raise the level, or find what is loose", path)
+    ends = min((one.figure for one in found if one.fault is RecordingFault.BAND_MISSING), default=np.inf)
+    noisy = (noise.max(axis=0) > NOISY_SHARE) & (readings.frequency_hz < 0.95 * ends)
     if noisy.any():
-        found.append(Found(RecordingFault.NOISY, 0, float(noisy.mean())))
+        one = Found(RecordingFault.NOISY, 0, float(noisy.mean()))
+        if noisy.mean() > 0.5:
+            raise unreadable(one, path)
+        found.append(one)
     return TwoChannels(readings.frequency_hz, second / first, sigma, tuple(found))
 
 
-def read_recording(recording: Recording, plan: SweepPlan, channels: Sequence[int]) -> tuple[Deconvolved, list[Found]]:
+def read_microphone(
+    recording: Recording, plan: SweepPlan, microphone: int, loop: int | None
+) -> tuple[Deconvolved, list[Found]]:
+    """Microphone, and loop-back where there is one, divided by the file that was played; what is wrong with them.
+
+    Parameters
+    ----------
+    microphone, loop : channels, from 0.
+
+    Raises UnreadableRecordingError: a fault that leaves nothing to read.
+    """
+    if loop is None:
+        return read_recording(recording, plan, (microphone,))
+    whole, found = read_recording(recording, plan, (microphone, loop))
+    wrong = loop_fault(whole, 0, 1)
+    if wrong is not None:
+        raise unreadable(replace(wrong, channel=loop + 1), recording.path)
+    if first_pressure(whole, 0, 1) < 0:
+        found.append(Found(RecordingFault.INVERTED, microphone + 1, -1.0))
+    return whole, found
+
+
+def read_recording(
+    recording: Recording, plan: SweepPlan, channels: Sequence[int], silent: Sequence[int] = ()
+) -> tuple[Deconvolved, list[Found]]:
     """Channels of a recording, from 0, divided by the file that was played, and what is wrong with them.
 
-    The first of them must not be silent. Raises InputError as `read_two_channels`.
+    Parameters
+    ----------
+    silent : those of them that may be.
+
+    Raises UnreadableRecordingError: a fault that leaves nothing to read.
     """
     samples = np.array(recording.samples[:, list(channels)], dtype=float)
     samples -= samples.mean(axis=0)
-    path = recording.path
-    loudest = int(np.argmax(np.abs(samples).max(axis=0)))
-    try:
-        place = find_sweep(samples[:, loudest], recording.rate_hz, plan)
-    except InputError as fault:
-        raise fault.at(path, None) from None
-    if place.sample(plan, plan.start_s - 0.1) < 0 or place.sample(plan, plan.last_marker_s) > len(samples):
-        raise InputError("starts or ends within the sweep", "record from before it until after it", path)
+    rate, path = recording.rate_hz, recording.path
+    needed = plan.usable_hz[1] / HIGHEST_SHARE
+    if rate < needed:
+        raise unreadable(Found(RecordingFault.LOW_RATE, 0, float(np.ceil(needed))), path)
+    loudest = samples[:, int(np.argmax(np.abs(samples).max(axis=0)))]
+    if float(np.abs(loudest).max()) < 10.0 ** (LEAST_LEVEL_DB / 20.0):
+        raise unreadable(Found(RecordingFault.SILENT, channels[0] + 1, 0.0), path)
+    place = find_sweep(loudest, rate, plan)
+    if place is None:
+        raise unreadable(why_unread(loudest, rate, plan), path)
+    if is_other(loudest, rate, place.sample(plan, plan.start_s), plan):
+        raise unreadable(Found(RecordingFault.OTHER_SWEEP, 0, 0.0), path)
     found = level_faults(samples, recording.bits, place, plan)
     for one in found:
-        # Across a short the second channel is meant to be nearly silent; in any other wiring its noise tells.
-        if one.fault is RecordingFault.SILENT and one.channel == 1:
-            raise InputError(
-                f"is silent in channel {one.channel}", "check the lead and the input of that channel", path
-            )
-        if one.fault is RecordingFault.CLIPPED:
-            raise InputError(
-                f"clips in channel {one.channel}", "lower the recording level until its peaks stay below -6 dB", path
-            )
+        quiet_by_nature = one.channel - 1 < len(channels) and channels[one.channel - 1] in silent
+        if one.fault is RecordingFault.CLIPPED or (one.fault is RecordingFault.SILENT and not quiet_by_nature):
+            raise unreadable(replace(one, channel=channels[one.channel - 1] + 1), path)
     quiet = [
         np.arange(max(0, int(place.sample(plan, a)) + 1), min(len(samples), int(place.sample(plan, b))))
         for a, b in quiet_spans(plan)
     ]
-    quiet = [q for q in quiet if len(q) > 0.1 * recording.rate_hz]
-    hum = fit_hum(samples, np.concatenate(quiet), recording.rate_hz)
+    quiet = [q for q in quiet if len(q) > 0.1 * rate]
+    hum = fit_hum(samples, np.concatenate(quiet), rate)
     if hum.above_noise_db > HUM_DB:
-        hum.take_out(samples, recording.rate_hz)
+        hum.take_out(samples, rate)
         found.append(Found(RecordingFault.HUM, 0, hum.mains_hz))
     start = place.sample(plan, plan.start_s)
+    whole = deconvolve(samples, start, place.stretch, plan, [samples[q] for q in quiet])
     found = [one for one in found if one.fault is not RecordingFault.SILENT]
-    return deconvolve(samples, start, place.stretch, plan, [samples[q] for q in quiet]), found
+    found += [*gain_faults(samples, place, plan, whole), *missing_bands(whole)]
+    return whole, [replace(one, channel=channels[one.channel - 1] + 1) if one.channel else one for one in found]
 
 
 def grid_of(plan: SweepPlan) -> Float:

@@ -150,12 +150,17 @@ def sweep(plan: SweepPlan, stretch: float = 1.0) -> Float:
     return np.asarray(wave * _rise(t / fade) * _rise((plan.sweep_s - t) / fade))
 
 
+def marker_band(plan: SweepPlan) -> tuple[float, float]:
+    """Hz from which and to which a marker runs."""
+    low, high = plan.usable_hz
+    return max(low, high / 16.0), high
+
+
 def marker(plan: SweepPlan, stretch: float = 1.0) -> Float:
     """(n,) a short chirp over the upper octaves of the sweep, peak 1: its place can be read to a share of a sample."""
     rate = plan.rate_hz * stretch
     t = np.arange(math.ceil(MARKER_S * rate)) / rate
-    high = plan.usable_hz[1]
-    low = max(plan.usable_hz[0], high / 16.0)
+    low, high = marker_band(plan)
     k = math.log(high / low) / MARKER_S
     wave = np.sin(2.0 * np.pi * low * (np.exp(k * t) - 1.0) / k)
     return np.asarray(wave * _rise(t / (0.2 * MARKER_S)) * _rise((MARKER_S - t) / (0.2 * MARKER_S)))

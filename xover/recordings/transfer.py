@@ -71,6 +71,13 @@ class Deconvolved:
     power: Float
     noise: tuple[tuple[Float, Float], ...]
 
+    def around(self, row: int, half_s: float, frequency_hz: Float) -> Complex:
+        """(k,) spectrum of what lies so near to the highest swing of a response."""
+        size = int(half_s * self.rate_hz)
+        top = int(np.argmax(np.abs(self.responses[row])))
+        first = min(max(top, size), self.responses.shape[1] - size - 1) - self.zero - size
+        return np.asarray(self.through(np.hanning(2 * size + 3)[1:-1], first, frequency_hz)[0][row])
+
     def through(self, window: Float, first: int, frequency_hz: Float) -> tuple[Complex, Float]:
         """(channels, k) spectrum of what a window lets through, and (channels, k) standard deviation by noise.
 

@@ -16,12 +16,30 @@ CLIPPED_SAMPLES: Final = 3
 """So many times so many equal samples at the extreme are a recording that clips."""
 GAIN_DB: Final = 0.3
 """Two markers that were played alike differ by less, or something sets the level by itself."""
+MARKER_DB: Final = 0.5
+"""So far a marker may be from what the sweep foretells; through what is linear they agree."""
+TAIL_DB: Final = 2.0
+"""And so far what follows it, in a room."""
 CLOCK_PPM: Final = 10.0
 """From here on two clocks are worth telling; crystals hold 20 to 100."""
 HUM_DB: Final = 6.0
 """Hum that stands this far above the noise in the silences is taken out, and told."""
 NOISY_SHARE: Final = 0.02
 """The sweep itself, where it is less sure than this by noise alone, one standard deviation, is lost in it."""
+LOUD_DB: Final = -20.0
+"""A response further below its loudest is soft by nature: noise there is not held against the recording."""
+NOISY_ROWS: Final = 0.1
+"""Share of a response's louder rows that may be lost in noise before it is told."""
+HIGHEST_SHARE: Final = 0.49
+"""Of the samples a second: up to here a recorder's filter lets through."""
+WIRE_DB: Final = 2.0
+SPEAKER_DB: Final = 6.0
+"""Between its loudest and softest tenth a cable is more level than the first, a speaker in a room less than the
+second."""
+CLIFF_DB: Final = 30.0
+CLIFF_OCTAVES: Final = 1.0 / 6.0
+"""A fall by so much within so little, for good, is no speaker's and no microphone's: lossy formats and low rates do
+it."""
 RESISTOR_WRONG: Final = 0.1
 """A resistor that reads further than this from what was said is not that resistor."""
 

@@ -12,9 +12,10 @@ from xover.curve import Complex, Curve, Evidence, Float, Unit
 from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
 from xover.files.wav import is_recording
-from xover.recordings.faults import Found
+from xover.recordings.faults import Found, RecordingFault
 from xover.recordings.reading import TwoChannels, read_plan, read_two_channels
 from xover.recordings.sweep import SweepPlan
+from xover.recordings.told import UnreadableRecordingError
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,9 @@ class ChannelRatio:
         return self.curve.at(frequency_hz), np.interp(frequency_hz, self.curve.frequency_hz, self.sigma)
 
 
-def read_ratio(paths: Sequence[Path | str], played: Sequence[Path | str], warnings: list[str]) -> ChannelRatio:
+def read_ratio(
+    paths: Sequence[Path | str], played: Sequence[Path | str], warnings: list[str], *, shorted: bool = False
+) -> ChannelRatio:
     """One ratio of one or more takes; several are averaged over the rows that all have.
 
     Parameters
@@ -53,13 +56,13 @@ def read_ratio(paths: Sequence[Path | str], played: Sequence[Path | str], warnin
                 "a recording says nothing without the file that was played", f"give it by {named('played')}"
             )
         plans = list(map(read_plan, played))
-    takes = [_one(path, plans, warnings) for path in paths]
+    takes = [_one(path, plans, warnings, shorted) for path in paths]
     return takes[0] if len(takes) == 1 else _averaged(takes, paths)
 
 
-def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str]) -> ChannelRatio:
+def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str], shorted: bool) -> ChannelRatio:
     if plans and is_recording(path):
-        got = _by_its_own(path, plans)
+        got = _by_its_own(path, plans, shorted)
         curve = Curve(got.frequency_hz, got.value, Unit.RATIO, Evidence.MEASURED, True, str(path))
         return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found))
     curve, found = read_response(path, Evidence.MEASURED, ratio=True)
@@ -69,15 +72,15 @@ def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str]) -> C
     return ChannelRatio(curve, np.zeros(len(curve.frequency_hz)))
 
 
-def _by_its_own(path: Path | str, plans: Sequence[SweepPlan]) -> TwoChannels:
-    """A recording by the first of the sweeps that is in it."""
+def _by_its_own(path: Path | str, plans: Sequence[SweepPlan], shorted: bool) -> TwoChannels:
+    """A recording by the first of the sweeps that is in it; where none can be read, what is wrong with its own."""
     faults = []
     for plan in plans:
         try:
-            return read_two_channels(path, plan)
-        except InputError as fault:
+            return read_two_channels(path, plan, shorted=shorted)
+        except UnreadableRecordingError as fault:
             faults.append(fault)
-    raise faults[0]
+    raise min(faults, key=lambda one: one.found is not None and one.found.fault is RecordingFault.OTHER_SWEEP)
 
 
 def _averaged(takes: Sequence[ChannelRatio], paths: Sequence[Path | str]) -> ChannelRatio:

@@ -112,10 +112,7 @@ class JigStudy(Readable):
             impedance_ohm=np.abs(self.impedance_ohm),
             phase_deg=np.degrees(np.angle(self.impedance_ohm)),
             known_resistor=self.check,
-            found=[
-                {"file": name, "fault": f.fault.value, "channel": f.channel or None, "figure": f.figure}
-                for name, f in self.found
-            ],
+            found=[{"file": name, **f.plain()} for name, f in self.found],
         )
 
 
@@ -153,7 +150,8 @@ def study_jig(
     warnings: list[str] = []
     taken = read_ratio([ratio_file, *again], played, warnings)
     both = read_ratio([both_file], played, warnings) if both_file is not None else None
-    others = [read_ratio([p], played, warnings) for p in (open_file, short_file) if p is not None]
+    others = [read_ratio([open_file], played, warnings)] if open_file is not None else []
+    others += [read_ratio([short_file], played, warnings, shorted=True)] if short_file is not None else []
     if len(others) == 1 or (others and known is None):
         raise OptionError(
             f"{named('open_file')}, {named('short_file')} and {named('known')} only serve together", "give all three"

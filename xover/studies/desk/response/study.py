@@ -17,9 +17,9 @@ from xover.files.add_curve import FolderCurve
 from xover.files.tables import read_response
 from xover.files.wav import read_wav
 from xover.readable import Readable
-from xover.recordings.faults import Found
+from xover.recordings.faults import Found, noise_fault
 from xover.recordings.gate import Arrival, find_arrival, gated
-from xover.recordings.reading import grid_of, read_plan, read_recording
+from xover.recordings.reading import grid_of, read_microphone, read_plan
 from xover.recordings.transfer import HARMONICS, harmonics
 from xover.rules.instruments import Instrument
 from xover.rules.recordings import GATE_SHARE, LONGEST_GATE_S
@@ -112,7 +112,7 @@ class RecordedResponse(Readable):
             "gate_s": self.gate_s,
             "delay_s": self.delay_s,
             "worst_harmonic": None if worst is None else dict(zip(("order", "db", "hz"), worst, strict=True)),
-            "found": [{"fault": f.fault.value, "channel": f.channel or None, "figure": f.figure} for f in self.found],
+            "found": [f.plain() for f in self.found],
             "warnings": list(self.warnings),
         }
 
@@ -159,8 +159,7 @@ def read_recorded(
     if reference == microphone:
         raise OptionError(f"{named('loop')} and {named('microphone')} are one channel", "give two, or no loop-back")
     plan = read_plan(played)
-    channels = [microphone - 1, *([reference - 1] if reference is not None else [])]
-    found, faults = read_recording(whole, plan, channels)
+    found, faults = read_microphone(whole, plan, microphone - 1, None if reference is None else reference - 1)
     loop_at = None if reference is None else 1
     arrival = find_arrival(found, 0, loop_at)
     gate = gate_s
@@ -173,6 +172,8 @@ def read_recorded(
             f"a gate of {1000 * gate:.2g} ms leaves no band of the sweep", f"give a longer {named('gate_ms')}"
         )
     value, sigma = gated(found, 0, loop_at, arrival.at_s, gate, grid)
+    noisy = noise_fault(value, sigma)
+    faults += [] if noisy is None else [noisy]
     delay = distance_m / SPEED_OF_SOUND_M_S
     level = 20.0 * np.log10(np.abs(value) * distance_m)
     reach = None

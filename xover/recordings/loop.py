@@ -1,0 +1,50 @@
+"""Microphone beside loop-back: whether each is what it is said to be, and which way the first pressure goes."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from xover.curve import Complex, Float
+from xover.recordings.faults import Found, RecordingFault
+from xover.recordings.transfer import Deconvolved
+from xover.rules.recordings import SPEAKER_DB, WIRE_DB
+
+_WINDOW_S: Final = 0.05
+_BEFORE_S: Final = 1e-3
+_HALF_WAVE: Final = 0.35
+"""Of the highest swing: what is smaller may be noise, or what a filter does before its pulse."""
+
+
+def loop_fault(found: Deconvolved, microphone: int, loop: int) -> Found | None:
+    """Swapped channels, or a loop-back that is none, by how level they are: a wire is, a speaker is not.
+
+    Parameters
+    ----------
+    microphone, loop : rows of `found`.
+    """
+    low, high = found.plan.usable_hz
+    f = np.geomspace(max(200.0, low), min(10_000.0, high), 200)
+    a, b = (found.around(row, _WINDOW_S, f) for row in (microphone, loop))
+    heard, wire, both = _unevenness_db(a), _unevenness_db(b), _unevenness_db(a / b)
+    if heard < WIRE_DB < 0.5 * wire:
+        return Found(RecordingFault.SWAPPED, loop + 1, wire)
+    same = both < 0.25 * WIRE_DB and heard > 0.75 * WIRE_DB
+    return Found(RecordingFault.NO_LOOP, loop + 1, wire) if wire > SPEAKER_DB or same else None
+
+
+def first_pressure(found: Deconvolved, microphone: int, loop: int) -> int:
+    """1 or -1: the way in which the microphone first swings far when the loop-back swings up; 0 where it is small."""
+    heard, wire = found.responses[microphone], found.responses[loop]
+    sign = float(np.sign(wire[int(np.argmax(np.abs(wire)))]))
+    top = int(np.argmax(np.abs(heard)))
+    piece = sign * heard[max(0, top - int(_BEFORE_S * found.rate_hz)) : top + 1]
+    far = np.flatnonzero(np.abs(piece) >= _HALF_WAVE * abs(piece[-1]))
+    return int(np.sign(piece[far[0]]))
+
+
+def _unevenness_db(value: Complex) -> float:
+    """Between the loudest and the softest tenth."""
+    level: Float = 20.0 * np.log10(np.maximum(np.abs(value), 1e-12))
+    return float(np.quantile(level, 0.9) - np.quantile(level, 0.1))
