@@ -23,7 +23,9 @@ _DIED: Final = 10.0**-4.5
 _EARLY_S: Final = 0.02
 _LATE_S: Final = 0.3
 _BODY_S: Final = MARKER_S + 0.01
-_TAIL_S: Final = np.arange(MARKER_S + 0.03, _LATE_S - 0.04, 0.02)
+_WAY_S: Final = 0.03
+"""Sound is on its way no longer than this."""
+_TAIL_S: Final = np.arange(MARKER_S + 0.03, _LATE_S - _WAY_S - 0.01, 0.02)
 """Starts of slices of what follows a marker."""
 _ABOVE_NOISE: Final = 10.0
 """Powers that stand less far above the noise are not asked."""
@@ -45,7 +47,7 @@ def gain_faults(samples: Float, place: SweepPlace, plan: SweepPlan, found: Decon
     for channel, response in enumerate(found.responses):
         cut = response[found.zero - early : found.zero + size - early]
         foretold = np.fft.irfft(np.fft.rfft(cut, 2 * size) * spectrum)[:size]
-        at = early + int(np.argmax(np.abs(cut))) - early
+        at = int(np.argmax(np.abs(cut[: early + int(_WAY_S * found.rate_hz)])))
         body = slice(max(0, at - early // 4), at + int(_BODY_S * found.rate_hz))
         starts = at + (_TAIL_S * found.rate_hz).astype(int)
         waves = [_in_band(w, found, plan) for w in (foretold, first[:, channel], last[:, channel], silent[:, channel])]
