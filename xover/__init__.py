@@ -17,7 +17,20 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from xover.api.bench import capacitor, circuits, coil, compare, formula, jig, pad, response, sweep, to_json, values
+    from xover.api.bench import (
+        capacitor,
+        circuits,
+        coil,
+        compare,
+        formula,
+        jig,
+        pad,
+        record,
+        response,
+        sweep,
+        to_json,
+        values,
+    )
     from xover.api.draw import draw
     from xover.api.loudspeaker import Loudspeaker, new, open
     from xover.curve import Curve, log_grid
@@ -44,6 +57,7 @@ __all__ = [
     "new",
     "open",
     "pad",
+    "record",
     "response",
     "save",
     "sweep",
@@ -60,6 +74,7 @@ _HOMES = {
         "formula",
         "jig",
         "pad",
+        "record",
         "response",
         "sweep",
         "to_json",

@@ -208,6 +208,7 @@ class Question:
     output : attribute that holds the text of a file, or its bytes. fault : one that tells what in an answer that is
         whole otherwise is missing by a fault of xover itself; the command ends with status 3 then.
     written : what is said of that file, {path} and {result} filled in. piped : without one, its text alone is shown.
+    watched : whether its progress is shown from the first moment on.
     told_in : module beside the question that has its `tell`.
     shows : options that only change what is shown; `tell` takes them by name, and `strict` if it has such a parameter.
     opens : whether its first parameter is an opened speaker.
@@ -228,6 +229,7 @@ class Question:
     fault: str = ""
     written: str = "Written to {path}."
     piped: bool = False
+    watched: bool = False
     told_in: str = "words"
     shows: Mapping[str, tuple[Ask, Any]] = dataclasses.field(default_factory=dict)
     opens: bool = True

@@ -16,7 +16,7 @@ METHODS = [name for name, _ in inspect.getmembers(Loudspeaker, inspect.isfunctio
 FUNCTIONS = [name for name in xover.__all__ if inspect.isfunction(getattr(xover, name)) and name != "log_grid"]
 # Those whose example would take long, or write a file.
 NOT_RUN = {"add_network", "bypass", "check", "decide", "formula", "new", "pair", "redesign", "refresh", "save", "spice"}
-NOT_RUN |= {"response", "sweep", "undo"}
+NOT_RUN |= {"record", "response", "sweep", "undo"}
 NOT_RUN |= {"circuit", "judge", "response"}  # lcapy's; see tests/studies/test_formula_in_time.py
 NOT_RUN |= {"angles", "compare", "crosstalk", "draw", "infer", "jig", "report", "to_json", "tolerance", "verify"}
 
@@ -61,7 +61,7 @@ def test_a_wrong_name_is_an_attribute_error():
 def test_there_is_a_method_for_each_command_of_a_speaker():
     from xover.studies import HOMES as COMMANDS
 
-    of_no_speaker = {"new", "sweep", "jig", "response", "values", "coil", "capacitor"}
+    of_no_speaker = {"new", "sweep", "record", "jig", "response", "values", "coil", "capacitor"}
     assert set(COMMANDS) - of_no_speaker <= set(METHODS)
     assert of_no_speaker <= set(FUNCTIONS)
 
@@ -77,7 +77,7 @@ def test_each_says_units_errors_and_an_example_and_is_typed(name):
     assert all(p.annotation is not inspect.Parameter.empty for p in parameters)
     optional = [p for p in parameters if p.default is not inspect.Parameter.empty]
     by_place = [p.name for p in optional if p.kind is not inspect.Parameter.KEYWORD_ONLY]
-    assert by_place in ([], ["network"], ["circuit"], ["name"], ["target"])
+    assert by_place in ([], ["network"], ["circuit"], ["name"], ["target"], ["played"])
     assert [p.name for p in optional if p.name not in words and p.name not in ("network", "frequency_hz")] == []
 
 

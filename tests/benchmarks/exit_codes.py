@@ -35,6 +35,7 @@ COMMANDS = {
     "new": "new made-{n}",
     "jig": "jig ratio.csv --resistor 10 --both both.csv -o ohms-{n}.csv",
     "sweep": "sweep --seconds 4 -o sweep-{n}.wav",
+    "record": "record --list",
     "response": "response played.wav --played played.wav",
     "check": f"check {LEFT}",
     "undo": f"undo {LEFT} --look",

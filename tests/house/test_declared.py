@@ -34,7 +34,7 @@ OF_BAND = [pytest.param(p, a, id=f"{c}-{p}") for c, p, a in ALL if a.unit.metava
 
 def test_every_command_is_declared():
     assert [n for group in GROUPS.values() for n in group] == list(HOMES)
-    assert len(HOMES) == 31
+    assert len(HOMES) == 32
     assert len(ALL) > 90
     assert len(OF_DB) >= 7
     assert len(OF_BAND) >= 4

@@ -12,6 +12,7 @@ from xover.studies.desk.capacitor import capacitor as _capacitor
 from xover.studies.desk.coil import coil as _coil
 from xover.studies.desk.jig import jig as _jig
 from xover.studies.desk.pad import pad as _pad
+from xover.studies.desk.record import record as _record
 from xover.studies.desk.response import response as _response
 from xover.studies.desk.sweep import sweep as _sweep
 from xover.studies.desk.values import values as _values
@@ -25,6 +26,7 @@ compare = asks_alone(_compare)
 capacitor = asks_alone(_capacitor)
 coil = asks_alone(_coil)
 jig = asks_alone(_jig)
+record = asks_alone(_record)
 response = asks_alone(_response)
 sweep = asks_alone(_sweep)
 values = asks_alone(_values)

@@ -152,7 +152,7 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     if common.get("plot") is not None and q.plot_needs and typed[q.plot_needs] is None:
         raise OptionError(f"{named('plot')} has nothing to draw", f"give {named(q.plot_needs)}")
     given: dict[str, Any] = {}
-    with ProgressBar() as bar:
+    with ProgressBar(0.0 if q.watched else None) as bar:
         for asked in asked_of(asks):
             if isinstance(asked.ask, Grid):
                 given[asked.name] = _frequencies(typed, asked.ask)

@@ -14,6 +14,8 @@ LEAST_LEVEL_DB: Final = -60.0
 CLIPPED_RUNS: Final = 3
 CLIPPED_SAMPLES: Final = 3
 """So many times so many equal samples at the extreme are a recording that clips."""
+FULL_SCALE: Final = 0.9999
+"""An input that reaches it while it is recorded clips."""
 GAIN_DB: Final = 0.3
 """Two markers that were played alike differ by less, or something sets the level by itself."""
 MARKER_DB: Final = 0.5

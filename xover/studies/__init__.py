@@ -10,6 +10,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "Start": {
         "new": "studies.desk.new",
         "sweep": "studies.desk.sweep",
+        "record": "studies.desk.record",
         "jig": "studies.desk.jig",
         "response": "studies.desk.response",
         "check": "studies.desk.check",

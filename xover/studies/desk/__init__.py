@@ -1,1 +1,1 @@
-"""Around the speaker: new, check, values, pad, jig, spice."""
+"""Around the speaker: new, sweep, record, jig, response, check, values, pad, spice."""
