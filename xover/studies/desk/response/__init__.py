@@ -38,7 +38,7 @@ def response(
         Ask("What that file holds: its response, taken off, or a correction, added.", one_of("response", "correction")),
     ] = None,
     same_place: Annotated[
-        bool, Ask("The microphone stands where it stood for the other drivers: with --into, one time for all.", YES)
+        bool, Ask("The microphone stands, and is read, as for the other drivers: --into says one time for all.", YES)
     ] = False,
 ) -> "RecordedResponse":
     """A driver's response from a recording.

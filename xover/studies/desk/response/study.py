@@ -77,7 +77,8 @@ class RecordedResponse(Readable):
         why = f"{instrument.value}, {'by' if known else 'without'} the microphone's own file"
         if self.phase_deg is None:
             return FolderCurve(self.table, lines, instrument, f"{why}; its timing is unknown", "minimum")
-        common = "one time for all" if self.same_place else "timing unknown: say --same-place if it has not moved"
+        same = f"one time for all drivers that are read with --distance {self.distance_m:g}m"
+        common = same if self.same_place else "timing unknown: say --same-place if it has not moved"
         timing = "common" if self.same_place else "unknown"
         return FolderCurve(self.table, lines, instrument, f"{why}; {common}", "measured", timing)
 
