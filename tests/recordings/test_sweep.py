@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError
+from xover.recordings.place import find_sweep
 from xover.recordings.sweep import SweepPlan, checked, marker, pink_noise, plan_of, played, sweep
 
 PLAN = SweepPlan(48_000, 20.0, 20_000.0, 3.0, -6.0)
@@ -118,3 +119,11 @@ def test_noise_for_a_tweeter_has_nothing_below_its_band():
     f = np.fft.rfftfreq(len(noise), 1 / 48_000)
     assert size[f < 200.0].max() < 1e-9 * size.max()
     assert size[(f > 200.0) & (f < 400.0)].min() > 0.1 * size.max()
+
+
+@pytest.mark.parametrize(("rate", "low", "high"), [(8000, 200.0, 3840.0), (44_100, 5.0, 20_000.0)])
+def test_two_markers_of_one_clock_stand_as_far_apart_as_they_were_played(rate, low, high):
+    """To 0.2 ppm, at rates too at which their times are no whole samples."""
+    plan = SweepPlan(rate, low, high, 1.0, -6.0)
+    place = find_sweep(played(plan), rate, plan)
+    assert abs(place.clock_ppm) < 0.2

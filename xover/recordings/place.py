@@ -44,7 +44,8 @@ def find_sweep(samples: Float, rate_hz: int, plan: SweepPlan) -> SweepPlace | No
     if found is None:
         return None
     first, last = found
-    apart = (plan.last_marker_s - plan.first_marker_s) * plan.rate_hz
+    # They are played at whole samples.
+    apart = round(plan.last_marker_s * plan.rate_hz) - round(plan.first_marker_s * plan.rate_hz)
     stretch = (last - first) / apart
     return SweepPlace(first, stretch, 1e6 * (stretch / nominal - 1.0))
 
