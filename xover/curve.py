@@ -40,6 +40,22 @@ class Unit(StrEnum):
     RATIO = "V/V"
 
 
+@dataclass(frozen=True, eq=False)
+class StatedError:
+    """How sure a table says that its rows are: (n,) bound of the relative error; NaN where it does not say."""
+
+    frequency_hz: Float
+    share: Float
+
+    def worst(self, lowest_hz: float = 0.0, highest_hz: float = np.inf) -> tuple[float, float] | None:
+        """Largest within a band, and its frequency; None where nothing is said there."""
+        known = (self.frequency_hz >= lowest_hz) & (self.frequency_hz <= highest_hz) & np.isfinite(self.share)
+        if not known.any():
+            return None
+        at = int(np.argmax(np.where(known, self.share, -1.0)))
+        return float(self.share[at]), float(self.frequency_hz[at])
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Curve(Readable):
     """Complex values over frequency, e^{+jwt}, peak-free (ratios or rms phasors).
@@ -53,6 +69,7 @@ class Curve(Readable):
     has_phase : False where only the magnitude was measured. phase_rebuilt : True where it has one by its magnitude.
     source : file or words to name it in messages.
     ledger : what became of every line of that file; None where there is none.
+    stated : how sure the file says that it is; None where it does not.
     """
 
     frequency_hz: Float
@@ -63,6 +80,7 @@ class Curve(Readable):
     source: str = ""
     phase_rebuilt: bool = False
     ledger: Ledger | None = None
+    stated: StatedError | None = None
 
     def __post_init__(self) -> None:
         f = np.array(self.frequency_hz, dtype=float)

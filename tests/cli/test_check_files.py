@@ -81,6 +81,17 @@ def test_many_files_are_told_in_few_lines() -> None:
     assert len(whole.items) == len(files) == 6
 
 
+def test_how_sure_a_file_says_that_it_is(tmp_path: Path) -> None:
+    folder = shutil.copytree(EXAMPLE, tmp_path / "attic") / "left"
+    head, *rows = (folder / TABLE).read_text(encoding="utf-8").splitlines()[FIRST - 2 :]
+    sure = "".join(f"{row},{'3.1' if row.startswith('10.1455') else '0.4'}\n" for row in rows)
+    (folder / TABLE).write_text(f"{head},uncertainty (%)\n{sure}", encoding="utf-8")
+    first, *others = sweep_files(open_speaker(folder))
+    assert "sure to 3.1 % at worst, at 10.1 Hz, as it says itself" in first.told(False)
+    assert first.plain()["stated_uncertainty"] == pytest.approx(0.031)
+    assert not any("sure to" in file.told(True) for file in others)
+
+
 LINEAR, LOG = np.arange(1.0, 2001.0) * 12.0, log_grid(10.0, 40e3, 48)
 MIXED = np.concatenate([np.arange(10.0, 400.0, 5.0), log_grid(400.0, 20e3, 48)])
 THIRDS = np.array([20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250, 1600.0])

@@ -42,9 +42,13 @@ def test_json_by_contract_and_the_truth_of_the_examples(run, examples, name, swe
     assert {part for part, told in answer["parts"].items() if not told["seen"]} == hidden
 
 
-def test_page_fits_and_says_what_to_do_next(run, examples):
+def test_page_fits_and_says_what_to_do_next(run, examples, tmp_path):
     left = examples / "attic-two-way" / "left"
-    done = run("infer", left, "--impedance", left / "terminals-found.csv", "--all")
+    *_, head, first = (rows := (left / "terminals-found.csv").read_text().splitlines())[:4]
+    assert first[0].isdigit()
+    stated = "".join(f"{row},{'0.7' if i else '2.4'}\n" for i, row in enumerate(rows[3:]))
+    (tmp_path / "terminals.csv").write_text(f"{head},uncertainty (%)\n{stated}")
+    done = run("infer", left, "--impedance", tmp_path / "terminals.csv", "--all")
     assert done.status == 0
     assert max(map(len, done.out.splitlines())) <= 80
     text = " ".join(done.out.split())
@@ -52,6 +56,7 @@ def test_page_fits_and_says_what_to_do_next(run, examples):
         "The network fits, and every part is seen",
         "give it as ratio tweeter=FILE",
         "causal yes",
+        "sure to 2.4 % at worst, as its table says",
     ):
         assert words in text
     # With drivers that stay as they were swept; else the woofer's Re has a part in the sum.

@@ -93,7 +93,7 @@ def test_takes_are_averaged_and_their_scatter_told(run, bench):
         (("woofer.wav", "--resistor", "10", "--played", "woofer.wav"), "does not tell what sweep it holds"),
         (("woofer.wav", "--resistor", "10", "--played", "sweep.wav", "--open", "open.wav"), "only serve together"),
         (("nowhere.wav", "--resistor", "10", "--played", "sweep.wav"), "does not exist"),
-        (("sweep.wav", "--resistor", "10", "--played", "sweep.wav"), "no passive impedance"),
+        (("sweep.wav", "--resistor", "10", "--played", "sweep.wav"), "both channels read the same"),
     ],
 )
 def test_bad_recordings_are_one_line(run, bench, monkeypatch, arguments, words):

@@ -356,3 +356,23 @@ def test_odd_ends_of_a_table() -> None:
         rows = "\n".join(f"{f:g};{m:g};{scale * p:.15g}" for f, m, p in ROWS)
         assert check(f"{header}\n{rows}") == ()
     assert check("f;\u03c6;|Z|\n" + text_of([(f, p, m) for f, m, p in ROWS], ";")) == ()
+
+
+def test_a_column_of_uncertainty_is_taken_for_nothing_else() -> None:
+    """Behind the phase, in its place, before it, or without its unit: the other columns stay what they are."""
+    rows = [(*row, 0.5 + i) for i, row in enumerate(ROWS)]
+    for head in ("frequency Hz,impedance ohm,phase deg,uncertainty (%)", "Hz,ohm,deg,Uncertainty (%)"):
+        assert check(f"{head}\n{text_of(rows, ',')}") == ()
+        table = parse_table(f"{head}\n{text_of(rows[::-1], ',')}", PATH, "ohm")
+        assert table.stated_share is not None
+        np.testing.assert_allclose(table.stated_share, [(0.5 + i) / 100.0 for i in range(len(ROWS))])
+    check(f"Hz,ohm,deg,uncertainty\n{text_of(rows, ',')}")
+    assert parse_table(f"Hz,ohm,deg,uncertainty\n{text_of(rows, ',')}", PATH, "ohm").stated_share is None
+    first = [(f, m, u, p) for f, m, p, u in rows]
+    check(f"Hz,ohm,uncertainty %,deg\n{text_of(first, ',')}")
+    bare = parse_table(f"Hz,ohm,uncertainty (%)\n{text_of([(f, m, u) for f, m, _, u in rows], ',')}", PATH, "ohm")
+    assert bare.phase_deg is None
+    odd = [(*row, u) for row, u in zip(ROWS, (1, -1, 2, 3, 4, 5, 6, 7), strict=True)]
+    stated = parse_table(f"Hz,ohm,deg,uncertainty (%)\n{text_of(odd, ',')}", PATH, "ohm").stated_share
+    assert stated is not None
+    assert np.isnan(stated).tolist() == [False, True] + [False] * 6

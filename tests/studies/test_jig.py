@@ -91,6 +91,88 @@ def test_a_known_resistor_tells_whether_the_jig_is_right(tmp_path):
     assert any("mend the jig" in w for w in study.warnings)
 
 
+@pytest.mark.parametrize("across", list(Across))
+@pytest.mark.parametrize(
+    "load", [Z, np.full(F.shape, 8.0 + 0j), 5.0 + 1e5 / (2j * np.pi * F), 6.0 + 30.0 / (1 + 5j * (F / 35.0 - 35.0 / F))]
+)
+def test_each_miswiring_is_named_and_no_other(tmp_path, across, load):
+    """Swapped, turned round, both; and a sound jig is refused by none of them."""
+    h = divided(load, 10.0, across)
+    assert study_jig(write(tmp_path / "sound.csv", h), 10.0, across=across).impedance_ohm.size == len(F)
+    for ratio, words in ((1.0 / h, "channels are swapped:"), (-h, "turned round: its"), (-1.0 / h, "swapped and one")):
+        with pytest.raises(InputError, match=words):
+            study_jig(write(tmp_path / "ratio.csv", ratio), 10.0, across=across)
+
+
+def test_both_inputs_on_one_point_are_named(tmp_path):
+    with pytest.raises(InputError, match="both channels read the same"):
+        study_jig(write(tmp_path / "ratio.csv", np.full(F.shape, 1.001 + 0.002j)), 10.0)
+
+
+def warned(tmp_path, z, resistor, said=None, **more):
+    study = study_jig(write(tmp_path / "ratio.csv", divided(z, resistor, Across.DRIVER)), said or resistor, **more)
+    return [w for w in study.warnings if "voice coil" in w]
+
+
+def test_what_no_voice_coil_shows_is_asked_about(tmp_path):
+    """A resistor ten times as large as said; and the second channel across the other part: R^2/Z is passive too."""
+    assert not warned(tmp_path, Z, 10.0)
+    assert ["below any common voice coil" in w for w in warned(tmp_path, Z, 100.0, 10.0)] == [True]
+    assert ["above any common voice coil" in w for w in warned(tmp_path, Z, 10.0, 1000.0)] == [True]
+    f = np.geomspace(20.0, 20_000.0, 81)
+    woofer = 6.2 + 30.0 / (1 + 5j * (f / 35.0 - 35.0 / f)) + 2j * np.pi * f * 0.4e-3
+    behind_capacitor = 6.0 + 1j * (2 * np.pi * f * 0.05e-3 - 1 / (2 * np.pi * f * 4.7e-6))
+    for z, across, count in (
+        (woofer, Across.RESISTOR, 1),
+        (woofer, Across.DRIVER, 0),
+        (behind_capacitor, Across.DRIVER, 0),
+    ):
+        ratio = write(tmp_path / "ratio.csv", divided(z, 10.0, Across.DRIVER), f)
+        study = study_jig(ratio, 10.0, across=across)
+        assert sum("reads as a capacitance" in w for w in study.warnings) == count
+
+
+def test_leads_that_are_more_than_is_measured(tmp_path):
+    ratio = write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER))
+    with pytest.raises(OptionError, match="more than most rows measure"):
+        study_jig(ratio, 10.0, leads_ohm=20.0)
+
+
+def test_open_and_short_in_each_others_place(tmp_path):
+    """They would turn every impedance over, and with the known resistor like the jig's own nothing else tells."""
+    paths = [write(tmp_path / f"{i}.csv", h * np.ones(F.shape)) for i, h in enumerate((0.999, 0.01, 0.5))]
+    ratio = write(tmp_path / "ratio.csv", divided(Z, 10.0, Across.DRIVER))
+    study = study_jig(ratio, 10.0, open_file=paths[0], short_file=paths[1], known=(paths[2], 10.0))
+    assert np.abs(study.impedance_ohm / Z - 1.0).max() < 0.15
+    with pytest.raises(InputError, match="the open reads less than the short"):
+        study_jig(ratio, 10.0, open_file=paths[1], short_file=paths[0], known=(paths[2], 10.0))
+
+
+def test_a_driver_that_warms_up_between_takes(tmp_path):
+    """Three takes with Re 6.0, 6.1, 6.2: the mean is told, its scatter, and how sure that makes it."""
+    takes = [write(tmp_path / f"{r}.csv", divided(Z + r, 10.0, Across.DRIVER)) for r in (0.0, 0.1, 0.2)]
+    one = study_jig(takes[0], 10.0)
+    study = study_jig(takes[0], 10.0, again=takes[1:])
+    ratios = np.array([divided(Z + r, 10.0, Across.DRIVER) for r in (0.0, 0.1, 0.2)])
+    spread = np.sqrt((np.abs(ratios - ratios.mean(axis=0)) ** 2).sum(axis=0) / 2)
+    assert study.scatter_share == pytest.approx((spread / np.abs(ratios.mean(axis=0))).max(), rel=1e-6)
+    np.testing.assert_allclose(study.impedance_ohm, Z + 0.1, rtol=1e-3)
+    more = study.error_share - one.error_share
+    low = F < 100.0  # 0.1 ohm of 6 ohm, by the root of three, twice
+    np.testing.assert_allclose(more[low], 2 * 0.1 / 6.1 / np.sqrt(3), rtol=0.02)
+
+
+def test_a_gain_and_a_crosstalk_move_the_impedance_as_the_formulas_say():
+    """dZ/Z = e (1 + Z/R): 7.2 % for 0.1 dB at 52 ohm with 10 ohm; crosstalk k of both channels: 3 k at Z = R."""
+    h = np.array([52.0 / 62.0 + 0j])
+    e = 1e-3 * (10 ** (0.1 / 20) - 1.0)  # to the first order
+    moved = impedance_of_ratio(h * (1 + e), 10.0, Across.DRIVER)[0].real
+    assert (moved / 52.0 - 1.0) / 1e-3 == pytest.approx(0.072, abs=3e-4)
+    k = 1e-4
+    both = np.array([(0.5 + k) / (1 + 0.5 * k) + 0j])
+    assert abs(impedance_of_ratio(both, 10.0, Across.DRIVER)[0] / 10.0 - 1.0) == pytest.approx(3 * k, rel=1e-3)
+
+
 def test_swapped_channels_are_refused(tmp_path):
     ratio = write(tmp_path / "ratio.csv", 1.0 / divided(Z, 10.0, Across.DRIVER))
     with pytest.raises(InputError, match="swap the channels") as caught:
@@ -126,3 +208,5 @@ def test_the_table_reads_back(tmp_path):
     curve, warnings = read_impedance(tmp_path / "z.csv", "measured")
     assert not warnings
     np.testing.assert_allclose(curve.value, Z, rtol=1e-5)
+    np.testing.assert_allclose(curve.stated.frequency_hz, curve.frequency_hz)
+    np.testing.assert_allclose(curve.stated.share, study.error_share, rtol=5e-3)

@@ -39,6 +39,7 @@ class Columns:
     frequency, magnitude, phase : column numbers from 0; phase is None where there is none.
     frequency_scale, magnitude_scale, phase_scale : factors to Hz, ohm (1 for dB) and degrees.
     frequency_declared, magnitude_declared, phase_declared : the header named the unit.
+    uncertainty : column of the uncertainty in percent; None without one.
     named : the header named every one of the three columns.
     parts : magnitude and phase are the columns of a real and an imaginary part, and their factors those to ohm, or to
         the pressure of which 1 is 0 dB.
@@ -56,6 +57,7 @@ class Columns:
     phase_declared: bool = False
     named: bool = False
     parts: bool = False
+    uncertainty: int | None = None
     warnings: tuple[str, ...] = ()
 
 
@@ -88,9 +90,11 @@ def read_header(raw: RawTable, quantity: Quantity) -> Columns:
         return _usual_order(raw)
     line, headings = found
     try:
-        return _columns(headings, raw, quantity)
+        columns = _columns(headings, raw, quantity)
     except InputError as error:
         raise error.at(None, line) from None
+    stated = [i for i, h in enumerate(headings) if h is not None and h.role is Role.UNCERTAINTY and h.unit == "%"]
+    return replace(columns, uncertainty=stated[0]) if len(stated) == 1 else columns
 
 
 def denied_reference(raw: RawTable) -> Line | None:

@@ -16,6 +16,7 @@ class Role(Enum):
     PHASE = "phase"
     REAL = "real part"
     IMAGINARY = "imaginary part"
+    UNCERTAINTY = "uncertainty"
     OTHER = "other"
 
 
@@ -91,6 +92,8 @@ def read_heading(field: str) -> Heading | None:
     text = plain(field).strip(COMMENT_MARKS)
     if not text:
         return None
+    if text.startswith("uncertainty"):
+        return Heading(Role.UNCERTAINTY, "%" if "%" in field else None, field)
     named = next(((role, match) for role, pattern in _UNITS if (match := pattern.search(text))), None)
     unit = _unit_name(named[1]["unit"]) if named else None
     whole = " ".join(plain(field).split()).lstrip("\"' *#")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from xover.curve import Complex, Curve, Evidence, Float, Unit
+from xover.curve import Complex, Curve, Evidence, Float, StatedError, Unit
 from xover.errors import InputError
 from xover.files.atomic import read_text
 from xover.files.budget import TABLE_FILE
@@ -35,6 +35,7 @@ class MeasurementTable:
     phase_deg : (n,) as in the file, unwrapped or not; None where it was not measured.
     quantity : "ohm" or "dB".
     ledger : what became of every line of the file.
+    stated_share : (n,) bound of the relative error as the file states it; NaN where it does not; None without a column.
     warnings : what was mended or looks odd, one sentence each; a `Remark` where it is about something that others ask
         for: `About.NO_TIME_REFERENCE`.
     """
@@ -46,6 +47,7 @@ class MeasurementTable:
     quantity: Quantity
     ledger: Ledger
     warnings: tuple[str, ...] = ()
+    stated_share: Float | None = None
 
     def __post_init__(self) -> None:
         for array in (self.frequency_hz, self.magnitude, self.phase_deg):
@@ -102,7 +104,13 @@ def parse_table(text: str, path: Path, quantity: Quantity, *, ratio: bool = Fals
         *found,
     )
     warnings += () if ratio else check_content(sweep, columns.magnitude_declared)
-    return MeasurementTable(path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, raw.ledger, warnings)
+    stated = None
+    if columns.uncertainty is not None:
+        stated = rows[np.searchsorted(raw.lines, sweep.line), columns.uncertainty] / 100.0
+        stated[~(stated >= 0.0)] = np.nan
+    return MeasurementTable(
+        path, sweep.frequency_hz, sweep.magnitude, sweep.phase, quantity, raw.ledger, warnings, stated
+    )
 
 
 def _polar(real: Float, imaginary: Float, quantity: Quantity) -> tuple[Float, Float]:
@@ -133,7 +141,7 @@ def _left_out(lines: Sequence[Line]) -> tuple[str, ...]:
 
 
 def _ignored_columns(raw: RawTable, columns: Columns) -> tuple[str, ...]:
-    if raw.columns <= 3 or columns.named:
+    if raw.columns <= 3 + (columns.uncertainty is not None) or columns.named:
         return ()
     which = "column 4 is" if raw.columns == 4 else f"columns 4 to {raw.columns} are"
     return (f"{which} ignored: frequency, magnitude and phase were read from the first three",)
@@ -183,8 +191,17 @@ def _curve(table: MeasurementTable, magnitude: Float, unit: Unit, evidence: Evid
     value: Complex = magnitude.astype(complex)
     if table.phase_deg is not None:
         value = value * np.exp(1j * np.radians(table.phase_deg))
-    has_phase = table.phase_deg is not None
-    return Curve(table.frequency_hz, value, unit, evidence, has_phase, str(table.path), ledger=table.ledger)
+    stated = None if table.stated_share is None else StatedError(table.frequency_hz, table.stated_share)
+    return Curve(
+        table.frequency_hz,
+        value,
+        unit,
+        evidence,
+        table.phase_deg is not None,
+        str(table.path),
+        ledger=table.ledger,
+        stated=stated,
+    )
 
 
 def _touchstone(path: Path, evidence: Evidence) -> tuple[Curve, tuple[str, ...]]:

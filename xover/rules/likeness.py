@@ -57,6 +57,8 @@ LEAST_OVERLAP_OCTAVES: Final = 3.0
 """Impedance and response of a driver must share this much to say much."""
 PRESSURE_DB: Final = (60.0, 130.0)
 """No driver plays less or more than this at 2.83 V and 1 m."""
+VOICE_COIL_OHM: Final = (1.0, 200.0)
+"""No common loudspeaker driver falls below the first or stays above the second, ohm."""
 CHANNEL_ERROR_DB: Final = 0.1
 """How alike two channels of a sound card are that were not measured against each other."""
 REFERENCE_ERROR: Final = 0.01

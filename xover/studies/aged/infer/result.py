@@ -81,6 +81,8 @@ class Measurement:
     causality : of the first sweep.
     moved : what a driver has moved by since its sweep, where that shows, and its standard deviation; both relative,
         by names such as "woofer fs" (fs, Qms, Bl, Re).
+    stated_share : largest uncertainty that the first sweep's table states in the band; NaN where it states none. It
+        says how sure the jig was, not how much its rows scatter: no row is weighed by it.
     """
 
     noise: Noise
@@ -95,6 +97,7 @@ class Measurement:
     causality: CausalityCheck
     bounded_rows: int
     moved: Mapping[str, tuple[float, float]]
+    stated_share: float = math.nan
 
     def plain(self) -> dict[str, Any]:
         """Its fields, those of the noise among them."""

@@ -208,6 +208,7 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
     lead = place.get("lead")
     rows = problem.sweeps[0]
     f = rows.sweep.frequency_hz
+    stated = None if sweep.curve.stated is None else sweep.curve.stated.worst(float(f[0]), float(f[-1]))
     apart = tuple(float(hz) for hz in f[found.weights.row_weight[0] < _APART])
     return Measurement(
         noise=rows.sweep.noise,
@@ -226,6 +227,7 @@ def _measurement(found: SweepFit, sweep: Sweep, scale: float, jig: Jig) -> Measu
             for i, u in enumerate(problem.nuisances)
             if is_drift(u.name) and deviation[first + i] < _SHARPER * u.spread
         },
+        stated_share=math.nan if stated is None else stated[0],
     )
 
 

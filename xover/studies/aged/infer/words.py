@@ -273,6 +273,8 @@ def _measured(measured: Measurement, residual: float) -> Iterator[Block]:
     noise = measured.noise
     phase = "" if math.isnan(noise.phase_rad) else f", {math.degrees(noise.phase_rad):.2f} degrees"
     yield fact("noise of a row", f"{100 * noise.magnitude:.2f} %{phase}, from {noise.source}")
+    if not math.isnan(measured.stated_share):
+        yield fact("sure to", f"{100 * measured.stated_share:.2g} % at worst, as its table says; shared by its rows")
     drivers = (f"{name} {100 * sigma:.2f} %" for name, sigma in measured.driver_noise.items())
     yield fact("drivers' sweeps", ", ".join(drivers))
     yield fact("left over", f"{100 * residual:.2f} % of |Z|, rms, magnitude and phase together")

@@ -42,7 +42,8 @@ class SweepFile:
     ----------
     file : as speaker.toml names it. rows : lines read as numbers. not_read : lines, from 1, left out as comments
         although they look like rows or stand among them. others : headings and comments.
-    band_hz : lowest and highest frequency.
+    band_hz : lowest and highest frequency. sure : largest uncertainty that the file states, as a share, and where;
+        None where it states none.
     """
 
     file: str
@@ -51,17 +52,20 @@ class SweepFile:
     others: int
     band_hz: tuple[float, float]
     gaps: tuple[Gap, ...]
+    sure: tuple[float, float] | None = None
 
     def plain(self) -> dict[str, Any]:
         """The number of lines not read, and their own in few letters."""
         names = "file rows band_hz gaps"
         return some_of(
             self, names, not_read=len(self.not_read), lines_not_read=spans(self.not_read), others=self.others
-        )
+        ) | ({} if self.sure is None else dict(zip(("stated_uncertainty", "stated_at_hz"), self.sure, strict=True)))
 
     def told(self, everything: bool) -> str:
         """In one sentence."""
         words = f"{self.file}: {self.rows} rows, {hertz(self.band_hz[0])} to {hertz(self.band_hz[1])}"
+        if self.sure is not None:
+            words += f"; sure to {100.0 * self.sure[0]:.2g} % at worst, at {hertz(self.sure[1])}, as it says itself"
         if self.not_read:
             named = spans(self.not_read, None if everything else MOST_SPANS)
             words += f"; {len(self.not_read)} line{'s' * (len(self.not_read) > 1)} not read: {named}"
@@ -96,7 +100,8 @@ def _of_curve(file: str, curve: Curve) -> Iterator[SweepFile]:
     ledger = curve.ledger
     if ledger is not None:
         band = curve.lowest_hz, curve.highest_hz
-        yield SweepFile(file, ledger.rows, ledger.not_read, ledger.others, band, gaps_of(curve.frequency_hz))
+        sure = None if curve.stated is None else curve.stated.worst()
+        yield SweepFile(file, ledger.rows, ledger.not_read, ledger.others, band, gaps_of(curve.frequency_hz), sure)
 
 
 def gaps_of(frequency_hz: Float) -> tuple[Gap, ...]:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from xover.blocks import Block, Head, fact, plain_table
 from xover.curve import Complex, Float
@@ -25,6 +24,7 @@ from xover.rules.instruments import Instrument
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
 from xover.rules.recordings import RESISTOR_WRONG
 from xover.studies.desk.jig.ratios import ChannelRatio, read_ratio
+from xover.studies.desk.jig.wiring import mending_of, miswired, oddities, passive
 
 FEWEST: Final = 8
 _TURNED: Final = 0.5
@@ -98,10 +98,11 @@ class JigStudy(Readable):
 
     @property
     def table(self) -> str:
-        """The sweep as a measurement table that every command reads."""
-        head = "frequency Hz,impedance ohm,phase deg\n"
-        rows = zip(self.frequency_hz, np.abs(self.impedance_ohm), np.degrees(np.angle(self.impedance_ohm)), strict=True)
-        return head + "".join(f"{f:.6g},{z:.6g},{p:.4f}\n" for f, z, p in rows)
+        """The sweep as a measurement table that every command reads, with how sure each row is."""
+        head = "frequency Hz,impedance ohm,phase deg,uncertainty (%)\n"
+        size, angle = np.abs(self.impedance_ohm), np.degrees(np.angle(self.impedance_ohm))
+        rows = zip(self.frequency_hz, size, angle, 100.0 * self.error_share, strict=True)
+        return head + "".join(f"{f:.6g},{z:.6g},{p:.4f},{u:.3g}\n" for f, z, p, u in rows)
 
     def plain(self) -> dict[str, Any]:
         """Curves and figures; SI units."""
@@ -162,12 +163,13 @@ def study_jig(
     calibration: tuple[ChannelRatio, ChannelRatio, ChannelRatio] | None = None
     if others and known is not None:
         calibration = (others[0], others[1], read_ratio([known[0]], played, warnings))
+        _refuse_interchanged(*calibration[:2], across, open_file or "")
         rows = _calibrated(taken, calibration, known[1], error, Path(ratio_file))
         _look_at_resistor(*calibration, known[1], reference_ohm, warnings)
     else:
-        rows = _worked_out(taken, both, reference_ohm, across, error, Path(ratio_file))
-        rows = replace(rows, impedance_ohm=rows.impedance_ohm - leads_ohm)
+        rows = _worked_out(taken, both, reference_ohm, across, leads_ohm, error, Path(ratio_file))
     f, z, share, dropped = rows.frequency_hz, rows.impedance_ohm, rows.error_share + reference_error, rows.dropped
+    warnings += oddities(f, z, reference_ohm, across)
     if dropped:
         warnings.append(
             f"{dropped} rows left out: no passive impedance gives their ratio, or it was not calibrated there"
@@ -249,7 +251,13 @@ def _conditions(
 
 
 def _worked_out(
-    ratio: ChannelRatio, both: ChannelRatio | None, reference_ohm: float, across: Across, error: float, path: Path
+    ratio: ChannelRatio,
+    both: ChannelRatio | None,
+    reference_ohm: float,
+    across: Across,
+    leads_ohm: float,
+    error: float,
+    path: Path,
 ) -> _Rows:
     f, h = ratio.curve.frequency_hz, ratio.curve.value
     sigma = ratio.sigma / np.abs(h)
@@ -257,15 +265,20 @@ def _worked_out(
         same, more = both.at(f)
         h, sigma = h / same, np.hypot(sigma, more / np.abs(same))
     z = impedance_of_ratio(h, reference_ohm, across)
-    good = _passive(z)
+    good = passive(z)
     if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
-        other = Across.RESISTOR if across is Across.DRIVER else Across.DRIVER
-        raise InputError(
-            f"most rows give no passive impedance with the second channel across the {across}",
-            f"swap the channels (the table must be second over first), or say that it is across the {other}",
-            path,
-        )
+        mending = mending_of(miswired(h, reference_ohm, across), across)
+        raise InputError(mending.problem, mending.remedy, path)
     share = error_gain(h) * (error + 2.0 * sigma)
+    size = np.abs(z)
+    z = z - leads_ohm
+    good &= passive(z)
+    if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
+        raise OptionError(
+            f"{named('leads_ohm')} is {leads_ohm:g} ohm, more than most rows measure", "measure the leads again"
+        )
+    # What is left of the impedance is less sure where leads were a part of it.
+    share[good] *= size[good] / np.abs(z[good])
     return _Rows(f[good], z[good], share[good], int((~good).sum()))
 
 
@@ -278,7 +291,7 @@ def _calibrated(
     h, opened, shorted, known = values
     z = impedance_of_three(h, opened, shorted, known, known_ohm)
     gains = gains_of_three(h, opened, shorted, known)
-    good = _passive(z)
+    good = passive(z)
     if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
         raise InputError(
             "most rows give no passive impedance by open, short and known resistor",
@@ -290,9 +303,16 @@ def _calibrated(
     return _Rows(f[good], z[good], share[good], int((~good).sum()))
 
 
-def _passive(z: Complex) -> NDArray[np.bool_]:
-    finite = np.isfinite(z.real) & np.isfinite(z.imag)
-    return finite & (np.where(finite, z.real, -1.0) > 0.0)
+def _refuse_interchanged(opened: ChannelRatio, shorted: ChannelRatio, across: Across, path: Path | str) -> None:
+    """Open and short in each other's place would turn every impedance over."""
+    sizes = [float(np.median(np.abs(one.curve.value))) for one in (opened, shorted)]
+    if (sizes[0] < sizes[1]) is (across is Across.DRIVER):
+        raise InputError(
+            f"the open reads {'less' if across is Across.DRIVER else 'more'} than the short across the {across}",
+            f"{named('open_file')} and {named('short_file')} may stand in each other's place, the channels be swapped, "
+            f"or {named('across')} be wrong",
+            path,
+        )
 
 
 def _look_at_resistor(
@@ -328,8 +348,8 @@ def _known(
         raise OptionError(
             f"{named('known')}: a resistor of {known_ohm:g} ohm", "give what a meter reads on it, above 0"
         )
-    rows = _worked_out(read_ratio([path], played, warnings), both, reference_ohm, across, 0.0, Path(path))
-    f, z = rows.frequency_hz, rows.impedance_ohm - leads_ohm
+    rows = _worked_out(read_ratio([path], played, warnings), both, reference_ohm, across, leads_ohm, 0.0, Path(path))
+    f, z = rows.frequency_hz, rows.impedance_ohm
     off = np.abs(z / known_ohm - 1.0)
     worst = int(np.argmax(off))
     return KnownResistor(
