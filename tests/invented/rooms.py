@@ -116,7 +116,7 @@ def speaker(chance: np.random.Generator, ways: int = 2) -> Network:
     return (Way("woofer", woofer, Voice("woofer", chance), low(bass, 2)), sides, top)
 
 
-def write_folder(folder: Path, networks: Mapping[str, Network], phase: str = "minimum") -> None:
+def write_folder(folder: Path, networks: Mapping[str, Network], apart_m: float = 0.16) -> None:
     """The speaker with its networks, as a person has it: drivers swept and recorded alone, no errors."""
     folder.mkdir(parents=True, exist_ok=True)
     text, f = 'title = "Invented"\ntiming = "unknown"\n', np.geomspace(20.0, 20_000.0, 240)
@@ -125,7 +125,7 @@ def write_folder(folder: Path, networks: Mapping[str, Network], phase: str = "mi
         (folder / f"{name}.cir").write_text(netlist(network), encoding="utf-8")
     for i, way in enumerate(next(iter(networks.values()))):
         text += f'[drivers.{way.name}]\nimpedance = "{way.name}-z.txt"\nresponse = "{way.name}.txt"\n'
-        text += f'phase = "{phase}"\nposition_mm = [0, {160 * i}, 0]\n'
+        text += f'phase = "minimum"\nposition_mm = [0, {1000 * apart_m * i:.0f}, 0]\n'
         z, p = way.driver.impedance_ohm(f), way.voice(f)
         _table(folder / f"{way.name}-z.txt", f, np.abs(z), np.angle(z, deg=True), "ohm")
         _table(folder / f"{way.name}.txt", f, 20 * np.log10(np.abs(p)), np.angle(p, deg=True), "dB")

@@ -20,6 +20,7 @@ from xover.rules.phone import (
     NEPERS_DB,
     POOLED_BANDS,
     PUT_BACK_DB,
+    ROOM_LINES,
     SIGMAS,
     T_95,
     T_95_OF_MANY,
@@ -38,8 +39,8 @@ def scatter_db(band_hz: ArrayLike, seconds: float, periodic: bool = False) -> Fl
 
 
 def reading_doubt_db(band_hz: ArrayLike, seconds: float, step_db: float, periodic: bool = False) -> Float:
-    """(n,) doubt of one reading: its scatter, and the step in which it was shown (evenly spread, step^2/12)."""
-    return np.asarray(np.hypot(scatter_db(band_hz, seconds, periodic), step_db / np.sqrt(12.0)))
+    """(n,) doubt of one reading: its scatter in a room, and the step it was shown in (evenly spread, step^2/12)."""
+    return np.asarray(np.hypot(ROOM_LINES * scatter_db(band_hz, seconds, periodic), step_db / np.sqrt(12.0)))
 
 
 def place_scatter_db(band_hz: ArrayLike, reverberation_s: float) -> Float:
@@ -96,9 +97,10 @@ def repeat_db(table: BandTable) -> Float:
     """(n,) doubt that putting the phone back adds to a difference, by the column `again`.
 
     Of all bands within an octave, what they differ by beyond scatter and step; larger, where few bands tell, by
-    Student's t. Where no band near was read twice: `PUT_BACK_DB`.
+    Student's t. No less than is usual: `PUT_BACK_DB`.
     """
-    repeat = np.full(table.band_hz.shape, PUT_BACK_DB)
+    hz, usual = np.array(PUT_BACK_DB).T
+    repeat = np.interp(np.log(table.band_hz), np.log(hz), usual)
     if table.again_of is None:
         return repeat
     moved = difference(levels_of(table, Word.AGAIN), levels_of(table, table.again_of))
@@ -108,7 +110,7 @@ def repeat_db(table: BandTable) -> Float:
         if near.any():
             wide = T_95[int(near.sum()) - 1] / T_95_OF_MANY
             beyond = np.mean((wide * moved.level_db[near]) ** 2 - moved.doubt_db[near] ** 2)
-            repeat[row] = np.sqrt(max(0.0, float(beyond)))
+            repeat[row] = max(repeat[row], np.sqrt(max(0.0, float(beyond))))
     return repeat
 
 

@@ -22,9 +22,15 @@ BAND_SHARE: Final = 10.0**0.05 - 10.0**-0.05
 """Width of a third octave over its middle, 0.231: edges at G^(+-1/6), G = 10^0.3, IEC 61260-1."""
 NEPERS_DB: Final = 4.342944819032518
 """10 lg e: the level of noise over T seconds scatters by this over sqrt(B T)."""
-PUT_BACK_DB: Final = 0.17
-"""What a phone put back within 1 cm, 0.5 m from a speaker, scatters by: 20 lg(0.51/0.5). Taken where no `again` column
-tells; derived."""
+ROOM_LINES: Final = 1.32
+"""In a room the lines of a band are of unlike strength, so that fewer count, and random noise scatters by this much
+more where direct and reverberant sound are alike, by sqrt(2) in reverberant sound alone: sqrt(1 + (2 q + 1)/(1 + q)^2)
+with q = 1, as lines of a diffuse field are strong by chance (Schroeder 1954, from memory); simulated in
+tests/recordings/test_invented_rooms.py."""
+PUT_BACK_DB: Final = ((40.0, 0.13), (1000.0, 0.13), (2500.0, 0.35), (5000.0, 0.45), (10_000.0, 0.37))
+"""(Hz, dB) what a phone put back within 2 cm, 0.3 to 1 m from a speaker, scatters by: at low frequencies as 1/r has it,
+20 lg(1 + 0.007/0.5), higher by the drivers' ways to it and by reflections (invented rooms: `usual put-back` in
+tests/benchmarks/phone_rooms.py). No `again` speaks for less: it is one putting-back, and the next may be worse."""
 FIELD_DB: Final = 5.57
 FIELD_MODES: Final = 0.238
 """Levels at places in a reverberant room scatter by FIELD_DB / sqrt(1 + FIELD_MODES B T60): Schroeder 1969 (from
