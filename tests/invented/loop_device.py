@@ -4,6 +4,7 @@ It has of that library what xover uses of it. Blocks are handed over in a thread
 """
 
 import _thread
+import os
 import threading
 import time
 import types
@@ -52,6 +53,7 @@ class LoopDevice(types.ModuleType):
     def Stream(self, **given):
         """As there; one at a time."""
         if "refuses" in self.faults:
+            os.write(2, b"Expression 'x' failed, line 1\n")  # the system's library writes so itself
             raise self.PortAudioError(self.faults["refuses"])
         return _Stream(self, **given)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -149,17 +151,18 @@ def play(
     """
     run = _Running(library, wave, inputs, settled)
     try:
-        stream = library.Stream(
-            samplerate=rate_hz,
-            device=pair,
-            channels=(inputs, wave.shape[1]),
-            dtype="float32",
-            latency="high",
-            clip_off=True,
-            dither_off=True,
-            callback=run.step,
-            finished_callback=run.ended.set,
-        )
+        with _hushed():
+            stream = library.Stream(
+                samplerate=rate_hz,
+                device=pair,
+                channels=(inputs, wave.shape[1]),
+                dtype="float32",
+                latency="high",
+                clip_off=True,
+                dither_off=True,
+                callback=run.step,
+                finished_callback=run.ended.set,
+            )
         try:
             stream.start()
             _wait(run, len(wave), watch)
@@ -182,6 +185,23 @@ def play(
     if run.at < len(wave):
         raise OptionError("the sound device stopped by itself: nothing is kept", f"plug it in anew, {OTHER_MEANS}")
     return run.taken
+
+
+@contextlib.contextmanager
+def _hushed() -> Iterator[None]:
+    """The system's libraries tell standard error of each try that fails; what matters of it is raised."""
+    try:
+        kept, nothing = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # there is no standard error
+        yield
+        return
+    os.dup2(nothing, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nothing)
 
 
 def _wait(run: _Running, length: int, watch: Callable[[float, Samples], None]) -> None:

@@ -63,7 +63,7 @@ def record_sweep(
     library = load_library()
     recorder, player = choose(find_devices(library), asked, inputs, wave.shape[1])
     for left in range(COUNTDOWN_S, 0, -1):
-        progress(0.0, counting(left))
+        progress(0.0, counting(left, only_tone))
         time.sleep(1.0)
     settled = int(SETTLED_S * plan.rate_hz)
     taken = play(

@@ -14,6 +14,7 @@ from xover.studies.desk.record.result import SoundDevices, Take
 _MARKS: Final = 10
 _MARK_DB: Final = 6.0
 """A meter of ten marks shows 60 dB."""
+_LOWEST_DB: Final = -99.0
 _LONGEST_NAME: Final = 38
 
 
@@ -44,17 +45,17 @@ def tell(got: Take | SoundDevices) -> Iterator[Block]:
         yield Text("Once the meter reads what the sweep's card says, leave the volume there and add --level-set.")
 
 
-def counting(seconds: int) -> str:
+def counting(seconds: int, only_tone: bool) -> str:
     """Before the sound."""
-    return f"sound in {seconds} s, Ctrl-C stops it"
+    return f"tone in {seconds} s: is the amplifier down?" if only_tone else f"sound in {seconds} s, Ctrl-C stops it"
 
 
 def metered(level_db: Float) -> str:
     """Levels of the inputs: bars where there is room, else numbers."""
     if len(level_db) > 2:
-        return " ".join(f"{level:.0f}" for level in level_db) + " dB"
+        return " ".join(f"{max(level, _LOWEST_DB):.0f}" for level in level_db) + " dB"
     return "  ".join(
-        f"{number} {'#' * max(0, min(_MARKS, round(_MARKS + level / _MARK_DB))):.<{_MARKS}} {level:.0f} dB"
+        f"in {number} {'#' * max(0, round(_MARKS + level / _MARK_DB)):.<{_MARKS}} {max(level, _LOWEST_DB):.0f} dB"
         for number, level in enumerate(level_db, 1)
     )
 

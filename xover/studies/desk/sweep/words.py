@@ -44,7 +44,7 @@ def tell(signal: SignalFile) -> Iterator[Block]:
     if signal.purpose is Purpose.TWEETER:
         yield Text("The capacitor keeps thumps away, no sweep: never start lower, never turn up to hear it better.")
     elif signal.signal is not SignalKind.TONE:
-        yield Text(f"Never into a tweeter by itself, as it starts at {hertz(plan.low_hz)}: {_for_a_tweeter(signal)}.")
+        yield Text(_of_tweeters(signal))
     if signal.signal is not SignalKind.TONE:
         yield Text("Protect your ears, and unplug what else hangs on this amplifier.")
 
@@ -57,12 +57,17 @@ _FOR = {
 }
 
 
-def _for_a_tweeter(signal: SignalFile) -> str:
+def _of_tweeters(signal: SignalFile) -> str:
+    never = f"Never into a tweeter by itself, as it starts at {hertz(signal.plan.low_hz)}"
     if signal.purpose is not Purpose.MICROPHONE:
-        return "take --for tweeter for that"
+        return f"{never}: take --for tweeter for that."
     guard = format_quantity(GUARD_FARAD, Unit.CAPACITANCE)
     preset = PURPOSES[Purpose.TWEETER.value]
-    return f"for that add --band {preset.low_hz:g}..20k --volts {preset.volt:g}, and put {guard} before it"
+    if signal.plan.low_hz < preset.low_hz:
+        return (
+            f"{never}: for that add --band {preset.low_hz:g}..20k --volts {preset.volt:g}, and put {guard} before it."
+        )
+    return f"A tweeter by itself takes {preset.volt:g} V of it, behind a capacitor of {guard}."
 
 
 def _steps(signal: SignalFile) -> Iterator[str]:
