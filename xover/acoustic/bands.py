@@ -100,7 +100,7 @@ def repeat_db(table: BandTable) -> Float:
     Student's t. No less than is usual: `PUT_BACK_DB`.
     """
     hz, usual = np.array(PUT_BACK_DB).T
-    repeat = np.interp(np.log(table.band_hz), np.log(hz), usual)
+    repeat: Float = np.interp(np.log(table.band_hz), np.log(hz), usual)
     if table.again_of is None:
         return repeat
     moved = difference(levels_of(table, Word.AGAIN), levels_of(table, table.again_of))
