@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from xover.errors import InputError
 from xover.recordings.place import find_sweep
-from xover.recordings.sweep import SweepPlan, checked, marker, pink_noise, plan_of, played, sweep
+from xover.recordings.sweep import SweepPlan, checked, marker, pink_noise, plan_of, played, sweep, tone, tone_hz
+from xover.rules.recordings import GUARD_FARAD, PURPOSES
 
 PLAN = SweepPlan(48_000, 20.0, 20_000.0, 3.0, -6.0)
 
@@ -127,3 +128,16 @@ def test_two_markers_of_one_clock_stand_as_far_apart_as_they_were_played(rate, l
     plan = SweepPlan(rate, low, high, 1.0, -6.0)
     place = find_sweep(played(plan), rate, plan)
     assert abs(place.clock_ppm) < 0.2
+
+
+def test_a_tweeter_is_given_milliwatts_by_its_tone():
+    """Its guard with 6 ohm corners at 531 Hz; 0.3 V behind that and 10 ohm heat 6 ohm by 1.7 mW, and by 15 mW alone."""
+    assert 1 / (2 * math.pi * GUARD_FARAD * 6) == pytest.approx(531, abs=0.5)
+    preset = PURPOSES["tweeter"]
+    plan = SweepPlan(8000, preset.low_hz, 3800.0, 1.0, -6.0)
+    circuit = 16 + 1 / (2j * math.pi * tone_hz(plan) * GUARD_FARAD)
+    assert (preset.volt / abs(circuit)) ** 2 * 6 == pytest.approx(1.7e-3, rel=0.01)
+    assert preset.volt**2 / 6 == pytest.approx(15e-3)
+    wave = tone(plan, 1.0)
+    assert np.sqrt(np.mean(wave[4000:6000] ** 2)) == pytest.approx(10 ** (-6 / 20) / math.sqrt(2), rel=1e-3)
+    assert wave[0] == wave[-1] == 0.0

@@ -31,8 +31,8 @@ def record(
 
     First --tone: turn the amplifier up from zero until a meter reads what the sweep's card says. Then --level-set, and
     hands off the volume. The file is played as it is, never louder; an input that clips stops it, and nothing is kept.
-    Without -o it is a trial. This needs the library sounddevice (pip install "xover[record]") and, on Linux, the
-    system's portaudio; playing and recording by any other means does as well.
+    Without -o it is a trial. This needs the library sounddevice (pip install sounddevice, or the extra record)
+    and, on Linux, the system's portaudio; playing and recording by any other means does as well.
 
     Example: xover record sweep.wav --level-set -o woofer.wav
 

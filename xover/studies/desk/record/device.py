@@ -42,7 +42,7 @@ def load_library() -> Any:
         import sounddevice
     except ImportError:
         raise OptionError(
-            "the library sounddevice is not installed", f'install it (pip install "xover[record]"), {OTHER_MEANS}'
+            "the library sounddevice is not installed", f"install it (pip install sounddevice), {OTHER_MEANS}"
         ) from None
     except OSError:
         raise OptionError(
