@@ -4,7 +4,9 @@ import shutil
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
+from matplotlib.path import Path as Line
 
 from xover.curve import log_grid
 from xover.drawing import draw_load, draw_prediction
@@ -128,6 +130,19 @@ class Drawn:
             wide = min(first.x1, second.x1) - max(first.x0, second.x0)
             tall = min(first.y1, second.y1) - max(first.y0, second.y0)
             assert wide <= 0.5 or tall <= 0.5, f"{a.get_text()!r} lies on {b.get_text()!r}"
+
+    def crossed(self, axes):
+        """Names in a panel through which a line runs."""
+        found = []
+        for text in axes.texts:
+            box = self.box(text)
+            for line in axes.lines:
+                xy = line.get_transform().transform(np.column_stack(line.get_data()))
+                low, high = np.minimum(xy[:-1], xy[1:]), np.maximum(xy[:-1], xy[1:])
+                near = ((low <= [box.x1, box.y1]) & (high >= [box.x0, box.y0])).all(axis=1)
+                if any(Line(xy[i : i + 2]).intersects_bbox(box, filled=False) for i in np.flatnonzero(near)):
+                    found.append((text.get_text(), line.get_label()))
+        return found
 
     def all_text(self):
         return "\n".join(t.get_text() for t in self.words())

@@ -2,9 +2,7 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
-from matplotlib.path import Path
 
 from xover.drawing import draw_load, draw_prediction
 
@@ -17,20 +15,6 @@ HOSTILE = [
     "日本語のスピーカー",
     "%s {0} \\n ^_~#",
 ]
-
-
-def crossed(d, axes):
-    """Names in a panel through which a line runs."""
-    found = []
-    for text in axes.texts:
-        box = d.box(text)
-        for line in axes.lines:
-            xy = line.get_transform().transform(np.column_stack(line.get_data()))
-            low, high = np.minimum(xy[:-1], xy[1:]), np.maximum(xy[:-1], xy[1:])
-            near = ((low <= [box.x1, box.y1]) & (high >= [box.x0, box.y0])).all(axis=1)
-            if any(Path(xy[i : i + 2]).intersects_bbox(box, filled=False) for i in np.flatnonzero(near)):
-                found.append((text.get_text(), line.get_label()))
-    return found
 
 
 def test_words_are_seen_to_overlap(results, drawn):
@@ -50,15 +34,15 @@ def test_words_are_seen_to_overlap(results, drawn):
 def test_levels_can_be_read(results, case):
     d = results.levels_figure(*case)
     d.assert_legible(20)
-    assert crossed(d, d.upper) == []
-    assert crossed(d, d.lower) == []
+    assert d.crossed(d.upper) == []
+    assert d.crossed(d.lower) == []
 
 
 def test_load_can_be_read(results, case):
     d = results.load_figure(*case)
     d.assert_legible(20)
-    assert crossed(d, d.upper) == []
-    assert crossed(d, d.lower) == []
+    assert d.crossed(d.upper) == []
+    assert d.crossed(d.lower) == []
 
 
 def test_a_line_through_a_name_is_seen(results):
@@ -67,7 +51,7 @@ def test_a_line_through_a_name_is_seen(results):
     place = text.get_position()
     text.set_position((0.0, 0.0))
     try:
-        assert ("impedance", "impedance in") in crossed(d, d.upper)
+        assert ("impedance", "impedance in") in d.crossed(d.upper)
     finally:
         text.set_position(place)
 

@@ -26,7 +26,7 @@ class Taking:
     Attributes
     ----------
     plan : said to have been played; `truly` was. driver : response (complex) by Hz, of a microphone's recording.
-    load : impedance by Hz, of a jig's. before : what the driver adds, (rng, wave, rate) to wave, told the sum of both.
+    load : impedance by Hz, of a jig's. beside : what sounds besides, worked out from the driver's own sound.
     after : what is done to the samples, (rng, samples, rate) to samples, before the converter; `filed` after it.
     """
 
@@ -50,7 +50,7 @@ class Taking:
     square: float = 0.0
     loop: bool = True
     turned: bool = False
-    before: list = field(default_factory=list)
+    beside: list = field(default_factory=list)
     after: list = field(default_factory=list)
     filed: list = field(default_factory=list)
     said_hz: int = 0
@@ -96,25 +96,27 @@ class Taking:
         one = (1j * f / corner) / (1 + 1j * f / corner)
         return one, one * 10 ** (rng.normal(0, 0.1) / 20)
 
-    def _made(self, rng, wave, rate):
-        wave = wave + self.square * wave**2 / self.gain + self.cubic * wave**3 / self.gain**2
-        for step in self.before:
-            wave = step(rng, wave, rate)
-        return wave
+    def _made(self, wave):
+        return wave + self.square * wave**2 / self.gain + self.cubic * wave**3 / self.gain**2
 
     def _jig(self, rng, wave, f, length, rate):
-        """Across both, and across the load; what the load adds is a voltage of its own in the circuit."""
+        """Across both, and across the load. What the driver does besides is a voltage of its own in the circuit."""
         z = self.load(f)
         spectrum = np.fft.rfft(wave, length)
-        volts = np.fft.irfft(spectrum * z / (z + self.resistor))[: len(wave)]
-        if self.before or self.cubic or self.square:
-            volts = volts + 0.1 * (self._made(rng, wave, rate) - wave)
-        return [wave, volts]
+        inside = self.resistor / (z + self.resistor)
+        volts = np.fft.irfft(spectrum * (1 - inside))[: len(wave)]
+        own = 0.1 * (self._made(wave) - wave)
+        for step in self.beside:
+            own = own + step(rng, volts, rate)
+        return [wave, volts + np.fft.irfft(np.fft.rfft(own, length) * inside)[: len(wave)]]
 
     def _heard(self, rng, wave, f, length, rate):
         """Direct sound, single reflections, and a tail that dies away; the loop-back is a wire."""
         way = self.distance_m / SOUND_M_S
-        sound = np.fft.rfft(self._made(rng, wave, rate), length) * self.driver(f) * (-1 if self.turned else 1)
+        sound = np.fft.rfft(self._made(wave), length) * self.driver(f) * (-1 if self.turned else 1)
+        own = np.fft.irfft(sound)[: len(wave)]
+        for step in self.beside:
+            sound = sound + np.fft.rfft(step(rng, own, rate), length)
         t = np.arange(int(1.2 * self.t60_s * rate)) / rate
         tail = rng.standard_normal(len(t)) * 10 ** (-3 * t / self.t60_s)
         tail *= self.room / np.sqrt(np.sum(tail**2))
@@ -361,6 +363,69 @@ def inverted(_rng, take):
     return replace(take, turned=True, loop=True)
 
 
+def rattle(rng, take):
+    """A loose part is shaken by the tone, by a resonance of its own, and knocks whenever it swings past a stop."""
+    where = rng.uniform(60, 500) if take.plan.low_hz < 100 else rng.uniform(500, 900)
+    # In the current only a strong one leaves a trace.
+    sharp, loud = rng.uniform(4, 12), 10 ** (rng.uniform(-35, -12) / 20 + 0.5 * (not take.microphone))
+
+    def knock(rng, own, rate):
+        f = np.maximum(np.fft.rfftfreq(len(own), 1 / rate), 1.0)
+        s = 1j * f / where
+        swing = np.fft.irfft(np.fft.rfft(own) * s / (s * s + s / sharp + 1) / sharp, len(own))
+        stop = 0.6 * np.abs(swing).max()
+        out = np.zeros(len(own))
+        for at in np.flatnonzero((swing[1:] > stop) & (swing[:-1] <= stop)):
+            size = min(int(rng.uniform(0.001, 0.004) * rate), len(own) - at)
+            burst = rng.standard_normal(size) * np.exp(-5 * np.arange(size) / size)
+            out[at : at + size] += burst * loud * np.abs(swing).max() * rng.uniform(0.5, 1.0)
+        sos = signal.butter(2, [800, min(9000, 0.4 * rate)], "band", fs=rate, output="sos")
+        return signal.sosfilt(sos, out)
+
+    return replace(take, beside=[knock])
+
+
+def rub(rng, take):
+    """A coil grazes its gap where its stroke is long: noise as strong as it is fast, beyond a part of its stroke."""
+    corner = rng.uniform(40, 120) if take.plan.low_hz < 100 else rng.uniform(400, 800)
+    part, loud = rng.uniform(0.4, 0.8), 10 ** (rng.uniform(-35, -12) / 20)
+
+    def graze(rng, own, rate):
+        f = np.maximum(np.fft.rfftfreq(len(own), 1 / rate), 1.0)
+        s = 1j * f / corner
+        stroke = np.fft.irfft(np.fft.rfft(own) / (s * s + s / 0.8 + 1), len(own))
+        speed = np.abs(np.gradient(stroke))
+        beyond = np.abs(stroke) > part * np.abs(stroke).max()
+        level = loud * np.abs(own[beyond]).max() * speed / speed[beyond].max() * beyond
+        sos = signal.butter(2, [300, min(12_000, 0.4 * rate)], "band", fs=rate, output="sos")
+        return signal.sosfilt(sos, level * rng.standard_normal(len(own)))
+
+    return replace(take, beside=[graze])
+
+
+def driven_hard(rng, take):
+    """A suspension that stiffens with its stroke, stepped through in time: bass alone is bent."""
+    corner = rng.uniform(50, 100) if take.plan.low_hz < 100 else rng.uniform(400, 800)
+    stiffens = rng.uniform(0.5, 4.0)
+
+    def stiff(_, own, rate):
+        w, h = 2 * np.pi * corner, 1.0 / rate
+        b, a = signal.butter(2, corner, fs=rate)
+        force = signal.lfilter(b, a, own)
+        force = force / np.abs(force).max()
+        bent, plain = [], []
+        for beta, out in ((stiffens, bent), (0.0, plain)):
+            x = v = 0.0
+            for push in force.tolist():
+                v += h * (w * w * (push - x * (1.0 + beta * x * x)) - 1.2 * w * v)
+                x += h * v
+                out.append(x)
+        left = np.array(bent) - np.array(plain)
+        return np.gradient(np.gradient(left)) * (rate / w) ** 2 * 0.5 * np.abs(own).max()
+
+    return replace(take, beside=[stiff])
+
+
 FAULTS = {
     "clipped": (clipped, "both", {"clipped"}),
     "silent": (silent, "both", {"silent"}),
@@ -380,5 +445,9 @@ FAULTS = {
     "lossy": (lossy, "both", {"band-missing"}),
     "other sweep": (other_sweep, "both", {"other-sweep"}),
     "inverted": (inverted, "response", {"inverted"}),
+    "rattle": (rattle, "response", {"rattle"}),
+    "rub": (rub, "response", {"rattle"}),
+    "rattle, current": (rattle, "jig", {"rattle"}),
+    "driven hard": (driven_hard, "response", {"overload"}),
 }
 """By name: what puts it in, which command reads it, and by which value it is told."""

@@ -149,7 +149,7 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
         asks = _instead(function, *q.instead, typed)
     if common.get("strict") and q.strict_needs and typed[q.strict_needs] is None:
         raise OptionError("--strict has no limit to hold it to", f"add {named(q.strict_needs)}")
-    if common.get("plot") is not None and q.plot_needs and typed[q.plot_needs] is None:
+    if common.get("plot") is not None and q.plot_needs and not typed[q.plot_needs]:
         raise OptionError(f"{named('plot')} has nothing to draw", f"give {named(q.plot_needs)}")
     given: dict[str, Any] = {}
     with ProgressBar(0.0 if q.watched else None) as bar:

@@ -13,6 +13,7 @@ from xover.rules.recordings import SPEAKER_DB, WIRE_DB
 
 _WINDOW_S: Final = 0.05
 _BEFORE_S: Final = 1e-3
+_SMOOTH_S: Final = 6e-5
 _HALF_WAVE: Final = 0.35
 """Of the highest swing: what is smaller may be noise, or what a filter does before its pulse."""
 
@@ -28,15 +29,18 @@ def loop_fault(found: Deconvolved, microphone: int, loop: int) -> Found | None:
     f = np.geomspace(max(200.0, low), min(10_000.0, high), 200)
     a, b = (found.around(row, _WINDOW_S, f) for row in (microphone, loop))
     heard, wire, both = _unevenness_db(a), _unevenness_db(b), _unevenness_db(a / b)
-    if heard < WIRE_DB < 0.5 * wire:
+    if heard < WIRE_DB < 0.67 * wire:
         return Found(RecordingFault.SWAPPED, loop + 1, wire)
-    same = both < 0.25 * WIRE_DB and heard > 0.75 * WIRE_DB
+    same = both < 0.5 * WIRE_DB < 0.33 * heard
     return Found(RecordingFault.NO_LOOP, loop + 1, wire) if wire > SPEAKER_DB or same else None
 
 
 def first_pressure(found: Deconvolved, microphone: int, loop: int) -> int:
     """1 or -1: the way in which the microphone first swings far when the loop-back swings up; 0 where it is small."""
-    heard, wire = found.responses[microphone], found.responses[loop]
+    # What filters ring with at the end of the band is smoothed away.
+    size = max(3, int(_SMOOTH_S * found.rate_hz))
+    taper = np.hanning(size + 2)[1:-1]
+    heard, wire = (np.convolve(found.responses[row], taper, "same") for row in (microphone, loop))
     sign = float(np.sign(wire[int(np.argmax(np.abs(wire)))]))
     top = int(np.argmax(np.abs(heard)))
     piece = sign * heard[max(0, top - int(_BEFORE_S * found.rate_hz)) : top + 1]

@@ -17,6 +17,7 @@ from xover.recordings.gain import gain_faults
 from xover.recordings.hum import fit_hum
 from xover.recordings.loop import first_pressure, loop_fault
 from xover.recordings.place import find_sweep
+from xover.recordings.rattle import Distortion, distortion_of
 from xover.recordings.sweep import SweepPlan, plan_of
 from xover.recordings.told import unreadable
 from xover.recordings.transfer import Deconvolved, deconvolve, quiet_spans, read_channels
@@ -33,13 +34,14 @@ class TwoChannels:
     Attributes
     ----------
     frequency_hz : (n,). value : (n,) complex. sigma : (n,) one standard deviation of it, by noise.
-    found : what is wrong, but not so much that it could not be read.
+    found : what is wrong, but not so much that it could not be read. distortion : of the current, where it was asked.
     """
 
     frequency_hz: Float
     value: Complex
     sigma: Float
     found: tuple[Found, ...]
+    distortion: Distortion | None = None
 
 
 def read_plan(played: Path | str) -> SweepPlan:
@@ -54,12 +56,15 @@ def read_plan(played: Path | str) -> SweepPlan:
     return plan
 
 
-def read_two_channels(path: Path | str, plan: SweepPlan, *, shorted: bool = False) -> TwoChannels:
+def read_two_channels(
+    path: Path | str, plan: SweepPlan, *, shorted: bool = False, current: tuple[float, float] | None = None
+) -> TwoChannels:
     """The ratio of two channels over frequency.
 
     Parameters
     ----------
-    shorted : the second channel is across a short, and may be silent.
+    shorted : the second channel is across a short, and may be silent. current : how both channels make up what runs
+        through the driver, where its distortion is asked.
 
     Raises InputError: not two channels; UnreadableRecordingError: a fault that leaves nothing to read.
     """
@@ -78,7 +83,10 @@ def read_two_channels(path: Path | str, plan: SweepPlan, *, shorted: bool = Fals
         if noisy.mean() > 0.5:
             raise unreadable(one, path)
         found.append(one)
-    return TwoChannels(readings.frequency_hz, second / first, sigma, tuple(found))
+    distortion = None if current is None else distortion_of(whole.mixed(current), 0)
+    if distortion is not None:
+        found += distortion.faults(2)
+    return TwoChannels(readings.frequency_hz, second / first, sigma, tuple(found), distortion)
 
 
 def read_microphone(

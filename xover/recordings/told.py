@@ -9,6 +9,7 @@ from typing import Final
 
 from xover.blocks import Block, fact
 from xover.errors import InputError
+from xover.figures import hertz
 from xover.recordings.faults import Found, RecordingFault
 
 
@@ -46,7 +47,10 @@ def found_lines(found: Sequence[tuple[str, Found]]) -> Iterator[Block]:
             worst = max((one for _, one in those), key=lambda one: abs(one.figure))
             more = f", and {len(those) - 1} more" if len(those) > 1 else ""
             where = f"{those[0][0]}{more}: " if those[0][0] else ""
-            yield fact(fault.value.replace("-", " "), where + words.format(worst.figure, worst.channel))
+            yield fact(
+                fault.value.replace("-", " "),
+                where + words.format(worst.figure, worst.channel, hertz(worst.at_hz or 0.0)),
+            )
 
 
 def found_kinds(found: Sequence[tuple[str, Found]]) -> list[str]:
@@ -109,5 +113,14 @@ _WORDS: Final[Mapping[RecordingFault, str]] = {
     RecordingFault.INVERTED: (
         "the first pressure at the microphone is negative: the driver's leads are swapped, or amplifier or microphone "
         "turn it over, as some do; another driver recorded alike tells which"
+    ),
+    RecordingFault.RATTLE: (
+        "something may rub, buzz or rattle around {2}: {0:.0f} dB beside the tone lies above its fifth harmonic. A "
+        "leaking or loose part, a wire on the cone, a coil that rubs, or a noise from outside: record again; what "
+        "comes at {2} again is the speaker's or a thing's near it"
+    ),
+    RecordingFault.OVERLOAD: (
+        "{0:.0f} dB at {2} in channel {1}: driver, amplifier or input may be driven too hard, as a cone that moves far "
+        "in the bass is; play it 10 dB softer and compare"
     ),
 }

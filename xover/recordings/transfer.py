@@ -10,7 +10,8 @@ Transfer-Function Measurement with Sweeps, J. Audio Eng. Soc. 49 (2001); from me
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -24,7 +25,9 @@ LONGEST_S: Final = TAIL_S - 0.05
 FLAT: Final = 0.7
 """Share of the window's tail that is flat before it falls."""
 HARMONICS: Final = (2, 3, 4, 5)
-FEWEST_PERIODS: Final = 10.0
+_CLEAR: Final = 2.5
+"""A harmonic below so many standard deviations of its noise is not told."""
+FEWEST_PERIODS: Final = 4.0
 """In half the window that cuts a harmonic out."""
 _EDGE_S: Final = 0.02
 """Left out at both ends of a silence: a marker rings."""
@@ -60,7 +63,8 @@ class Deconvolved:
     ----------
     rate_hz : samples of the recording in a second of the player's clock. zero : sample of every response at which the
         sweep starts. responses : (channels, n). lines_hz, power : of the sweep. noise : of each silence, its
-        frequencies and the power of each channel.
+        frequencies and the power of each channel. block : (m, channels)
+        recorded, hum taken out; the sweep starts at its sample block_start. silences : each (k, channels).
     """
 
     plan: SweepPlan
@@ -70,6 +74,20 @@ class Deconvolved:
     lines_hz: Float
     power: Float
     noise: tuple[tuple[Float, Float], ...]
+    block: Float
+    block_start: float
+    silences: list[Float]
+
+    def mixed(self, weights: Sequence[float]) -> Deconvolved:
+        """One channel made of all."""
+        w = np.array(weights)
+        return replace(
+            self,
+            responses=(w @ self.responses)[None, :],
+            noise=tuple((f, (d @ w**2)[:, None]) for f, d in self.noise),
+            block=(self.block @ w)[:, None],
+            silences=[(piece @ w)[:, None] for piece in self.silences],
+        )
 
     def around(self, row: int, half_s: float, frequency_hz: Float) -> Complex:
         """(k,) spectrum of what lies so near to the highest swing of a response."""
@@ -88,11 +106,13 @@ class Deconvolved:
         cut = self.responses[:, self.zero + first : self.zero + first + len(window)] * window
         times = (np.arange(len(window)) + first) / self.rate_hz
         value = np.stack([cut @ np.exp(-2j * np.pi * f * times) for f in frequency_hz], axis=1)
+        return value, np.array([self.noise_of(row, window, frequency_hz) for row in range(len(value))])
+
+    def noise_of(self, row: int, window: Float, frequency_hz: Float) -> Float:
+        """(k,) standard deviation by noise of what a window lets through of one channel."""
+        power = np.mean([np.interp(frequency_hz, f, d[:, row]) for f, d in self.noise], axis=0)
         size = np.interp(frequency_hz, self.lines_hz, self.power)
-        power = np.array(
-            [np.mean([np.interp(frequency_hz, f, d[:, c]) for f, d in self.noise], axis=0) for c in range(len(value))]
-        )
-        return value, np.sqrt(power * float(np.sum(window**2)) / size)
+        return np.asarray(np.sqrt(power * float(np.sum(window**2)) / size))
 
 
 def deconvolve(samples: Float, start: float, stretch: float, plan: SweepPlan, quiet: list[Float]) -> Deconvolved:
@@ -123,7 +143,8 @@ def deconvolve(samples: Float, start: float, stretch: float, plan: SweepPlan, qu
         whole = np.fft.irfft(np.fft.rfft(channel, length) * inverse, length)
         responses.append(np.concatenate([whole[-early:], whole[:late]]))
     noise = tuple(_density(piece, rate) for piece in quiet)
-    return Deconvolved(plan, rate, early, np.array(responses), np.asarray(lines, dtype=float), power, noise)
+    table, hz = np.array(responses), np.asarray(lines, dtype=float)
+    return Deconvolved(plan, rate, early, table, hz, power, noise, samples, start, quiet)
 
 
 def read_channels(found: Deconvolved, frequency_hz: Float) -> ChannelReadings:
@@ -148,22 +169,34 @@ def read_channels(found: Deconvolved, frequency_hz: Float) -> ChannelReadings:
 def harmonics(found: Deconvolved, channel: int, frequency_hz: Float) -> Float:
     """(orders, k) level of each harmonic beside the fundamental, dB, at the frequency that was played.
 
-    Orders are those of `HARMONICS`; NaN where the harmonic lies beyond the sweep, or the window holds few of its
-    periods. A harmonic's own response lies
-    `lead_s` earlier (Novak, Lotton, Simon 2015); half of the way to its neighbours is cut out.
+    Orders are those of `HARMONICS`; NaN where the harmonic lies beyond the sweep, the window holds few of its periods,
+    or noise hides it. A harmonic's own response lies `lead_s` earlier (Novak, Lotton, Simon 2015); half of the way to
+    its nearer neighbour is cut out. The fundamental is the mean power of a third of an octave: a notch is the room's.
     """
     plan, top = found.plan, found.plan.usable_hz[1]
-    reach = 0.45 * (plan.lead_s(HARMONICS[-1]) - plan.lead_s(HARMONICS[-2]))
-    window, first = _window(reach, reach, found.rate_hz)
-    one = np.abs(found.through(window, first, frequency_hz)[0][channel])
-    out = np.full((len(HARMONICS), len(frequency_hz)), np.nan)
-    for row, n in enumerate(HARMONICS):
+    out = np.full((len(HARMONICS) + 1, len(frequency_hz)), np.nan)
+    for row, n in enumerate((1, *HARMONICS)):
+        reach = 0.45 * (plan.lead_s(n + 1) - plan.lead_s(n))
+        window, first = _window(reach, reach, found.rate_hz)
+        lines = np.asarray(np.fft.rfftfreq(4 * len(window), 1.0 / found.rate_hz), dtype=float)
         held = (n * frequency_hz <= top) & (n * frequency_hz * reach >= FEWEST_PERIODS)
-        if held.any():
-            at = first - round(plan.lead_s(n) * found.rate_hz)
-            size = np.abs(found.through(window, at, n * frequency_hz[held])[0][channel])
-            out[row, held] = 20.0 * np.log10(np.maximum(size, 1e-12) / one[held])
-    return out
+        at = found.zero + first - (round(plan.lead_s(n) * found.rate_hz) if n > 1 else 0)
+        # Lines four times as close as the window resolves: between them a straight line is near enough.
+        cut = found.responses[channel, at : at + len(window)] * window
+        size = np.asarray(np.abs(np.fft.rfft(cut, 4 * len(window))), dtype=float)
+        size = np.interp(n * frequency_hz, lines, size) if n > 1 else _third_octaves(size, lines, frequency_hz)
+        clear = size > _CLEAR * found.noise_of(channel, window, n * frequency_hz)
+        out[row, held & clear] = 20.0 * np.log10(np.maximum(size[held & clear], 1e-12))
+    return np.asarray(out[1:] - out[0])
+
+
+def _third_octaves(size: Float, lines: Float, frequency_hz: Float) -> Float:
+    """(k,) rms of what lies within a sixth of an octave on both sides."""
+    whole = np.concatenate([[0.0], np.cumsum(size**2)])
+    edge = 2.0 ** (1.0 / 6.0)
+    first = np.searchsorted(lines, frequency_hz / edge)
+    last = np.maximum(np.searchsorted(lines, frequency_hz * edge), first + 1)
+    return np.asarray(np.sqrt((whole[last] - whole[first]) / (last - first)))
 
 
 def _window(before_s: float, after_s: float, rate: float) -> tuple[Float, int]:

@@ -17,8 +17,9 @@ _STANDS_OUT: Final = 4.0
 _STANDS_FAR_OUT: Final = 50.0
 WRONG_RATES: Final = (44_100 / 48_000, 48_000 / 44_100, 0.5, 2.0)
 _ALIKE: Final = 0.12
-_MARKER_SHOWS: Final = 15.0
-"""A marker that should stand this far above the noise and is not there was not played."""
+_MARKER_SHOWS: Final = 30.0
+"""A marker that should stand this far above the noise and is not there was not played: `SURE` times the highest of so
+many samples of noise is 20."""
 
 
 def why_unread(samples: Float, rate_hz: int, plan: SweepPlan) -> Found:

@@ -34,7 +34,7 @@ NOISY_ROWS: Final = 0.1
 """Share of a response's louder rows that may be lost in noise before it is told."""
 HIGHEST_SHARE: Final = 0.49
 """Of the samples a second: up to here a recorder's filter lets through."""
-WIRE_DB: Final = 2.0
+WIRE_DB: Final = 1.0
 SPEAKER_DB: Final = 6.0
 """Between its loudest and softest tenth a cable is more level than the first, a speaker in a room less than the
 second."""
@@ -90,5 +90,9 @@ REFLECTION_DB: Final = -24.0
 """From here on, re the direct sound, a later peak is taken for a reflection: it ripples by 0.5 dB, up and down."""
 GATE_SHARE: Final = 0.96
 """Of the time to the reflection, as it rises before its peak."""
-RATTLE_DB: Final = -20.0
-"""Harmonics above this, a tenth, are a driver that rubs, rattles or is driven too hard."""
+OVERLOAD_DB: Final = -20.0
+"""A harmonic above this, a tenth, is a driver that is driven too hard."""
+RATTLE_DB: Final = -50.0
+BESIDE_HARMONICS_DB: Final = -12.0
+"""What lies above the fifth harmonic is a rattle or a rub from the first on, where it is above the strongest harmonic
+by the second: what is smooth leaves less. Set by tests/benchmarks/recordings_told.py."""

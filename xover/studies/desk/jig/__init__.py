@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 @question(
     output="table",
+    plots={"JigStudy": "recorded.draw_distortion"},
+    plot_needs="played",
     curve="impedance",
     then="infer {folder} --impedance {file}",
     written="Impedance written to {path}: name it as impedance = of a driver in speaker.toml.",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from xover.errors import InputError, OptionError, named
 from xover.files.tables import read_response
 from xover.files.wav import is_recording
 from xover.recordings.faults import Found, RecordingFault
+from xover.recordings.rattle import Distortion
 from xover.recordings.reading import TwoChannels, read_plan, read_two_channels
 from xover.recordings.sweep import SweepPlan
 from xover.recordings.told import UnreadableRecordingError
@@ -26,12 +28,14 @@ class ChannelRatio:
     ----------
     curve : (n,). sigma : (n,) one standard deviation of it by noise; 0 of a table, which does not tell.
     found : what is wrong with the recordings. scatter_share : largest scatter between takes; None of one take.
+    distortion : of the current, by the first take; None where it was not asked, or of a table.
     """
 
     curve: Curve
     sigma: Float
     found: tuple[tuple[str, Found], ...] = ()
     scatter_share: float | None = None
+    distortion: Distortion | None = None
 
     def at(self, frequency_hz: Float) -> tuple[Complex, Float]:
         """(n,) ratio and (n,) sigma; NaN where it does not reach."""
@@ -39,13 +43,14 @@ class ChannelRatio:
 
 
 def read_ratio(
-    paths: Sequence[Path | str], played: Sequence[Path | str], warnings: list[str], *, shorted: bool = False
+    paths: Sequence[Path | str], played: Sequence[Path | str], warnings: list[str], **of: Any
 ) -> ChannelRatio:
     """One ratio of one or more takes; several are averaged over the rows that all have.
 
     Parameters
     ----------
-    played : files that were played; each recording is read by the first that is in it.
+    played : files that were played; each recording is read by the first that is in it. of : as `read_two_channels` has
+        it.
 
     Raises InputError, OptionError: a file that cannot be read, without phase, or recordings without what was played.
     """
@@ -56,15 +61,15 @@ def read_ratio(
                 "a recording says nothing without the file that was played", f"give it by {named('played')}"
             )
         plans = list(map(read_plan, played))
-    takes = [_one(path, plans, warnings, shorted) for path in paths]
+    takes = [_one(path, plans, warnings, of) for path in paths]
     return takes[0] if len(takes) == 1 else _averaged(takes, paths)
 
 
-def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str], shorted: bool) -> ChannelRatio:
+def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str], of: Mapping[str, Any]) -> ChannelRatio:
     if plans and is_recording(path):
-        got = _by_its_own(path, plans, shorted)
+        got = _by_its_own(path, plans, of)
         curve = Curve(got.frequency_hz, got.value, Unit.RATIO, Evidence.MEASURED, True, str(path))
-        return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found))
+        return ChannelRatio(curve, got.sigma, tuple((Path(path).name, f) for f in got.found), None, got.distortion)
     curve, found = read_response(path, Evidence.MEASURED, ratio=True)
     if not curve.has_phase:
         raise InputError("has no phase: the arithmetic needs it", "export the transfer function with its phase", path)
@@ -72,12 +77,12 @@ def _one(path: Path | str, plans: Sequence[SweepPlan], warnings: list[str], shor
     return ChannelRatio(curve, np.zeros(len(curve.frequency_hz)))
 
 
-def _by_its_own(path: Path | str, plans: Sequence[SweepPlan], shorted: bool) -> TwoChannels:
+def _by_its_own(path: Path | str, plans: Sequence[SweepPlan], of: Mapping[str, Any]) -> TwoChannels:
     """A recording by the first of the sweeps that is in it; where none can be read, what is wrong with its own."""
     faults = []
     for plan in plans:
         try:
-            return read_two_channels(path, plan, shorted=shorted)
+            return read_two_channels(path, plan, **of)
         except UnreadableRecordingError as fault:
             faults.append(fault)
     raise min(faults, key=lambda one: one.found is not None and one.found.fault is RecordingFault.OTHER_SWEEP)
@@ -96,4 +101,5 @@ def _averaged(takes: Sequence[ChannelRatio], paths: Sequence[Path | str]) -> Cha
     # A scatter of two or three takes is a poor figure at one row: no less than the noise is believed.
     sigma = np.maximum(noise, spread) / np.sqrt(len(takes))
     curve = Curve(f[good], mean, Unit.RATIO, Evidence.MEASURED, True, takes[0].curve.source)
-    return ChannelRatio(curve, sigma, tuple(f for t in takes for f in t.found), float((spread / np.abs(mean)).max()))
+    found, scatter = tuple(f for t in takes for f in t.found), float((spread / np.abs(mean)).max())
+    return ChannelRatio(curve, sigma, found, scatter, takes[0].distortion)

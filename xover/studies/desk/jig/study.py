@@ -19,6 +19,7 @@ from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
 from xover.recordings.faults import Found
+from xover.recordings.rattle import Distortion
 from xover.recordings.told import found_kinds, found_lines
 from xover.rules.instruments import Instrument
 from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
@@ -60,7 +61,7 @@ class JigStudy(Readable):
         resistor; None
         without one, or where it serves to calibrate. found : what is wrong with which recording. scatter_share : of
         the takes. conditions : how it was got, in a few words each. calibrated : a known resistor has shown that the
-        jig is right, or made it so.
+        jig is right, or made it so. distortion : of the current; None of a table.
     """
 
     source: str
@@ -76,6 +77,7 @@ class JigStudy(Readable):
     scatter_share: float | None = None
     conditions: tuple[str, ...] = ()
     calibrated: bool = False
+    distortion: Distortion | None = None
 
     @property
     def for_folder(self) -> FolderCurve:
@@ -114,6 +116,7 @@ class JigStudy(Readable):
             phase_deg=np.degrees(np.angle(self.impedance_ohm)),
             known_resistor=self.check,
             found=[{"file": name, **f.plain()} for name, f in self.found],
+            distortion=self.distortion,
         )
 
 
@@ -149,7 +152,8 @@ def study_jig(
     Raises InputError, OptionError: files or values that cannot be right, channels that were swapped.
     """
     warnings: list[str] = []
-    taken = read_ratio([ratio_file, *again], played, warnings)
+    current = (1.0, -1.0) if across is Across.DRIVER else (0.0, 1.0)
+    taken = read_ratio([ratio_file, *again], played, warnings, current=current)
     both = read_ratio([both_file], played, warnings) if both_file is not None else None
     others = [read_ratio([open_file], played, warnings)] if open_file is not None else []
     others += [read_ratio([short_file], played, warnings, shorted=True)] if short_file is not None else []
@@ -210,6 +214,7 @@ def study_jig(
             ratio_file, again, played, reference_ohm, across, leads_ohm, both_file, known, open_file, short_file
         ),
         calibration is not None or (check is not None and check.worst_share <= DOUBTFUL),
+        taken.distortion,
     )
 
 

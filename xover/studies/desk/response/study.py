@@ -19,8 +19,8 @@ from xover.files.wav import read_wav
 from xover.readable import Readable
 from xover.recordings.faults import Found, noise_fault
 from xover.recordings.gate import Arrival, find_arrival, gated
+from xover.recordings.rattle import Distortion, distortion_of
 from xover.recordings.reading import grid_of, read_microphone, read_plan
-from xover.recordings.transfer import HARMONICS, harmonics
 from xover.rules.instruments import Instrument
 from xover.rules.recordings import GATE_SHARE, LONGEST_GATE_S
 
@@ -41,8 +41,8 @@ class RecordedResponse(Readable):
     frequency_hz : (n,) from 1/gate on. level_db : (n,) relative, for 1 m. phase_deg : (n,), the way's delay taken off;
         None without a loop-back. noise_db : (n,) one standard deviation by noise. arrival : of the sound.
     gate_s : applied; gate_given : by the user. delay_s : taken off the phase.
-    harmonics_db : (orders, n) of `HARMONICS`, NaN where not known. found : what is wrong. curve_hz : where the
-        microphone's file reaches; None without one. files : names of what was read. same_place : as it was said.
+    distortion : of the speaker. found : what is wrong. curve_hz : where the microphone's file reaches; None without
+        one. files : names of what was read. same_place : as it was said.
     """
 
     source: str
@@ -55,7 +55,7 @@ class RecordedResponse(Readable):
     gate_given: bool
     delay_s: float
     distance_m: float
-    harmonics_db: Float
+    distortion: Distortion
     found: tuple[Found, ...]
     curve_hz: tuple[float, float] | None
     warnings: tuple[str, ...]
@@ -83,14 +83,6 @@ class RecordedResponse(Readable):
         return FolderCurve(self.table, lines, instrument, f"{why}; {common}", "measured", timing)
 
     @property
-    def worst_harmonic(self) -> tuple[int, float, float] | None:
-        """Order, dB and Hz of the strongest; None where none is known."""
-        if not np.isfinite(self.harmonics_db).any():
-            return None
-        row, column = np.unravel_index(int(np.nanargmax(self.harmonics_db)), self.harmonics_db.shape)
-        return HARMONICS[row], float(self.harmonics_db[row, column]), float(self.frequency_hz[column])
-
-    @property
     def table(self) -> str:
         """As a measurement table that every command reads."""
         if self.phase_deg is None:
@@ -101,7 +93,7 @@ class RecordedResponse(Readable):
 
     def plain(self) -> dict[str, Any]:
         """Curves and figures; SI units."""
-        worst = self.worst_harmonic
+        worst = self.distortion.worst_harmonic
         return {
             "source": self.source,
             "frequency_hz": self.frequency_hz,
@@ -113,6 +105,7 @@ class RecordedResponse(Readable):
             "gate_s": self.gate_s,
             "delay_s": self.delay_s,
             "worst_harmonic": None if worst is None else dict(zip(("order", "db", "hz"), worst, strict=True)),
+            "distortion": self.distortion.plain(),
             "found": [f.plain() for f in self.found],
             "warnings": list(self.warnings),
         }
@@ -174,7 +167,8 @@ def read_recorded(
         )
     value, sigma = gated(found, 0, loop_at, arrival.at_s, gate, grid)
     noisy = noise_fault(value, sigma)
-    faults += [] if noisy is None else [noisy]
+    distortion = distortion_of(found, 0)
+    faults += [*([] if noisy is None else [noisy]), *distortion.faults(microphone)]
     delay = distance_m / SPEED_OF_SOUND_M_S
     level = 20.0 * np.log10(np.abs(value) * distance_m)
     reach = None
@@ -195,7 +189,7 @@ def read_recorded(
         gate_s is not None,
         delay,
         distance_m,
-        harmonics(found, 0, grid),
+        distortion,
         tuple(faults),
         reach,
         (),

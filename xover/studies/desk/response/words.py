@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from xover.blocks import Block, Head, Text, fact, plain_table
+from xover.blocks import Block, Head, fact, plain_table
 from xover.figures import hertz
 from xover.recordings.told import found_lines
-from xover.rules.recordings import RATTLE_DB
 from xover.studies.desk.response.study import RecordedResponse
 
 
@@ -31,14 +30,12 @@ def tell(got: RecordedResponse) -> Iterator[Block]:
         way = f"{1e3 * got.delay_s:.3f} ms of {got.distance_m:g} m taken off"
         yield fact("timing", f"sound {1e3 * got.arrival.at_s:.2f} ms behind the loop-back; {way}")
     yield fact("level", "relative, for 1 m: equal controls for every driver, or levels do not belong together")
-    worst = got.worst_harmonic
+    worst = got.distortion.worst_harmonic
     if worst is not None:
         order, db, hz = worst
         yield fact(
-            "harmonics", f"at most {db:.0f} dB ({100 * 10 ** (db / 20):.1g} %), the {_ORDINAL[order]}, at {hertz(hz)}"
+            "harmonics", f"at most {db:.0f} dB ({100 * 10 ** (db / 20):.2g} %), the {_ORDINAL[order]}, at {hertz(hz)}"
         )
-        if db > RATTLE_DB:
-            yield Text("That is much: something rattles, rubs or is driven too hard. Play it 10 dB softer and compare.")
     yield from found_lines([("", one) for one in got.found])
     if got.curve_hz is not None and (got.curve_hz[0] > f[0] or got.curve_hz[1] < f[-1]):
         ends = f"{hertz(got.curve_hz[0])} to {hertz(got.curve_hz[1])}"
