@@ -29,7 +29,7 @@ def bench(tmp_path_factory):
     from xover.cli.main import main
 
     folder = tmp_path_factory.mktemp("bench")
-    assert main(["sweep", "--for", "woofer", "--seconds", "6", "-o", str(folder / "sweep.wav")]) == 0
+    assert main(["sweep", "--for", "woofer", "--seconds", "4", "-o", str(folder / "sweep.wav")]) == 0
     wave = read_wav(folder / "sweep.wav").samples[:, 0].astype(float)
     loads = {
         "woofer": woofer,
@@ -38,22 +38,24 @@ def bench(tmp_path_factory):
         "known": lambda f: np.full(len(f), 22.0 + 0j),
     }
     for seed, (name, load) in enumerate(loads.items()):
-        card = replace(BAD_CARD, seed=seed, hum=0.003, hum_hz=50.02)
+        card = replace(BAD_CARD, seed=seed, hum=0.003, hum_hz=50.02, clock_ppm=50.0)
         samples = record(card, wave, 48_000, lambda f, load=load, card=card: divider(card, load(f), 10.0))
         (folder / f"{name}.wav").write_bytes(wav_bytes(samples, 48_000))
     return folder
 
 
 def worst(table):
-    """Largest error, as a share and in degrees, from 20 Hz to 20 kHz."""
+    """Largest error, as a share and in degrees, from 20 Hz to 20 kHz; and over what the table says of its row."""
     curve, _ = read_impedance(table, Evidence.MEASURED)
     f = curve.frequency_hz
-    off = (curve.value / woofer(f))[(f >= 20.0) & (f <= 20_000.0)]
-    return np.abs(np.abs(off) - 1.0).max(), np.degrees(np.abs(np.angle(off))).max()
+    off = (curve.value / woofer(f))[band := (f >= 20.0) & (f <= 20_000.0)]
+    over_stated = (np.abs(off - 1.0) / curve.stated.share[band]).max()
+    return np.abs(np.abs(off) - 1.0).max(), np.degrees(np.abs(np.angle(off))).max(), over_stated
 
 
 def test_three_readings_calibrate_the_jig(run, bench):
-    """Within 0.3 % and 0.3 degrees, with 0.3 dB between the channels, -55 dB crosstalk, skew, leads, loads, hum."""
+    """Within 0.3 % and 0.3 degrees, and within what each row says of itself, with 0.3 dB between the channels, -55 dB
+    crosstalk, skew, leads, loads, noise, hum 20 mHz off, 50 ppm. At length: `benchmarks/recorded_benches.py`."""
     table = bench / "z.csv"
     done = run(
         *("jig", bench / "woofer.wav", "--played", bench / "sweep.wav", "--resistor", "10"),
@@ -61,7 +63,8 @@ def test_three_readings_calibrate_the_jig(run, bench):
         *("-o", table, "--force"),
     )
     assert done.status == 0, done.err
-    share, degrees = worst(table)
+    share, degrees, over_stated = worst(table)
+    assert over_stated < 1.0
     assert share < 0.003
     assert degrees < 0.3
     assert "50.02 Hz" in done.out
@@ -76,7 +79,7 @@ def test_one_recording_is_off_by_what_is_wrong_with_the_jig_and_says_so(run, ben
     off = np.abs(z / woofer(f) - 1.0)
     assert off.max() > 0.05  # the 0.3 dB that nobody has taken off
     assert any("measure both on one point" in w for w in told["warnings"])
-    assert {one["fault"] for one in told["found"]} == {"hum"}
+    assert {one["fault"] for one in told["found"]} == {"hum", "two-clocks"}
 
 
 def test_takes_are_averaged_and_their_scatter_told(run, bench):
