@@ -15,7 +15,7 @@ DRIFT_HZ: Final = 0.15
 source."""
 LINES: Final = 11
 """The mains itself and ten harmonics."""
-_BLOCK: Final = 1 << 18
+_BLOCK: Final = 1 << 14
 """Samples worked on at once, to bound the memory of a long recording."""
 _STARTS: Final = 6
 """Silences far apart leave several frequencies that fit nearly as well: so many of them are followed down."""
@@ -38,13 +38,11 @@ class Hum:
 
     def take_out(self, samples: Float, rate_hz: int) -> None:
         """Take it out of (n, channels) samples, in their place."""
+        turn = 2j * np.pi * self.mains_hz / rate_hz * np.arange(1, LINES + 1)
+        table = np.exp(np.outer(np.arange(min(_BLOCK, len(samples))), turn))
         for start in range(0, len(samples), _BLOCK):
-            piece = samples[start : start + _BLOCK]
-            turn = np.exp(2j * np.pi * self.mains_hz / rate_hz * np.arange(start, start + len(piece)))
-            power = np.ones(len(piece), dtype=complex)
-            for k in range(LINES):
-                power *= turn
-                piece -= (self.lines[:, k][None, :] * power[:, None]).real
+            piece, lines = samples[start : start + _BLOCK], self.lines * np.exp(start * turn)
+            piece -= table.real[: len(piece)] @ lines.real.T - table.imag[: len(piece)] @ lines.imag.T
 
 
 def fit_hum(samples: Float, quiet: Float, rate_hz: int) -> Hum:

@@ -104,8 +104,12 @@ class Deconvolved:
         window : (m,). first : its first sample, from the sweep's start. frequency_hz : (k,).
         """
         cut = self.responses[:, self.zero + first : self.zero + first + len(window)] * window
-        times = (np.arange(len(window)) + first) / self.rate_hz
-        value = np.stack([cut @ np.exp(-2j * np.pi * f * times) for f in frequency_hz], axis=1)
+        # In rows of samples, so that few exponentials are worked out: e^(j w (a + b)) = e^(j w a) e^(j w b).
+        width = int(np.ceil(np.sqrt(len(window))))
+        rows = np.pad(cut, ((0, 0), (0, -len(window) % width))).reshape(len(cut), -1, width)
+        turn = -2j * np.pi / self.rate_hz * np.asarray(frequency_hz)
+        within = rows @ np.exp(np.outer(np.arange(width), turn))
+        value = np.sum(within * np.exp(np.outer(first + width * np.arange(rows.shape[1]), turn)), axis=1)
         return value, np.array([self.noise_of(row, window, frequency_hz) for row in range(len(value))])
 
     def noise_of(self, row: int, window: Float, frequency_hz: Float) -> Float:
@@ -128,7 +132,10 @@ def deconvolve(samples: Float, start: float, stretch: float, plan: SweepPlan, qu
     before = min(int(0.5 * rate), int(start))
     begin = int(start) - before
     block = samples[begin : begin + before + len(wave) + int(TAIL_S * rate)]
-    length = _quick(len(block) + len(wave))
+    # What is earlier than the sweep's start stands at the end: the harmonics among it. The circle is so much longer
+    # than the recording that they meet nothing there.
+    early, late = int(1.2 * plan.lead_s(HARMONICS[-1]) * rate), int(TAIL_S * rate)
+    length = _quick(len(block) + early)
     spectrum = np.fft.rfft(wave, length)
     power = np.asarray(np.abs(spectrum) ** 2, dtype=float)
     lines = np.fft.rfftfreq(length, 1.0 / rate)
@@ -136,8 +143,6 @@ def deconvolve(samples: Float, start: float, stretch: float, plan: SweepPlan, qu
     floor = 1e-3 * power[(lines >= low) & (lines <= high)].min()
     inverse = np.conj(spectrum) / (power + floor)
     inverse *= np.exp(2j * np.pi * lines / rate * (start - begin))
-    # What is earlier than the sweep's start stands at the end: the harmonics among it.
-    early, late = int(1.2 * plan.lead_s(HARMONICS[-1]) * rate), int(TAIL_S * rate)
     responses = []
     for channel in block.T:
         whole = np.fft.irfft(np.fft.rfft(channel, length) * inverse, length)
