@@ -15,7 +15,9 @@ from xover.recordings.transfer import Deconvolved
 from xover.rules.recordings import LONGEST_GATE_S, REFLECTION_DB, SHORTEST_GATE_S
 
 RISE_S: Final = 0.5e-3
-"""Before the arrival, in which the gate opens."""
+"""In which the gate opens."""
+OPEN_S: Final = 1e-3
+"""It is open so long before the peak of the arrival, whose rise is no part to be softened."""
 FALL_SHARE: Final = 0.3
 """Last share of the gate, over which it closes."""
 
@@ -51,28 +53,81 @@ def find_arrival(found: Deconvolved, microphone: int, reference: int | None) -> 
     return Arrival(at, None)
 
 
+@dataclass(frozen=True, eq=False)
+class Gated:
+    """What a gate lets through.
+
+    Attributes
+    ----------
+    value : (n,) complex, microphone against reference or played file. sigma : (n,) one standard deviation of it, by
+        noise. cut_share : (n,) what the gate cuts off that still rings, estimated, over what it lets through.
+    """
+
+    value: Complex
+    sigma: Float
+    cut_share: Float
+
+
+def gate_at(time_s: Float, gate_s: float) -> Float:
+    """(n,) the gate, 0 to 1, at times from the arrival on."""
+    rise = np.clip((time_s + OPEN_S) / RISE_S + 1.0, 0.0, 1.0)
+    fall = np.clip((gate_s - time_s) / (FALL_SHARE * gate_s), 0.0, 1.0)
+    return np.asarray(np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2)
+
+
 def gated(
     found: Deconvolved, microphone: int, reference: int | None, arrival_s: float, gate_s: float, frequency_hz: Float
-) -> tuple[Complex, Float]:
-    """(n,) microphone against reference or played file, through a gate; (n,) standard deviation of it by noise.
+) -> Gated:
+    """The response through a gate.
 
     Parameters
     ----------
     microphone, reference : channels. arrival_s : as `Arrival` has it. gate_s : from there on.
     """
-    before, after = int(RISE_S * found.rate_hz), int(gate_s * found.rate_hz)
+    before, after = int((OPEN_S + RISE_S) * found.rate_hz), int(gate_s * found.rate_hz)
     t = np.arange(-before, after + 1)
-    rise = np.clip((t + before) / max(1, before), 0.0, 1.0)
-    fall = np.clip((after - t) / max(1.0, FALL_SHARE * after), 0.0, 1.0)
-    window = np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2
     lag = 0 if reference is None else _peak_at(found, reference)
     at = lag + round(arrival_s * found.rate_hz)
-    value, sigma = found.through(window, at - before, frequency_hz)
+    value, sigma = found.through(gate_at(t / found.rate_hz, gate_s), at - before, frequency_hz)
+    size = np.abs(value[microphone])
+    cut = _cut_off(found.responses[microphone][found.zero + at :][: after + 1], found.rate_hz, frequency_hz) / size
+    loop = reference_at(found, reference, frequency_hz)
+    return Gated(value[microphone] / loop, sigma[microphone] / np.abs(loop), cut)
+
+
+def reference_at(found: Deconvolved, reference: int | None, frequency_hz: Float) -> Complex:
+    """(n,) the loop-back against the played file; 1 without one."""
     if reference is None:
-        return value[microphone], sigma[microphone]
+        return np.ones(len(frequency_hz), dtype=complex)
     size = int(0.02 * found.rate_hz)
-    loop, _ = found.through(np.hanning(2 * size + 3)[1:-1], lag - size, frequency_hz)
-    return value[microphone] / loop[reference], sigma[microphone] / np.abs(loop[reference])
+    first = _peak_at(found, reference) - size
+    return np.asarray(found.through(np.hanning(2 * size + 3)[1:-1], first, frequency_hz)[0][reference])
+
+
+def impulse(
+    found: Deconvolved, microphone: int, reference: int | None, arrival_s: float, until_s: float
+) -> tuple[Float, Float]:
+    """Times from the arrival on, from 1 ms before it, and the impulse response there over its peak."""
+    lag = 0 if reference is None else _peak_at(found, reference)
+    at = found.zero + lag + round(arrival_s * found.rate_hz)
+    start = max(0, at - int(1e-3 * found.rate_hz))
+    piece = found.responses[microphone][start : at + int(until_s * found.rate_hz) + 1]
+    return (np.arange(len(piece)) + start - at) / found.rate_hz, piece / np.abs(piece).max()
+
+
+def _cut_off(piece: Float, rate_hz: float, frequency_hz: Float) -> Float:
+    """(n,) size of the spectrum of what would follow.
+
+    A parabola through the last part, where the gate closes, goes on: what is cut off is slow, or the gate would hold
+    its period. Its integral by parts is c/jw + s/(jw)^2 + 2b/(jw)^3.
+    """
+    last = piece[int((1.0 - FALL_SHARE) * (len(piece) - 1)) :]
+    t = (np.arange(len(last)) - 0.5 * (len(last) - 1)) / rate_hz
+    weight = np.hanning(len(last) + 2)[1:-1]
+    powers = np.stack([np.ones(len(last)), t, t * t], axis=1) * weight[:, None]
+    level, slope, bend = np.linalg.lstsq(powers, last * weight, rcond=None)[0]
+    w = 2.0 * np.pi * frequency_hz
+    return np.asarray(rate_hz * np.abs(level / (1j * w) - slope / w**2 - 2.0 * bend / (1j * w**3)))
 
 
 def _peak_at(found: Deconvolved, channel: int) -> int:

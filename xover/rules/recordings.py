@@ -90,6 +90,14 @@ REFLECTION_DB: Final = -24.0
 """From here on, re the direct sound, a later peak is taken for a reflection: it ripples by 0.5 dB, up and down."""
 GATE_SHARE: Final = 0.96
 """Of the time to the reflection, as it rises before its peak."""
+SPLICE_HZ: Final = (200.0, 400.0)
+"""Where near field and far field are usually joined; 300 Hz where nothing else is said."""
+SPLICE_OCTAVES: Final = 1.0 / 3.0
+"""To either side they are compared; within half of it one passes into the other."""
+SPLICE_SLOPE_DB: Final = 3.0
+"""In an octave: where they differ by more they are not the same driver, and joining them bends the curve by 1 dB."""
+GATE_SURE_DB: Final = 0.2
+"""A gate's own error that need not be told."""
 OVERLOAD_DB: Final = -20.0
 """A harmonic above this, a tenth, is a driver that is driven too hard."""
 RATTLE_DB: Final = -50.0

@@ -4,10 +4,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from xover.declare import Ask, Unit, question
-from xover.units import COUNT, FILE, LENGTH, NUMBER, YES, one_of, or_none
+from xover.errors import OptionError, named
+from xover.units import COUNT, DB, FILE, HZ, LENGTH, NUMBER, VOLT, YES, one_of, or_none
 
 if TYPE_CHECKING:
-    from xover.studies.desk.response.study import RecordedResponse
+    from xover.studies.desk.response.result import RecordedResponse
 
 
 @question(
@@ -38,6 +39,32 @@ def response(
         Literal["response", "correction"] | None,
         Ask("What that file holds: its response, taken off, or a correction, added.", one_of("response", "correction")),
     ] = None,
+    diameter_m: Annotated[
+        float | None,
+        Ask("Of the cone, to the middle of its surround: near field.", LENGTH, low=0.01, high=1),
+    ] = None,
+    near: Annotated[
+        str | Path | None,
+        Ask("Recording close to the cone, joined below the far field [default: RECORDING is one].", FILE),
+    ] = None,
+    port: Annotated[str | Path | None, Ask("Recording at the port's mouth, by the same controls.", FILE)] = None,
+    port_diameter_m: Annotated[float | None, Ask("Of the port.", LENGTH, "--port-diameter", low=0.005, high=1)] = None,
+    baffle_m: Annotated[
+        float | None, Ask("Width of the baffle, whose step is put into the near field.", LENGTH, low=0.05, high=5)
+    ] = None,
+    splice_hz: Annotated[
+        float | None, Ask("Where near and far field are joined [default: 300].", HZ, "--splice", low=50, high=2000)
+    ] = None,
+    calibrator: Annotated[
+        str | Path | None, Ask("Recording of a level calibrator on the microphone, all gains as they are.", FILE)
+    ] = None,
+    calibrator_level_db: Annotated[float, Ask("Its level re 20 uPa.", DB, low=0, high=140)] = 94.0,
+    volt_v: Annotated[
+        float | None,
+        Ask(
+            "Volts at the terminals while the sweep's tone sounds: absolute levels.", VOLT, "--volt", low=0.01, high=100
+        ),
+    ] = None,
     same_place: Annotated[
         bool, Ask("The microphone stands, and is read, as for the other drivers: --into says one time for all.", YES)
     ] = False,
@@ -45,15 +72,43 @@ def response(
     """A driver's response from a recording.
 
     Levels are relative: they belong together for all drivers that were recorded alike, so leave every control where it
-    is. With a cable from output to input beside the microphone the phases of all drivers share one time; without, only
-    levels are told. --into with --driver puts the table into a speaker folder and names it in speaker.toml.
+    is. --calibrator with --volt makes them absolute, for 2.83 V at 1 m. With a cable from output to input beside the
+    microphone the phases of all drivers share one time; without, only levels are told. --into with --driver puts the
+    table into a speaker folder and names it in speaker.toml.
+
+    A gate says nothing of the bass. --near, recorded with the microphone close to the cone, does: with --diameter and
+    --baffle it is joined to the far field. With --diameter alone the recording itself is such a near field.
 
     Example: xover response tweeter.wav --played tweeter-sweep.wav --distance 1m --into my-speaker --driver tweeter
 
     >>> Path("tweeter.csv").write_text(xover.response("tweeter.wav", "sweep.wav").table)
     """
-    from xover.studies.desk.response.study import CurveIs, read_recorded
+    from xover.studies.desk.response.near import Close
+    from xover.studies.desk.response.study import Calibrated, CurveIs, read_recorded
 
     gate_s = None if gate_ms is None else gate_ms / 1000.0
     sign = None if curve_is is None else CurveIs(curve_is)
-    return read_recorded(recording, played, microphone, loop, gate_s, distance_m, curve, sign, same_place)
+    if diameter_m is None and any(given is not None for given in (near, port, baffle_m)):
+        raise OptionError("a near field needs the size of the cone", f"give {named('diameter_m')}")
+    if (port is None) != (port_diameter_m is None):
+        raise OptionError(f"{named('port')} and {named('port_diameter_m')} only serve together", "give both")
+    if near is not None and baffle_m is None:
+        raise OptionError(
+            f"{named('near')} joins the far field over the baffle's step, and {named('baffle_m')} is not given",
+            f"give its width; or the near field alone, in place of the recording and without {named('near')}",
+        )
+    if splice_hz is not None and near is None:
+        raise OptionError(f"{named('splice_hz')} has nothing to join", f"give {named('near')}")
+    if (calibrator is None) != (volt_v is None):
+        raise OptionError(
+            f"{named('calibrator')} and {named('volt_v')} only serve together",
+            "one tells the microphone's level, the other what the speaker was given",
+        )
+    close = calibrated = None
+    if diameter_m is not None:
+        close = Close(diameter_m, near, port, port_diameter_m, baffle_m, splice_hz)
+    if calibrator is not None and volt_v is not None:
+        calibrated = Calibrated(calibrator, calibrator_level_db, volt_v)
+    return read_recorded(
+        recording, played, microphone, loop, gate_s, distance_m, curve, sign, same_place, close, calibrated
+    )
