@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from xover.studies.desk.jig.study import JigStudy
-    from xover.studies.desk.response.study import RecordedResponse
+    from xover.studies.desk.response.result import RecordedResponse
 
 SPAN_DB: Final = 80.0
 _ORDINAL: Final = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
