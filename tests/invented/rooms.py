@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -64,7 +64,8 @@ class Way:
     def ladder(self, f: Float) -> tuple[Complex, Complex]:
         """(n,) voltage at the driver over the amplifier's, and what the amplifier sees, ohm."""
         w = 2.0 * math.pi * f
-        z, ratio = self.driver.impedance_ohm(w / (2.0 * math.pi)), np.ones_like(w, dtype=complex)
+        z = _on_lines(self.driver) if f is LINES_HZ else self.driver.impedance_ohm(f)
+        ratio = np.ones_like(w, dtype=complex)
         for link in reversed(self.links):
             own = link.ohm(w)
             if link.across:
@@ -78,6 +79,16 @@ class Way:
         links = list(self.links)
         links[index] = replace(links[index], value=links[index].value * factor)
         return replace(self, links=tuple(links))
+
+
+@lru_cache(8)
+def _on_lines(driver: Invented) -> Complex:
+    return driver.impedance_ohm(LINES_HZ)
+
+
+@lru_cache(8)
+def _spoken(voice: Voice) -> Complex:
+    return voice(LINES_HZ)
 
 
 Network = tuple[Way, ...]
@@ -307,7 +318,7 @@ class Session:
 
     def _both(self, i: int, phone_m: Float) -> tuple[Complex, Complex]:
         direct, echo = self.room.paths(i, phone_m)
-        voice, ka = self.network[i].voice(LINES_HZ), LINES_HZ / (800.0, 2500.0, 9000.0)[i - len(self.network)]
+        voice, ka = _spoken(self.network[i].voice), LINES_HZ / (800.0, 2500.0, 9000.0)[i - len(self.network)]
         return voice * direct, voice * echo / np.sqrt(1.0 + ka**2)
 
     def power(self, network: Network, phone_m: Float | None = None, direct_only: bool = False) -> Float:

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from xover.acoustic.bands import difference, levels_of, middle_hz
+from xover.acoustic.bands import difference, levels_of, middle_hz, repeat_db
 from xover.acoustic.level import bands_touched, nominal_hz
 from xover.curve import Float
 from xover.errors import OptionError, named
@@ -111,7 +111,8 @@ def heard_change(
     ------
     OptionError : a network without a column, or fewer than four bands that tell. NoSolutionError.
     """
-    read = difference(levels_of(table, column_of(table, one)), levels_of(table, column_of(table, other)))
+    columns = [levels_of(table, column_of(table, name)) for name in (one, other)]
+    read = difference(columns[0], columns[1], repeat_db(table))
     centre = middle_hz(table.band_hz)
     change = room_change(speaker, speaker.network(one), speaker.network(other), centre)
     # What the readings do differs from band to band; the rest is taken as alike in all bands of an octave.
