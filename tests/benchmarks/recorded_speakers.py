@@ -48,7 +48,8 @@ class Counted:
     """One speaker.
 
     held : of each value that is called seen, whether its interval holds the truth. half : half widths of them, of
-    the truth. parts : of the board. worst : largest error of an impedance from 20 Hz to 20 kHz, of itself, and degrees.
+    the truth. parts : of the board. worst : largest error of an impedance from 20 Hz to 20 kHz, of itself, beyond that
+    of the known resistor, and degrees.
     within : share of the rows whose error lies within what the jig says of itself.
     """
 
@@ -144,7 +145,7 @@ def one(number: int, folder: Path, seconds: float) -> Counted:
         curve, _ = read_impedance(table, Evidence.MEASURED)
         ratio = curve.value / loads(board)[name](curve.frequency_hz)
         band = (curve.frequency_hz >= 20.0) & (curve.frequency_hz <= 20_000.0)
-        worst.append(float(np.abs(ratio - 1.0)[band].max()))
+        worst.append(float(np.abs(ratio * KNOWN_OHM / known - 1.0)[band].max()))
         degrees.append(float(np.degrees(np.abs(np.angle(ratio)))[band].max()))
         within.append(float(np.mean(np.abs(ratio - 1.0) <= np.array(told["error_share"]))))
     told = json.loads(ran("infer", folder, "--impedance", folder / "terminals-found.csv", "--json"))
@@ -181,7 +182,8 @@ def run(first: int, count: int, seconds: float) -> None:
         print(f"{number:>7}  {'yes' if got.fits else 'NO':>4}  {seen}  {errors}  {got.seconds:>4.0f}", flush=True)
     values = [h for one in found for h in one.held]
     print(f"{sum(o.fits for o in found)} of {count} speakers fit; {sum(values)} of {len(values)} values held the truth")
-    print(f"worst impedance {100 * max(o.worst for o in found):.2f} %, {max(o.worst_deg for o in found):.2f} deg")
+    worst, degrees = 100 * max(o.worst for o in found), max(o.worst_deg for o in found)
+    print(f"worst impedance {worst:.2f} % beyond the known resistor's own error, {degrees:.2f} deg")
 
 
 if __name__ == "__main__":

@@ -101,7 +101,7 @@ def test_the_terminals_of_a_network_are_a_file_alone_and_can_be_undone(run, rati
         (("--into", "FOLDER", "--driver", "wofer"), "did you mean 'woofer'?"),
         (("--into", "FOLDER", "--network", "fund"), "did you mean 'found'?"),
         (("--into", "FOLDER", "--driver", "woofer", "--network", "found"), "does not go with --driver"),
-        (("--into", "nowhere"), "nowhere"),
+        (("--into", "nowhere"), "start a speaker folder with 'xover new'"),
     ],
 )
 def test_bad_names_are_told_before_anything_is_measured(run, folder, arguments, words):
@@ -182,7 +182,7 @@ def test_a_template_serves_only_while_nothing_is_measured(run, ratios, tmp_path)
     """A placeholder's resistance or sound is not held beside a sweep of the driver."""
     assert run("new", tmp_path / "fresh").status == 0
     jig = ("jig", ratios / "woofer.csv", "--resistor", "10", "--into", tmp_path / "fresh", "--driver", "woofer")
-    assert run(*jig).status == 0
+    assert "The template's values of woofer count no more." in " ".join(run(*jig).out.split())
     opened = open_speaker(tmp_path / "fresh")
     assert opened.drivers["woofer"].re_ohm is None
     assert opened.drivers["woofer"].datasheet is None

@@ -290,6 +290,8 @@ def _write(function: Callable[..., Any], result: Any, common: Mapping[str, Any],
         if spot.driver is None:
             again = q.then.format(folder=shlex.quote(folder), file=shlex.quote(f"{folder}/{spot.file}"))
             what += f"; try: xover {again}"
+        elif spot.template:
+            what += f". The template's values of {spot.driver} count no more"
         elif spot.stale:
             what += f". {' and '.join(spot.stale)} of {spot.driver} hold for the response before: find them anew"
         said.append(f"{what}.")

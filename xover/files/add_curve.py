@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from xover.errors import OptionError, named
+from xover.errors import InputError, OptionError, named
 from xover.files.atomic import as_utf8, check_target, read_bytes, read_text
 from xover.files.budget import SPEAKER_FILE
 from xover.files.changes import put
@@ -62,7 +62,7 @@ class CurvePlace:
     Attributes
     ----------
     speaker_toml : of the folder. driver : whose it is, None of the whole speaker. file : its name. stale : keys of the
-        driver that were found with the response before.
+        driver that were found with the response before. template : whether a template's values end with it.
     """
 
     speaker_toml: Path
@@ -70,6 +70,7 @@ class CurvePlace:
     driver: str | None
     file: str
     stale: tuple[str, ...] = ()
+    template: bool = False
 
 
 def find_place(
@@ -84,6 +85,8 @@ def find_place(
     Raises OptionError: no such driver or network, a file or a key is there and not `force`. InputError: a file.
     """
     path = folder / FILE_NAME if os.path.isdir(folder) else folder
+    if not os.path.lexists(path):
+        raise InputError("does not exist", "start a speaker folder with 'xover new', or name the right folder", path)
     data, where = read_toml(read_text(path, SPEAKER_FILE), path)
     if driver is None:
         known = _tables(data, "networks")
@@ -100,7 +103,8 @@ def find_place(
         own = drivers[driver]
         name = f"{_plain(driver)}-{curve}.csv"
         stale = tuple(k for k in ("delay_us", "gain_db") if k in own) if curve in own and curve == "response" else ()
-        place = CurvePlace(path, curve, driver, name, stale)
+        template = curve == "impedance" and _sheet(own).get("instrument") == "placeholder"
+        place = CurvePlace(path, curve, driver, name, stale, template)
         old = own.get(curve)
         if old not in (None, name) and not force:
             problem = f"{path}:{where['drivers', driver, curve]}: the {curve} of {driver} is {str(old)[:80]} already"
@@ -149,6 +153,11 @@ def _keys(place: CurvePlace, curve: FolderCurve, data: Mapping[str, Any], force:
 def _tables(data: Mapping[str, Any], key: str) -> dict[str, dict[str, Any]]:
     found = data.get(key)
     return {n: t for n, t in found.items() if isinstance(t, dict)} if isinstance(found, dict) else {}
+
+
+def _sheet(driver: Mapping[str, Any]) -> Mapping[str, Any]:
+    found = driver.get("datasheet")
+    return found if isinstance(found, dict) else {}
 
 
 def _plain(name: str) -> str:

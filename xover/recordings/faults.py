@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -45,6 +45,10 @@ class RecordingFault(StrEnum):
     INVERTED = "inverted"
     RATTLE = "rattle"
     OVERLOAD = "overload"
+
+
+UNSTEADY: Final = frozenset({RecordingFault.MOVING_GAIN, RecordingFault.GAIN_BY_LEVEL})
+"""What is read through such a gain is not calibrated, whatever it was held to."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from xover.files.add_curve import FolderCurve
 from xover.plain import some_of
 from xover.quantity import ohms
 from xover.readable import Readable
-from xover.recordings.faults import Found
+from xover.recordings.faults import UNSTEADY, Found
 from xover.recordings.rattle import Distortion
 from xover.recordings.told import found_kinds, found_lines
 from xover.rules.instruments import Instrument
@@ -82,8 +82,10 @@ class JigStudy(Readable):
     @property
     def for_folder(self) -> FolderCurve:
         """As a speaker folder takes it."""
+        steady = UNSTEADY.isdisjoint(one.fault for _, one in self.found)
+        instrument = Instrument.CALIBRATED if self.calibrated and steady else Instrument.UNCALIBRATED
         why = "held to a known resistor" if self.calibrated else "as no known resistor was measured, or it read wrong"
-        instrument = Instrument.CALIBRATED if self.calibrated else Instrument.UNCALIBRATED
+        why = why if steady else "as a gain moved"
         sure = f"sure to {100.0 * self.worst_share:.1f} % at worst, at {hertz(self.worst_at_hz)}"
         lines = (*self.conditions, sure, *(["found: " + ", ".join(found_kinds(self.found))] if self.found else ()))
         return FolderCurve(self.table, lines, instrument, f"{instrument.value}, {why}")

@@ -12,7 +12,7 @@ from xover.curve import Float
 from xover.files.add_curve import FolderCurve
 from xover.readable import Readable
 from xover.recordings.calibrator import Tone
-from xover.recordings.faults import Found
+from xover.recordings.faults import UNSTEADY, Found
 from xover.recordings.gate import Arrival
 from xover.recordings.rattle import Distortion
 from xover.rules.instruments import Instrument
@@ -139,9 +139,11 @@ class RecordedResponse(Readable):
     def for_folder(self) -> FolderCurve:
         """As a speaker folder takes it."""
         known = self.curve_hz is not None
-        instrument = Instrument.CALIBRATED if known else Instrument.UNCALIBRATED
+        steady = UNSTEADY.isdisjoint(one.fault for one in self.found)
+        instrument = Instrument.CALIBRATED if known and steady else Instrument.UNCALIBRATED
         lines = tuple(self.conditions)
-        why = f"{instrument.value}, {'by' if known else 'without'} the microphone's own file"
+        by = f"{'by' if known else 'without'} the microphone's own file" if steady else "as a gain moved"
+        why = f"{instrument.value}, {by}"
         if self.phase_deg is None:
             return FolderCurve(self.rows, lines, instrument, f"{why}; its timing is unknown", "minimum")
         same = f"one time for all drivers that are read with --distance {self.distance_m:g}m"
