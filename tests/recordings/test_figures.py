@@ -72,7 +72,7 @@ def test_a_gate_of_4_5_ms_before_the_floor(corner_hz, db, degrees):
     arrival = find_arrival(found, 0, 1)
     assert arrival.reflection_s == pytest.approx(late, abs=1e-4)
     f = np.geomspace(300.0, 18_000.0, 60)
-    off = gated(found, 0, 1, arrival.at_s, 4.5e-3, f)[0] / driver(f) * np.exp(2j * np.pi * f / 343.0)
+    off = gated(found, 0, 1, arrival.at_s, 4.5e-3, f).value / driver(f) * np.exp(2j * np.pi * f / 343.0)
     errors = np.abs(20 * np.log10(np.abs(off))).max(), np.degrees(np.abs(np.angle(off))).max()
     assert db / 3 < errors[0] < db
     assert degrees / 3 < errors[1] < degrees
