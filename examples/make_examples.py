@@ -349,6 +349,56 @@ def attic_terminals(folder: Path, f: Float, sound: Float) -> None:
     _, low, high = left(sound).solve(sound, *old)
     whole = heard(sound, low * old[0].pressure(sound) + high * old[1].pressure(sound), 3030)
     write_response(folder / "left" / "whole-found.csv", "left speaker on axis, as found", sound, whole, Style())
+    fine = grid(35, 18e3, 240)
+    original = Board(new_capacitor(fine, 6.8e-6, 0.06), new_capacitor(fine, 4.7e-6, 0.05), 5.6, 15.0)
+    write_phone(folder / "left" / "phone-levels.csv", fine, (left(fine), original), old)
+
+
+def write_phone(path: Path, f: Float, boards: tuple[Board, Board], drivers: tuple[Driver, Driver]) -> None:
+    """Levels of third octaves as a phone 1 m away shows them: a room, an uneven microphone, some noise of a street.
+
+    Each driver has reflections of its own, a tenth as strong as its sound and later by 3 to 30 ms; put back, the phone
+    stands 4 mm off. Noise of a period, read whole, does not scatter.
+    """
+
+    def at_phone(moved_m: float) -> list[Complex]:
+        chance = np.random.RandomState(3040)
+        late_s, turned = chance.uniform(3e-3, 30e-3, (2, 24)), chance.uniform(-1, 1, (2, 24))
+        sounds = []
+        for driver, late, turn in zip(drivers, late_s, turned, strict=True):
+            rays = np.exp(-2j * np.pi * np.outer(f, late + turn * moved_m / SPEED_OF_SOUND_M_S))
+            sounds.append(driver.pressure(f) * (1 + 0.1 * rays.sum(axis=1)))
+        return sounds
+
+    (_, low, high), (_, was_low, was_high) = (board.solve(f, *drivers) for board in boards)
+    (bass, treble), again = at_phone(0.0), at_phone(4e-3)
+    microphone = high_pass(f, 90.0, 0.7) * bell(f, 3500.0, -4.0, 1.0) * bell(f, 9000.0, 6.0, 2.0)
+    band = np.round(10 * np.log10(f / 1e3)).astype(int)
+    names = range(-14, 13)
+    hush = [10 ** ((34 - 0.5 * k) / 10) for k in names]
+
+    def shown(pressure: Complex, quieter_db: float = 0.0) -> list[str]:
+        power = abs(pressure * microphone) ** 2 * 10 ** (-(15 + quieter_db) / 10)
+        bands = [power[band == k].mean() + quiet for k, quiet in zip(names, hush, strict=True)]
+        return [f"{10 * np.log10(one):.1f}" for one in bands]
+
+    sum_found = low * bass + high * treble
+    columns = {
+        "silence": shown(0 * f + 0j),
+        "found": shown(sum_found),
+        "again": shown(low * again[0] + high * again[1]),
+        "quieter": shown(sum_found, 10.0),
+        "reversed": shown(low * bass - high * treble),
+        "woofer": shown(low * bass),
+        "tweeter": shown(high * treble),
+        "original": shown(was_low * bass + was_high * treble),
+    }
+    nominal = ("1000", "1250", "1600", "2000", "2500", "3150", "4000", "5000", "6300", "8000")
+    hertz = [f"{float(nominal[k % 10]) * 10.0 ** (k // 10):g}" for k in names]
+    head = [f"# note Left speaker as a phone hears it ({NOTE})"]
+    head += ["# seconds 10; step 0.1; place 1 m, design axis; noise periodic"]
+    rows = [", ".join(row) for row in zip(hertz, *columns.values(), strict=True)]
+    write_lines(path, [*head, ", ".join(["band Hz", *columns]), *rows])
 
 
 def hall_horn_two_way(folder: Path) -> None:

@@ -34,7 +34,7 @@ OF_BAND = [pytest.param(p, a, id=f"{c}-{p}") for c, p, a in ALL if a.unit.metava
 
 def test_every_command_is_declared():
     assert [n for group in GROUPS.values() for n in group] == list(HOMES)
-    assert len(HOMES) == 32
+    assert len(HOMES) == 33
     assert len(ALL) > 90
     assert len(OF_DB) >= 7
     assert len(OF_BAND) >= 4
@@ -99,7 +99,7 @@ def test_a_refusal_names_the_flag_on_the_command_line_and_the_parameter_in_pytho
     assert (tried == 0) == (name in WITHOUT_SUCH)
 
 
-WITHOUT_SUCH = {"new", "check", "undo", "schematic", "sensitivity"}
+WITHOUT_SUCH = {"new", "check", "undo", "schematic", "sensitivity", "phone"}
 """They ask for names and files, or for frequencies alone."""
 
 

@@ -5,23 +5,28 @@ Nothing here has a phase. Doubts are one standard deviation; twice that is told 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from xover.curve import Float
 from xover.files.band_levels import BandTable, Word
 from xover.rules.phone import (
     BAND_SHARE,
+    FEWEST_ROUND,
     FIELD_DB,
     FIELD_MODES,
     LEAST_ABOVE_DB,
+    MEDIAN_OF_SIGMA,
     NEPERS_DB,
     POOLED_BANDS,
     PUT_BACK_DB,
     ROOM_LINES,
     SIGMAS,
+    SLIP_LEAST_DB,
+    SLIP_SIGMAS,
     T_95,
     T_95_OF_MANY,
 )
@@ -97,21 +102,44 @@ def repeat_db(table: BandTable) -> Float:
     """(n,) doubt that putting the phone back adds to a difference, by the column `again`.
 
     Of all bands within an octave, what they differ by beyond scatter and step; larger, where few bands tell, by
-    Student's t. No less than is usual: `PUT_BACK_DB`.
+    Student's t. No less than is usual: `PUT_BACK_DB`. Slips of typing are left out.
     """
+    moved, slips = _moved(table), again_slips(table)
     hz, usual = np.array(PUT_BACK_DB).T
     repeat: Float = np.interp(np.log(table.band_hz), np.log(hz), usual)
-    if table.again_of is None:
-        return repeat
-    moved = difference(levels_of(table, Word.AGAIN), levels_of(table, table.again_of))
-    place = np.round(10.0 * np.log10(table.band_hz / 1000.0))
-    for row, own in enumerate(place):
-        near = (np.abs(place - own) <= POOLED_BANDS // 2) & np.isfinite(moved.level_db)
+    for row in range(repeat.size):
+        near = _round(table, row) & np.isfinite(moved.level_db) & ~slips
         if near.any():
             wide = T_95[int(near.sum()) - 1] / T_95_OF_MANY
             beyond = np.mean((wide * moved.level_db[near]) ** 2 - moved.doubt_db[near] ** 2)
             repeat[row] = max(repeat[row], np.sqrt(max(0.0, float(beyond))))
     return repeat
+
+
+def again_slips(table: BandTable) -> NDArray[np.bool_]:
+    """(n,) bands in which `again` and its column differ far more than in the bands round them."""
+    moved = _moved(table)
+    size = np.abs(np.nan_to_num(moved.level_db))
+    slips = np.zeros(size.shape, dtype=bool)
+    for row in range(size.size):
+        near = _round(table, row) & np.isfinite(moved.level_db)
+        if size[row] > SLIP_LEAST_DB and near.sum() > FEWEST_ROUND:
+            usual = np.hypot(np.median(size[near]) / MEDIAN_OF_SIGMA, moved.doubt_db[row])
+            slips[row] = size[row] > SLIP_SIGMAS * usual
+    return slips
+
+
+def _moved(table: BandTable) -> Levels:
+    """`again` less its column; NaN without one."""
+    if table.again_of is None:
+        return Levels(np.full(table.band_hz.shape, np.nan), np.full(table.band_hz.shape, np.nan))
+    return difference(levels_of(table, Word.AGAIN), levels_of(table, table.again_of))
+
+
+def _round(table: BandTable, row: int) -> NDArray[np.bool_]:
+    """(n,) the bands within an octave of one."""
+    place = np.round(10.0 * np.log10(table.band_hz / 1000.0))
+    return np.asarray(np.abs(place - place[row]) <= POOLED_BANDS // 2)
 
 
 def sums_differ(normal: Levels, reversed_: Levels, low: Levels, high: Levels, repeat_db: ArrayLike = 0.0) -> Levels:
@@ -133,3 +161,21 @@ def mean_cosine(normal: Float, reversed_: Float, low: Float, high: Float) -> Flo
     """(n,) mean cosine of the phase between two drivers, by four levels: (E_N - E_R)/(4 sqrt(E_L E_H))."""
     n, r, a, b = (10.0 ** (level / 10.0) for level in (normal, reversed_, low, high))
     return np.asarray((n - r) / (4.0 * np.sqrt(a * b)))
+
+
+def plain_slopes_db() -> dict[str, float]:
+    """Normal less reversed in the third octave at the corner, dB: two even drivers behind plain slopes, no room."""
+    half = math.log(10.0) / 20.0
+    s = 1j * np.exp(np.linspace(-half, half, 2001))
+    butterworth = {1: 1.0 + s, 2: 1.0 + math.sqrt(2.0) * s + s**2, 3: (1.0 + s) * (1.0 + s + s**2)}
+    slopes = {
+        "LR4": (4, butterworth[2] ** 2),
+        "LR2": (2, butterworth[1] ** 2),
+        "Butterworth 1": (1, butterworth[1]),
+        "Butterworth 3": (3, butterworth[3]),
+    }
+    energy = {
+        name: [float(np.trapezoid(np.abs((1.0 + sign * s**order) / below) ** 2)) for sign in (1.0, -1.0)]
+        for name, (order, below) in slopes.items()
+    }
+    return {name: 10.0 * math.log10(normal / turned) for name, (normal, turned) in energy.items()}

@@ -13,6 +13,7 @@ from xover.errors import OptionError
 from xover.studies.aged.compare import compare_networks
 from xover.studies.aged.condition import condition
 from xover.studies.aged.infer import infer
+from xover.studies.aged.phone import phone
 from xover.studies.aged.verify import pair, verify
 from xover.studies.bears.crosstalk import crosstalk
 from xover.studies.bears.lamps import lamps
@@ -44,8 +45,8 @@ class Loudspeaker(Opened):
 
     Its methods are the commands, in the order of the job: check, predict, load, formula, sensitivity, angles, delay,
     schematic; infer, condition; stress, lamps, tolerance, crosstalk; refresh, redesign, bypass, decide, pad; verify,
-    pair, compare; report, spice. Each gives a result whose figures are attributes in SI units, with the unit in the
-    name. `draw` draws it, and `xover.to_json` writes it as the command's --json does.
+    pair, compare, phone; report, spice. Each gives a result whose figures are attributes in SI units, with the unit in
+    the name. `draw` draws it, and `xover.to_json` writes it as the command's --json does.
 
     Nothing here writes into the folder but `add_network`, which `undo` takes back.
 
@@ -80,6 +81,7 @@ class Loudspeaker(Opened):
     decide = asks(decide)
     verify = asks(verify)
     pair = asks(pair)
+    phone = asks(phone)
     spice = asks(spice)
 
     def pad(

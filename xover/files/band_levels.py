@@ -47,6 +47,8 @@ class Word(StrEnum):
     """The network before it in the other speaker of the pair."""
     QUIETER = "quieter"
     """The network before it, the amplifier turned 10 dB down."""
+    KNOWN = "known"
+    """A speaker that is known to be even, at the same spot."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -55,14 +57,15 @@ class BandTable(Readable):
 
     Attributes
     ----------
-    source : the file. band_hz : (n,) names of the bands, rising. columns : (n,) dB each, NaN where not read, in the
-        file's order. line : (n,) of each band in the file, from 1.
+    source : the file. heading : line of its header. band_hz : (n,) names of the bands, rising. columns : (n,) dB each,
+        NaN where not read, in the file's order. line : (n,) of each band in the file, from 1.
     seconds : that a level was averaged. step_db : in which it was shown. place : of the phone, in words, or "".
     periodic : the noise repeats and was read over whole periods, so that it does not scatter.
     assumed : what the file does not say and was assumed, one sentence each.
     """
 
     source: str
+    heading: int
     band_hz: Float
     columns: Mapping[str, Float]
     line: NDArray[np.int64]
@@ -129,16 +132,15 @@ def parse_band_levels(text: str, path: Path) -> BandTable:
     said: dict[str, tuple[str, int]] = {}
     rows: dict[float, tuple[int, list[float]]] = {}
     marks: dict[str, int] = {}
-    fine, comments = False, 0
+    fine, heading = False, 0
     names: list[str] = []
     try:
         for number, cells, words in _lines(text):
             try:
                 if words is not None:
-                    comments += 1
                     _settings(words, number, said)
                 elif not names:
-                    names = _header(cells)
+                    names, heading = _header(cells), number
                 else:
                     fine = fine or any("." in cell or "," in cell for cell in cells[1:])
                     _row(cells, names, number, rows, marks)
@@ -160,6 +162,7 @@ def parse_band_levels(text: str, path: Path) -> BandTable:
     blank = sum(not line.strip() for line in text.removesuffix("\n").split("\n"))
     return BandTable(
         str(path),
+        heading,
         np.array(bands),
         MappingProxyType({name: levels[:, i].copy() for i, name in enumerate(names[1:])}),
         np.array([rows[band][0] for band in bands], dtype=np.int64),

@@ -42,8 +42,44 @@ T_95: Final = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36)
 T_95_OF_MANY: Final = 1.96
 POOLED_BANDS: Final = 7
 """Bands round a band whose repeats are taken together, two octaves. Common practice, no published source."""
+SLIP_SIGMAS: Final = 6.0
+SLIP_LEAST_DB: Final = 1.0
+FEWEST_ROUND: Final = 3
+"""A repeat that is so many times what the bands round it (more than so many, itself among them) repeat to, and more
+than 1 dB, is a slip of typing. By count over invented rooms: `python tests/benchmarks/phone_rooms.py`."""
+MEDIAN_OF_SIGMA: Final = 0.6745
+"""Median size of a Gaussian error over its standard deviation."""
 SIGMAS: Final = 2.0
 """A half width of 95 % is two standard deviations."""
 
 UNKNOWN_NEIGHBOUR_DB: Final = 10.0
 """How much louder than another a driver of which no response is known may be. Common practice, no published source."""
+
+# What levels are held against.
+TURNED_DOWN_DB: Final = 10.0
+GAIN_DB: Final = 0.3
+"""With the amplifier turned 10 dB down each level falls by that, +- this, or the phone sets its gain by itself. Common
+practice, no published source."""
+FEW_SLIPS: Final = 2
+"""No more bands than this that fall otherwise than all others are slips of typing, not a gain that sets itself."""
+SURE_SIGMAS: Final = 3.5
+"""A band that stands out by so many standard deviations is at fault: by chance one in 2000, one table in 70."""
+MANY_SHARE: Final = 1.0 / 3.0
+"""Sums that differ in more of the bands than this are no typing error."""
+SIGN_DB: Final = 3.0
+"""Normal less reversed: from here on its sign is believed, its size never. Rooms fill a null: where direct and
+reverberant sound are alike, 17.6 dB become 4.7 (simulated: tests/acoustic/test_reversed_bands.py)."""
+SHALLOW_DB: Final = 6.0
+"""A predicted difference below this, at any place that the phone may have had, does not tell. Twice `SIGN_DB`; common
+practice, no published source."""
+USUAL_M: Final = (0.3, 0.5, 1.0, 2.0, 4.0)
+"""How far a phone may stand from the speaker, where nobody says."""
+ANY_BALANCE_DB: Final = 5.0
+KNOWN_BALANCE_DB: Final = 1.0
+"""Driver against driver, +-: the microphone's own curve is in it. A phone platform's rules ask +-10 dB from 100 Hz to
+7 kHz; +-5 dB, and +-1 dB after an even speaker at the same spot, are estimates."""
+BALANCE_HZ: Final = (100.0, 7000.0)
+HEARD_HZ: Final = (25.0, 16_000.0)
+"""Bands by name that lie within usual sweeps, 20 Hz to 20 kHz."""
+REVERBERATION_S: Final = 0.4
+"""Of a furnished living room. Common practice, no published source."""

@@ -47,6 +47,7 @@ GROUPS: Final[Mapping[str, Mapping[str, str]]] = {
     "Prove it": {
         "verify": "studies.aged.verify",
         "compare": "studies.aged.compare",
+        "phone": "studies.aged.phone",
     },
     "Pass it on": {
         "report": "report.question",

@@ -1,0 +1,269 @@
+"""What a table of levels told, as values."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from xover.curve import Float
+from xover.plain import some_of
+from xover.readable import Readable
+
+
+class Changed(StrEnum):
+    """Whether an octave changed."""
+
+    YES = "changed"
+    NO = "not changed"
+    CANNOT_TELL = "cannot tell"
+
+
+class Held(StrEnum):
+    """A change against what is predicted of it."""
+
+    AGREES = "agrees"
+    DIFFERS = "does not agree"
+    NOT_KNOWN = "not known"
+    """No prediction, or one that every room makes otherwise: several drivers play there."""
+
+
+class Wired(StrEnum):
+    """One driver's wires against the netlist."""
+
+    AS_DRAWN = "as drawn"
+    TURNED = "turned round"
+    CANNOT_TELL = "cannot tell"
+
+
+class Why(StrEnum):
+    """Why a polarity cannot be told."""
+
+    SHALLOW = "shallow"
+    FILLED = "filled"
+    UNTIMED = "untimed"
+    NOT_READ = "not read"
+
+
+class Next(StrEnum):
+    """What to measure next, in this order."""
+
+    NETWORK = "network"
+    QUIETER = "quieter"
+    SILENCE = "silence"
+    AGAIN = "again"
+    REVERSED = "reversed"
+    DRIVERS = "drivers"
+    OTHER_SIDE = "right"
+    KNOWN = "known"
+
+
+@dataclass(frozen=True)
+class OctaveChange:
+    """One octave; its bands on average.
+
+    Attributes
+    ----------
+    change_db, within_db : and +-, 95 %. off_db, off_within_db : measured less predicted in the bands that one driver
+        rules, and +-, 95 %, with what neighbours may do; NaN without such. predicted_db : where these are all bands.
+    """
+
+    centre_hz: float
+    change_db: float
+    within_db: float
+    changed: Changed
+    predicted_db: float
+    off_db: float
+    off_within_db: float
+    held: Held
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """Second less first, at one place; of two networks, or of the two speakers of a pair.
+
+    Attributes
+    ----------
+    change_db, within_db : (n,) and +-, 95 %. predicted_db, predicted_within_db : (n,) of the driver that rules the
+        band, and what its neighbours may do to that; NaN and infinite where not known.
+    elsewhere : the two stood at different places, so that the room's scatter counts.
+    """
+
+    first: str
+    second: str
+    band_hz: Float
+    change_db: Float
+    within_db: Float
+    predicted_db: Float
+    predicted_within_db: Float
+    octaves: tuple[OctaveChange, ...]
+    elsewhere: bool = False
+
+    def octaves_that(self, changed: Changed) -> list[float]:
+        """Centres of the octaves of which that is said."""
+        return [o.centre_hz for o in self.octaves if o.changed is changed]
+
+    def octaves_held(self, held: Held) -> list[float]:
+        """Centres of the octaves of which that is said."""
+        return [o.centre_hz for o in self.octaves if o.held is held]
+
+
+@dataclass(frozen=True)
+class GainTest:
+    """The amplifier turned 10 dB down: the median fall, and the band that is furthest from it; NaN: nothing was read.
+
+    `automatic` : the phone evens levels out; None where nothing was read. `slips` : lines of bands that stand out.
+    """
+
+    column: str
+    fell_db: float
+    worst_hz: float
+    worst_fell_db: float
+    automatic: bool | None
+    slips: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Polarity:
+    """Normal less reversed at one crossover, in the band where most is predicted of it.
+
+    Attributes
+    ----------
+    louder_db, within_db : measured, and +-, 95 %. predicted_db : for the place of the phone, without a room.
+    """
+
+    network: str
+    lower: tuple[str, ...]
+    upper: tuple[str, ...]
+    band_hz: float
+    louder_db: float
+    within_db: float
+    predicted_db: float
+    wired: Wired
+    why: Why | None = None
+
+
+@dataclass(frozen=True)
+class OffSum:
+    """A band in which (normal + reversed)/2 is not low + high, dB, and +- one standard deviation."""
+
+    band_hz: float
+    line: int
+    off_db: float
+    doubt_db: float
+
+
+@dataclass(frozen=True, eq=False)
+class Sums:
+    """Whether four columns fit each other.
+
+    Attributes
+    ----------
+    columns : normal, reversed, and both drivers alone. off_db, within_db : (n,) and +-, 95 %. mean_cosine : (n,) of
+        the phase between both drivers.
+    mistyped : bands that stand out. many : too many of them for typing errors.
+    """
+
+    network: str
+    columns: tuple[str, str, str, str]
+    off_db: Float
+    within_db: Float
+    mean_cosine: Float
+    mistyped: tuple[OffSum, ...]
+    many: bool
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A line of the table with a typing error in one of some columns; `off_db` where the sums tell it."""
+
+    line: int
+    columns: tuple[str, ...]
+    off_db: float = math.nan
+
+
+@dataclass(frozen=True)
+class Balance:
+    """How loud a driver is against another, each in its own band, over what is predicted; +-, 95 %.
+
+    Attributes
+    ----------
+    louder_db : measured level of `driver` over `against`. over_predicted_db : how much of it is not predicted.
+    """
+
+    driver: str
+    against: str
+    louder_db: float
+    over_predicted_db: float
+    within_db: float
+
+    @property
+    def off(self) -> bool | None:
+        """Whether that is more than a phone may be off; None where nothing is predicted."""
+        return (
+            None if self.over_predicted_db != self.over_predicted_db else abs(self.over_predicted_db) > self.within_db
+        )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PhoneStudy(Readable):
+    """What levels of third octaves say of a speaker.
+
+    Attributes
+    ----------
+    headline : the answer. band_hz : (n,). place : of the phone, in words. seconds, step_db, periodic : how levels were
+        read. alone : columns of single drivers. states : columns of neither network nor driver.
+    hidden : by column, bands that stand less than 6 dB above the silence and are not told.
+    slips : lines left out of all else. textbook_db : normal less reversed at the corner, of plain slopes, no room.
+    """
+
+    headline: str
+    title: str
+    source: str
+    band_hz: Float
+    place: str
+    seconds: float
+    step_db: float
+    periodic: bool
+    gain: tuple[GainTest, ...]
+    changes: tuple[Change, ...]
+    sides: Change | None
+    polarity: tuple[Polarity, ...]
+    sums: Sums | None
+    slips: tuple[Slip, ...]
+    balance: tuple[Balance, ...]
+    hidden: dict[str, tuple[float, ...]]
+    states: tuple[str, ...]
+    alone: tuple[str, ...]
+    textbook_db: dict[str, float]
+    next: tuple[Next, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def automatic(self) -> bool:
+        """Whether the phone sets its gain by itself, so that nothing is told."""
+        return any(test.automatic for test in self.gain)
+
+    @property
+    def told(self) -> bool:
+        """Whether there is any verdict."""
+        return bool(self.changes or self.sides or self.polarity or self.sums or self.balance)
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing speaks against the levels, the prediction or the wiring; a balance is too unsure to."""
+        off = [o.held is Held.DIFFERS for c in self.changes for o in c.octaves]
+        off += [p.wired is Wired.TURNED for p in self.polarity]
+        many = self.sums is not None and self.sums.many
+        return not (self.automatic or any(off) or self.slips or many)
+
+    def plain(self) -> dict[str, Any]:
+        """All of it."""
+        return some_of(
+            self,
+            "headline title source band_hz place seconds step_db periodic automatic sound gain changes sides polarity "
+            "sums slips hidden states textbook_db warnings",
+            balance=[{**some_of(b, "driver against louder_db over_predicted_db within_db off")} for b in self.balance],
+            next=list(self.next),
+        )
