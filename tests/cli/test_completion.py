@@ -121,6 +121,7 @@ def test_networks_of_the_folder_that_is_typed_already(complete, examples):
 def test_drivers(complete, examples):
     assert complete(f"xover pad {examples}/studio-three-way ") == ["woofer", "mid", "tweeter"]
     assert complete(f"xover pad {examples}/studio-three-way t") == ["tweeter"]
+    assert complete(f"xover jig a.wav --into {examples}/studio-three-way --driver m") == ["mid"]
 
 
 def test_circuits(complete):

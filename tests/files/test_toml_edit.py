@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from xover.errors import InputError, OptionError
-from xover.files.toml_edit import _with_network, set_numbers
+from xover.files.toml_edit import _with_network, set_numbers, with_keys
 
 KEY = ("drivers", "tweeter", "delay_us")
 TEXT = (
@@ -35,6 +35,35 @@ def test_an_old_key_is_replaced_with_force_alone(tmp_path):
     set_numbers(path, {KEY: 63.0}, force=True)
     assert path.read_bytes() == before.replace(b"12.5", b"63")
     set_numbers(path, {KEY: 63.0})  # as it is already
+
+
+NAME = ("drivers", "tweeter", "impedance")
+
+
+@pytest.mark.parametrize("old", ['"a # \'b.csv"', "'a # \"b.csv'", '"a\\u0020b.csv"', '"""a.csv"""'])
+def test_words_are_replaced_whole_or_not_at_all(tmp_path, old):
+    """A comment behind them stays; what cannot be told from one is left to its owner."""
+    path = tmp_path / "speaker.toml"
+    before = TEXT.replace("re_ohm = 6 #", f"impedance = {old}   #").encode()
+    with pytest.raises(OptionError, match=r"drivers\.tweeter\.impedance is a.*already"):
+        with_keys(before, {NAME: "b.csv"}, path, False)
+    if old.startswith('"""'):
+        with pytest.raises(InputError, match=r'add them yourself: drivers\.tweeter\.impedance = "b\.csv"'):
+            with_keys(before, {NAME: "b.csv"}, path, True)
+    else:
+        assert with_keys(before, {NAME: "b.csv"}, path, True) == before.replace(old.encode(), b'"b.csv"')
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+def test_a_key_of_no_table_stands_behind_the_title_or_first(tmp_path, mark):
+    key = {("timing",): "common"}
+    text = TEXT.encode()
+    title = 'title = "Größe"\r\n'.encode()
+    edited = with_keys(mark + text, key, tmp_path / "speaker.toml", False)
+    assert edited == mark + text.replace(title, title + b'timing = "common"\r\n')
+    untitled = text.replace(title, b"")
+    edited = with_keys(mark + untitled, key, tmp_path / "speaker.toml", False)
+    assert edited == mark + b'timing = "common"\r\n' + untitled
 
 
 @pytest.mark.parametrize(

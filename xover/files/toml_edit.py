@@ -154,7 +154,7 @@ def with_keys(
         elif line is not None and old != new and (found := _VALUE.fullmatch(lines[line - 1])):
             lines[line - 1] = f"{found[1]}{words}{found[3]}"
     for line, more in sorted(added.items(), reverse=True):
-        head = lines[line - 1] if line else ""
+        head = lines[max(0, line - 1)] if lines else ""
         end = head[len(head.rstrip("\r\n")) :] or "\n"
         new_lines = "".join(words + end for words in more)
         if line:
