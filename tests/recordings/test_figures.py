@@ -151,3 +151,11 @@ def test_hum_of_a_mains_that_is_20_mhz_off():
     after = np.abs(read_channels(read(samples, plan), f).value[0] / 0.5 - 1).max()
     assert before == pytest.approx(0.03, abs=0.005)
     assert after < 0.0005
+
+
+def test_harmonics_of_a_sweep_of_a_minute():
+    """Its own window would be longer than the silence behind it."""
+    plan = SweepPlan(8000, 5.0, 3900.0, 60.0, 0.0)
+    wave = played(plan)
+    found = read(0.5 * (wave + 0.01 * wave**2), plan)
+    np.testing.assert_allclose(harmonics(found, 0, np.geomspace(20.0, 1500.0, 12))[0], -46.02, atol=0.1)

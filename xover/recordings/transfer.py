@@ -182,7 +182,7 @@ def harmonics(found: Deconvolved, channel: int, frequency_hz: Float) -> Float:
     out = np.full((len(HARMONICS) + 1, len(frequency_hz)), np.nan)
     for row, n in enumerate((1, *HARMONICS)):
         reach = 0.45 * (plan.lead_s(n + 1) - plan.lead_s(n))
-        window, first = _window(reach, reach, found.rate_hz)
+        window, first = _window(reach, min(LONGEST_S, reach), found.rate_hz)
         lines = np.asarray(np.fft.rfftfreq(4 * len(window), 1.0 / found.rate_hz), dtype=float)
         held = (n * frequency_hz <= top) & (n * frequency_hz * reach >= FEWEST_PERIODS)
         at = found.zero + first - (round(plan.lead_s(n) * found.rate_hz) if n > 1 else 0)
