@@ -88,7 +88,7 @@ class Drawn:
         with look():
             figure.draw_without_rendering()  # ticks and names take their places
         self.figure = figure
-        self.upper, self.lower = figure.axes
+        self.upper, *_, self.lower = figure.axes
 
     def line(self, name, axes=None):
         """The one line of that name, x and y."""

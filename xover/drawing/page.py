@@ -120,6 +120,17 @@ def time_axis(axes: Axes, first_s: float, last_s: float, written: bool) -> None:
         axes.set_xlabel("time, ms")
 
 
+def moments_axis(axes: Axes, first_s: float, last_s: float) -> None:
+    """Scale the horizontal axis evenly in time, through 0, and write its numbers in ms."""
+    axes.set_xscale("linear")
+    axes.set_xlim(first_s, last_s)
+    step = 1e-3 * round_step(1e3 * (last_s - first_s), 2 * MOST_TICKS)
+    ticks = step * np.arange(math.ceil(first_s / step - 1e-9), math.floor(last_s / step + 1e-9) + 1)
+    axes.set_xticks(ticks, [f"{1e3 * t + 0.0:g}".replace("-", "\u2212") for t in np.round(ticks, 9)])
+    _rule(axes, "x", ticks, ())
+    axes.set_xlabel("time, ms")
+
+
 def _usual(end_hz: float, usual_hz: float) -> float:
     return usual_hz if abs(math.log(end_hz / usual_hz)) <= NEAR_USUAL else end_hz
 
@@ -300,10 +311,11 @@ class PageWords:
 
 @dataclass(frozen=True)
 class Panel:
-    """One panel: what it shows, in words, and its share of the height."""
+    """One panel: what it shows, in words; its share of the height; whether it has a horizontal axis of its own."""
 
     heading: str
     share: float
+    own_axis: bool = False
 
 
 def make_page(
@@ -331,6 +343,7 @@ def make_page(
     head = _head(title if inline is None else "", lines, room_points)
     foot = _foot(notes if inline is None or inline.notes else (), room_points)
     above = edge + sum(points for _, points, _, _ in head) * LEADING / POINTS + HEADING * len(panels)
+    above += FREQUENCIES * sum(panel.own_axis for panel in panels)
     below = edge + len(foot) * NOTE_POINTS * LEADING / POINTS + FREQUENCIES
     height = PAGE_INCHES[1] if inline is None else above + INLINE_ROOM + below
     figure: Any = Figure(figsize=(width, height), dpi=PAGE_DPI, facecolor="white")
@@ -359,6 +372,7 @@ def make_page(
         axes.tick_params(which="both", length=0.0)
         axes.tick_params(axis="x", which="both", pad=6.5)  # clear of the lowest number of the other axis
         frequency_axis(axes, frequency_hz, written=panel is panels[-1])
+        top -= FREQUENCIES * panel.own_axis
         drawn.append(axes)
     return figure, tuple(drawn)
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 @question(
     output="table",
-    plots={"RecordedResponse": "recorded.draw_distortion"},
+    plots={"RecordedResponse": "recorded.draw_recorded"},
     curve="response",
     then="delay {folder} --finished {file}",
     written="Response written to {path}: name it as response = of a driver in speaker.toml.",

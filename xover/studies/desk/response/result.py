@@ -119,6 +119,7 @@ class RecordedResponse(Readable):
         """How it was got, in a few words each."""
         known = "used" if self.curve_hz is not None else "not used"
         gate = f"gate {1e3 * self.gate_s:.2f} ms, {'given' if self.gate_given else 'chosen'}"
+        gate = "no gate" if self.near_alone and not self.gate_given else gate
         where = "in the near field" if self.near_alone else f"at {self.distance_m:g} m"
         yield "read from " + ", ".join(self.files)
         yield f"microphone {where}, {gate}, its own file {known}"
@@ -126,7 +127,7 @@ class RecordedResponse(Readable):
             width = f"{1e3 * self.near.baffle_m:.0f} mm"
             yield f"below {self.splice.at_hz:.0f} Hz its near field with the step of a baffle {width} wide"
         if self.near_alone and self.near is not None and self.near.baffle_m is None:
-            yield "near field: in half space, the step of a baffle is not in it"
+            yield "in half space: no baffle's step is in it"
         yield "no loop-back" if self.phase_deg is None else "timed by a loop-back, the way's delay taken off"
         yield self.level_means
 

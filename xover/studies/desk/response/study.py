@@ -123,6 +123,7 @@ def read_recorded(
         scale = _scale(calibrated, opened, plan, microphone, own, sign)
         level = level + scale.added_db
     f = f[inside]
+    shown_s = LONGEST_GATE_S if alone and gate_s is None else 1.5 * max(gate, arrival.reflection_s or 0.0)
     return RecordedResponse(
         str(recording),
         f,
@@ -139,7 +140,7 @@ def read_recorded(
         tuple(dict.fromkeys(faults)),
         reach,
         not inside.all(),
-        impulse(opened.found, 0, opened.loop_at, arrival.at_s, 2.0 * max(gate, arrival.reflection_s or 0.0)),
+        impulse(opened.found, 0, opened.loop_at, arrival.at_s, shown_s),
         (),
         tuple(Path(p).name for p in (recording, *(o.path for o, _ in others), played, curve) if p is not None),
         same_place,
