@@ -12,6 +12,7 @@ import pytest
 
 from xover.acoustic.bands import (
     Levels,
+    again_slips,
     difference,
     levels_of,
     mean_cosine,
@@ -111,8 +112,10 @@ def test_levels_at_places_in_a_room():
     assert place_scatter_db([1000.0], 0.5)[0] == pytest.approx(5.57 / math.sqrt(1 + 0.238 * 230.8 * 0.5), abs=0.01)
 
 
-def table(found, again=None, step=0.1):
-    head = f"# seconds 10; step {step}; noise periodic\nband,found{',again' if again is not None else ''}\n"
+def table(found, again=None, step=0.1, phone="put back"):
+    head = (
+        f"# seconds 10; step {step}; phone {phone}; noise periodic\nband,found{',again' if again is not None else ''}\n"
+    )
     bands = [250, 315, 400, 500, 630, 800, 1000, 1250, 1600, 2000, 2500, 3150]
     rows = [f"{band},{one:.2f}" for band, one in zip(bands, found, strict=True)]
     if again is not None:
@@ -133,6 +136,26 @@ def test_repeat_of_a_phone_put_back():
     # Seven bands: Student's t of 7 over that of many, less what steps of 0.1 dB scatter.
     assert moved[6] == pytest.approx(math.sqrt((2.36 / 1.96) ** 2 - 0.02 / 12), abs=1e-6)
     assert repeat_db(table(flat, [61.0] + [math.nan] * 11))[0] == pytest.approx(12.71 / 1.96, rel=1e-3)
+
+
+def test_a_phone_that_stayed_repeats_as_it_was_read():
+    flat = np.full(12, 60.0)
+    for again in (None, flat):
+        assert not repeat_db(table(flat, again, phone="fixed")).any()
+    wobble = flat + 0.3 * np.array([1, -1] * 6)
+    told = repeat_db(table(flat, wobble, phone="fixed"))
+    assert told[6] == pytest.approx(math.sqrt((0.3 * 2.36 / 1.96) ** 2 - 0.02 / 12), abs=1e-6)
+
+
+def test_a_slip_speaks_for_no_other_band():
+    flat = np.full(12, 60.0)
+    mistyped = flat + np.array([0.2, -0.2] * 6)
+    usual = repeat_db(table(flat, mistyped, phone="fixed"))
+    mistyped[6] = 70.0
+    read = table(flat, mistyped, phone="fixed")
+    assert list(read.band_hz[again_slips(read)]) == [1000.0]
+    assert repeat_db(read)[3] == pytest.approx(usual[3], rel=0.1)
+    assert not again_slips(table(flat, flat + 0.4)).any()
 
 
 def test_levels_of_a_column():

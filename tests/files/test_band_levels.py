@@ -66,6 +66,8 @@ def test_dialects(text):
 def test_what_is_not_said_is_assumed_and_told():
     table = read("band,found\n1000,62\n2000,61\n")
     assert (table.seconds, table.step_db, table.place, table.periodic) == (2.0, 1.0, "", False)
+    assert not table.fixed
+    assert read("# phone fixed; step 1\nband,found\n1000,62\n").fixed
     assert [word in told for word, told in zip(("2 s", "1 dB", "random"), table.assumed, strict=True)] == [True] * 3
     assert read("band,found\n1000,62.5\n").step_db == 0.1
     assert read("# step=0,5\n# noise: random\n# note nothing; seconds 4\nband,found\n1000,62\n").assumed == ()
@@ -117,6 +119,7 @@ def test_again_and_what_belongs_to_which():
         ("# seconds\nband,found\n1000,62\n", 1, "says nothing", "# seconds 10"),
         ("# step 6\nband,found\n1000,62\n", 1, "step is '6'", "up to 3"),
         ("# step 1\n# step 2\nband,found\n1000,62\n", 2, "'step' again, as line 1", "keep one"),
+        ("# phone moved\nband,found\n1000,62\n", 1, "phone is 'moved'", "fixed or put back"),
         ("# noise pink\nband,found\n1000,62\n", 1, "noise is 'pink'", "periodic or random"),
     ],
 )

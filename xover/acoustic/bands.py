@@ -102,11 +102,11 @@ def repeat_db(table: BandTable) -> Float:
     """(n,) doubt that putting the phone back adds to a difference, by the column `again`.
 
     Of all bands within an octave, what they differ by beyond scatter and step; larger, where few bands tell, by
-    Student's t. No less than is usual: `PUT_BACK_DB`. Slips of typing are left out.
+    Student's t. No less than is usual: `put_back_db`. Nothing where the phone was fixed and not read again. Slips of
+    typing are left out.
     """
     moved, slips = _moved(table), again_slips(table)
-    hz, usual = np.array(PUT_BACK_DB).T
-    repeat: Float = np.interp(np.log(table.band_hz), np.log(hz), usual)
+    repeat = np.zeros(table.band_hz.shape) if table.fixed else put_back_db(table.band_hz)
     for row in range(repeat.size):
         near = _round(table, row) & np.isfinite(moved.level_db) & ~slips
         if near.any():
@@ -114,6 +114,12 @@ def repeat_db(table: BandTable) -> Float:
             beyond = np.mean((wide * moved.level_db[near]) ** 2 - moved.doubt_db[near] ** 2)
             repeat[row] = max(repeat[row], np.sqrt(max(0.0, float(beyond))))
     return repeat
+
+
+def put_back_db(band_hz: Float) -> Float:
+    """(n,) what putting a phone back usually adds to a difference."""
+    hz, usual = np.array(PUT_BACK_DB).T
+    return np.asarray(np.interp(np.log(band_hz), np.log(hz), usual))
 
 
 def again_slips(table: BandTable) -> NDArray[np.bool_]:

@@ -7,7 +7,8 @@
 Bands by their names in ISO 266, in any order; a blank was not read. Columns are named for what played; the words of
 `Word` say more. The header tells the separator: comma, semicolon or tab; where it is no comma, or the number stands in
 quotes, decimals may have one. A line that begins with # says how it was read: seconds that a level was averaged, step
-in which it was shown, place of the phone, noise (periodic: its period read whole times; random), note.
+in which it was shown, place of the phone, phone (fixed: it stayed there for all columns; put back), noise (periodic:
+its period read whole times; random), note.
 """
 
 from __future__ import annotations
@@ -60,7 +61,8 @@ class BandTable(Readable):
     source : the file. heading : line of its header. band_hz : (n,) names of the bands, rising. columns : (n,) dB each,
         NaN where not read, in the file's order. line : (n,) of each band in the file, from 1.
     seconds : that a level was averaged. step_db : in which it was shown. place : of the phone, in words, or "".
-    periodic : the noise repeats and was read over whole periods, so that it does not scatter.
+    fixed : it stayed there for all columns. periodic : the noise repeats and was read over whole periods, so that it
+        does not scatter.
     assumed : what the file does not say and was assumed, one sentence each.
     """
 
@@ -72,6 +74,7 @@ class BandTable(Readable):
     seconds: float
     step_db: float
     place: str
+    fixed: bool
     periodic: bool
     assumed: tuple[str, ...]
     ledger: Ledger
@@ -103,7 +106,7 @@ _PLAIN = re.compile(r"[+-]?[0-9]++(?:[.,][0-9]++)?")
 _THOUSANDS = re.compile(r"[0-9]{1,3},[0-9]{3}")
 _SETTING = re.compile(r"([A-Za-z]++)[\s=:]*+(.*)")
 _HEADS: Final = ("band", "band hz", "band (hz)", "hz", "frequency", "frequency hz", "frequency (hz)")
-_KEYS: Final = ("seconds", "step", "place", "noise", "note")
+_KEYS: Final = ("seconds", "step", "place", "phone", "noise", "note")
 _SOUND: Final = (".wav", ".m4a", ".mp3", ".aac", ".mp4", ".3gp", ".amr", ".ogg", ".opus", ".caf", ".flac", ".wma")
 _FIRST_LINE: Final = "begin it with a line such as: band Hz, silence, found, again"
 _NOT_NOMINAL: Final = 0.06
@@ -299,16 +302,23 @@ def _settings(words: str, number: int, said: dict[str, tuple[str, int]]) -> None
         said[key] = (value.strip(), number)
 
 
-_EXAMPLES: Final = {"seconds": "10", "step": "0.1", "place": "0.5 m, tweeter axis", "noise": "periodic"}
+_EXAMPLES: Final = {
+    "seconds": "10",
+    "step": "0.1",
+    "place": "0.5 m, tweeter axis",
+    "phone": "fixed",
+    "noise": "periodic",
+}
 
 
 def _settled(
     said: Mapping[str, tuple[str, int]], fine: bool, faults: list[InputError], path: Path
-) -> tuple[float, float, str, bool, tuple[str, ...]]:
-    """Seconds, step, place and whether the noise is periodic; and what of them was assumed."""
+) -> tuple[float, float, str, bool, bool, tuple[str, ...]]:
+    """Seconds, step, place, whether the phone stayed and the noise is periodic; and what of them was assumed."""
     assumed = []
     seconds, step = SLOW_S, 0.1 if fine else 1.0
     noise, line = said.get("noise", ("", 0))
+    phone, phone_line = said.get("phone", ("put back", 0))
     try:
         if "seconds" in said:
             seconds = _amount("seconds", *said["seconds"], LONGEST_S, ("seconds", "s"))
@@ -318,13 +328,16 @@ def _settled(
             step = _amount("step", *said["step"], WIDEST_STEP_DB, ("db",))
         else:
             assumed.append(f"levels were shown in steps of {step:g} dB, as they are written: '# step {step:g}'")
+        if phone not in ("fixed", "put back"):
+            raise InputError(f"the phone is '{phone[:40]}'", "write fixed or put back", line=phone_line)
         if noise not in ("", "periodic", "random"):
             raise InputError(f"the noise is '{noise[:40]}'", "write periodic or random", line=line)
         if not noise:
             assumed.append("the noise was random, as it does not say: '# noise periodic'")
     except InputError as error:
         faults.append(error.at(path, None))
-    return seconds, step, said.get("place", ("", 0))[0][:200], noise == "periodic", tuple(assumed)
+    place = said.get("place", ("", 0))[0][:200]
+    return seconds, step, place, phone == "fixed", noise == "periodic", tuple(assumed)
 
 
 def _amount(key: str, text: str, line: int, most: float, units: Sequence[str]) -> float:

@@ -212,8 +212,8 @@ class PhoneStudy(Readable):
 
     Attributes
     ----------
-    headline : the answer. band_hz : (n,). place : of the phone, in words. seconds, step_db, periodic : how levels were
-        read. alone : columns of single drivers. states : columns of neither network nor driver.
+    headline : the answer. band_hz : (n,). place, seconds, step_db, fixed, periodic : how levels were read.
+    alone : columns of single drivers. states : columns of neither network nor driver.
     hidden : by column, bands that stand less than 6 dB above the silence and are not told.
     slips : lines left out of all else. textbook_db : normal less reversed at the corner, of plain slopes, no room.
     """
@@ -225,6 +225,7 @@ class PhoneStudy(Readable):
     place: str
     seconds: float
     step_db: float
+    fixed: bool
     periodic: bool
     gain: tuple[GainTest, ...]
     changes: tuple[Change, ...]
@@ -262,8 +263,8 @@ class PhoneStudy(Readable):
         """All of it."""
         return some_of(
             self,
-            "headline title source band_hz place seconds step_db periodic automatic sound gain changes sides polarity "
-            "sums slips hidden states textbook_db warnings",
+            "headline title source band_hz place seconds step_db fixed periodic automatic sound gain changes sides "
+            "polarity sums slips hidden states textbook_db warnings",
             balance=[{**some_of(b, "driver against louder_db over_predicted_db within_db off")} for b in self.balance],
             next=list(self.next),
         )

@@ -17,6 +17,7 @@ from xover.acoustic.bands import (
     middle_hz,
     place_scatter_db,
     plain_slopes_db,
+    put_back_db,
     repeat_db,
 )
 from xover.acoustic.level import bands_touched, nominal_hz
@@ -79,6 +80,7 @@ def study_phone(
         place=table.place,
         seconds=table.seconds,
         step_db=table.step_db,
+        fixed=table.fixed,
         periodic=table.periodic,
         gain=gain,
         changes=(),
@@ -226,7 +228,8 @@ def _sides(table: BandTable, columns: Columns, mate: BandTable | None) -> Change
         if of is None:
             return None
         pair = levels_of(table, Word.RIGHT), levels_of(table, of)
-        return _change(table.band_hz, (of, Word.RIGHT), pair, repeat_db(table), HARD_DB)
+        repeat = np.fmax(repeat_db(table), put_back_db(table.band_hz))
+        return _change(table.band_hz, (of, Word.RIGHT), pair, repeat, HARD_DB)
     both = [c for c in played if c.lower() in [name.lower() for name in mate.named]]
     if not both:
         raise InputError(
@@ -242,7 +245,7 @@ def _sides(table: BandTable, columns: Columns, mate: BandTable | None) -> Change
         return np.where(np.array(rows) >= 0, values[rows], np.nan)
 
     right = levels_of(mate, theirs)
-    repeat = np.fmax(repeat_db(table), there(repeat_db(mate)))
+    repeat = np.fmax(np.fmax(repeat_db(table), there(repeat_db(mate))), put_back_db(table.band_hz))
     elsewhere = not table.place or table.place.lower() != mate.place.lower()
     if elsewhere:
         repeat = np.hypot(repeat, np.sqrt(2.0) * place_scatter_db(table.band_hz, REVERBERATION_S))

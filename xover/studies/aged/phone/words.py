@@ -81,6 +81,8 @@ def tell(study: PhoneStudy, everything: bool = False) -> Iterator[Block]:
         yield fact("read", f"{how}, in steps of {study.step_db:g} dB{f', {study.place}' if study.place else ''}")
     if study.told and not study.gain:
         yield fact("not tested", "whether the phone sets its gain by itself; if it does, all of this is wrong")
+    if study.changes and not study.fixed:
+        yield fact("to be surer", "leave the phone in its place for all columns and say so: '# phone fixed'")
     for column in study.next if everything else study.next[:_SHOWN_NEXT]:
         yield fact("add a column", _NEXT[column])
     yield Text(
