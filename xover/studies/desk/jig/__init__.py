@@ -52,7 +52,7 @@ def jig(
     ] = None,
     again: Annotated[tuple[str | Path, ...], Ask("The same once more; takes are averaged.", FILE, many=True)] = (),
     played: Annotated[
-        tuple[str | Path, ...],
+        str | Path | tuple[str | Path, ...],
         Ask("The file that was played, as 'xover sweep' wrote it; again for other recordings.", FILE, many=True),
     ] = (),
 ) -> "JigStudy":
@@ -80,5 +80,5 @@ def jig(
         open_file=open_file,
         short_file=short_file,
         again=again,
-        played=played,
+        played=played if isinstance(played, tuple) else (played,),
     )
