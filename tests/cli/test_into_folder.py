@@ -1,13 +1,14 @@
 """xover jig and response write straight into a speaker folder, and undo takes it back."""
 
 import json
+import resource
 import shutil
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from xover.errors import OptionError
+from xover.errors import InputError, OptionError
 from xover.files.add_curve import FolderCurve, add_curve, find_place
 from xover.files.wav import wav_bytes
 from xover.recordings.sweep import SweepPlan, played
@@ -124,6 +125,22 @@ def test_a_key_that_is_there_stays_without_force(folder):
     add_curve(place, curve, force=True)
     text = path.read_bytes().decode()
     assert 'impedance = "woofer-impedance.csv" # my\r\nre_ohm = 5.9 # cold\r\n' in text
+
+
+@pytest.mark.parametrize("size", [0, 1500])
+def test_where_there_is_no_room_for_both_nothing_is_written(folder, size):
+    """None at all; or enough for what is kept of speaker.toml as it was, not for the table."""
+    before = files(folder)
+    curve = FolderCurve("Hz,ohm\n" + "".join(f"{f:.3f},6\n" for f in F) * 4, (), Instrument.UNCALIBRATED, "")
+    assert len(curve.text) > 2000
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, usual[1]))
+    try:
+        with pytest.raises(InputError, match="cannot be written"):
+            add_curve(find_place(folder, "impedance", "woofer", None), curve)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    assert files(folder) == before
 
 
 def test_one_time_for_all_is_only_what_was_said(folder):
