@@ -87,7 +87,14 @@ class JigStudy(Readable):
         why = "held to a known resistor" if self.calibrated else "as no known resistor was measured, or it read wrong"
         why = why if steady else "as a gain moved"
         sure = f"sure to {100.0 * self.worst_share:.1f} % at worst, at {hertz(self.worst_at_hz)}"
-        lines = (*self.conditions, sure, *(["found: " + ", ".join(found_kinds(self.found))] if self.found else ()))
+        c = self.check
+        read = [] if c is None else [f"it reads {c.read_ohm:.4g} ohm, off by {100.0 * c.worst_share:.1f} % at worst"]
+        lines = (
+            *self.conditions,
+            *read,
+            sure,
+            *(["found: " + ", ".join(found_kinds(self.found))] if self.found else ()),
+        )
         return FolderCurve(self.table, lines, instrument, f"{instrument.value}, {why}")
 
     @property
