@@ -16,6 +16,8 @@ class About(StrEnum):
     """Of a response: the phase was not measured."""
     NO_TIME_REFERENCE = "no time reference"
     """Of a response: its file says that its phase shares no zero of time with others."""
+    RELATIVE_LEVEL = "relative level"
+    """Of a response: its file says that its level is relative."""
     DATASHEET_IMPEDANCE = "impedance from a datasheet"
     DATASHEET_RESPONSE = "response from a datasheet"
     TWO_RESONANCES = "two resonances"
@@ -31,6 +33,7 @@ class About(StrEnum):
             About.RESPONSE,
             About.REBUILT_PHASE,
             About.NO_TIME_REFERENCE,
+            About.RELATIVE_LEVEL,
             About.DATASHEET_RESPONSE,
         )
 

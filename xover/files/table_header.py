@@ -76,6 +76,8 @@ _DENIES = re.compile(
     rf"|{_TIME}(?: channel)?(?: ?[:=] ?|(?: (?:is|was))? )(?:no|none|off|not|disabled|false|absent|missing)\b"
     r"(?!\.? ?[0-9])|\bnot time[ -]referenced\b"
 )
+# What `response` writes above a table that no calibrator has scaled.
+_RELATIVE = re.compile(r"\blevels?(?: is| are)? relative\b(?! to\b)")
 
 
 def read_header(raw: RawTable, quantity: Quantity) -> Columns:
@@ -95,6 +97,11 @@ def read_header(raw: RawTable, quantity: Quantity) -> Columns:
         raise error.at(None, line) from None
     stated = [i for i, h in enumerate(headings) if h is not None and h.role is Role.UNCERTAINTY and h.unit == "%"]
     return replace(columns, uncertainty=stated[0]) if len(stated) == 1 else columns
+
+
+def relative_level(raw: RawTable) -> Line | None:
+    """The header line that says that the level is relative, or None."""
+    return next((line for line in raw.preamble if _RELATIVE.search(plain(line.text))), None)
 
 
 def denied_reference(raw: RawTable) -> Line | None:

@@ -15,7 +15,7 @@ from xover.files.budget import TABLE_FILE
 from xover.files.table_checks import Sweep, check_sweep
 from xover.files.table_content import check_content
 from xover.files.table_dialect import RawTable, split_table
-from xover.files.table_header import Columns, Quantity, denied_reference, read_header
+from xover.files.table_header import Columns, Quantity, denied_reference, read_header, relative_level
 from xover.files.table_lines import Line
 from xover.files.touchstone import is_touchstone, read_touchstone
 from xover.ledger import MOST_SPANS, Ledger, spans
@@ -37,7 +37,7 @@ class MeasurementTable:
     ledger : what became of every line of the file.
     stated_share : (n,) bound of the relative error as the file states it; NaN where it does not; None without a column.
     warnings : what was mended or looks odd, one sentence each; a `Remark` where it is about something that others ask
-        for: `About.NO_TIME_REFERENCE`.
+        for: `About.NO_TIME_REFERENCE`, `About.RELATIVE_LEVEL`.
     """
 
     path: Path
@@ -101,6 +101,7 @@ def parse_table(text: str, path: Path, quantity: Quantity, *, ratio: bool = Fals
         *_ignored_columns(raw, columns),
         *_left_out(raw.left_out),
         *_reference(raw, sweep),
+        *_level(raw, quantity),
         *found,
     )
     warnings += () if ratio else check_content(sweep, columns.magnitude_declared)
@@ -127,6 +128,14 @@ def _reference(raw: RawTable, sweep: Sweep) -> tuple[Remark, ...]:
         return ()
     words = f"line {line.number}: the header says that the sweep has no time reference, so its phase holds no delay"
     return (Remark(f"{words} that another sweep shares", About.NO_TIME_REFERENCE),)
+
+
+def _level(raw: RawTable, quantity: Quantity) -> tuple[Remark, ...]:
+    line = relative_level(raw) if quantity == "dB" else None
+    if line is None:
+        return ()
+    words = f"line {line.number}: its level is relative, which serves beside drivers that were recorded alike"
+    return (Remark(f"{words}; a sensitivity, or a level re 20 uPa, is not known by it", About.RELATIVE_LEVEL),)
 
 
 def _left_out(lines: Sequence[Line]) -> tuple[str, ...]:

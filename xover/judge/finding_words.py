@@ -81,6 +81,11 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
                 f"impedance and response overlap only from {_band(f['band_hz'])}",
                 "measure both over the band that the driver plays",
             )
+        case Fault.RELATIVE_LEVEL if "note" in f:
+            return (
+                f"{f['note']}",
+                "nothing to do where all drivers were recorded alike; xover response --calibrator --volt tells it",
+            )
         case Fault.RELATIVE_LEVEL:
             return (
                 f"the response peaks at {f['level_db']:.0f} dB, no level of a driver at 2.83 V and 1 m: it looks "

@@ -42,6 +42,7 @@ _EACH: Final = (Fault.FROM_DATASHEET, Fault.DOUBTFUL_FILE, Fault.DOUBTFUL_SWEEP,
 _OF_REMARK: Final = {
     About.REBUILT_PHASE: Fault.PHASE_REBUILT,
     About.NO_TIME_REFERENCE: Fault.DENIED_TIMING,
+    About.RELATIVE_LEVEL: Fault.RELATIVE_LEVEL,
     About.DATASHEET_IMPEDANCE: Fault.FROM_DATASHEET,
     About.DATASHEET_RESPONSE: Fault.FROM_DATASHEET,
 }
@@ -233,7 +234,8 @@ def _overlap(driver: SpeakerDriver) -> Iterator[Finding]:
     elif np.log2(high / low) < LEAST_OVERLAP_OCTAVES:
         yield found(Fault.LITTLE_OVERLAP, driver.name, band_hz=(low, high))
     level_db = float(np.nanmax(driver.response.level_db))
-    if not PRESSURE_DB[0] < level_db < PRESSURE_DB[1]:
+    said = any(note.about is About.RELATIVE_LEVEL for note in driver.notes)
+    if not said and not PRESSURE_DB[0] < level_db < PRESSURE_DB[1]:
         yield found(Fault.RELATIVE_LEVEL, driver.name, level_db=level_db)
 
 
