@@ -9,7 +9,7 @@ import numpy as np
 from xover.curve import Complex, Float
 from xover.recordings.faults import Found, RecordingFault
 from xover.recordings.transfer import Deconvolved
-from xover.rules.recordings import SPEAKER_DB, WIRE_DB
+from xover.rules.recordings import LOUD_DB, SPEAKER_DB, WIRE_DB
 
 _WINDOW_S: Final = 0.05
 _BEFORE_S: Final = 1e-3
@@ -36,10 +36,17 @@ def loop_fault(found: Deconvolved, microphone: int, loop: int) -> Found | None:
 
 
 def first_pressure(found: Deconvolved, microphone: int, loop: int) -> int:
-    """1 or -1: the way in which the microphone first swings far when the loop-back swings up; 0 where it is small."""
+    """1 or -1: the way in which the microphone first swings far when the loop-back swings up.
+
+    0 of what hardly sounds above 1 kHz: a port, or a sub: what comes first is not seen there.
+    """
+    low, high = found.plan.usable_hz
+    all_hz, top_hz = (np.geomspace(max(a, low), min(b, high), 60) for a, b in ((50.0, 10_000.0), (1000.0, 4000.0)))
+    size = [np.abs(found.around(microphone, _WINDOW_S, f)) for f in (all_hz, top_hz)]
+    if np.median(size[1]) < 10.0 ** (LOUD_DB / 20.0) * size[0].max():
+        return 0
     # What filters ring with at the end of the band is smoothed away.
-    size = max(3, int(_SMOOTH_S * found.rate_hz))
-    taper = np.hanning(size + 2)[1:-1]
+    taper = np.hanning(max(3, int(_SMOOTH_S * found.rate_hz)) + 2)[1:-1]
     heard, wire = (np.convolve(found.responses[row], taper, "same") for row in (microphone, loop))
     sign = float(np.sign(wire[int(np.argmax(np.abs(wire)))]))
     top = int(np.argmax(np.abs(heard)))

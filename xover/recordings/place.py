@@ -16,6 +16,9 @@ CLOCKS: Final = 1e-3
 SURE: Final = 4.0
 """A pair of markers stands above all else that is like one by this factor, or is not believed."""
 
+ALIKE: Final = 0.2
+"""Two markers that were played alike are not further apart in size, whatever rides the gain."""
+
 
 @dataclass(frozen=True)
 class SweepPlace:
@@ -66,7 +69,8 @@ def pair(samples: Float, plan: SweepPlan, stretch: float) -> tuple[float, float]
     last += int(np.argmax(size[max(0, last) : first + shift + reach + 1]))
     around = len(marker(plan, stretch))
     rest = np.concatenate([score[: max(0, first - around)], score[first + around :]])
-    if not score[first] > SURE * np.max(rest, initial=0.0):
+    one, other = size[first], size[last]
+    if not score[first] > SURE * np.max(rest, initial=0.0) or min(one, other) < ALIKE * max(one, other):
         return None
     return first + _peak(like, first), last + _peak(like, last)
 

@@ -132,10 +132,11 @@ def read_recording(
     if float(np.abs(loudest).max()) < 10.0 ** (LEAST_LEVEL_DB / 20.0):
         raise unreadable(Found(RecordingFault.SILENT, channels[0] + 1, 0.0), path)
     place = find_sweep(loudest, rate, plan)
-    if place is None:
-        raise unreadable(why_unread(loudest, rate, plan), path)
-    if is_other(loudest, rate, place.sample(plan, plan.start_s), plan):
-        raise unreadable(Found(RecordingFault.OTHER_SWEEP, 0, 0.0), path)
+    if place is None or is_other(loudest, rate, place.sample(plan, plan.start_s), plan):
+        why = why_unread(loudest, rate, plan)
+        if place is not None and why.fault is RecordingFault.HIDDEN:
+            why = replace(why, fault=RecordingFault.OTHER_SWEEP)
+        raise unreadable(why, path)
     found = level_faults(samples, recording.bits, place, plan)
     for one in found:
         quiet_by_nature = one.channel - 1 < len(channels) and channels[one.channel - 1] in silent

@@ -58,6 +58,7 @@ def found_kinds(found: Sequence[tuple[str, Found]]) -> list[str]:
     return [fault.value.replace("-", " ") for fault in _WORDS if any(one.fault is fault for _, one in found)]
 
 
+_LABELS: Final = {RecordingFault.INVERTED: "polarity", RecordingFault.GAIN_BY_LEVEL: "gain"}
 _WHOLE: Final = "start recording before the sweep plays, stop after it has ended"
 _REFUSED: Final[Mapping[RecordingFault, tuple[str, str]]] = {
     RecordingFault.CLIPPED: ("clips in channel {1}", "lower the recording level until its peaks stay below -6 dB"),

@@ -25,7 +25,7 @@ LONGEST_S: Final = TAIL_S - 0.05
 FLAT: Final = 0.7
 """Share of the window's tail that is flat before it falls."""
 HARMONICS: Final = (2, 3, 4, 5)
-_CLEAR: Final = 2.5
+_CLEAR: Final = 3.5
 """A harmonic below so many standard deviations of its noise is not told."""
 FEWEST_PERIODS: Final = 4.0
 """In half the window that cuts a harmonic out."""

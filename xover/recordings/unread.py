@@ -16,7 +16,7 @@ _FRAME_S: Final = 0.05
 _STANDS_OUT: Final = 4.0
 _STANDS_FAR_OUT: Final = 50.0
 WRONG_RATES: Final = (44_100 / 48_000, 48_000 / 44_100, 0.5, 2.0)
-_ALIKE: Final = 0.12
+_ALIKE: Final = 0.06
 _MARKER_SHOWS: Final = 30.0
 """A marker that should stand this far above the noise and is not there was not played: `SURE` times the highest of so
 many samples of noise is 20."""
@@ -27,7 +27,7 @@ def why_unread(samples: Float, rate_hz: int, plan: SweepPlan) -> Found:
     nominal = rate_hz / plan.rate_hz
     speeds = {w: _pressed(samples, sweep(plan, nominal * w), rate_hz, plan) for w in (1.0, *WRONG_RATES)}
     fits = max(speeds, key=lambda w: speeds[w].sharp)
-    if fits != 1.0 and pair(samples, plan, nominal * fits) is not None:
+    if fits != 1.0 and speeds[fits].above > _STANDS_OUT and pair(samples, plan, nominal * fits) is not None:
         return Found(RecordingFault.WRONG_RATE, 0, rate_hz * fits)
     here = speeds[1.0]
     doubles, own = _doubling_s(*tones(samples, rate_hz)), plan.growth_s * np.log(2.0)
@@ -111,8 +111,9 @@ def _pressed(samples: Float, wave: Float, rate_hz: int, plan: SweepPlan) -> _Pre
     low, high = plan.usable_hz
     power = np.abs(spectrum) ** 2
     inside = (lines >= low) & (lines <= min(high, 0.45 * rate_hz))
-    inverse = np.where(inside, np.conj(spectrum) / np.maximum(power, 1e-3 * np.median(power[inside])), 0.0)
-    size = np.abs(np.fft.irfft(np.fft.rfft(samples, length) * inverse, length))
+    # Between a matched filter and a division: of a sweep that is cut, the octaves that are missing hold noise alone.
+    turned = np.where(inside, np.conj(spectrum) / np.sqrt(np.maximum(power, 1e-3 * np.median(power[inside]))), 0.0)
+    size = np.abs(np.fft.irfft(np.fft.rfft(samples, length) * turned, length))
     top = int(np.argmax(size))
     peak, around = float(size[top]), int(0.25 * rate_hz)
     rest = np.roll(size, around - top)[2 * around :]
