@@ -103,6 +103,26 @@ def test_a_change_that_was_not_predicted(asked):
     assert "NOT as predicted at" in words(done)
 
 
+def louder(session, column, db):
+    """The same columns, one of them louder."""
+    return {**session.level_db, column: session.level_db[column] + db}
+
+
+def test_the_volume_was_turned(asked, session, monkeypatch):
+    monkeypatch.setattr(session, "level_db", louder(session, "rebuilt", 3.0))
+    done = asked("--strict", columns=["silence", "found", "again", "rebuilt"])
+    assert done.status == 1
+    assert "as predicted, but all lies +3.0 dB off: was the volume turned?" in words(done)
+
+
+def test_four_columns_that_do_not_belong_together(asked, session, monkeypatch):
+    monkeypatch.setattr(session, "level_db", louder(session, "woofer", 4.0))
+    done = asked("--strict", columns=["silence", "found", "again", "reversed", "woofer", "tweeter"])
+    assert done.status == 1
+    assert "The four columns do not fit each other in" in words(done)
+    assert "typing error" not in words(done)
+
+
 def test_wires_of_one_driver_swapped(asked):
     done = asked(
         "--strict",
@@ -133,14 +153,10 @@ def test_a_typing_error_is_found_by_its_line(asked, session):
     assert words(done).split("left out of what follows")[0].endswith("found or reversed or woofer or tweeter: ")
 
 
-def test_automatic_gain_silences_all_else(asked, session):
-    taken = session.level_db["quieter"]
-    session.level_db["quieter"] = taken + 4.0
-    try:
-        done = asked("--strict")
-        told = json.loads(asked("--json").out)
-    finally:
-        session.level_db["quieter"] = taken
+def test_automatic_gain_silences_all_else(asked, session, monkeypatch):
+    monkeypatch.setattr(session, "level_db", louder(session, "quieter", 4.0))
+    done = asked("--strict")
+    told = json.loads(asked("--json").out)
     assert done.status == 1
     assert "The phone sets its gain by itself (automatic gain): 10 dB less at the amplifier reads as 6.0 dB" in words(
         done
@@ -175,12 +191,10 @@ def test_left_against_right(asked, folder, session):
         assert sides["within_db"][row] == pytest.approx(wide, abs=0.2) if elsewhere else sides["within_db"][row] < 0.8
 
 
-def test_levels_between_drivers(asked, session):
-    even = {"known": np.full(rooms.CENTRE_HZ.size, 60.0)}
-    session.level_db.update(even)
+def test_levels_between_drivers(asked, session, monkeypatch):
+    monkeypatch.setattr(session, "level_db", {**session.level_db, "known": np.full(rooms.CENTRE_HZ.size, 60.0)})
     columns = ["found", "woofer", "tweeter"]
     told = [json.loads(asked("--json", columns=c).out)["balance"][0] for c in (columns, [*columns, "known"])]
-    del session.level_db["known"]
     assert told[0]["louder_db"] == pytest.approx(told[1]["louder_db"])
     assert told[0]["within_db"] - told[1]["within_db"] == pytest.approx(4.0)
     assert (told[0]["driver"], told[0]["against"]) == ("tweeter", "woofer")

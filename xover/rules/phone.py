@@ -66,6 +66,8 @@ SURE_SIGMAS: Final = 3.5
 """A band that stands out by so many standard deviations is at fault: by chance one in 2000, one table in 70."""
 MANY_SHARE: Final = 1.0 / 3.0
 """Sums that differ in more of the bands than this are no typing error."""
+FEWEST_SHIFTED: Final = 3
+"""So many octaves that lie off by the same are one turn of the volume. Common practice, no published source."""
 SIGN_DB: Final = 3.0
 """Normal less reversed: from here on its sign is believed, its size never. Rooms fill a null: where direct and
 reverberant sound are alike, 17.6 dB become 4.7 (simulated: tests/acoustic/test_reversed_bands.py)."""

@@ -33,7 +33,7 @@ from xover.rules.phone import (
 )
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.speaker import Speaker
-from xover.studies.aged.phone.result import Balance, OffSum, Polarity, Sums, Why, Wired
+from xover.studies.aged.phone.result import Balance, Polarity, Slip, Sums, Why, Wired
 
 _AROUND_OCTAVES: Final = 0.5
 """A reversed null is looked for this far from where two drivers meet."""
@@ -120,13 +120,11 @@ def read_sums(speaker: Speaker, table: BandTable, column: str, network: str, dri
     found = sums_differ(four[0], four[1], four[2], four[3], repeat_db(table))
     known = np.isfinite(found.level_db)
     out = np.flatnonzero(known & (np.abs(np.nan_to_num(found.level_db)) > SURE_SIGMAS * found.doubt_db))
-    mistyped = tuple(
-        OffSum(float(table.band_hz[i]), int(table.line[i]), float(found.level_db[i]), float(found.doubt_db[i]))
-        for i in out
-    )
+    columns = column, Word.REVERSED, low, high
+    mistyped = tuple(Slip(int(table.line[i]), columns, float(found.level_db[i])) for i in out)
     cosine = mean_cosine(four[0].level_db, four[1].level_db, four[2].level_db, four[3].level_db)
     many = len(mistyped) > max(1.0, MANY_SHARE * np.count_nonzero(known))
-    return Sums(network, (column, Word.REVERSED, low, high), found.level_db, found.within_db, cosine, mistyped, many)
+    return Sums(network, columns, found.level_db, found.within_db, cosine, mistyped, many)
 
 
 def read_balance(speaker: Speaker, table: BandTable, network: str, drivers: Mapping[str, str]) -> tuple[Balance, ...]:

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import median
 from typing import Any
 
 from xover.curve import Float
+from xover.files.band_levels import BandTable
 from xover.plain import some_of
 from xover.readable import Readable
+from xover.rules.audibility import UNHEARD_DB
+from xover.rules.phone import FEWEST_SHIFTED
 
 
 class Changed(StrEnum):
@@ -100,6 +104,16 @@ class Change:
     octaves: tuple[OctaveChange, ...]
     elsewhere: bool = False
 
+    @property
+    def shift_db(self) -> float:
+        """By how much all of it lies off the prediction alike; NaN where it does not, or nothing is off."""
+        known = [o for o in self.octaves if not math.isnan(o.off_db)]
+        if len(known) < FEWEST_SHIFTED or not self.octaves_held(Held.DIFFERS):
+            return math.nan
+        shift = median(o.off_db for o in known)
+        alike = all(abs(o.off_db - shift) <= o.off_within_db + UNHEARD_DB for o in known)
+        return shift if alike else math.nan
+
     def octaves_that(self, changed: Changed) -> list[float]:
         """Centres of the octaves of which that is said."""
         return [o.centre_hz for o in self.octaves if o.changed is changed]
@@ -145,13 +159,12 @@ class Polarity:
 
 
 @dataclass(frozen=True)
-class OffSum:
-    """A band in which (normal + reversed)/2 is not low + high, dB, and +- one standard deviation."""
+class Slip:
+    """A line of the table with a typing error in one of some columns; `off_db` where the sums tell it."""
 
-    band_hz: float
     line: int
-    off_db: float
-    doubt_db: float
+    columns: tuple[str, ...]
+    off_db: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +175,7 @@ class Sums:
     ----------
     columns : normal, reversed, and both drivers alone. off_db, within_db : (n,) and +-, 95 %. mean_cosine : (n,) of
         the phase between both drivers.
-    mistyped : bands that stand out. many : too many of them for typing errors.
+    mistyped : lines that stand out. many : too many of them for typing errors.
     """
 
     network: str
@@ -170,17 +183,8 @@ class Sums:
     off_db: Float
     within_db: Float
     mean_cosine: Float
-    mistyped: tuple[OffSum, ...]
+    mistyped: tuple[Slip, ...]
     many: bool
-
-
-@dataclass(frozen=True)
-class Slip:
-    """A line of the table with a typing error in one of some columns; `off_db` where the sums tell it."""
-
-    line: int
-    columns: tuple[str, ...]
-    off_db: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -201,9 +205,7 @@ class Balance:
     @property
     def off(self) -> bool | None:
         """Whether that is more than a phone may be off; None where nothing is predicted."""
-        return (
-            None if self.over_predicted_db != self.over_predicted_db else abs(self.over_predicted_db) > self.within_db
-        )
+        return None if math.isnan(self.over_predicted_db) else abs(self.over_predicted_db) > self.within_db
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -212,34 +214,31 @@ class PhoneStudy(Readable):
 
     Attributes
     ----------
-    headline : the answer. band_hz : (n,). place, seconds, step_db, fixed, periodic : how levels were read.
-    alone : columns of single drivers. states : columns of neither network nor driver.
-    hidden : by column, bands that stand less than 6 dB above the silence and are not told.
+    headline : the answer. table : what was read. alone : its columns of single drivers. states : of neither network nor
+        driver. hidden : by column, bands that stand less than 6 dB above the silence and are not told.
     slips : lines left out of all else. textbook_db : normal less reversed at the corner, of plain slopes, no room.
     """
 
-    headline: str
     title: str
-    source: str
-    band_hz: Float
-    place: str
-    seconds: float
-    step_db: float
-    fixed: bool
-    periodic: bool
-    gain: tuple[GainTest, ...]
-    changes: tuple[Change, ...]
-    sides: Change | None
-    polarity: tuple[Polarity, ...]
-    sums: Sums | None
-    slips: tuple[Slip, ...]
-    balance: tuple[Balance, ...]
-    hidden: dict[str, tuple[float, ...]]
+    table: BandTable
     states: tuple[str, ...]
     alone: tuple[str, ...]
+    hidden: dict[str, tuple[float, ...]]
     textbook_db: dict[str, float]
-    next: tuple[Next, ...]
-    warnings: tuple[str, ...]
+    gain: tuple[GainTest, ...]
+    headline: str = ""
+    changes: tuple[Change, ...] = ()
+    sides: Change | None = None
+    polarity: tuple[Polarity, ...] = ()
+    sums: Sums | None = None
+    slips: tuple[Slip, ...] = ()
+    balance: tuple[Balance, ...] = ()
+    next: tuple[Next, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the table does not say."""
+        return self.table.assumed
 
     @property
     def automatic(self) -> bool:
@@ -263,8 +262,8 @@ class PhoneStudy(Readable):
         """All of it."""
         return some_of(
             self,
-            "headline title source band_hz place seconds step_db fixed periodic automatic sound gain changes sides "
-            "polarity sums slips hidden states textbook_db warnings",
-            balance=[{**some_of(b, "driver against louder_db over_predicted_db within_db off")} for b in self.balance],
-            next=list(self.next),
+            "headline title automatic sound gain changes sides polarity sums slips hidden states textbook_db next "
+            "warnings",
+            **some_of(self.table, "source band_hz place seconds step_db fixed periodic"),
+            balance=[some_of(b, "driver against louder_db over_predicted_db within_db off") for b in self.balance],
         )

@@ -73,28 +73,13 @@ def study_phone(
     if other is not None:
         gain += _gain_tests(other)
     study = PhoneStudy(
-        headline="",
         title=speaker.title,
-        source=str(levels),
-        band_hz=table.band_hz,
-        place=table.place,
-        seconds=table.seconds,
-        step_db=table.step_db,
-        fixed=table.fixed,
-        periodic=table.periodic,
-        gain=gain,
-        changes=(),
-        sides=None,
-        polarity=(),
-        sums=None,
-        slips=(),
-        balance=(),
-        hidden=_hidden(table),
+        table=table,
         states=columns.states,
         alone=tuple(columns.drivers),
+        hidden=_hidden(table),
         textbook_db=plain_slopes_db(),
-        next=(),
-        warnings=table.assumed,
+        gain=gain,
     )
     if study.automatic:
         return replace(study, headline=headline(study))
@@ -125,7 +110,7 @@ def _slips(table: BandTable, gain: Sequence[GainTest], sums: Sums | None) -> tup
     if table.again_of is not None:
         seen += [Slip(int(line), (table.again_of, Word.AGAIN)) for line in table.line[again_slips(table)]]
     if sums is not None and not sums.many:
-        seen += [Slip(m.line, sums.columns, m.off_db) for m in sums.mistyped]
+        seen += sums.mistyped
     found: dict[int, Slip] = {}
     for slip in seen:
         before = found.get(slip.line)

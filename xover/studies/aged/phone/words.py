@@ -61,7 +61,7 @@ def headline(study: PhoneStudy) -> str:
 
 def tell(study: PhoneStudy, everything: bool = False) -> Iterator[Block]:
     """The answer, its tables, and what to measure next."""
-    yield Head(f"{study.title}: levels of a phone, {Path(study.source).name}")
+    yield Head(f"{study.title}: levels of a phone, {Path(study.table.source).name}")
     yield Text(study.headline, "lead")
     if not study.automatic:
         tables = [*study.changes, *([study.sides] if study.sides is not None else [])]
@@ -77,11 +77,12 @@ def tell(study: PhoneStudy, everything: bool = False) -> Iterator[Block]:
     if study.states:
         yield fact("no prediction", f"{and_words(study.states)}: no network and no driver of this folder")
     if everything:
-        how = "over whole periods" if study.periodic else f"for {study.seconds:g} s each"
-        yield fact("read", f"{how}, in steps of {study.step_db:g} dB{f', {study.place}' if study.place else ''}")
+        t = study.table
+        how = "over whole periods" if t.periodic else f"for {t.seconds:g} s each"
+        yield fact("read", f"{how}, in steps of {t.step_db:g} dB{f', {t.place}' if t.place else ''}")
     if study.told and not study.gain:
         yield fact("not tested", "whether the phone sets its gain by itself; if it does, all of this is wrong")
-    if study.changes and not study.fixed:
+    if study.changes and not study.table.fixed:
         yield fact("to be surer", "leave the phone in its place for all columns and say so: '# phone fixed'")
     for column in study.next if everything else study.next[:_SHOWN_NEXT]:
         yield fact("add a column", _NEXT[column])
@@ -122,7 +123,9 @@ def _change(change: Change, unheard_db: float) -> str:
     if open_ and (yes or no):
         words += f"; cannot tell at {_these(open_)}"
     off, agrees = change.octaves_held(Held.DIFFERS), change.octaves_held(Held.AGREES)
-    if off:
+    if not math.isnan(change.shift_db):
+        words += f"; as predicted, but all lies {db(change.shift_db, 1, True)} dB off: was the volume turned?"
+    elif off:
         words += f"; NOT as predicted at {_these(off)}"
     elif agrees:
         words += f"; as predicted at {_these(agrees)}"
@@ -218,7 +221,7 @@ def _bands(study: PhoneStudy) -> Iterator[Block]:
         yield plain_table(["band Hz", "change dB", "+-", "predicted", "+-"], rows)
     if study.sums is not None:
         yield Head("(normal + reversed)/2 over low + high, and the mean cosine of the phase between them")
-        three = zip(study.band_hz, study.sums.off_db, study.sums.within_db, study.sums.mean_cosine, strict=True)
+        three = zip(study.table.band_hz, study.sums.off_db, study.sums.within_db, study.sums.mean_cosine, strict=True)
         rows = [[f"{f:g}", db(d, 1, True), _within(u), db(c, 2, True)] for f, d, u, c in three]
         yield plain_table(["band Hz", "off dB", "+-", "cosine"], rows)
     for test in study.gain:
