@@ -228,4 +228,17 @@ def test_a_folder_without_timing(asked, folder):
         done = asked(columns=["found", "reversed"])
     finally:
         (folder / "speaker.toml").write_text(toml, encoding="utf-8")
-    assert "nothing is predicted, the folder lacks common timing or position_mm" in words(done)
+    assert "nothing is predicted, the folder lacks common timing, position_mm or data of its drivers" in words(done)
+
+
+def test_a_template_predicts_nothing(run, tmp_path, session):
+    assert run("new", tmp_path / "mine").status == 0
+    text = session.text("1 m, tweeter axis", ["found", "reversed", "rebuilt", "woofer", "tweeter"])
+    (tmp_path / "levels.csv").write_text(text.replace("rebuilt", "original"), encoding="utf-8")
+    done = run("phone", tmp_path / "mine", tmp_path / "levels.csv", "--json")
+    told = json.loads(done.out)
+    assert told["polarity"]
+    assert told["balance"]
+    assert {o["held"] for o in told["changes"][0]["octaves"]} == {"not known"}
+    assert {p["why"] for p in told["polarity"]} == {"untimed"}
+    assert [b["over_predicted_db"] for b in told["balance"]] == [None]

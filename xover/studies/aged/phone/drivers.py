@@ -31,6 +31,7 @@ from xover.rules.phone import (
     SURE_SIGMAS,
     USUAL_M,
 )
+from xover.sound.doubt import unready
 from xover.sound.prediction import RESPONSE_DISTANCE_M, Sound, sound_of
 from xover.speaker import Speaker
 from xover.studies.aged.phone.result import Balance, Polarity, Slip, Sums, Why, Wired
@@ -76,7 +77,8 @@ def read_polarity(speaker: Speaker, table: BandTable, column: str, network: str)
     names, f = _points(table)
     sound = sound_of(speaker, network, f)
     said = []
-    for place in phone_places_m(table.place, sound.branches) if sound.total.coherent else ():
+    told = sound.total.coherent and not unready(speaker, sound.network.driver_names)
+    for place in phone_places_m(table.place, sound.branches) if told else ():
         total = sum_branches(f, [heard_at(f, b, place) for b in sound.branches], coherent=True)
         said.append(_in_bands(total.level_db, names, table) - _in_bands(total.reversed_level_db, names, table))
     found = difference(levels_of(table, column), levels_of(table, Word.REVERSED), repeat_db(table))
@@ -121,7 +123,8 @@ def read_sums(speaker: Speaker, table: BandTable, column: str, network: str, dri
     known = np.isfinite(found.level_db)
     out = np.flatnonzero(known & (np.abs(np.nan_to_num(found.level_db)) > SURE_SIGMAS * found.doubt_db))
     columns = column, Word.REVERSED, low, high
-    mistyped = tuple(Slip(int(table.line[i]), columns, float(found.level_db[i])) for i in out)
+    within = found.within_db
+    mistyped = tuple(Slip(int(table.line[i]), columns, float(found.level_db[i]), float(within[i])) for i in out)
     cosine = mean_cosine(four[0].level_db, four[1].level_db, four[2].level_db, four[3].level_db)
     many = len(mistyped) > max(1.0, MANY_SHARE * np.count_nonzero(known))
     return Sums(network, columns, found.level_db, found.within_db, cosine, mistyped, many)

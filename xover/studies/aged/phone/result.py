@@ -160,11 +160,12 @@ class Polarity:
 
 @dataclass(frozen=True)
 class Slip:
-    """A line of the table with a typing error in one of some columns; `off_db` where the sums tell it."""
+    """A line with a typing error in one of some columns; where the sums tell it, by how much, and +-, 95 %."""
 
     line: int
     columns: tuple[str, ...]
     off_db: float = math.nan
+    within_db: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)

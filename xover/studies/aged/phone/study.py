@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +24,11 @@ from xover.acoustic.bands import (
 )
 from xover.acoustic.level import bands_touched, nominal_hz
 from xover.curve import Float
-from xover.errors import InputError, nearest_word
+from xover.errors import InputError
 from xover.files.band_levels import BandTable, Word, read_band_levels
 from xover.rules.audibility import DIRECT_DB, HARD_DB, MATCHED_DB, UNHEARD_DB
 from xover.rules.phone import FEW_SLIPS, GAIN_DB, REVERBERATION_S, SIGMAS, SURE_SIGMAS, TURNED_DOWN_DB
+from xover.sound.doubt import unready
 from xover.sound.room_change import RoomChange, room_change
 from xover.speaker import Speaker
 from xover.studies.aged.phone.drivers import read_balance, read_polarity, read_sums
@@ -42,6 +45,9 @@ from xover.studies.aged.phone.result import (
     Sums,
 )
 from xover.studies.aged.phone.words import headline
+
+_MEANT: Final = 0.75
+"""A column that is so like a name of the folder, of 1, is that name mistyped."""
 
 
 @dataclass(frozen=True)
@@ -136,11 +142,12 @@ def columns_of(table: BandTable, speaker: Speaker) -> Columns:
         elif column.lower() in drivers:
             found.drivers[column] = drivers[column.lower()]
         else:
-            near = nearest_word(column, [*speaker.network_names, *speaker.drivers, *Word])
+            known = [*networks, *drivers, *Word]
+            near = difflib.get_close_matches(column.lower()[:64], known, n=1, cutoff=_MEANT)
             if near:
                 raise InputError(
                     f"the column '{column[:40]}' is no network and no driver of {speaker.title or 'this folder'}",
-                    f"did you mean '{near}'? A state that the folder does not hold needs a name unlike those",
+                    f"did you mean '{near[0]}'? A state that the folder does not hold needs a name unlike those",
                     table.source,
                     table.heading,
                 )
@@ -198,7 +205,11 @@ def _changes(speaker: Speaker, table: BandTable, columns: Columns) -> tuple[Chan
     for other in played[1:]:
         names = [columns.networks.get(c) for c in (played[0], other)]
         said = None
-        if names[0] is not None and names[1] is not None:
+        if (
+            names[0] is not None
+            and names[1] is not None
+            and not unready(speaker, speaker.network(names[0]).driver_names)
+        ):
             said = room_change(speaker, speaker.network(names[1]), speaker.network(names[0]), middle_hz(table.band_hz))
         pair = levels_of(table, other), levels_of(table, played[0])
         found.append(_change(table.band_hz, (played[0], other), pair, repeat, UNHEARD_DB, said))

@@ -37,7 +37,7 @@ _NEXT = {
     Next.DRIVERS: (
         "each driver alone, a resistor of its size in the other's place; catches typing errors and tells levels"
     ),
-    Next.OTHER_SIDE: "right: the other speaker on the same stand, the phone at the same spot",
+    Next.OTHER_SIDE: "right: the other speaker on the same stand, the phone at the same spot; 1 cm at 0.5 m is 0.17 dB",
     Next.KNOWN: f"known: an even speaker at the same spot; levels between drivers then hold to {KNOWN_BALANCE_DB:g} dB",
 }
 _SHOWN_NEXT = 3
@@ -152,7 +152,7 @@ def _polarity(p: Polarity) -> str:
     elif p.why is Why.FILLED:
         why = f"{much}; a sign is believed from {SIGN_DB:g} on"
     elif p.why is Why.UNTIMED:
-        why = f"{much}; nothing is predicted, the folder lacks common timing or position_mm"
+        why = f"{much}; nothing is predicted, the folder lacks common timing, position_mm or data of its drivers"
     else:
         why = f"no band near {hertz(p.band_hz)} was read of both"
     return f"the polarity of {names} cannot be told: {why}"
@@ -172,7 +172,7 @@ def _sums(sums: Sums | None) -> str:
 def _slips(slips: Sequence[Slip]) -> str:
     each = []
     for slip in slips[:_MOST_SLIPS]:
-        off = f" ({db(slip.off_db, 1, True)} dB)" if math.isfinite(slip.off_db) else ""
+        off = f" ({db(slip.off_db, 1, True)} dB, +-{_within(slip.within_db)})" if math.isfinite(slip.off_db) else ""
         each.append(f"line {slip.line}{off}, {' or '.join(slip.columns)}")
     more = f"; and {len(slips) - _MOST_SLIPS} more" if len(slips) > _MOST_SLIPS else ""
     return f"look for a typing error in {'; '.join(each)}{more}: left out of what follows"
