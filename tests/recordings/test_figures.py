@@ -153,6 +153,20 @@ def test_hum_of_a_mains_that_is_20_mhz_off():
     assert after < 0.0005
 
 
+@pytest.mark.parametrize("mains_hz", [50.02, 59.94])
+def test_hum_is_not_mistaken_for_its_alias_across_a_minute(mains_hz):
+    """Silences 63 s apart fit as well every 16 mHz, but for how each of them goes on within itself."""
+    rate = 8000
+    quiet = np.concatenate([np.arange(3440), np.arange(3600) + 63 * rate])
+    rng = np.random.default_rng(7)
+    samples = 3e-4 * rng.standard_normal((quiet[-1] + 1, 2))
+    for n, size in ((1, 1.0), (3, 0.4), (5, 0.2)):
+        samples[quiet] += 3e-3 * size * np.sin(2 * np.pi * mains_hz * n * quiet / rate + n)[:, None]
+    fitted = fit_hum(samples, quiet, rate)
+    assert fitted.mains_hz == pytest.approx(mains_hz, abs=1e-4)
+    np.testing.assert_allclose(np.abs(fitted.lines[:, [0, 2, 4]]), [[3e-3, 1.2e-3, 6e-4]] * 2, rtol=0.05)
+
+
 def test_harmonics_of_a_sweep_of_a_minute():
     """Its own window would be longer than the silence behind it."""
     plan = SweepPlan(8000, 5.0, 3900.0, 60.0, 0.0)
