@@ -10,7 +10,7 @@ import numpy as np
 
 from xover.blocks import Block, Head, Note, Text, fact, plain_table
 from xover.figures import db, hertz
-from xover.rules.audibility import HARD_DB, UNHEARD_DB
+from xover.rules.audibility import HARD_DB, UNHEARD_DB, audibility
 from xover.rules.phone import KNOWN_BALANCE_DB, LEAST_ABOVE_DB, SHALLOW_DB, SIGN_DB, TURNED_DOWN_DB
 from xover.sentences import and_words, sentence
 from xover.studies.aged.phone.result import (
@@ -84,6 +84,8 @@ def tell(study: PhoneStudy, everything: bool = False) -> Iterator[Block]:
         yield fact("not tested", "whether the phone sets its gain by itself; if it does, all of this is wrong")
     if study.changes and not study.table.fixed:
         yield fact("to be surer", "leave the phone in its place for all columns and say so: '# phone fixed'")
+    if not study.table.place and any(p.why is Why.SHALLOW for p in study.polarity):
+        yield fact("to be surer", "say where the phone stood, such as '# place 1 m, tweeter axis'")
     for column in study.next if everything else study.next[:_SHOWN_NEXT]:
         yield fact("add a column", _NEXT[column])
     yield Text(
@@ -113,9 +115,8 @@ def _change(change: Change, unheard_db: float) -> str:
         return f"from {change.first} to {change.second}: no band was read of both"
     if yes:
         most = max((o for o in change.octaves if o.changed is Changed.YES), key=lambda o: abs(o.change_db))
-        words = (
-            f"changed in the octaves of {_these(yes)} (most: {db(most.change_db, 1, True)} dB, {hertz(most.centre_hz)})"
-        )
+        much = f"{db(most.change_db, 1, True)} dB at {hertz(most.centre_hz)}, {audibility(most.change_db)}"
+        words = f"changed in the octaves of {_these(yes)} (most: {much})"
     elif no:
         words = f"alike within {unheard_db:g} dB in the octaves of {_these(no)}"
     else:
