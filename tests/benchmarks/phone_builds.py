@@ -71,9 +71,12 @@ def hold(seed: int, build: str, folder: Path) -> HeardChange:
     heard, new, old, made = session(seed, build)
     rooms.write_folder(folder, {"found": old, "rebuilt": new})
     rooms.write_sweep(folder / "sweep.txt", made, heard.chance)
-    (folder / "levels.csv").write_text(heard.text(), encoding="utf-8")
+    (folder / "levels.csv").write_text(heard.text(fixed=not seed // 2 % 2), encoding="utf-8")
     return heard_change(
-        open_speaker(folder), "rebuilt", "found", parse_band_levels(heard.text(), folder / "levels.csv")
+        open_speaker(folder),
+        "rebuilt",
+        "found",
+        parse_band_levels(heard.text(fixed=not seed // 2 % 2), folder / "levels.csv"),
     )
 
 

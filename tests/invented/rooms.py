@@ -381,11 +381,14 @@ class Session:
             )
         return np.stack(rows)
 
-    def text(self, place: str = "0.5 m, tweeter axis", columns: Sequence[str] | None = None) -> str:
-        """The table as it is typed."""
+    def text(
+        self, place: str = "0.5 m, tweeter axis", columns: Sequence[str] | None = None, fixed: bool = False
+    ) -> str:
+        """The table as it is typed; `fixed`: it says that the phone stayed in its place."""
         names = list(columns or self.level_db)
         noise = "periodic" if self.phone.periodic else "random"
         lines = [f"# seconds {self.phone.seconds:g}; step {self.phone.step_db:g}; place {place}; noise {noise}"]
+        lines += ["# phone fixed"] * fixed
         lines.append(", ".join(["band Hz", *names]))
         for i, band in enumerate(NOMINAL_HZ):
             cells = [self.level_db[n][i] for n in names]

@@ -63,7 +63,7 @@ def test_polarity_of_known_slopes(order, db, within):
 def test_a_room_fills_the_null():
     # Diffuse field (Kuttruff, from memory): powers add, (1 + r/2) over (null + r/2): 4.6, 6.7 and 13.2 dB
     # for direct over reverberant sound of 0, 3 and 12 dB, if the drivers stand half a wavelength apart or more.
-    sessions = [still(4, 0.0, seed) for seed in range(24)]
+    sessions = [still(4, 0.0, seed) for seed in range(12)]
     for ratio_db, db in ((0, 4.7), (3, 6.7), (12, 13.3)):
         found = []
         for s in sessions:
@@ -73,22 +73,21 @@ def test_a_room_fills_the_null():
         assert np.mean(found) == pytest.approx(db, abs=1.0)
 
 
-@pytest.mark.parametrize("seconds", [2, 10])
-def test_noise_scatters_as_bandwidth_and_time_have_it(seconds):
-    # Bendat and Piersol, Random Data (from memory): 4.34 dB/sqrt(B T); 100 readings of 24 bands know it to 2 %.
+def test_noise_scatters_as_bandwidth_and_time_have_it():
+    # Bendat and Piersol, Random Data (from memory): 4.34 dB/sqrt(B T); 60 readings of 24 bands know it to 2 %.
     chance = np.random.default_rng(3)
     session = Session(
-        chance, ideal(4), Room.drawn(chance, 2, 0.02), Phone(seconds, 1e-6, False, FLAT, rooms.skirts(None), QUIET)
+        chance, ideal(4), Room.drawn(chance, 2, 0.02), Phone(10, 1e-6, False, FLAT, rooms.skirts(None), QUIET)
     )
     session.room = replace(session.room, direct_over_room_db=200.0)
-    several = np.stack([session.read("found", session.network) for _ in range(100)])
+    several = np.stack([session.read("found", session.network) for _ in range(60)])
     bands = slice(3, None)
-    expected = 4.34 / np.sqrt(0.2316 * CENTRE_HZ[bands] * seconds)
+    expected = 4.34 / np.sqrt(0.2316 * CENTRE_HZ[bands] * 10)
     assert np.median(several[:, bands].std(axis=0, ddof=1) / expected) == pytest.approx(1.0, abs=0.06)
     # In a reverberant field lines of a band are of unlike strength, so that fewer count: up to sqrt(2) times as much.
     session.room = replace(session.room, reach_s=0.1, direct_over_room_db=-20.0)
     session._heard, session._scale = {}, 0.0
-    several = np.stack([session.read("found", session.network) for _ in range(100)])
+    several = np.stack([session.read("found", session.network) for _ in range(60)])
     assert np.median(several[:, bands].std(axis=0, ddof=1) / expected) == pytest.approx(math.sqrt(2), abs=0.15)
     session.phone = replace(session.phone, periodic=True)
     assert np.ptp([session.read("found", session.network) for _ in range(3)], axis=0).max() < 0.001
@@ -96,7 +95,7 @@ def test_noise_scatters_as_bandwidth_and_time_have_it(seconds):
 
 def test_a_room_and_its_phone_cancel_where_one_driver_rules():
     worst = []
-    for seed in range(6):
+    for seed in range(4):
         chance = np.random.default_rng(seed)
         net = rooms.speaker(chance)
         phone = rooms.drawn_phone(chance, step_db=1e-6, periodic=True, background_db=QUIET)

@@ -11,9 +11,9 @@ from xover.speaker import open_speaker
 
 @pytest.fixture(scope="module")
 def changes(tmp_path_factory):
-    """Heard, and allowed, of a part changed in each of six rooms: noise repeats, no background, no rounding."""
+    """Heard, and allowed, of a part changed in each of four rooms: noise repeats, no background, no rounding."""
     found = []
-    for seed in range(6):
+    for seed in range(4):
         chance = np.random.default_rng(seed)
         net = rooms.speaker(chance, 2 + seed % 2)
         phone = rooms.drawn_phone(chance, step_db=1e-6, periodic=True, background_db=np.full(CENTRE_HZ.size, -60.0))

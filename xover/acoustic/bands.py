@@ -87,9 +87,12 @@ def levels_of(table: BandTable, column: str) -> Levels:
     level = Levels(table.columns[column], doubt)
     if Word.SILENCE not in table.columns or column == Word.SILENCE:
         return level
-    # Silence is no noise of ours: it does not repeat.
-    quiet = reading_doubt_db(table.band_hz, table.seconds, table.step_db)
-    return without_silence(level, Levels(table.columns[Word.SILENCE], quiet))
+    # Silence is no noise of ours: it does not repeat, not within a level of noise that does either.
+    silence = Levels(table.columns[Word.SILENCE], reading_doubt_db(table.band_hz, table.seconds, table.step_db))
+    if table.periodic:
+        share = np.nan_to_num(10.0 ** (np.minimum(silence.level_db - level.level_db, 0.0) / 10.0))
+        level = Levels(level.level_db, np.hypot(doubt, share * silence.doubt_db))
+    return without_silence(level, silence)
 
 
 def difference(first: Levels, second: Levels, repeat_db: ArrayLike = 0.0) -> Levels:
