@@ -12,6 +12,7 @@ class About(StrEnum):
     ANYTHING = "anything"
     IMPEDANCE = "impedance"
     RESPONSE = "response"
+    NO_RESPONSE = "no response"
     REBUILT_PHASE = "rebuilt phase"
     """Of a response: the phase was not measured."""
     NO_TIME_REFERENCE = "no time reference"
@@ -31,6 +32,7 @@ class About(StrEnum):
         """Whether it touches drive, load, watts and volts, and not the sound alone."""
         return self not in (
             About.RESPONSE,
+            About.NO_RESPONSE,
             About.REBUILT_PHASE,
             About.NO_TIME_REFERENCE,
             About.RELATIVE_LEVEL,

@@ -39,6 +39,11 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
             return f["note"], "measure the phase against one time reference to do without"
         case Fault.FROM_DATASHEET:
             return f["note"], "measure an impedance sweep and a response to do without"
+        case Fault.NO_SOUND:
+            return (
+                "nothing is known of its sound: no response and no sensitivity_db is given",
+                "record one (xover response); until then voltages and loads are told, no sum",
+            )
         case Fault.DOUBTFUL_FILE:
             return f["note"], "look at the file, and measure again if it is not meant"
         case Fault.NO_MODEL:

@@ -16,6 +16,7 @@ class Fault(StrEnum):
     # Drivers.
     PHASE_REBUILT = "phase rebuilt"
     FROM_DATASHEET = "from datasheet"
+    NO_SOUND = "no sound"
     DOUBTFUL_FILE = "doubtful file"
     NO_MODEL = "no model"
     TWO_RESONANCES = "two resonances"
@@ -85,7 +86,14 @@ _STOPS: Final = frozenset(
 )
 _NOTES: Final = frozenset(
     {
-        *(Fault.UNUSED_DRIVER, Fault.PHASE_REBUILT, Fault.FROM_DATASHEET, Fault.TWO_RESONANCES, Fault.COARSE_SWEEP),
+        *(
+            Fault.UNUSED_DRIVER,
+            Fault.PHASE_REBUILT,
+            Fault.FROM_DATASHEET,
+            Fault.NO_SOUND,
+            Fault.TWO_RESONANCES,
+            Fault.COARSE_SWEEP,
+        ),
         *(Fault.SHORT_SWEEP, Fault.COIL_PROTECTS, Fault.LAMP, Fault.REVERSED, Fault.UNRATED),
         *(Fault.DRIVER_COUNT, Fault.THIN_RATING, Fault.ALL_SWAPPED, Fault.WORN, Fault.PLACE_OF_ANGLES),
     }

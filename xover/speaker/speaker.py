@@ -309,7 +309,7 @@ def _open_driver(file: SpeakerFile, name: str, entry: Driver) -> SpeakerDriver:
             notes += [note.of(name) for note in sheet.notes if note.about is About.DATASHEET_RESPONSE]
     else:
         words = f"nothing is known of the sound of {name}: no response and no sensitivity_db is given"
-        notes.append(Remark(words, About.RESPONSE))
+        notes.append(Remark(words, About.NO_RESPONSE))
     return SpeakerDriver(
         name=name,
         impedance=impedance,
