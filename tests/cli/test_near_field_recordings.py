@@ -172,7 +172,7 @@ def test_another_driver_close_up_is_noticed(run, bench):
         (("--port-diameter", "60mm"), (), "only serve together"),
         ((), (), "baffle"),
         ((), ("--baffle", "250mm", "--splice", "150"), "has not both fields"),
-        ((), ("--baffle", "250mm", "--volt", "2V"), "only serve together"),
+        ((), ("--baffle", "250mm", "--volts", "2V"), "only serve together"),
     ],
 )
 def test_what_is_missing_is_one_line(run, bench, drop, more, words):
@@ -196,7 +196,7 @@ def test_absolute_by_a_calibrator(run, bench, tmp_path):
         bench / "sweep.wav",
         "--calibrator",
         tmp_path / "cal.wav",
-        "--volt",
+        "--volts",
         "2V",
     )
     done = run(*line, "-o", tmp_path / "a.csv", "--json")

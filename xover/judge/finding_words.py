@@ -89,7 +89,7 @@ def _of_driver(fault: Fault, f: Any) -> tuple[str, str] | None:
         case Fault.RELATIVE_LEVEL if "note" in f:
             return (
                 f"{f['note']}",
-                "nothing to do where all drivers were recorded alike; xover response --calibrator --volt tells it",
+                "nothing to do where all drivers were recorded alike; xover response --calibrator --volts tells it",
             )
         case Fault.RELATIVE_LEVEL:
             return (

@@ -59,11 +59,9 @@ def response(
         str | Path | None, Ask("Recording of a level calibrator on the microphone, all gains as they are.", FILE)
     ] = None,
     calibrator_level_db: Annotated[float, Ask("Its level re 20 uPa.", DB, low=0, high=140)] = 94.0,
-    volt_v: Annotated[
+    volts: Annotated[
         float | None,
-        Ask(
-            "Volts at the terminals while the sweep's tone sounds: absolute levels.", VOLT, "--volt", low=0.01, high=100
-        ),
+        Ask("Volts at the terminals while the sweep's tone sounds: absolute levels.", VOLT, low=0.01, high=100),
     ] = None,
     same_place: Annotated[
         bool, Ask("The microphone stands, and is read, as for the other drivers: --into says one time for all.", YES)
@@ -72,7 +70,7 @@ def response(
     """A driver's response from a recording.
 
     Levels are relative: they belong together for all drivers that were recorded alike, so leave every control where it
-    is. --calibrator with --volt makes them absolute, for 2.83 V at 1 m. With a cable from output to input beside the
+    is. --calibrator with --volts makes them absolute, for 2.83 V at 1 m. With a cable from output to input beside the
     microphone the phases of all drivers share one time; without, only levels are told. --into with --driver puts the
     table into a speaker folder and names it in speaker.toml.
 
@@ -99,16 +97,16 @@ def response(
         )
     if splice_hz is not None and near is None:
         raise OptionError(f"{named('splice_hz')} has nothing to join", f"give {named('near')}")
-    if (calibrator is None) != (volt_v is None):
+    if (calibrator is None) != (volts is None):
         raise OptionError(
-            f"{named('calibrator')} and {named('volt_v')} only serve together",
+            f"{named('calibrator')} and {named('volts')} only serve together",
             "one tells the microphone's level, the other what the speaker was given",
         )
     close = calibrated = None
     if diameter_m is not None:
         close = Close(diameter_m, near, port, port_diameter_m, baffle_m, splice_hz)
-    if calibrator is not None and volt_v is not None:
-        calibrated = Calibrated(calibrator, calibrator_level_db, volt_v)
+    if calibrator is not None and volts is not None:
+        calibrated = Calibrated(calibrator, calibrator_level_db, volts)
     return read_recorded(
         recording, played, microphone, loop, gate_s, distance_m, curve, sign, same_place, close, calibrated
     )

@@ -80,7 +80,11 @@ def _gate(got: RecordedResponse) -> Iterator[Block]:
 
 def _near(near: NearField, splice: Splice | None) -> Iterator[Block]:
     loss = f"{-float(near_loss_db(1.0)):.1f} dB"
-    port = "" if near.port_m is None else f", port of {1e3 * near.port_m:.0f} mm added by its own radius"
+    port = (
+        "; a port is not in it"
+        if near.port_m is None
+        else f", port of {1e3 * near.port_m:.0f} mm added by its own radius"
+    )
     yield fact(
         "near field",
         f"cone of {1e3 * near.diameter_m:.0f} mm{port}; believed up to {hertz(near.limit_hz)} (ka = 1), where it "
@@ -89,6 +93,8 @@ def _near(near: NearField, splice: Splice | None) -> Iterator[Block]:
     if splice is None:
         if near.baffle_m is None:
             yield fact("half space", "no baffle's step is in it: in a free box the bass is up to 6 dB softer")
+        else:
+            yield fact("free space", f"with the step of a baffle {1e3 * near.baffle_m:.0f} mm wide")
         yield fact("distance", f"microphone within {0.03e3 * near.diameter_m / 2:.1f} mm of the cone, or it reads low")
         return
     late = "" if splice.delay_s is None else f", delayed by {1e3 * splice.delay_s:.2f} ms"
