@@ -40,6 +40,7 @@ class Taking:
     resistor: float = 10.0
     truly: SweepPlan | None = None
     bits: int = 24
+    card_bits: int = 24
     room: float = 0.3
     t60_s: float = 0.4
     distance_m: float = 1.0
@@ -81,7 +82,7 @@ class Taking:
             both += self.hum * share * np.sin(2 * np.pi * self.hum_hz * n * t + n)[:, None] * np.array([1.0, 0.5])
         noise = self.noise * (1.0 if not self.microphone else np.array([1.0, 0.05]))
         both += noise * _rumbling(rng, both.shape, self.rate_hz, self.microphone)
-        both = np.clip(both, -1.0, 1.0)
+        both = np.round(np.clip(both, -1.0, 1.0) * 2.0 ** (self.card_bits - 1)) / 2.0 ** (self.card_bits - 1)
         for step in self.filed:
             both = step(rng, both, self.rate_hz)
         return both if self.loop or not self.microphone else both[:, :1]
@@ -191,6 +192,7 @@ def a_sound_one(rng, microphone):
         loop=bool(rng.integers(4)),
         ppm=float(rng.choice([0.0, 0.0, rng.uniform(-5, 5)])),
         lead_s=rng.uniform(0.0, 2.0),
+        card_bits=int(rng.choice([16, 24])),
     )
     return made
 

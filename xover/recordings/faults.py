@@ -12,6 +12,7 @@ from xover.curve import Complex, Float
 from xover.recordings.place import SweepPlace
 from xover.recordings.sweep import SweepPlan
 from xover.rules.recordings import (
+    CLIPPED_ABOVE,
     CLIPPED_RUNS,
     CLIPPED_SAMPLES,
     CLOCK_PPM,
@@ -84,7 +85,8 @@ def level_faults(samples: Float, bits: int, place: SweepPlace, plan: SweepPlan) 
         if peak < 10.0 ** (LEAST_LEVEL_DB / 20.0):
             found.append(Found(RecordingFault.SILENT, channel, 20.0 * np.log10(max(peak, 1e-12))))
             continue
-        runs = _clipped_runs(wave[max(0, start) : end], peak, bits, plan, plan.rate_hz * place.stretch)
+        sides = (wave[max(0, start) : end], -wave[max(0, start) : end])
+        runs = max(_clipped_runs(side, bits, plan, plan.rate_hz * place.stretch) for side in sides)
         if runs >= CLIPPED_RUNS:
             found.append(Found(RecordingFault.CLIPPED, channel, runs))
     if abs(place.clock_ppm) > CLOCK_PPM:
@@ -100,14 +102,26 @@ def noise_fault(value: Complex, sigma: Float) -> Found | None:
     return Found(RecordingFault.NOISY, 0, share) if share > NOISY_ROWS else None
 
 
-def _clipped_runs(wave: Float, peak: float, bits: int, plan: SweepPlan, rate_hz: float) -> int:
+def _clipped_runs(wave: Float, bits: int, plan: SweepPlan, rate_hz: float) -> int:
     """How often so many samples in a row are the extreme itself, and for longer than a slow wave is flat.
 
-    A top of A cos(w t) leaves its last step within sqrt(2 step/A)/w on both sides: twice that is asked.
+    A top of A cos(w t) leaves its last step within sqrt(2 step/A)/w on both sides: twice that is asked. Where the wave
+    is too quick for that, the extreme itself is counted where next to nothing lies in the steps below: of a sine there
+    would be twice as many in the next eight.
     """
-    step = 2.0 ** (1 - min(bits, 24))
-    at = np.abs(wave) >= peak - 0.5 * step
+    peak = float(wave.max())
+    step = max(2.0 ** (1 - min(bits, 24)), _step(wave))
+    at = wave >= peak - 0.5 * step
     edge = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
     starts, runs = edge[::2], edge[1::2] - edge[::2]
     turn = 2.0 * np.pi * plan.low_hz * np.exp(starts / rate_hz / plan.growth_s) / rate_hz
-    return int(np.sum(runs >= np.maximum(CLIPPED_SAMPLES, 4.0 * np.sqrt(2.0 * step / peak) / turn)))
+    long = int(np.sum(runs >= np.maximum(CLIPPED_SAMPLES, 4.0 * np.sqrt(2.0 * step / max(peak, step)) / turn)))
+    top, below = int(at.sum()), int(np.sum(wave >= peak - 8.5 * step)) - int(at.sum())
+    return max(long, len(runs)) if top >= CLIPPED_SAMPLES**2 and top > CLIPPED_ABOVE * below else long
+
+
+def _step(wave: Float) -> float:
+    """Between two neighbouring values: 16 bit may stand in a file of 24."""
+    apart = np.diff(np.unique(wave[:: max(1, len(wave) // 20_000)]))
+    apart = apart[apart > 1e-7]
+    return float(apart.min()) if len(apart) else 0.0

@@ -68,8 +68,9 @@ def is_other(samples: Float, rate_hz: int, start: float, plan: SweepPlan) -> boo
     wanted = plan.low_hz * np.exp(t / plan.growth_s)
     # Bass may be heard by its harmonics alone.
     inside = (t > 0.0) & (t < plan.sweep_s) & (wanted > 200.0) & (wanted < 0.45 * rate_hz)
-    off = np.abs(np.log2(pitch[inside] / wanted[inside])) > 0.3
-    return bool(off.sum() >= 5 and off.mean() > 0.5)
+    off = np.abs(np.log2(pitch[inside] / wanted[inside])) > 0.12
+    rises = _doubling_s(times[inside], pitch[inside]) is not None
+    return rises and bool(off.sum() >= 5 and off.mean() > 0.5)
 
 
 def tones(samples: Float, rate_hz: int) -> tuple[Float, Float]:

@@ -13,7 +13,9 @@ LEAST_LEVEL_DB: Final = -60.0
 """A channel whose sweep peaks below this, re full scale, is as good as silent."""
 CLIPPED_RUNS: Final = 3
 CLIPPED_SAMPLES: Final = 3
-"""So many times so many equal samples at the extreme are a recording that clips."""
+CLIPPED_ABOVE: Final = 4.0
+"""So many times so many equal samples at the extreme are a recording that clips; or the square of it, where they are so
+many times what lies just below."""
 FULL_SCALE: Final = 0.9999
 """An input that reaches it while it is recorded clips."""
 GAIN_DB: Final = 0.3
