@@ -152,7 +152,7 @@ def test_a_typing_error_is_found_by_its_line(asked, session):
 
     done = asked("--strict", change=mistype)
     assert done.status == 1
-    assert f"Look for a typing error in line {row + 3} (" in words(done)
+    assert f"Look for a typing error in line {row + 3} (2 kHz, -" in words(done)
     assert words(done).split("left out of what follows")[0].endswith("found or reversed or woofer or tweeter: ")
 
 

@@ -124,7 +124,10 @@ def read_sums(speaker: Speaker, table: BandTable, column: str, network: str, dri
     out = np.flatnonzero(known & (np.abs(np.nan_to_num(found.level_db)) > SURE_SIGMAS * found.doubt_db))
     columns = column, Word.REVERSED, low, high
     within = found.within_db
-    mistyped = tuple(Slip(int(table.line[i]), columns, float(found.level_db[i]), float(within[i])) for i in out)
+    mistyped = tuple(
+        Slip(int(table.line[i]), float(table.band_hz[i]), columns, float(found.level_db[i]), float(within[i]))
+        for i in out
+    )
     cosine = mean_cosine(four[0].level_db, four[1].level_db, four[2].level_db, four[3].level_db)
     many = len(mistyped) > max(1.0, MANY_SHARE * np.count_nonzero(known))
     return Sums(network, columns, found.level_db, found.within_db, cosine, mistyped, many)

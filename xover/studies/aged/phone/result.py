@@ -163,6 +163,7 @@ class Slip:
     """A line with a typing error in one of some columns; where the sums tell it, by how much, and +-, 95 %."""
 
     line: int
+    band_hz: float
     columns: tuple[str, ...]
     off_db: float = math.nan
     within_db: float = math.nan

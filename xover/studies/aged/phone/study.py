@@ -112,9 +112,11 @@ def study_phone(
 
 def _slips(table: BandTable, gain: Sequence[GainTest], sums: Sums | None) -> tuple[Slip, ...]:
     """Lines that hold a typing error, with the columns that all tests which see it share."""
-    seen = [Slip(line, (test.column, Word.QUIETER)) for test in gain for line in test.slips]
+    band = {int(line): float(hz) for line, hz in zip(table.line, table.band_hz, strict=True)}
+    seen = [Slip(line, band[line], (test.column, Word.QUIETER)) for test in gain for line in test.slips]
     if table.again_of is not None:
-        seen += [Slip(int(line), (table.again_of, Word.AGAIN)) for line in table.line[again_slips(table)]]
+        pair = (table.again_of, Word.AGAIN)
+        seen += [Slip(line, band[line], pair) for line in map(int, table.line[again_slips(table)])]
     if sums is not None and not sums.many:
         seen += sums.mistyped
     found: dict[int, Slip] = {}

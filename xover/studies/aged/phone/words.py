@@ -173,8 +173,8 @@ def _sums(sums: Sums | None) -> str:
 def _slips(slips: Sequence[Slip]) -> str:
     each = []
     for slip in slips[:_MOST_SLIPS]:
-        off = f" ({db(slip.off_db, 1, True)} dB, +-{_within(slip.within_db)})" if math.isfinite(slip.off_db) else ""
-        each.append(f"line {slip.line}{off}, {' or '.join(slip.columns)}")
+        off = f", {db(slip.off_db, 1, True)} dB, +-{_within(slip.within_db)}" if math.isfinite(slip.off_db) else ""
+        each.append(f"line {slip.line} ({hertz(slip.band_hz)}{off}), {' or '.join(slip.columns)}")
     more = f"; and {len(slips) - _MOST_SLIPS} more" if len(slips) > _MOST_SLIPS else ""
     return f"look for a typing error in {'; '.join(each)}{more}: left out of what follows"
 
