@@ -61,6 +61,8 @@ VOICE_COIL_OHM: Final = (1.0, 200.0)
 """No common loudspeaker driver falls below the first or stays above the second, ohm."""
 CHANNEL_ERROR_DB: Final = 0.1
 """How alike two channels of a sound card are that were not measured against each other."""
+CHANNEL_SKEW_S: Final = 2e-6
+"""How much later one of them may be: a tenth of a sample at 48 kHz, by unlike filters at the inputs."""
 REFERENCE_ERROR: Final = 0.01
 """Tolerance of the resistor where nothing is said: a 1 % part."""
 DOUBTFUL: Final = 0.05

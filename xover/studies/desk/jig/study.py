@@ -22,10 +22,9 @@ from xover.recordings.faults import UNSTEADY, Found
 from xover.recordings.rattle import Distortion
 from xover.recordings.told import found_kinds, found_lines
 from xover.rules.instruments import Instrument
-from xover.rules.likeness import CHANNEL_ERROR_DB, DOUBTFUL, REFERENCE_ERROR
-from xover.rules.recordings import RESISTOR_WRONG
+from xover.rules.likeness import CHANNEL_ERROR_DB, CHANNEL_SKEW_S, DOUBTFUL, REFERENCE_ERROR
 from xover.studies.desk.jig.ratios import ChannelRatio, read_ratio
-from xover.studies.desk.jig.wiring import mending_of, miswired, oddities, passive
+from xover.studies.desk.jig.wiring import mending_of, miswired, oddities, other_resistor, passive, refuse_interchanged
 
 FEWEST: Final = 8
 _TURNED: Final = 0.5
@@ -172,15 +171,18 @@ def study_jig(
         )
     error_db = channel_error_db if channel_error_db is not None else CHANNEL_ERROR_DB * (0.1 if both or others else 1.0)
     error = 10.0 ** (error_db / 20.0) - 1.0
+    unlike = both is None and not others and channel_error_db is None
+    # Of a table nobody knows what was taken off already.
+    skew_s = CHANNEL_SKEW_S if unlike and played else 0.0
     check: KnownResistor | None = None
     calibration: tuple[ChannelRatio, ChannelRatio, ChannelRatio] | None = None
     if others and known is not None:
         calibration = (others[0], others[1], read_ratio([known[0]], played, warnings))
-        _refuse_interchanged(*calibration[:2], across, open_file or "")
+        refuse_interchanged(*calibration[:2], across, open_file or "")
         rows = _calibrated(taken, calibration, known[1], error, Path(ratio_file))
-        _look_at_resistor(*calibration, known[1], reference_ohm, warnings)
+        warnings += other_resistor(*calibration, known[1], reference_ohm)
     else:
-        rows = _worked_out(taken, both, reference_ohm, across, leads_ohm, error, Path(ratio_file))
+        rows = _worked_out(taken, both, reference_ohm, across, leads_ohm, (error, skew_s), Path(ratio_file))
     f, z, share, dropped = rows.frequency_hz, rows.impedance_ohm, rows.error_share + reference_error, rows.dropped
     warnings += oddities(f, z, reference_ohm, across)
     if dropped:
@@ -194,17 +196,19 @@ def study_jig(
                 f"the known resistor of {ohms(known[1])} reads {100.0 * check.worst_share:.1f} % off at "
                 f"{hertz(check.worst_at_hz)}: mend the jig before you trust it"
             )
-    if both is None and calibration is None and channel_error_db is None:
+    if unlike:
+        timed = f" and {1e6 * skew_s:g} us" if skew_s else ""
         warnings.append(
-            f"the channels are taken to be alike within {CHANNEL_ERROR_DB:g} dB: measure both on one point and give "
-            "that sweep too"
+            f"the channels are taken to be alike within {CHANNEL_ERROR_DB:g} dB{timed}: measure both on one point "
+            "and give that sweep too"
         )
     doubtful = share > DOUBTFUL
     if doubtful.any():
         where = f"{hertz(f[doubtful][0])} to {hertz(f[doubtful][-1])}"
+        there = ohms(float(np.median(np.abs(z[doubtful]))))
         warnings.append(
-            f"less sure than {100.0 * DOUBTFUL:g} % at {int(doubtful.sum())} of {len(f)} rows ({where}): take a "
-            f"resistor nearer to the {ohms(float(np.median(np.abs(z[doubtful]))))} there"
+            f"less sure than {100.0 * DOUBTFUL:g} % at {int(doubtful.sum())} of {len(f)} rows ({where}): "
+            f"{'do that, or ' if skew_s else ''}take a resistor nearer to the {there} there"
         )
     every = [taken, *([both] if both else []), *(calibration or ())]
     return JigStudy(
@@ -270,9 +274,10 @@ def _worked_out(
     reference_ohm: float,
     across: Across,
     leads_ohm: float,
-    error: float,
+    unlike: tuple[float, float],
     path: Path,
 ) -> _Rows:
+    """By the resistor alone; `unlike` : how much the channels may differ, as a share and in seconds."""
     f, h = ratio.curve.frequency_hz, ratio.curve.value
     sigma = ratio.sigma / np.abs(h)
     if both is not None:
@@ -283,7 +288,7 @@ def _worked_out(
     if good.sum() < FEWEST or good.mean() < 1.0 - _TURNED:
         mending = mending_of(miswired(h, reference_ohm, across), across)
         raise InputError(mending.problem, mending.remedy, path)
-    share = error_gain(h) * (error + 2.0 * sigma)
+    share = error_gain(h) * (unlike[0] + 2.0 * np.pi * f * unlike[1] + 2.0 * sigma)
     size = np.abs(z)
     z = z - leads_ohm
     good &= passive(z)
@@ -317,37 +322,6 @@ def _calibrated(
     return _Rows(f[good], z[good], share[good], int((~good).sum()))
 
 
-def _refuse_interchanged(opened: ChannelRatio, shorted: ChannelRatio, across: Across, path: Path | str) -> None:
-    """Open and short in each other's place would turn every impedance over."""
-    sizes = [float(np.median(np.abs(one.curve.value))) for one in (opened, shorted)]
-    if (sizes[0] < sizes[1]) is (across is Across.DRIVER):
-        raise InputError(
-            f"the open reads {'less' if across is Across.DRIVER else 'more'} than the short across the {across}",
-            f"{named('open_file')} and {named('short_file')} may stand in each other's place, the channels be swapped, "
-            f"or {named('across')} be wrong",
-            path,
-        )
-
-
-def _look_at_resistor(
-    opened: ChannelRatio,
-    shorted: ChannelRatio,
-    known: ChannelRatio,
-    known_ohm: float,
-    reference_ohm: float,
-    warnings: list[str],
-) -> None:
-    """Whether the jig's own resistor can be what it is said to be: the known one reads it, in mid band."""
-    at = np.array([float(np.sqrt(known.curve.frequency_hz[0] * known.curve.frequency_hz[-1]))])
-    o, s, k = (complex(r.at(at)[0][0]) for r in (opened, shorted, known))
-    reads = known_ohm * abs((o - k) / (k - s))
-    if not abs(reads / reference_ohm - 1.0) < RESISTOR_WRONG:
-        warnings.append(
-            f"the jig's resistor reads {ohms(reads)} by the known one, and {ohms(reference_ohm)} was said: measure "
-            "both again"
-        )
-
-
 def _known(
     known: tuple[Path | str, float],
     played: Sequence[Path | str],
@@ -362,7 +336,9 @@ def _known(
         raise OptionError(
             f"{named('known')}: a resistor of {known_ohm:g} ohm", "give what a meter reads on it, above 0"
         )
-    rows = _worked_out(read_ratio([path], played, warnings), both, reference_ohm, across, leads_ohm, 0.0, Path(path))
+    rows = _worked_out(
+        read_ratio([path], played, warnings), both, reference_ohm, across, leads_ohm, (0.0, 0.0), Path(path)
+    )
     f, z = rows.frequency_hz, rows.impedance_ohm
     off = np.abs(z / known_ohm - 1.0)
     worst = int(np.argmax(off))

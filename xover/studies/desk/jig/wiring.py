@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -12,8 +13,11 @@ from numpy.typing import NDArray
 
 from xover.curve import Complex, Float
 from xover.driver.jig import Across, impedance_of_ratio
+from xover.errors import InputError, named
 from xover.quantity import ohms
 from xover.rules.likeness import VOICE_COIL_OHM
+from xover.rules.recordings import RESISTOR_WRONG
+from xover.studies.desk.jig.ratios import ChannelRatio
 
 _ALIKE: Final = 0.02
 """Two channels that differ by less show one point."""
@@ -110,4 +114,30 @@ def oddities(f: Float, z: Complex, reference_ohm: float, across: Across) -> Iter
         yield (
             f"reads as a capacitance from {_TOP_HZ[0] / 1000:g} to {_TOP_HZ[1] / 1000:g} kHz, where a voice coil is "
             f"none: if the second channel is across the {other}, say so"
+        )
+
+
+def refuse_interchanged(opened: ChannelRatio, shorted: ChannelRatio, across: Across, path: Path | str) -> None:
+    """Open and short in each other's place would turn every impedance over."""
+    sizes = [float(np.median(np.abs(one.curve.value))) for one in (opened, shorted)]
+    if (sizes[0] < sizes[1]) is (across is Across.DRIVER):
+        raise InputError(
+            f"the open reads {'less' if across is Across.DRIVER else 'more'} than the short across the {across}",
+            f"{named('open_file')} and {named('short_file')} may stand in each other's place, the channels be swapped, "
+            f"or {named('across')} be wrong",
+            path,
+        )
+
+
+def other_resistor(
+    opened: ChannelRatio, shorted: ChannelRatio, known: ChannelRatio, known_ohm: float, reference_ohm: float
+) -> Iterator[str]:
+    """Where the jig's own resistor cannot be what it is said to be: the known one reads it, in mid band."""
+    at = np.array([float(np.sqrt(known.curve.frequency_hz[0] * known.curve.frequency_hz[-1]))])
+    o, s, k = (complex(r.at(at)[0][0]) for r in (opened, shorted, known))
+    reads = known_ohm * abs((o - k) / (k - s))
+    if not abs(reads / reference_ohm - 1.0) < RESISTOR_WRONG:
+        yield (
+            f"the jig's resistor reads {ohms(reads)} by the known one, and {ohms(reference_ohm)} was said: measure "
+            "both again"
         )
