@@ -18,7 +18,7 @@ def on_axis(f, radius, z):
     return np.exp(-1j * k * z) - np.exp(-1j * k * np.hypot(z, radius))
 
 
-def sphere_step(f, diameter, orders=40):
+def sphere_step(f, diameter, orders=75):
     """Pressure far in front of a point source on a rigid sphere over that on an infinite plane.
 
     exp(-jx)/(2j x^2) sum (2n+1) i^n / h_n'(x), x = ka: as Morse and Ingard have it, from memory; its phase
@@ -27,7 +27,8 @@ def sphere_step(f, diameter, orders=40):
     x = np.pi * np.asarray(f, dtype=float) * diameter / C
     total = np.zeros(x.shape, dtype=complex)
     for n in range(orders):
-        h = spherical_jn(n, x, derivative=True) - 1j * spherical_yn(n, x, derivative=True)
-        ok = np.isfinite(h) & (np.abs(h) < 1e250)
+        y = spherical_yn(n, x, derivative=True)
+        ok = np.isfinite(y) & (np.abs(y) < 1e250)  # else the term is nothing
+        h = spherical_jn(n, x, derivative=True) - 1j * np.where(ok, y, 0.0)
         total += np.where(ok, (2 * n + 1) * 1j**n / np.where(ok, h, 1), 0)
     return total / (2j * x**2) * np.exp(-1j * x)

@@ -100,6 +100,9 @@ SPLICE_SLOPE_DB: Final = 3.0
 """In an octave: where they differ by more they are not the same driver, and joining them bends the curve by 1 dB."""
 GATE_SURE_DB: Final = 0.2
 """A gate's own error that need not be told."""
+GATE_LOUD_DB: Final = 30.0
+"""Where a driver is softer than its loudest by more, little that a gate cuts off is much beside it, and matters to
+nobody."""
 OVERLOAD_DB: Final = -20.0
 """A harmonic above this, a tenth, is a driver that is driven too hard."""
 RATTLE_DB: Final = -50.0

@@ -16,6 +16,7 @@ from xover.recordings.faults import UNSTEADY, Found
 from xover.recordings.gate import Arrival
 from xover.recordings.rattle import Distortion
 from xover.rules.instruments import Instrument
+from xover.rules.recordings import GATE_LOUD_DB, GATE_SURE_DB
 
 
 @dataclass(frozen=True)
@@ -107,12 +108,16 @@ class RecordedResponse(Readable):
         return self.near is not None and self.splice is None
 
     @property
-    def gate_sure_hz(self) -> float | None:
-        """From where on the gate cuts off less than 0.2 dB; None where it does from its start on."""
-        from xover.rules.recordings import GATE_SURE_DB
-
-        off = np.flatnonzero(np.nan_to_num(self.gate_db) > GATE_SURE_DB)
-        return float(self.frequency_hz[min(off[-1] + 1, len(self.frequency_hz) - 1)]) if off.size else None
+    def gate_off(self) -> tuple[float, float, float] | None:
+        """Most that the gate cuts off, dB, at Hz, and from which Hz on it is less than 0.2 dB, where the driver is
+        loud; None where it is less throughout."""
+        loud = self.level_db > self.level_db.max() - GATE_LOUD_DB
+        off = np.where(loud, np.nan_to_num(self.gate_db), 0.0)
+        rows = np.flatnonzero(off > GATE_SURE_DB)
+        if not rows.size:
+            return None
+        most, f = int(np.argmax(off)), self.frequency_hz
+        return float(off[most]), float(f[most]), float(f[min(rows[-1] + 1, len(f) - 1)])
 
     @property
     def conditions(self) -> Iterator[str]:

@@ -65,12 +65,11 @@ def _gate(got: RecordedResponse) -> Iterator[Block]:
     low = hertz(1.0 / got.gate_s)
     if got.splice is None:
         yield fact("below", f"{low} this gate says nothing")
-    sure = got.gate_sure_hz
-    if sure is None:
+    off = got.gate_off
+    if off is None:
         yield fact("cut off", f"by the gate: less than {GATE_SURE_DB:g} dB, as the response has died away at its end")
     else:
-        most = float(np.nanmax(got.gate_db))
-        at = float(got.frequency_hz[int(np.nanargmax(got.gate_db))])
+        most, at, sure = off
         yield fact(
             "cut off",
             f"by the gate, of what still rings: about {most:.1f} dB at {hertz(at)}, {GATE_SURE_DB:g} dB or less from "
