@@ -27,7 +27,7 @@ def unreadable(found: Found, path: Path | str) -> UnreadableRecordingError:
     """The error that tells it."""
     problem, remedy = _REFUSED[found.fault]
     if found.fault is RecordingFault.OTHER_SWEEP and found.figure:
-        problem = f"holds another sweep than the one that was played: it doubles its frequency in {found.figure:.2g} s"
+        problem = f"holds another sweep than the one that was played: it doubles its frequency in {found.figure:.3g} s"
     if found.fault is RecordingFault.CUT_SWEEP:
         end = "starts" if found.figure < 0.0 else "ends"
         problem = f"{end} in the middle of the sweep" + (
@@ -44,21 +44,24 @@ def found_lines(found: Sequence[tuple[str, Found]]) -> Iterator[Block]:
     for fault, words in _WORDS.items():
         those = [(name, one) for name, one in found if one.fault is fault]
         if those:
-            worst = max((one for _, one in those), key=lambda one: abs(one.figure))
+            worst = max((one for _, one in those), key=lambda one: abs(one.figure) if one.at_hz is None else one.figure)
             more = f", and {len(those) - 1} more" if len(those) > 1 else ""
             where = f"{those[0][0]}{more}: " if those[0][0] else ""
-            yield fact(
-                fault.value.replace("-", " "),
-                where + words.format(worst.figure, worst.channel, hertz(worst.at_hz or 0.0)),
-            )
+            told = words.format(worst.figure, worst.channel, hertz(worst.at_hz or 0.0))
+            yield fact(_label(fault), where + told)
 
 
 def found_kinds(found: Sequence[tuple[str, Found]]) -> list[str]:
     """Each kind of fault once, in a word."""
-    return [fault.value.replace("-", " ") for fault in _WORDS if any(one.fault is fault for _, one in found)]
+    return [_label(fault) for fault in _WORDS if any(one.fault is fault for _, one in found)]
+
+
+def _label(fault: RecordingFault) -> str:
+    return _LABELS.get(fault, fault.value.replace("-", " "))
 
 
 _LABELS: Final = {RecordingFault.INVERTED: "polarity", RecordingFault.GAIN_BY_LEVEL: "gain"}
+"""Where the fault's own word says too much: a microphone may turn the sign over by its nature."""
 _WHOLE: Final = "start recording before the sweep plays, stop after it has ended"
 _REFUSED: Final[Mapping[RecordingFault, tuple[str, str]]] = {
     RecordingFault.CLIPPED: ("clips in channel {1}", "lower the recording level until its peaks stay below -6 dB"),
@@ -100,8 +103,8 @@ _REFUSED: Final[Mapping[RecordingFault, tuple[str, str]]] = {
 }
 _WORDS: Final[Mapping[RecordingFault, str]] = {
     RecordingFault.TWO_CLOCKS: "player and recorder run on two clocks, {0:+.0f} ppm apart: allowed for",
-    RecordingFault.HUM: "of the mains at {0:.2f} Hz, taken out; if it is loud, mend the ground",
-    RecordingFault.NOISY: "{0:.0%} of the rows are lost in noise: raise the level",
+    RecordingFault.HUM: "the mains hums at {0:.2f} Hz: taken out; where it is loud, look for a ground loop",
+    RecordingFault.NOISY: "{0:.0%} of the rows are blurred by noise: raise the level, or hush what sounds besides",
     RecordingFault.MOVING_GAIN: "channel {1} changes its gain by {0:+.1f} dB: switch off automatic gain, record again",
     RecordingFault.GAIN_BY_LEVEL: (
         "channel {1}: its gain follows the level, by {0:+.1f} dB in the markers: switch off compressor, noise "
@@ -116,9 +119,8 @@ _WORDS: Final[Mapping[RecordingFault, str]] = {
         "turn it over, as some do; another driver recorded alike tells which"
     ),
     RecordingFault.RATTLE: (
-        "something may rub, buzz or rattle around {2}: {0:.0f} dB beside the tone lies above its fifth harmonic. A "
-        "leaking or loose part, a wire on the cone, a coil that rubs, or a noise from outside: record again; what "
-        "comes at {2} again is the speaker's or a thing's near it"
+        "something may rub, buzz or rattle around {2} ({0:.0f} dB lie above the fifth harmonic): a loose part, a leak, a "
+        "wire on the cone, a coil that rubs, or a noise from outside. Record again: what comes there again is real"
     ),
     RecordingFault.OVERLOAD: (
         "{0:.0f} dB at {2} in channel {1}: driver, amplifier or input may be driven too hard, as a cone that moves far "
