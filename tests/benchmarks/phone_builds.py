@@ -22,11 +22,10 @@ from invented import rooms
 from invented.rooms import Network, Room, Session
 
 from xover.curve import Evidence
-from xover.errors import OptionError
-from xover.files.band_levels import parse_band_levels
 from xover.files.tables import read_impedance
-from xover.sound.heard_change import HeardChange, Told, heard_change
 from xover.speaker import open_speaker
+from xover.studies.aged.phone.result import Change, Held
+from xover.studies.aged.phone.study import change_heard
 from xover.studies.aged.verify.study import verify
 
 
@@ -66,30 +65,22 @@ def session(seed: int, build: str) -> tuple[Session, Network, Network, Network]:
     return heard, new, old, made
 
 
-def hold(seed: int, build: str, folder: Path) -> HeardChange:
+def hold(seed: int, build: str, folder: Path) -> Change:
     """What `compare --levels` is told."""
     heard, new, old, made = session(seed, build)
     rooms.write_folder(folder, {"found": old, "rebuilt": new})
     rooms.write_sweep(folder / "sweep.txt", made, heard.chance)
     (folder / "levels.csv").write_text(heard.text(fixed=not seed // 2 % 2), encoding="utf-8")
-    return heard_change(
-        open_speaker(folder),
-        "rebuilt",
-        "found",
-        parse_band_levels(heard.text(fixed=not seed // 2 % 2), folder / "levels.csv"),
-    )
+    return change_heard(open_speaker(folder), folder / "levels.csv", "rebuilt", "found")
 
 
 def outcome(seed: int, build: str, folder: Path) -> tuple[str, Counter[str]]:
     """Of the whole, and of each octave."""
-    try:
-        h = hold(seed, build, folder)
-    except OptionError:
-        return "cannot tell", Counter()
-    octaves = Counter(str(o.told) for o in h.octaves)
-    if not h.agrees:
+    heard = hold(seed, build, folder)
+    octaves = Counter(str(o.held) for o in heard.octaves)
+    if not heard.agrees:
         return "differs", octaves
-    return ("as predicted" if octaves[str(Told.AS_PREDICTED)] else "cannot tell"), octaves
+    return ("as predicted" if heard.octaves_held(Held.AGREES) else "cannot tell"), octaves
 
 
 def main() -> None:
@@ -108,12 +99,9 @@ def main() -> None:
                 whole[said] += 1
                 octaves += each
                 if i < given.verified:
-                    levels = parse_band_levels((folder / "levels.csv").read_text(), folder / "levels.csv")
                     sweep, _ = read_impedance(folder / "sweep.txt", Evidence.MEASURED)
-                    try:
-                        verdicts[str(verify(open_speaker(folder), "rebuilt", sweep, levels=levels).verdict)] += 1
-                    except OptionError:
-                        verdicts["refused"] += 1
+                    found = verify(open_speaker(folder), "rebuilt", sweep, levels=folder / "levels.csv")
+                    verdicts[str(found.verdict)] += 1
         print(f"{build:16s} levels {dict(whole)}; octaves {dict(octaves)}; verify {dict(verdicts)}")
 
 

@@ -38,16 +38,18 @@ def test_compare_tells_the_octaves(folder, run):
     pair = ("compare", f"{folder}:rebuilt", f"{folder}:found", "--levels", folder / "levels.csv")
     status, out, _ = run(*pair)
     assert status == 0
-    assert "Heard with a phone: 'rebuilt' less 'found', not as predicted in" in " ".join(out.split())
+    said = " ".join(out.split())
+    assert "Heard with a phone From found to rebuilt: " in said
+    assert "; NOT as predicted at " in said
     heard = json.loads(run(*pair, "--json")[1])["heard"]
-    assert "differs" in [o["told"] for o in heard["octaves"]]
+    assert "does not agree" in [o["held"] for o in heard["octaves"]]
 
 
 def test_verify_takes_levels_beside_the_sweep(folder, run):
     given = ("verify", folder, "--network", "rebuilt", "--impedance", folder / "sweep.txt")
     status, out, _ = run(*given, "--levels", folder / "levels.csv")
     assert status == 0
-    assert "'rebuilt' less 'found': not as predicted" in " ".join(out.split())
+    assert "; NOT as predicted at " in " ".join(out.split())
     assert "phone" not in run(*given)[1]
 
 

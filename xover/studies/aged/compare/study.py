@@ -20,7 +20,6 @@ from xover.curve import Curve, Evidence, Float
 from xover.errors import InputError, OptionError, named
 from xover.explain.sweeps import channel_of
 from xover.files.atomic import read_text
-from xover.files.band_levels import read_band_levels
 from xover.files.budget import TABLE_FILE
 from xover.files.table_dialect import split_table
 from xover.files.table_header import Quantity, read_header
@@ -33,10 +32,11 @@ from xover.readable import Readable
 from xover.rules.audibility import SOURCE, UNHEARD_DB, audibility
 from xover.rules.bands import JUDGED_HZ, LEAST_STRETCH_OCTAVES
 from xover.sound.beyond import solved
-from xover.sound.heard_change import HeardChange, heard_change
 from xover.sound.prediction import sound_of
 from xover.sound.sums import known_level_db
 from xover.speaker import Speaker, open_speaker
+from xover.studies.aged.phone.result import Change
+from xover.studies.aged.phone.study import change_heard
 
 
 class What(StrEnum):
@@ -277,7 +277,7 @@ class Comparison(Readable):
     warnings: tuple[str, ...]
     odd: tuple[OddDriver, ...] = ()
     cabinets: tuple[str, str] = USUAL
-    heard: HeardChange | None = None
+    heard: Change | None = None
 
     @property
     def audible(self) -> bool | None:
@@ -373,11 +373,11 @@ def compare(
         warnings=tuple(dict.fromkeys(warnings)),
         odd=_odd(first, second) if kind is What.SUM else (),
         cabinets=_cabinets(first, second),
-        heard=None if levels is None else _heard(first, second, levels, threshold_db),
+        heard=None if levels is None else _heard(first, second, levels),
     )
 
 
-def _heard(first: Operand, second: Operand, levels: Path, threshold_db: float) -> HeardChange:
+def _heard(first: Operand, second: Operand, levels: Path) -> Change:
     if not (isinstance(first, Predicted) and isinstance(second, Predicted)) or (
         first.speaker.file.path != second.speaker.file.path
     ):
@@ -385,7 +385,7 @@ def _heard(first: Operand, second: Operand, levels: Path, threshold_db: float) -
             f"{named('levels')} tells two networks of one speaker apart, not {first.name} and {second.name}",
             "name two networks of one folder, such as FOLDER:found FOLDER:original",
         )
-    return heard_change(first.speaker, first.network, second.network, read_band_levels(levels), threshold_db)
+    return change_heard(first.speaker, levels, first.network, second.network)
 
 
 def _odd(first: Operand, second: Operand) -> tuple[OddDriver, ...]:

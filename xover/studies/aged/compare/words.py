@@ -10,10 +10,10 @@ import numpy as np
 
 from xover.blocks import Block, Facts, Gap, Head, Table, Text, fact, plain_table
 from xover.figures import db, degrees, hertz
-from xover.judge.heard_words import heard_blocks
 from xover.judge.odd_words import told_odd
 from xover.rules.audibility import audibility
 from xover.studies.aged.compare.study import Comparison
+from xover.studies.aged.phone.words import tell_change
 
 MOST_STRETCHES: Final = 3
 """Told where not all is asked for, the widest first."""
@@ -40,7 +40,7 @@ def tell(c: Comparison, everything: bool = False) -> Iterator[Block]:
     if ohms:
         return
     if c.heard is not None:
-        yield from heard_blocks(c.heard)
+        yield from tell_change(c.heard)
     yield from told_odd(c.odd, c.cabinets)
     yield Head(f"Beyond {c.threshold_db:g} dB (common practice, no published source)")
     if not c.audible:

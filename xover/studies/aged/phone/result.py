@@ -69,8 +69,9 @@ class OctaveChange:
 
     Attributes
     ----------
-    change_db, within_db : and +-, 95 %. off_db, off_within_db : measured less predicted in the bands that one driver
-        rules, and +-, 95 %, with what neighbours may do; NaN without such. predicted_db : where these are all bands.
+    change_db, within_db : and +-, 95 %. off_db, off_within_db : measured less predicted, the surest bands first in
+        weight, and +-, 95 %, with what neighbours may do; NaN where that is without bound. predicted_db : where one
+        driver rules all bands.
     """
 
     centre_hz: float
@@ -113,6 +114,11 @@ class Change:
         shift = median(o.off_db for o in known)
         alike = all(abs(o.off_db - shift) <= o.off_within_db + UNHEARD_DB for o in known)
         return shift if alike else math.nan
+
+    @property
+    def agrees(self) -> bool:
+        """Whether no octave speaks against the prediction, but for a volume that was turned."""
+        return not self.octaves_held(Held.DIFFERS) or not math.isnan(self.shift_db)
 
     def octaves_that(self, changed: Changed) -> list[float]:
         """Centres of the octaves of which that is said."""

@@ -24,7 +24,7 @@ from xover.acoustic.bands import (
 )
 from xover.acoustic.level import bands_touched, nominal_hz
 from xover.curve import Float
-from xover.errors import InputError
+from xover.errors import InputError, OptionError, named
 from xover.files.band_levels import BandTable, Word, read_band_levels
 from xover.rules.audibility import DIRECT_DB, HARD_DB, MATCHED_DB, UNHEARD_DB
 from xover.rules.phone import FEW_SLIPS, GAIN_DB, REVERBERATION_S, SIGMAS, SURE_SIGMAS, TURNED_DOWN_DB
@@ -202,20 +202,46 @@ def _hidden(table: BandTable) -> dict[str, tuple[float, ...]]:
 def _changes(speaker: Speaker, table: BandTable, columns: Columns) -> tuple[Change, ...]:
     """Each later state against the first."""
     played = columns.played(table)
-    repeat = repeat_db(table)
-    found = []
-    for other in played[1:]:
-        names = [columns.networks.get(c) for c in (played[0], other)]
-        said = None
-        if (
-            names[0] is not None
-            and names[1] is not None
-            and not unready(speaker, speaker.network(names[0]).driver_names)
-        ):
-            said = room_change(speaker, speaker.network(names[1]), speaker.network(names[0]), middle_hz(table.band_hz))
-        pair = levels_of(table, other), levels_of(table, played[0])
-        found.append(_change(table.band_hz, (played[0], other), pair, repeat, UNHEARD_DB, said))
-    return tuple(found)
+    return tuple(_between(speaker, table, columns, (played[0], other)) for other in played[1:])
+
+
+def _between(speaker: Speaker, table: BandTable, columns: Columns, pair: tuple[str, str]) -> Change:
+    """The second column of two less the first."""
+    before, after = (columns.networks.get(c) for c in pair)
+    said = None
+    if before is not None and after is not None and not unready(speaker, speaker.network(before).driver_names):
+        said = room_change(speaker, speaker.network(after), speaker.network(before), middle_hz(table.band_hz))
+    levels = levels_of(table, pair[1]), levels_of(table, pair[0])
+    return _change(table.band_hz, pair, levels, repeat_db(table), UNHEARD_DB, said)
+
+
+def change_heard(speaker: Speaker, levels: Path | str, after: str, before: str | None = None) -> Change:
+    """What a phone heard of a change of network, held against its prediction; lines with slips of typing left out.
+
+    Parameters
+    ----------
+    after, before : networks of the folder; None: the first other one that was read.
+
+    Raises InputError, OptionError: the table; a network without a column; a phone that sets its gain by itself.
+    """
+    table = read_band_levels(levels)
+    columns = columns_of(table, speaker)
+    gain = _gain_tests(table)
+    if any(test.automatic for test in gain):
+        raise OptionError(
+            f"{table.source} is of a phone that sets its gain by itself", "switch that off and read again"
+        )
+    column = {network: c for c, network in columns.networks.items()}
+    first = before or next((n for n in column if n != after), None)
+    for name in (after, first):
+        if name not in column:
+            raise OptionError(
+                f"{table.source} has no column {'of another network' if name is None else repr(name)}, only "
+                f"{', '.join(table.columns)}: without it room and microphone do not cancel",
+                f"read a column for each of two networks, or give another file as {named('levels')}",
+            )
+    clean = _without(table, _slips(table, gain[:1], None))
+    return _between(speaker, clean, columns, (column[str(first)], column[after]))
 
 
 def _sides(table: BandTable, columns: Columns, mate: BandTable | None) -> Change | None:
@@ -265,20 +291,22 @@ def _change(
     middle = middle_hz(band_hz)
     nothing = np.full(band_hz.shape, np.nan)
     predicted, beside, parts = (said.change_db, said.beside_db, said.parts_db) if said else (nothing, nothing, nothing)
-    bound = np.where(np.isfinite(predicted), beside + parts, np.inf)
+    bound = np.where(np.isfinite(predicted), np.hypot(beside, parts), np.inf)
     octaves = []
     for centre in bands_touched(float(middle[0]), float(middle[-1]), 1):
         rows = (np.abs(np.log2(middle / centre)) < 0.5) & np.isfinite(whole.level_db)
         if not rows.any():
             continue
         change, within = _mean(bare, repeat, rows)
-        held = rows & (bound <= DIRECT_DB)
+        held = rows & np.isfinite(bound)
         off = off_within = expected = float("nan")
         if held.any():
-            measured, half = _mean(bare, repeat, held)
-            off = measured - float(predicted[held].mean())
-            off_within = float(np.hypot(half, parts[held].mean()) + beside[held].mean())
-            expected = change - off if (held == rows).all() else float("nan")
+            weight = 1.0 / (whole.within_db[held] ** 2 + bound[held] ** 2)
+            weight /= weight.sum()
+            off = float(weight @ (whole.level_db - predicted)[held])
+            half = SIGMAS * np.hypot(np.linalg.norm(weight * bare.doubt_db[held]), weight @ repeat[held])
+            off_within = float(np.hypot(half, weight @ bound[held]))
+            expected = change - off if (bound[rows] <= DIRECT_DB).all() else float("nan")
         verdict, agrees = _changed(change, within, unheard_db), _held(off, off_within)
         name = nominal_hz(float(centre))
         octaves.append(OctaveChange(name, change, within, verdict, expected, off, off_within, agrees))

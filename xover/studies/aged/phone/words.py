@@ -97,6 +97,13 @@ def tell(study: PhoneStudy, everything: bool = False) -> Iterator[Block]:
         yield Note(words)
 
 
+def tell_change(change: Change) -> Iterator[Block]:
+    """One change of network, for a question that holds it beside something else."""
+    yield Head("Heard with a phone")
+    yield Text(sentence(_change(change, UNHEARD_DB)))
+    yield from _table(change)
+
+
 def _gain(test: GainTest) -> str:
     if test.automatic is None:
         return f"'{test.column}' and quieter have no band in common: automatic gain is not tested"
@@ -202,7 +209,7 @@ def _table(change: Change) -> Iterator[Block]:
         rows.append(row)
     yield plain_table([*heads, *(["predicted", "off by", "+-", "prediction"] if held else [])], rows)
     if held:
-        yield Text("off by: measured less predicted, of the bands that one driver rules.", "quiet")
+        yield Text("off by: measured less predicted; the bands that one driver rules count most.", "quiet")
 
 
 def _bands(study: PhoneStudy) -> Iterator[Block]:

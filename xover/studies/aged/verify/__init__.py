@@ -85,7 +85,6 @@ def verify(
 
     >>> speaker.verify("examples/attic-two-way/left/terminals-rebuilt.csv", network="original").headline
     """
-    from xover.files.band_levels import read_band_levels
     from xover.studies.aged.verify.study import verify as study
     from xover.studies.given import impedance_curve, response_curve
 
@@ -100,7 +99,7 @@ def verify(
         swept,
         response=heard,
         third_octaves=third_octaves,
-        levels=None if levels is None else read_band_levels(levels),
+        levels=levels,
         channel=channel,
         noise=noise,
         response_sigma_db=response_noise_db,

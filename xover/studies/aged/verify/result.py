@@ -11,7 +11,7 @@ from xover.explain.faults import Fault
 from xover.explain.pair_changes import Change
 from xover.plain import fields_of
 from xover.readable import Readable
-from xover.sound.heard_change import HeardChange
+from xover.studies.aged.phone.result import Change as HeardChange
 
 
 @dataclass(frozen=True, eq=False, repr=False)

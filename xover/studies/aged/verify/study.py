@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -14,12 +15,11 @@ from xover.explain.fault_fit import FaultSetup, Fits, apart, fit_states, log_mis
 from xover.explain.faults import Fault, FaultKind, FaultState, fault_states
 from xover.explain.terminals import NOMINAL, KnobKind, on_cores
 from xover.figures import odds
-from xover.files.band_levels import BandTable
 from xover.network import Network
 from xover.rules.bands import AUDIO_BAND_HZ, MICROPHONE_HZ
 from xover.rules.likeness import ONE_PART
-from xover.sound.heard_change import heard_change, other_column
 from xover.speaker import Speaker
+from xover.studies.aged.phone.study import change_heard
 from xover.studies.aged.verify.ear import Ear, listen
 from xover.studies.aged.verify.result import (
     RankedFault,
@@ -57,7 +57,7 @@ def verify(
     *,
     response: Curve | None = None,
     third_octaves: bool = False,
-    levels: BandTable | None = None,
+    levels: Path | None = None,
     channel: str | None = None,
     noise: float | None = None,
     response_sigma_db: float | None = None,
@@ -84,7 +84,7 @@ def verify(
     warnings = [*bench.warnings]
     heard_of = None
     if levels is not None:
-        heard_of = heard_change(speaker, network_name, other_column(levels, speaker, network_name), levels)
+        heard_of = change_heard(speaker, levels, network_name)
     ear = None
     if response is not None:
         deaf = unknown_sum(speaker, network)

@@ -16,7 +16,7 @@ from xover.explain.faults import Fault, FaultState, polarity_faults
 from xover.explain.terminals import SIGMAS, Knob, KnobKind, State, Terminals
 from xover.network import Network
 from xover.rules.likeness import DRIVER_DELAY_S, DRIVER_GAIN_DB
-from xover.sound.heard_change import HeardChange, Told
+from xover.studies.aged.phone.result import Change, Held
 from xover.studies.aged.verify.ear import Ear, chi_square
 from xover.studies.aged.verify.words import knob_words, shift_words
 
@@ -102,15 +102,14 @@ def against_sound(ear: Ear, candidate: Candidate) -> list[str]:
     return said
 
 
-def against_heard(heard: HeardChange) -> list[str]:
+def against_heard(heard: Change) -> list[str]:
     """The same of a phone's levels, their worst octave."""
-    off = [o for o in heard.octaves if o.told is Told.DIFFERS]
-    if not off:
+    if heard.agrees:
         return []
-    worst = max(off, key=lambda o: abs(o.measured_db - o.predicted_db) / o.half_db)
+    worst = max((o for o in heard.octaves if o.held is Held.DIFFERS), key=lambda o: abs(o.off_db) / o.off_within_db)
     return [
-        f"against '{heard.other}' a phone heard {worst.measured_db:+.1f} dB in the octave of {worst.centre_hz:g} Hz, "
-        f"not {worst.predicted_db:+.1f} +-{worst.half_db:.1f} dB"
+        f"from {heard.first} to {heard.second} a phone heard {worst.off_db:+.1f} +-{worst.off_within_db:.1f} dB more "
+        f"than predicted in the octave of {worst.centre_hz:g} Hz"
     ]
 
 

@@ -16,9 +16,9 @@ from xover.explain.faults import Fault, FaultKind
 from xover.explain.pair_changes import Change, ChangeKind
 from xover.explain.terminals import GAIN, LEADS, Knob, KnobKind
 from xover.figures import db, hertz, odds
-from xover.judge.heard_words import heard_blocks, heard_sentence
 from xover.network import Network
 from xover.network.parts import Capacitor, Inductor, Part, shown_value, value_of
+from xover.studies.aged.phone.words import tell_change
 from xover.studies.aged.verify.result import Explanation, PairStudy, RankedFault, Verdict, VerifyStudy
 
 LEAST_DELAY_S: Final = 15e-6
@@ -256,9 +256,7 @@ def _build(v: VerifyStudy, everything: bool) -> Iterator[Block]:
             shifts = "; ".join(shift_words(d.driver, d.delay_s, d.gain_db, sound.first) for d in moved)
             yield fact("", f"{db(sound.left_rms_db, 1)} dB rms are left with {shifts}")
     if v.heard is not None:
-        yield fact("phone", f"'{v.heard.one}' less '{v.heard.other}': {heard_sentence(v.heard)}")
-    if v.heard is not None and (everything or not v.heard.agrees):
-        yield from heard_blocks(v.heard)
+        yield from tell_change(v.heard)
     if everything:
         yield _octaves(v)
         yield Text("Means over octaves; band: what tolerances and noise explain, two standard deviations each way.")
