@@ -119,8 +119,8 @@ _WORDS: Final[Mapping[RecordingFault, str]] = {
         "turn it over, as some do; another driver recorded alike tells which"
     ),
     RecordingFault.RATTLE: (
-        "something may rub, buzz or rattle around {2} ({0:.0f} dB lie above the fifth harmonic): a loose part, a leak, a "
-        "wire on the cone, a coil that rubs, or a noise from outside. Record again: what comes there again is real"
+        "something may rub, buzz or rattle around {2} ({0:.0f} dB lie above the fifth harmonic): a loose part, a leak, "
+        "a wire on the cone, a coil that rubs, or a noise from outside. Record again: what comes there again is real"
     ),
     RecordingFault.OVERLOAD: (
         "{0:.0f} dB at {2} in channel {1}: driver, amplifier or input may be driven too hard, as a cone that moves far "
