@@ -7,8 +7,10 @@ import pytest
 from invented.pistons import C, on_axis, sphere_step
 
 from xover.curve import Evidence
+from xover.errors import InputError, OptionError
 from xover.files.tables import read_response
 from xover.files.wav import read_wav, wav_bytes
+from xover.recordings.calibrator import read_tone
 
 RATE = 24_000
 CONE, PORT, BAFFLE = 0.165, 0.060, 0.250
@@ -131,6 +133,10 @@ def test_what_the_gate_cuts_off_is_told(spliced):
     assert (missed < spliced.gate_db[above] + 0.05).all()
 
 
+def test_a_table_says_that_its_levels_are_relative(spliced):
+    assert spliced.table.startswith("# level relative, for 1 m\nfrequency Hz,level dB,phase deg\n")
+
+
 def test_a_near_field_alone_is_marked(run, bench):
     """Without a baffle's width it is half space, to ka = 1."""
     out = bench / "near.csv"
@@ -210,12 +216,24 @@ def test_absolute_by_a_calibrator(run, bench, tmp_path):
     rows = (f > 500) & (f < 8000)
     assert np.array(told["level_db"])[rows] == pytest.approx(wanted[rows], abs=0.1)
     assert (tmp_path / "a.csv").read_text().startswith("# level re 20 uPa for 2.83 V at 1 m")
-    assert run(*line[:-4], "-o", tmp_path / "b.csv").status == 0
-    assert (tmp_path / "b.csv").read_text().startswith("# level relative")
-    (tmp_path / "cal.wav").write_bytes(wav_bytes(np.stack([tone * (t % 0.4 < 0.2), 0 * tone], axis=1), RATE))
-    refused = run(*line)
-    assert refused.status == 2
-    assert "no steady, clear tone" in refused.err
+
+
+def test_a_tone_that_is_none_is_refused(tmp_path):
+    t = np.arange(3 * RATE) / RATE
+    tone = np.sin(2 * np.pi * 1000.0 * t)
+    hiss = np.random.default_rng(1).standard_normal(len(t))
+    for name, wave, words in (
+        ("broken", 0.1 * tone * (t % 0.4 < 0.2), "no steady, clear tone"),
+        ("hiss", 0.1 * hiss, "no steady, clear tone"),
+        ("short", 0.1 * tone[: RATE // 2], "no steady, clear tone"),
+        ("clipped", np.clip(1.5 * tone, -1.0, 1.0), "clips"),
+        ("silent", 0.0 * tone, "no tone"),
+    ):
+        (tmp_path / name).write_bytes(wav_bytes(wave[:, None], RATE))
+        with pytest.raises(InputError, match=words):
+            read_tone(tmp_path / name, 1)
+    with pytest.raises(OptionError, match="channel 2 of 1"):
+        read_tone(tmp_path / "hiss", 2)
 
 
 def test_beyond_the_microphones_file_there_are_no_rows(run, bench, tmp_path):

@@ -62,7 +62,8 @@ def read_tone(path: Path | str, channel: int) -> Tone:
     rms = np.sqrt(2.0) * np.abs(blocks[loud] @ (taper * turn)) / taper.sum()
     middle = float(np.median(rms))
     steady = np.abs(20.0 * np.log10(np.maximum(rms, 1e-12) / middle)) < STEADY_DB
-    rest = np.maximum(power[loud] - rms**2, 0.0)
+    # More is left where it is not alone, less than nothing where it does not last through the block.
+    rest = np.abs(power[loud] - rms**2)
     clear = rest < 10.0 ** (REST_DB / 10.0) * rms**2
     if (steady & clear).sum() < max(FEWEST, 0.6 * len(rms)):
         raise InputError("holds no steady, clear tone of a second or more", _REMEDY, path)
