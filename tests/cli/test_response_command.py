@@ -122,8 +122,10 @@ def test_the_microphones_own_curve(run, sweep, tmp_path, sign):
     db = 20 * np.log10(np.abs(microphone_curve(f))) * (1 if sign == "response" else -1)
     (tmp_path / "mic.txt").write_text("Hz dB\n" + "".join(f"{a:.5g} {b:.4f}\n" for a, b in zip(f, db, strict=True)))
     arguments = ("response", rec, "--played", sweep, "--curve", tmp_path / "mic.txt")
-    assert run(*arguments, "--curve-is", sign, "-o", tmp_path / "a.csv").status == 0
+    done = run(*arguments, "--curve-is", sign, "-o", tmp_path / "a.csv")
+    assert done.status == 0
     assert errors(tmp_path / "a.csv", tweeter, 500.0)[0] < 0.2
+    assert "levels by its file; its own phase stays in" in " ".join(done.out.split())
     refused = run(*arguments)
     assert refused.status == 2
     assert "either sign" in refused.err

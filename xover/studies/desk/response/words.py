@@ -42,9 +42,11 @@ def tell(got: RecordedResponse) -> Iterator[Block]:
             "harmonics", f"at most {db:.0f} dB ({100 * 10 ** (db / 20):.2g} %), the {_ORDINAL[order]}, at {hertz(hz)}"
         )
     yield from found_lines([("", one) for one in got.found])
-    if got.curve_hz is not None and got.curve_cut:
+    if got.curve_hz is not None:
+        stays = "" if got.phase_deg is None else "; its own phase stays in, alike for every driver"
         ends = f"{hertz(got.curve_hz[0])} to {hertz(got.curve_hz[1])}"
-        yield fact("microphone", f"its file reaches {ends}: rows beyond are left out")
+        cut = f", which reaches {ends}: rows beyond are left out" if got.curve_cut else ""
+        yield fact("microphone", f"levels by its file{cut}{stays}")
     rows = []
     for i in np.unique(np.linspace(0, len(f) - 1, 11).astype(int)):
         phase = "-" if got.phase_deg is None else f"{got.phase_deg[i]:.0f}"
