@@ -45,8 +45,8 @@ def tell(got: RecordedResponse) -> Iterator[Block]:
     if got.curve_hz is not None:
         stays = "" if got.phase_deg is None else "; its own phase stays in, alike for every driver"
         ends = f"{hertz(got.curve_hz[0])} to {hertz(got.curve_hz[1])}"
-        cut = f", which reaches {ends}: rows beyond are left out" if got.curve_cut else ""
-        yield fact("microphone", f"levels by its file{cut}{stays}")
+        said = f"its file reaches {ends}: rows beyond are left out" if got.curve_cut else "levels by its file"
+        yield fact("microphone", f"{said}{stays}")
     rows = []
     for i in np.unique(np.linspace(0, len(f) - 1, 11).astype(int)):
         phase = "-" if got.phase_deg is None else f"{got.phase_deg[i]:.0f}"
