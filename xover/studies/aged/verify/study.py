@@ -109,7 +109,9 @@ def verify(
         faults = [*by_sound, *(c for c in faults if c not in by_sound)]
         reasons = [*unheard, _clear_words(network, faults[0], none)]
     ranked = _rank(bench, states, fits, ear, faults) if reasons else ()
-    drivers = _drivers_alone(bench, states, fits, none)
+    # What is wrong with a driver or the jig is alike in both columns of a phone, and falls out of their difference.
+    alike = heard_of is None or heard_of.agrees
+    drivers = _drivers_alone(bench, states, fits, none) if alike else None
     verdict = _verdict(bool(reasons), bool(unheard), ranked, drivers)
     first = faults[0] if reasons else None
     warnings += _warnings(bench, ear)
