@@ -24,6 +24,9 @@ many samples of noise is 20."""
 
 def why_unread(samples: Float, rate_hz: int, plan: SweepPlan) -> Found:
     """What is wrong with (n,) samples in which the pair of markers is not."""
+    size = int(_FRAME_S * rate_hz)
+    if len(samples) < size:
+        return Found(RecordingFault.CUT_SWEEP, 0, np.inf)
     nominal = rate_hz / plan.rate_hz
     speeds = {w: _pressed(samples, sweep(plan, nominal * w), rate_hz, plan) for w in (1.0, *WRONG_RATES)}
     fits = max(speeds, key=lambda w: speeds[w].sharp)
@@ -36,7 +39,6 @@ def why_unread(samples: Float, rate_hz: int, plan: SweepPlan) -> Found:
         return _cut_at(here, len(samples), rate_hz, plan)
     if doubles is not None and not alike:
         return Found(RecordingFault.OTHER_SWEEP, 0, doubles)
-    size = int(_FRAME_S * rate_hz)
     level = np.sqrt(np.mean(samples[: len(samples) // size * size].reshape(-1, size) ** 2, axis=1))
     for end, missing in ((-1, np.inf), (0, -np.inf)):
         if level[end] > 10.0 * level.min():
