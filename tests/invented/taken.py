@@ -136,7 +136,11 @@ def _rumbling(rng, shape, rate, room):
     if not room:
         return white
     f = np.fft.rfftfreq(shape[0], 1 / rate)
-    return 0.5 * white + np.fft.irfft(np.fft.rfft(white, axis=0) / np.sqrt(1 + f / 100.0)[:, None], shape[0], axis=0)
+    noise = 0.5 * white + np.fft.irfft(np.fft.rfft(white, axis=0) / np.sqrt(1 + f / 100.0)[:, None], shape[0], axis=0)
+    # It comes and goes by some decibels within seconds.
+    steps = rng.normal(0.0, 1.5, 3 + int(4 * shape[0] / rate))
+    swells = np.interp(np.arange(shape[0]) / rate, np.arange(len(steps)) / 4, steps)
+    return noise * 10 ** (swells / 20)[:, None]
 
 
 def a_driver(rng):

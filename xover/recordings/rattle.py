@@ -25,6 +25,8 @@ _LOBE: Final = 4.0
 """Half the width of the taper's main lobe, in lines."""
 _TOP_HZ: Final = 20_000.0
 _ABOVE_NOISE: Final = 4.0
+_ABOVE_LOUDEST: Final = 3.0
+"""So far above the mean of the silences, and above the loudest of their frames, is more than noise."""
 _IN_A_ROW: Final = 2
 
 
@@ -93,8 +95,9 @@ def distortion_of(found: Deconvolved, row: int) -> Distortion:
     top = min(_TOP_HZ, 0.45 * rate)
     wave = found.block[:, row]
     quiet = [(piece[:, row], i) for piece in found.silences for i in range(0, len(piece) - size + 1, size // 2)]
-    silent = np.mean([_power(piece, i, taper) for piece, i in quiet], axis=0)
-    f, tone, lower, higher, floor = [], [], [], [], []
+    silences = np.array([_power(piece, i, taper) for piece, i in quiet])
+    silent = silences.mean(axis=0)
+    f, tone, lower, higher, floor, hides = [], [], [], [], [], []
     low, high = plan.usable_hz
     for start in range(int(found.block_start), int(found.block_start + plan.sweep_s * rate) - size, size // 2):
         begin = plan.low_hz * np.exp((start - found.block_start) / rate / plan.growth_s)
@@ -111,11 +114,12 @@ def distortion_of(found: Deconvolved, row: int) -> Distortion:
         lower.append(max(float(power[between].sum() - silent[between].sum()), 1e-30))
         higher.append(float(power[above].sum()))
         floor.append(max(float(silent[above].sum()), 1e-30))
+        hides.append(max(_ABOVE_NOISE * floor[-1], _ABOVE_LOUDEST * float(silences[:, above].sum(axis=1).max())))
     played, t, low_orders, h, n = (np.array(x) for x in (f, tone, lower, higher, floor))
     # A notch is the room's: the tone is the mean of a third of an octave.
     near_by = np.abs(np.log2(played[:, None] / played)) < 1.0 / 6.0
     t = near_by @ t / near_by.sum(axis=1)
-    shown = np.where(h > _ABOVE_NOISE * n, 10.0 * np.log10(np.maximum(h - n, 1e-30) / t), np.nan)
+    shown = np.where(h > np.array(hides), 10.0 * np.log10(np.maximum(h - n, 1e-30) / t), np.nan)
     loud = t > 10.0 ** (LOUD_DB / 10.0) * t.max(initial=0.0)
     bent, noise = 10.0 * np.log10(low_orders / t), 10.0 * np.log10(n / t)
     return Distortion(played, harmonics(found, row, played), bent, shown, noise, loud)
