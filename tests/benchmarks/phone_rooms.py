@@ -92,7 +92,8 @@ class Heard:
             order.remove("again")
         away = float(np.linalg.norm(self.session.room.drivers_m[-1] - self.session.room.phone_m))
         path = self.folder / "levels.csv"
-        path.write_text(text or self.session.text(f"{away:.2f} m, tweeter axis", order, self.fixed), encoding="utf-8")
+        text = text or self.session.text(f"{away:.2f} m, tweeter axis", order, self.fixed)
+        path.write_text(text.replace("; place", "; reversed tweeter; place"), encoding="utf-8")
         return study_phone(self.speaker, path, "found")
 
     def true_db(self, one: Network, other: Network) -> np.ndarray:

@@ -137,6 +137,30 @@ def test_wires_of_one_driver_swapped(asked):
     assert "say where the phone stood, such as '# place 1 m, tweeter axis'" in words(lost)
 
 
+def test_of_three_drivers_it_must_say_which_was_turned(run, tmp_path):
+    chance = np.random.default_rng(5)
+    found = rooms.speaker(chance, 3)
+    room = rooms.Room.drawn(chance, 3)
+    session = rooms.Session(chance, found, room, rooms.drawn_phone(chance))
+    session.read("found", found)
+    session.read("reversed", rooms.reverse(found, "tweeter"))
+    rooms.write_folder(tmp_path, {"found": found}, float(room.drivers_m[1, 2] - room.drivers_m[0, 2]))
+    text = session.text("1 m, tweeter axis")
+
+    def polarity(text):
+        (tmp_path / "levels.csv").write_text(text, encoding="utf-8")
+        return run("phone", tmp_path, tmp_path / "levels.csv", "--json")
+
+    unsaid = json.loads(polarity(text).out)["polarity"]
+    assert {p["wired"] for p in unsaid} == {"cannot tell"}
+    assert "which" in {p["why"] for p in unsaid}
+    said = json.loads(polarity(text.replace("; place", "; reversed tweeter; place")).out)["polarity"]
+    assert [p["upper"] for p in said] == [["tweeter"]]
+    wrong = polarity(text.replace("; place", "; reversed horn; place"))
+    assert (wrong.status, wrong.err.count("\n")) == (2, 1)
+    assert "says that 'horn' was reversed, which is no driver of this network" in wrong.err
+
+
 def test_a_typing_error_is_found_by_its_line(asked, session):
     row = int(np.flatnonzero(rooms.NOMINAL_HZ == 2000)[0])
     level = f"{session.level_db['woofer'][row]:.1f}"

@@ -61,6 +61,7 @@ class BandTable(Readable):
     source : the file. heading : line of its header. band_hz : (n,) names of the bands, rising. columns : (n,) dB each,
         NaN where not read, in the file's order. line : (n,) of each band in the file, from 1.
     seconds : that a level was averaged. step_db : in which it was shown. place : of the phone, in words, or "".
+    turned : the driver whose wires were swapped for the column `reversed`, or "".
     fixed : it stayed there for all columns. periodic : the noise repeats and was read over whole periods, so that it
         does not scatter.
     assumed : what the file does not say and was assumed, one sentence each.
@@ -74,6 +75,7 @@ class BandTable(Readable):
     seconds: float
     step_db: float
     place: str
+    turned: str
     fixed: bool
     periodic: bool
     assumed: tuple[str, ...]
@@ -106,7 +108,7 @@ _PLAIN = re.compile(r"[+-]?[0-9]++(?:[.,][0-9]++)?")
 _THOUSANDS = re.compile(r"[0-9]{1,3},[0-9]{3}")
 _SETTING = re.compile(r"([A-Za-z]++)[\s=:]*+(.*)")
 _HEADS: Final = ("band", "band hz", "band (hz)", "hz", "frequency", "frequency hz", "frequency (hz)")
-_KEYS: Final = ("seconds", "step", "place", "phone", "noise", "note")
+_KEYS: Final = ("seconds", "step", "place", "reversed", "phone", "noise", "note")
 _SOUND: Final = (".wav", ".m4a", ".mp3", ".aac", ".mp4", ".3gp", ".amr", ".ogg", ".opus", ".caf", ".flac", ".wma")
 _FIRST_LINE: Final = "begin it with a line such as: band Hz, silence, found, again"
 _NOT_NOMINAL: Final = 0.06
@@ -306,6 +308,7 @@ _EXAMPLES: Final = {
     "seconds": "10",
     "step": "0.1",
     "place": "0.5 m, tweeter axis",
+    "reversed": "tweeter",
     "phone": "fixed",
     "noise": "periodic",
 }
@@ -313,8 +316,8 @@ _EXAMPLES: Final = {
 
 def _settled(
     said: Mapping[str, tuple[str, int]], fine: bool, faults: list[InputError], path: Path
-) -> tuple[float, float, str, bool, bool, tuple[str, ...]]:
-    """Seconds, step, place, whether the phone stayed and the noise is periodic; and what of them was assumed."""
+) -> tuple[float, float, str, str, bool, bool, tuple[str, ...]]:
+    """Seconds, step, place, the driver turned, whether the phone stayed and the noise is periodic; what was assumed."""
     assumed = []
     seconds, step = SLOW_S, 0.1 if fine else 1.0
     noise, line = said.get("noise", ("", 0))
@@ -336,8 +339,8 @@ def _settled(
             assumed.append("the noise was random, as it does not say: '# noise periodic'")
     except InputError as error:
         faults.append(error.at(path, None))
-    place = said.get("place", ("", 0))[0][:200]
-    return seconds, step, place, phone == "fixed", noise == "periodic", tuple(assumed)
+    place, turned = (said.get(key, ("", 0))[0][:200] for key in ("place", "reversed"))
+    return seconds, step, place, turned, phone == "fixed", noise == "periodic", tuple(assumed)
 
 
 def _amount(key: str, text: str, line: int, most: float, units: Sequence[str]) -> float:

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from xover.acoustic.level import band_level_db, level_db, points_in_bands
 from xover.acoustic.summing import Branch, sum_branches
 from xover.acoustic.time import SPEED_OF_SOUND_M_S, delay_factor
 from xover.curve import Float
+from xover.errors import InputError
 from xover.files.band_levels import BandTable, Word
 from xover.rules.bands import PLAYS_WITHIN_DB
 from xover.rules.instruments import RESPONSE_SPREADS
@@ -73,18 +75,47 @@ def heard_at(frequency_hz: Float, branch: Branch, place_m: Float) -> Branch:
 
 
 def read_polarity(speaker: Speaker, table: BandTable, column: str, network: str) -> tuple[Polarity, ...]:
-    """Normal less reversed at each crossover, held against what the folder says of any place the phone may have had."""
+    """Normal less reversed at each crossover, held against what the folder says of any place the phone may have had.
+
+    Of more than two drivers only where the one that was turned meets another. Raises InputError: it is not there.
+    """
     names, f = _points(table)
     sound = sound_of(speaker, network, f)
+    turned = _turned(sound, table)
+    flip = np.array([-1.0 if b.key in turned else 1.0 for b in sound.branches])
     said = []
     told = sound.total.coherent and not unready(speaker, sound.network.driver_names)
     for place in phone_places_m(table.place, sound.branches) if told else ():
-        total = sum_branches(f, [heard_at(f, b, place) for b in sound.branches], coherent=True)
-        said.append(_in_bands(total.level_db, names, table) - _in_bands(total.reversed_level_db, names, table))
+        heard = [heard_at(f, b, place) for b in sound.branches]
+        other = [
+            replace(b, pressure=by * b.pressure, bounded=b.bounded and (by * b.bounded[0], b.bounded[1]))
+            for b, by in zip(heard, flip, strict=True)
+        ]
+        both = [_in_bands(sum_branches(f, these, coherent=True).level_db, names, table) for these in (heard, other)]
+        said.append(both[0] - both[1])
     found = difference(levels_of(table, column), levels_of(table, Word.REVERSED), repeat_db(table))
     crossovers = read_crossovers(f, sound.branches, sound.total.coherent)
     places = np.array(said) if said else np.full((1, table.band_hz.size), np.nan)
-    return tuple(_polarity(network, c, table.band_hz, found, places) for c in crossovers if c.frequency_hz is not None)
+    met = [c for c in crossovers if c.frequency_hz is not None]
+    met = [c for c in met if not turned or 0 < len(turned.intersection(c.lower + c.upper)) < len(c.lower + c.upper)]
+    read = tuple(_polarity(network, c, table.band_hz, found, places) for c in met)
+    if turned:
+        return read
+    return tuple(p if p.why is Why.NOT_READ else replace(p, wired=Wired.CANNOT_TELL, why=Why.WHICH) for p in read)
+
+
+def _turned(sound: Sound, table: BandTable) -> set[str]:
+    """Keys of the driver that was turned; of two either stands for both, of more none where it is not said."""
+    by_driver: dict[str, set[str]] = {}
+    for card in sound.network.drivers:
+        by_driver.setdefault(card.driver, set()).add(card.key)
+    if table.turned and table.turned not in by_driver:
+        raise InputError(
+            f"says that '{table.turned[:40]}' was reversed, which is no driver of this network",
+            f"name one of {', '.join(sorted(by_driver))}",
+            Path(table.source),
+        )
+    return by_driver[table.turned] if table.turned else next(iter(by_driver.values())) if len(by_driver) == 2 else set()
 
 
 def _polarity(network: str, at: CrossoverReading, band_hz: Float, found: Levels, said: Float) -> Polarity:

@@ -47,6 +47,7 @@ class Why(StrEnum):
     SHALLOW = "shallow"
     FILLED = "filled"
     UNTIMED = "untimed"
+    WHICH = "which"
     NOT_READ = "not read"
 
 

@@ -159,6 +159,8 @@ def _polarity(p: Polarity) -> str:
         why = f"{much}; predicted are less than {SHALLOW_DB:g} dB, or either sign by the place of the phone"
     elif p.why is Why.FILLED:
         why = f"{much}; a sign is believed from {SIGN_DB:g} on"
+    elif p.why is Why.WHICH:
+        why = f"{much}; of three drivers or more it must say which was turned, as in '# reversed {p.upper[0]}'"
     elif p.why is Why.UNTIMED:
         why = f"{much}; nothing is predicted, the folder lacks common timing, position_mm or data of its drivers"
     else:
