@@ -334,3 +334,13 @@ def test_a_sweep_of_five_hundred_rows_takes_less_than_a_second() -> None:
 def test_refusals(curve: Curve, band: tuple[float, float] | None, words: str) -> None:
     with pytest.raises(InputError, match=words):
         fit_driver(curve, band)
+
+
+def test_the_same_numbers_are_fitted_once_and_others_anew():
+    f = np.geomspace(20.0, 20_000.0, 120)
+    z = 6.0 + 2j * np.pi * f * 3e-4 + 30.0 / (1.0 + 4j * (f / 50.0 - 50.0 / f))
+    first = fit_driver(Curve(f, z, Unit.OHM, source="one.csv"))
+    assert fit_driver(Curve(f, z, Unit.OHM, source="another.csv")) is first
+    other = fit_driver(Curve(f, 1.1 * z, Unit.OHM, source="one.csv"))
+    assert other.model.re_ohm == pytest.approx(1.1 * first.model.re_ohm, rel=1e-3)
+    assert fit_driver(Curve(f, np.abs(z), Unit.OHM, has_phase=False)).phase_used is False

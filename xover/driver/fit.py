@@ -138,7 +138,6 @@ class DriverFit(Readable):
         raise KeyError(name)
 
 
-@lru_cache(maxsize=64)
 def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm: float | None = None) -> DriverFit:
     """Fit a driver model to an impedance sweep.
 
@@ -146,7 +145,7 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm:
     out again, as the Bayesian information criterion says (Schwarz 1978, from memory) with rows counted for less where
     what is left hangs together. No guess of the caller is needed. Without measured phase the magnitude alone is fitted:
     a phase that was rebuilt rests on how the sweep goes on beyond its ends, and is not believed.
-    A curve never changes, and several readings of one answer ask for its fit, so that the last fits are kept.
+    Several readings of one answer, and of one folder that is opened again, ask for a sweep's fit: the last are kept.
 
     Parameters
     ----------
@@ -156,7 +155,27 @@ def fit_driver(curve: Curve, band_hz: tuple[float, float] | None = None, re_ohm:
 
     Raises InputError: not an impedance, or fewer than 8 rows in the band.
     """
-    rows = rows_to_fit(curve, band_hz)
+    return _fit(_Sweep(curve), band_hz, re_ohm)
+
+
+class _Sweep:
+    """A curve that is the same as another of the same numbers, wherever they were read."""
+
+    def __init__(self, curve: Curve) -> None:
+        own = curve.as_swept
+        self.curve = curve
+        self._numbers = own.frequency_hz.tobytes(), own.value.tobytes(), own.has_phase, own.unit
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Sweep) and self._numbers == other._numbers
+
+    def __hash__(self) -> int:
+        return hash(self._numbers)
+
+
+@lru_cache(maxsize=64)
+def _fit(sweep: _Sweep, band_hz: tuple[float, float] | None, re_ohm: float | None) -> DriverFit:
+    rows = rows_to_fit(sweep.curve, band_hz)
     low, high = float(rows.frequency_hz[0]), float(rows.frequency_hz[-1])
     re = _belief(rows, re_ohm)
     search = Search(rows, re)

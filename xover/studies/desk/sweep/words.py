@@ -39,14 +39,14 @@ def tell(signal: SignalFile) -> Iterator[Block]:
     yield fact(
         "level", f"{plan.level_db:g} dB re full scale, {plan.rate_hz} samples a second, channel {signal.channel}"
     )
-    yield Head("How to use it")
-    yield Items(tuple(_steps(signal)))
     if signal.purpose is Purpose.TWEETER:
         yield Text("The capacitor keeps thumps away, no sweep: never start lower, never turn up to hear it better.")
     elif signal.signal is not SignalKind.TONE:
         yield Text(_of_tweeters(signal))
     if signal.signal is not SignalKind.TONE:
         yield Text("Protect your ears, and unplug what else hangs on this amplifier.")
+    yield Head("How to use it")
+    yield Items(tuple(_steps(signal)))
 
 
 _FOR = {
@@ -71,8 +71,8 @@ def _of_tweeters(signal: SignalFile) -> str:
 
 
 def _steps(signal: SignalFile) -> Iterator[str]:
-    plan = "; it carries its plan, which what you export from it has lost" if signal.signal is SignalKind.SWEEP else ""
-    yield f"Play the file that -o writes itself{plan}."
+    plan = ": what is read needs the plan in it, which a copy from an editor has lost"
+    yield f"Play the file as -o writes it{plan if signal.signal is SignalKind.SWEEP else ''}."
     if signal.signal is not SignalKind.NOISE:
         yield from _wiring(signal)
     volt = f"{signal.volt_at_most:g} V"
