@@ -113,12 +113,14 @@ def read_recorded(
     faults += [*([] if noisy is None else [noisy]), *distortion.faults(microphone)]
     f, size = piece.frequency_hz, np.abs(piece.value)
     level, inside, reach, scale = 20.0 * np.log10(size), np.ones(len(f), dtype=bool), None, None
+    phase = np.degrees(np.angle(piece.value))
     own = None if curve is None else _own(curve, f)
     sign = -1.0 if curve_is is CurveIs.RESPONSE else 1.0
     if own is not None:
         reach = (own.lowest_hz, own.highest_hz)
         inside = (f >= own.lowest_hz) & (f <= own.highest_hz)
         level = level + sign * _at(own, f)
+        phase = phase + sign * _minimum_phase_deg(own, f)
     if calibrated is not None:
         scale = _scale(calibrated, opened, plan, microphone, own, sign)
         level = level + scale.added_db
@@ -128,7 +130,7 @@ def read_recorded(
         str(recording),
         f,
         level[inside],
-        np.degrees(np.angle(piece.value))[inside] if opened.has_loop else None,
+        phase[inside] if opened.has_loop else None,
         (NEPER_DB * piece.sigma / size)[inside],
         (NEPER_DB * piece.cut_share)[inside],
         arrival,
@@ -215,6 +217,17 @@ def _own(path: Path | str, rows: Float) -> Curve:
 
 def _at(own: Curve, frequency_hz: Float) -> Float:
     return np.asarray(np.interp(np.log(frequency_hz), np.log(own.frequency_hz), own.level_db))
+
+
+def _minimum_phase_deg(own: Curve, frequency_hz: Float) -> Float:
+    """Of a microphone, whose small capsule is of minimum phase: common practice, no published source.
+
+    Above its file a capsule rises to its resonance and falls then: its level is taken to stay, between the two.
+    """
+    from xover.driver.minimum_phase import minimum_phase
+
+    degrees = minimum_phase(own.frequency_hz, own.level_db, high_slope_db_per_octave=0.0).phase_deg
+    return np.asarray(np.interp(np.log(frequency_hz), np.log(own.frequency_hz), degrees))
 
 
 def _scale(

@@ -43,10 +43,10 @@ def tell(got: RecordedResponse) -> Iterator[Block]:
         )
     yield from found_lines([("", one) for one in got.found])
     if got.curve_hz is not None:
-        stays = "" if got.phase_deg is None else "; its own phase stays in, alike for every driver"
+        taken = "" if got.phase_deg is None else "; phase less the minimum phase of that"
         ends = f"{hertz(got.curve_hz[0])} to {hertz(got.curve_hz[1])}"
         said = f"its file reaches {ends}: rows beyond are left out" if got.curve_cut else "levels by its file"
-        yield fact("microphone", f"{said}{stays}")
+        yield fact("microphone", f"{said}{taken}")
     rows = []
     for i in np.unique(np.linspace(0, len(f) - 1, 11).astype(int)):
         phase = "-" if got.phase_deg is None else f"{got.phase_deg[i]:.0f}"
