@@ -4,8 +4,8 @@
 
 Each has a driver of its own (a woofer that rings at 35 to 110 Hz, or a tweeter), a floor, noise, hum, two clocks and a
 microphone with a curve, whose file tells its level; its phase is worked out from that. Counted is, above 1/gate: how
-many are within 0.2 dB and 2 degrees, where the gate is told to cut off less than 0.2 dB and everywhere; and what is off by more than was told. Woofers are joined to their near field
-too, over a sphere as a baffle.
+many are within 0.2 dB and 2 degrees, where the gate is told to cut off less than 0.2 dB and everywhere; and what is off
+by more than was told. Woofers are joined to their near field too, over a sphere as a baffle.
 """
 
 import sys
