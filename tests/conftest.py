@@ -17,6 +17,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 # As the command line does, before numpy is loaded: each worker has a core, and threads of small solves only wait.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(50_000)
+# Hundreds of processes are started: what the first of them compiles serves all, whatever is set for other work.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 import pytest  # noqa: E402
 import typer.main  # noqa: E402

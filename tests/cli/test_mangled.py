@@ -13,7 +13,7 @@ import xover.studies.does.load.study
 from xover.files.speaker import SpeakerFile, read_speaker
 
 ROOT = Path(__file__).parents[2]
-CHUNKS, PER_CHUNK = 30, 50
+CHUNKS, PER_CHUNK = 20, 50
 
 
 def read_by(command_files: SpeakerFile, network: str) -> list[Path]:
