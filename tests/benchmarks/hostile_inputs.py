@@ -194,6 +194,7 @@ def _run(attempt: Attempt, box: Box, out: Path, err: Path, seen: Path) -> None:
         signal.alarm(30 * STOPPED_AFTER_S)
         warnings.simplefilter("always")
         warnings.showwarning = _show_warning
+        sys.dont_write_bytecode = True  # what is watched is the command, not what it compiles of itself
         sys.addaudithook(_watch(box.root, seen))
         status = xover.cli.main.main(attempt.words)
     except SystemExit as stop:
