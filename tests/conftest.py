@@ -80,18 +80,6 @@ def remembered():
 
 
 @pytest.fixture(scope="session", autouse=True)
-def drivers_fitted_once():
-    """The same few sweeps of the examples are fitted for many tests. Tests of the fit itself call it directly."""
-    from xover.driver.fit import fit_driver
-
-    with pytest.MonkeyPatch.context() as patch:
-        kept = _remembered(fit_driver)
-        for user in ("studies.desk.spice.study", "sound.driver_fit", "explain.drift"):
-            patch.setattr(f"xover.{user}.fit_driver", kept)
-        yield
-
-
-@pytest.fixture(scope="session", autouse=True)
 def commands_built_once():
     """Build the tree of commands once, not at each of some thousand calls."""
     with pytest.MonkeyPatch.context() as patch:

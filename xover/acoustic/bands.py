@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from xover.acoustic.level import NEPER_DB
 from xover.curve import Float
 from xover.files.band_levels import BandTable, Word
+from xover.rules.instruments import SIGMAS
 from xover.rules.phone import (
     BAND_SHARE,
     FEWEST_ROUND,
@@ -20,11 +22,9 @@ from xover.rules.phone import (
     FIELD_MODES,
     LEAST_ABOVE_DB,
     MEDIAN_OF_SIGMA,
-    NEPERS_DB,
     POOLED_BANDS,
     PUT_BACK_DB,
     ROOM_LINES,
-    SIGMAS,
     SLIP_LEAST_DB,
     SLIP_SIGMAS,
     T_95,
@@ -38,9 +38,9 @@ def middle_hz(band_hz: ArrayLike) -> Float:
 
 
 def scatter_db(band_hz: ArrayLike, seconds: float, periodic: bool = False) -> Float:
-    """(n,) how a level that was averaged for some seconds scatters: 4.34/sqrt(B T); 0 of whole periods."""
+    """(n,) how a level that was averaged for some seconds scatters: 10 lg(e)/sqrt(B T); 0 of whole periods."""
     middle = middle_hz(band_hz)
-    return np.asarray(np.zeros_like(middle) if periodic else NEPERS_DB / np.sqrt(BAND_SHARE * middle * seconds))
+    return np.asarray(np.zeros_like(middle) if periodic else NEPER_DB / 2.0 / np.sqrt(BAND_SHARE * middle * seconds))
 
 
 def reading_doubt_db(band_hz: ArrayLike, seconds: float, step_db: float, periodic: bool = False) -> Float:

@@ -169,7 +169,9 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
             _check_targets(common, opened)
             result = asks(opened, **given)
         else:
-            common["into"] = _check_targets(common, None, q.curve)
+            _check_targets(common, None)
+            if q.curve:
+                common["into"] = _curve_place(common, q.curve)
             result = asks(**given)
     said, fault = [], None
     try:
@@ -203,8 +205,8 @@ def _run(function: Callable[..., Any], typed: Mapping[str, Any]) -> int:
     return 1 if common.get("strict") and not getattr(result, q.strict) else 0
 
 
-def _check_targets(common: Mapping[str, Any], speaker: Any, curve: Literal["", "impedance", "response"] = "") -> Any:
-    """What could not be written at the end is refused before anything takes its time. Gives a curve's place."""
+def _check_targets(common: Mapping[str, Any], speaker: Any) -> None:
+    """What could not be written at the end is refused before anything takes its time."""
     force = bool(common.get("force"))
     if common.get("plot") is not None:
         from xover.drawing.save import check_figure
@@ -218,8 +220,10 @@ def _check_targets(common: Mapping[str, Any], speaker: Any, curve: Literal["", "
         from xover.files.atomic import check_target
 
         check_target(common["output"], force)
-    if not curve:
-        return None
+
+
+def _curve_place(common: Mapping[str, Any], curve: Literal["impedance", "response"]) -> Any:
+    """Where a curve goes, refused as early; None where no folder is named."""
     if common["into"] is None:
         for name in ("driver", "network"):
             if common[name] is not None:
@@ -227,7 +231,7 @@ def _check_targets(common: Mapping[str, Any], speaker: Any, curve: Literal["", "
         return None
     from xover.files.add_curve import find_place
 
-    return find_place(common["into"], curve, common["driver"], common["network"], force)
+    return find_place(common["into"], curve, common["driver"], common["network"], bool(common.get("force")))
 
 
 def _instead(function: Callable[..., Any], parameter: str, other: Callable[..., Any], typed: Mapping[str, Any]) -> Any:

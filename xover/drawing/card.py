@@ -28,7 +28,7 @@ from xover.drawing.style import QUIET
 from xover.quantity import QuantityKind, format_quantity, ohms
 from xover.rules.recordings import GUARD_FARAD
 from xover.studies.desk.sweep.study import Purpose, SignalFile, SignalKind
-from xover.studies.desk.sweep.words import tell
+from xover.studies.desk.sweep.words import RESISTOR, tell
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -171,7 +171,7 @@ def _draw_jig(sheet: Sheet, signal: SignalFile) -> float:
     else:
         sheet.wire(node, (edge, TOP), (first, TOP))
     sheet.wire(node, (first, TOP), (first + 60.0, TOP))
-    sheet.part(DrawnKind.RESISTOR, "resistor", "10 ohm, 5 W", (first + 60.0, TOP), (node, "driver"))
+    sheet.part(DrawnKind.RESISTOR, "resistor", RESISTOR, (first + 60.0, TOP), (node, "driver"))
     second = first + 196.0
     sheet.wire("driver", (first + 60.0 + PART, TOP), (DRIVER_X, TOP))
     sheet.driver(signal.purpose.value, (DRIVER_X, TOP), "driver")

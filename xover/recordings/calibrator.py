@@ -13,6 +13,7 @@ import numpy as np
 
 from xover.errors import InputError, OptionError, named
 from xover.files.wav import read_wav
+from xover.rules.recordings import FULL_SCALE
 
 BLOCK_S: Final = 0.25
 FEWEST: Final = 4
@@ -42,7 +43,7 @@ def read_tone(path: Path | str, channel: int) -> Tone:
             "record the calibrator by the same channel",
         )
     wave, rate = recording.samples[:, channel - 1].astype(float), recording.rate_hz
-    if np.abs(wave).max() > 0.999:
+    if np.abs(wave).max() >= FULL_SCALE:
         raise InputError("clips", "lower the recording level, for the calibrator and the sweep alike", path)
     size = int(BLOCK_S * rate)
     blocks = wave[: len(wave) // size * size].reshape(-1, size)

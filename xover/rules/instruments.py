@@ -14,6 +14,9 @@ from typing import Final
 
 from xover.rules.likeness import DATASHEET_SHARE, SAMPLES, SWEEP_SHARE
 
+SIGMAS: Final = 2.0
+"""A half width of 95 % is two standard deviations."""
+
 
 class Instrument(StrEnum):
     """What a curve was got with, from best to worst."""

@@ -20,8 +20,6 @@ WIDEST_STEP_DB: Final = 3.0
 # How sure a level is. Figures: Bendat and Piersol, Random Data, ch. 8 (from memory).
 BAND_SHARE: Final = 10.0**0.05 - 10.0**-0.05
 """Width of a third octave over its middle, 0.231: edges at G^(+-1/6), G = 10^0.3, IEC 61260-1."""
-NEPERS_DB: Final = 4.342944819032518
-"""10 lg e: the level of noise over T seconds scatters by this over sqrt(B T)."""
 ROOM_LINES: Final = 1.32
 """In a room the lines of a band are of unlike strength, so that fewer count, and random noise scatters by this much
 more where direct and reverberant sound are alike, by sqrt(2) in reverberant sound alone: sqrt(1 + (2 q + 1)/(1 + q)^2)
@@ -49,8 +47,6 @@ FEWEST_ROUND: Final = 3
 than 1 dB, is a slip of typing. By count over invented rooms: `python tests/benchmarks/phone_rooms.py`."""
 MEDIAN_OF_SIGMA: Final = 0.6745
 """Median size of a Gaussian error over its standard deviation."""
-SIGMAS: Final = 2.0
-"""A half width of 95 % is two standard deviations."""
 
 UNKNOWN_NEIGHBOUR_DB: Final = 10.0
 """How much louder than another a driver of which no response is known may be. Common practice, no published source."""

@@ -17,7 +17,7 @@ CLIPPED_ABOVE: Final = 4.0
 """So many times so many equal samples at the extreme are a recording that clips; or the square of it, where they are so
 many times what lies just below."""
 FULL_SCALE: Final = 0.9999
-"""An input that reaches it while it is recorded clips."""
+"""An input, or a calibrator's tone, that reaches it clips."""
 GAIN_DB: Final = 0.3
 """Two markers that were played alike differ by less, or something sets the level by itself."""
 MARKER_DB: Final = 0.5

@@ -27,7 +27,7 @@ from xover.acoustic.time import SPEED_OF_SOUND_M_S
 from xover.curve import Complex, Float
 from xover.network import Network, solve
 from xover.rules.bands import JUDGED_HZ, LEAST_KNOWN, LEAST_KNOWN_OF_CHANGE
-from xover.rules.instruments import CENTRE_MM, IMPEDANCE_SPREADS, RESPONSE_SPREADS, Instrument, Knots
+from xover.rules.instruments import CENTRE_MM, IMPEDANCE_SPREADS, RESPONSE_SPREADS, SIGMAS, Instrument, Knots
 from xover.sound.change import Rows, band_rows, change_db, difference_db, near_highest
 from xover.sound.pairing import drives_like
 from xover.sound.prediction import sound_of_network
@@ -36,7 +36,6 @@ from xover.speaker import PhaseSource, Speaker, SpeakerDriver
 
 DRAWS: Final = 64
 SHARE_PERCENT: Final = 97.5
-_SIGMAS: Final = 2.0
 """A half width of 95 % is two standard deviations."""
 _RIPPLES: Final = ((10.0, 0.4), (5.0, 0.3), (2.5, 0.2), (1.25, 0.1))
 """(octaves, share of the variance) of a smooth error: the broad is larger. Common practice, no published source."""
@@ -179,7 +178,7 @@ def _response_factor(driver: SpeakerDriver, f: Float, *, timed: bool) -> Complex
     off_db = level + knots_at(spread.own_shape_db, f) * _smooth(own, f)
     off_db = off_db + knots_at(spread.common_db, f) * _smooth(_chance(f"{driver.response_instrument} in common"), f)
     delay_s = own.standard_normal((DRAWS, 1)) * _delay_spread_s(driver, timed)
-    return _with_nominal(np.exp(off_db / (_SIGMAS * NEPER_DB) - 2j * np.pi * f * delay_s / _SIGMAS))
+    return _with_nominal(np.exp(off_db / (SIGMAS * NEPER_DB) - 2j * np.pi * f * delay_s / SIGMAS))
 
 
 def _delay_spread_s(driver: SpeakerDriver, timed: bool) -> float:
@@ -196,11 +195,11 @@ def _impedances_ohm(driver: SpeakerDriver, f: Float) -> Complex:
     own = _chance(f"{driver.name} impedance")
     size = (own.standard_normal((DRAWS, 1)) + _smooth(own, f)) * math.sqrt(0.5)
     nominal = driver.impedance_ohm(f)
-    along = f * spread.factor ** (own.standard_normal((DRAWS, 1)) / _SIGMAS)
+    along = f * spread.factor ** (own.standard_normal((DRAWS, 1)) / SIGMAS)
     if driver.impedance is not None:
         along = np.clip(along, np.minimum(f, driver.impedance.lowest_hz), np.maximum(f, driver.impedance.highest_hz))
     z = nominal if spread.factor == 1.0 else driver.impedance_ohm(along.ravel()).reshape(along.shape)
-    return np.concatenate([nominal[None, :], z * np.exp(spread.share * size / _SIGMAS)])
+    return np.concatenate([nominal[None, :], z * np.exp(spread.share * size / SIGMAS)])
 
 
 def _with_nominal(factor: Complex) -> Complex:

@@ -27,7 +27,8 @@ from xover.curve import Float
 from xover.errors import InputError, OptionError, named
 from xover.files.band_levels import BandTable, Word, read_band_levels
 from xover.rules.audibility import DIRECT_DB, HARD_DB, MATCHED_DB, UNHEARD_DB
-from xover.rules.phone import FEW_SLIPS, GAIN_DB, REVERBERATION_S, SIGMAS, SURE_SIGMAS, TURNED_DOWN_DB
+from xover.rules.instruments import SIGMAS
+from xover.rules.phone import FEW_SLIPS, GAIN_DB, REVERBERATION_S, SURE_SIGMAS, TURNED_DOWN_DB
 from xover.sound.doubt import unready
 from xover.sound.room_change import RoomChange, room_change
 from xover.speaker import Speaker

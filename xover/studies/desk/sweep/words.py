@@ -12,13 +12,15 @@ from xover.quantity import format_quantity, ohms
 from xover.rules.recordings import COARSE_VOLT, GUARD_FARAD, PURPOSES, TRIAL_DB
 from xover.studies.desk.sweep.study import Purpose, SignalFile, SignalKind
 
+RESISTOR = "10 ohm, 5 W"
+"""Of a jig."""
 _JIG = (
-    "Amplifier plus - resistor (10 ohm, 5 W, its value read with a meter) - driver - amplifier minus.",
+    f"Amplifier plus - resistor ({RESISTOR}, its value read with a meter) - driver - amplifier minus.",
     "First input across resistor and driver together, second input across the driver; both grounds at amplifier minus.",
 )
 _GUARDED = (
     f"Amplifier plus - capacitor ({format_quantity(GUARD_FARAD, Unit.CAPACITANCE)}, film or bipolar: the guard) - "
-    "resistor (10 ohm, 5 W, its value read with a meter) - tweeter - amplifier minus.",
+    f"resistor ({RESISTOR}, its value read with a meter) - tweeter - amplifier minus.",
     "First input behind the capacitor, across resistor and tweeter together; second input across the tweeter; both "
     "grounds at amplifier minus.",
 )
