@@ -208,6 +208,7 @@ def test_absolute_by_a_calibrator(run, bench, tmp_path):
     done = run(*line, "-o", tmp_path / "a.csv", "--json")
     told = json.loads(done.out)
     assert told["level_is"] == "absolute"
+    assert told["scale"]["tone"]["hz"] == pytest.approx(1000.4, abs=0.1)
     # The file peaks 6 dB below full scale, and microphone and loop-back take 0.4 of it: while 2 V are at the terminals
     # the microphone reads that times 2e4 |far|, over sqrt(2) rms.
     f = np.array(told["frequency_hz"])

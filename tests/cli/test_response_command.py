@@ -167,3 +167,16 @@ def test_bad_options_are_one_line(run, sweep, tmp_path, arguments, words):
     assert done.status == 2
     assert words in done.err
     assert done.err.count("\n") == 1
+
+
+def test_its_noise_is_what_two_takes_differ_by(run, sweep, tmp_path):
+    """Microphone and loop-back hiss alike. Of a complex error half the square is along the value: levels scatter by
+    1/sqrt(2) of its whole size."""
+    told = []
+    for seed in (11, 12):
+        rec = recorded(tmp_path / f"{seed}.wav", sweep, tweeter, noise=2e-3, seed=seed)
+        told.append(json.loads(run("response", rec, "--played", sweep, "--gate-ms", "4", "--json").out))
+    level, noise = (np.array([t[key] for t in told]) for key in ("level_db", "noise_db"))
+    assert (noise > 0.0).all()
+    ratio = (level[0] - level[1]) / np.hypot(*noise)
+    assert np.sqrt(np.mean(ratio**2)) == pytest.approx(1 / np.sqrt(2), rel=0.3)

@@ -41,6 +41,7 @@ def test_a_sound_recording_has_no_fault_and_is_as_near_as_it_says(tmp_path, seed
     got = read_two_channels(recorded(tmp_path / "a.wav", replace(CARD, seed=seed, gain=gain), bits=bits), PLAN)
     assert got.found == ()
     z = woofer(got.frequency_hz)
+    assert (got.sigma > 0.0).all()
     off = np.abs(got.value - z / (z + 10.0)) / got.sigma
     # 95 of 100 within two sigma of each of two parts; the mean square of a complex error is sigma squared.
     assert np.sqrt(np.mean(off**2)) < 1.3

@@ -91,17 +91,19 @@ def gated(
     value, sigma = found.through(gate_at(t / found.rate_hz, gate_s), at - before, frequency_hz)
     size = np.abs(value[microphone])
     cut = _cut_off(found.responses[microphone][found.zero + at :][: after + 1], found.rate_hz, frequency_hz) / size
-    loop = reference_at(found, reference, frequency_hz)
-    return Gated(value[microphone] / loop, sigma[microphone] / np.abs(loop), cut)
+    loop, unsure = reference_at(found, reference, frequency_hz)
+    ratio = value[microphone] / loop
+    return Gated(ratio, np.hypot(sigma[microphone], np.abs(ratio) * unsure) / np.abs(loop), cut)
 
 
-def reference_at(found: Deconvolved, reference: int | None, frequency_hz: Float) -> Complex:
-    """(n,) the loop-back against the played file; 1 without one."""
+def reference_at(found: Deconvolved, reference: int | None, frequency_hz: Float) -> tuple[Complex, Float]:
+    """(n,) the loop-back against the played file, and (n,) one standard deviation by noise; 1 without one."""
     if reference is None:
-        return np.ones(len(frequency_hz), dtype=complex)
+        return np.ones(len(frequency_hz), dtype=complex), np.zeros(len(frequency_hz))
     size = int(0.02 * found.rate_hz)
     first = _peak_at(found, reference) - size
-    return np.asarray(found.through(np.hanning(2 * size + 3)[1:-1], first, frequency_hz)[0][reference])
+    value, sigma = found.through(np.hanning(2 * size + 3)[1:-1], first, frequency_hz)
+    return value[reference], sigma[reference]
 
 
 def impulse(

@@ -78,8 +78,11 @@ def near_piece(
         factor = far_over_near(diameter_m, frequency_hz)
         if gate_s is None:
             all_of_it = read_channels(opened.found, frequency_hz)
-            loop = all_of_it.value[1] if opened.has_loop else np.ones(len(frequency_hz))
-            value, sigma = all_of_it.value[0] / loop, all_of_it.sigma[0] / np.abs(loop)
+            value, sigma = all_of_it.value[0], all_of_it.sigma[0]
+            if opened.has_loop:
+                loop, unsure = all_of_it.value[1], all_of_it.sigma[1]
+                value = value / loop
+                sigma = np.hypot(sigma, np.abs(value) * unsure) / np.abs(loop)
         else:
             one = gated(opened.found, 0, opened.loop_at, at_s, gate_s, frequency_hz)
             value, sigma = one.value, one.sigma

@@ -244,6 +244,6 @@ def _scale(
         heard_db += sign * float(_at(own, np.array([tone.hz]))[0])
     # The sweep has the tone's peak, 1 in what it was divided by; its rms is what the meter read. With a loop-back that
     # is what the loop-back has at the tone's frequency.
-    loop = abs(complex(reference_at(opened.found, opened.loop_at, np.array([tone_hz(plan)]))[0]))
+    loop = abs(complex(reference_at(opened.found, opened.loop_at, np.array([tone_hz(plan)]))[0][0]))
     added = given.level_db - heard_db + 20.0 * np.log10(STATED_VOLTAGE_V / given.volt * loop / np.sqrt(2.0))
     return Scale(tone, given.level_db, given.volt, float(added))
